@@ -1,0 +1,27 @@
+"""Published and assumed values as records, with one cached loader."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+
+@cache
+def load(name: str) -> dict[str, Any]:
+    """The parsed TOML file `name` of this package (without ending); callers must not change it.
+
+    Examples
+    --------
+    >>> "Tanaka2001" in load("bibliography")
+    True
+    """
+    return tomllib.loads((files(__package__) / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def folder(name: str) -> dict[str, dict[str, Any]]:
+    """Every parsed TOML file of one folder of this package, by file name without ending."""
+    place = files(__package__) / name
+    names = sorted(p.name for p in place.iterdir() if p.name.endswith(".toml"))
+    return {n[:-5]: load(f"{name}/{n[:-5]}") for n in names}

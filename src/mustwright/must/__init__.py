@@ -1,0 +1,1 @@
+"""The must: what goes in, what it weighs, how sweet it is, and what alcohol it can give."""
