@@ -53,7 +53,8 @@ def brix_from_gravity(gravity: ArrayLike) -> Floats:
 
     Notes
     -----
-    The NBS1942 apparent SG table as a cubic, 0 to 40 Brix. Above 40 Brix the ICUMSA1998 density
+    The NBS1942 apparent SG table as a cubic, 0 to 40 Brix; its value at gravity 1 (-0.005 Brix) is
+    taken off and fades out by 0.9 Brix, so that water reads zero and the table rows hold. Above 40 Brix the ICUMSA1998 density
     in air takes over, shifted by the difference at 40 Brix (0.0001) so that there is no step.
 
     Examples
@@ -64,8 +65,8 @@ def brix_from_gravity(gravity: ArrayLike) -> Floats:
     s = np.asarray(gravity, dtype=float)
     cubic = np.polynomial.polynomial.polyval(s, data.load("density")["brix_from_gravity"]["NBS1942"])
     at_zero, at_limit, strong = _strong_scale()
-    result = np.where(s > at_limit, strong(np.maximum(s, at_limit)), cubic - at_zero)
-    return np.asarray(result)
+    offset = at_zero * np.clip(1 - (s - 1) / 0.0035, 0, 1)
+    return np.asarray(np.where(s > at_limit, strong(np.maximum(s, at_limit)), cubic - offset))
 
 
 def gravity_from_brix(brix: ArrayLike) -> Floats:
@@ -100,7 +101,7 @@ def _strong_scale() -> tuple[float, float, PchipInterpolator]:
     low, high = 1.0, 1.3
     for _ in range(80):
         middle = (low + high) / 2
-        low, high = (middle, high) if cubic(middle) - at_zero < NBS_LIMIT_BRIX else (low, middle)
+        low, high = (middle, high) if cubic(middle) < NBS_LIMIT_BRIX else (low, middle)
     at_limit = (low + high) / 2
     brix = np.linspace(NBS_LIMIT_BRIX, 72, 321)
     in_air = gravity_from_density(sucrose_solution_density_kg_m3(np.minimum(brix, 70) / 100))
