@@ -1,0 +1,99 @@
+"""Does everything hold: each check as a named step; stops at the first that fails.
+
+Run by check with the Python of .venv; CI runs the same.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import browser
+
+HERE = Path(__file__).resolve().parent.parent
+BIN = Path(sys.executable).parent
+LOGS = HERE / "build" / "check"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One named check."""
+
+    name: str
+    command: tuple[str, ...]
+    is_pytest: bool = False
+
+
+def steps(mode: str) -> list[Step]:
+    """The checks of one mode: all, fast (no browser) or full (also a set-up from nothing)."""
+    fresh = ("-m", "fresh or not fresh") if mode == "full" else ()
+    chosen = [
+        Step("ruff check", ("ruff", "check")),
+        Step("ruff format", ("ruff", "format", "--check")),
+        Step("mypy", ("mypy",)),
+        Step("lint-imports", ("lint-imports",)),
+        _pytest("unit, reference, doctests", "--ignore=tests/integration", "--ignore=tests/e2e"),
+        _pytest("integration", "tests/integration", *fresh),
+    ]
+    if mode != "fast":
+        chosen.append(_pytest("e2e", "tests/e2e"))
+    return chosen
+
+
+def _pytest(name: str, *arguments: str) -> Step:
+    return Step(name, ("pytest", *arguments), is_pytest=True)
+
+
+def run(step: Step, log: Path) -> int:
+    """Run one step, its output both shown and kept; the exit code."""
+    command = [str(BIN / step.command[0]), *step.command[1:]]
+    with subprocess.Popen(command, cwd=HERE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as p:
+        assert p.stdout is not None
+        with log.open("wb") as kept:
+            for line in p.stdout:
+                kept.write(line)
+                sys.stdout.buffer.write(line)
+                sys.stdout.flush()
+    return p.returncode
+
+
+def last_line(log: Path) -> str:
+    """The line a test run closes with."""
+    lines = log.read_text(encoding="utf-8", errors="replace").split("\n")
+    return next((line for line in reversed(lines) if line.strip()), "")
+
+
+def main(arguments: list[str]) -> int:
+    """Run the steps of the mode asked for; print what each took; 0 when all held."""
+    modes = ("all", "fast", "full")
+    mode = arguments[0] if arguments else ("full" if os.environ.get("CI") == "true" else "all")
+    if mode not in modes or len(arguments) > 1:
+        print(f"check: needs nothing or one of {', '.join(modes)}, got {' '.join(arguments)}")
+        return 2
+    LOGS.mkdir(parents=True, exist_ok=True)
+    if mode != "fast":
+        os.environ["CHROMIUM"] = browser.ensure()
+    summary, code = [], 0
+    for number, step in enumerate(steps(mode)):
+        print(f"\n== {step.name}", flush=True)
+        log, began = LOGS / f"{number}-{step.name.split(',')[0].replace(' ', '-')}.log", time.time()
+        code = run(step, log)
+        closing = last_line(log) if step.is_pytest else ""
+        verdict = f"FAILED ({code})" if code else "ok"
+        summary.append(
+            f"{step.name:28}{time.time() - began:7.1f} s  {verdict:11} {closing}".rstrip()
+        )
+        if code:
+            break
+    print("\n== summary", *summary, "CHECKS FAILED" if code else "all checks held", sep="\n")
+    if not code and (tests := [s for s in summary if "passed" in s]):
+        print(tests[-1].split("ok", 1)[1].strip())
+    return 1 if code else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

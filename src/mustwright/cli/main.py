@@ -1,0 +1,135 @@
+"""What can be asked on the command line: a table of commands, loaded only when called for.
+
+To add a command, write it in a module of its own in this folder and add one row to `COMMANDS`.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+import os
+import sys
+import warnings
+from collections.abc import Sequence
+from typing import NamedTuple, NoReturn
+
+import click
+
+from mustwright.errors import InputError, MustwrightError
+
+
+class Row(NamedTuple):
+    """Where a command is found, and the line that the overview shows for it."""
+
+    module: str
+    function: str
+    help: str
+
+
+COMMANDS: dict[str, Row] = {
+    "serve": Row("mustwright.cli.serve", "serve", "Open the web pages on this machine."),
+    "version": Row("mustwright.cli.version", "version", "Say which version this is."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports the module of a command only when that command is used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """The names, in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """The command of that name, imported now."""
+        row = COMMANDS.get(cmd_name)
+        if row is None:
+            return None
+        command = getattr(importlib.import_module(row.module), row.function)
+        if not isinstance(command, click.Command):
+            raise TypeError(f"{row.module}:{row.function} is no command")
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """The overview, from the table alone."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, row.help) for name, row in COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyGroup,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+@click.pass_context
+def root(ctx: click.Context) -> None:
+    """Plan mead musts and their nutrition from what you really have."""
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run one command and exit: 0 done, 1 a defect, 2 what was typed cannot be used."""
+    typed = list(sys.argv[1:] if arguments is None else arguments)
+    sys.exit(run(typed))
+
+
+def run(typed: list[str]) -> int:
+    """Run one command; the exit code. The only place where errors become words."""
+    warnings.showwarning = _show_warning
+    try:
+        result = root.main(args=typed, prog_name="mustwright", standalone_mode=False)
+        sys.stdout.flush()
+    except MustwrightError as error:
+        return _refuse(_described(error), typed)
+    except click.ClickException as error:
+        return _refuse(_described_usage(error), typed)
+    except (click.Abort, KeyboardInterrupt):
+        return 130
+    except BrokenPipeError:  # the reader went away, as `| head` does
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+    return result if isinstance(result, int) else 0
+
+
+def _refuse(error: dict[str, str | None], typed: list[str]) -> int:
+    """One line on stderr, and the same as JSON on stdout where JSON was asked for."""
+    options = typed[: typed.index("--")] if "--" in typed else typed
+    if "--json" in options:
+        print(json.dumps({"error": error}, ensure_ascii=False))
+    print(f"mustwright: {_one_line(error['message'] or '')}", file=sys.stderr)
+    return 2
+
+
+def _described(error: MustwrightError) -> dict[str, str | None]:
+    if isinstance(error, InputError):
+        got = error.got if isinstance(error.got, str) else str(error.got)
+        return _error(error.field, error.requirement, got, str(error))
+    return _error(None, None, None, str(error))
+
+
+def _described_usage(error: click.ClickException) -> dict[str, str | None]:
+    """A wrong option, argument or file name, in the same shape."""
+    message = _one_line(error.format_message())
+    field = None
+    if isinstance(error, click.BadParameter) and error.param is not None:
+        field = error.param.name
+    elif isinstance(error, click.NoSuchOption):
+        field = error.option_name
+    elif isinstance(error, click.FileError):
+        field = error.ui_filename
+    return _error(field, message, None, message)
+
+
+def _error(
+    field: str | None, requirement: str | None, got: str | None, message: str
+) -> dict[str, str | None]:
+    return {"field": field, "requirement": requirement, "got": got, "message": message}
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _show_warning(message: Warning | str, *_where: object, **_more: object) -> None:
+    """A published formula outside its range, and the like: one line on stderr."""
+    print(f"mustwright: note: {_one_line(str(message))}", file=sys.stderr)

@@ -1,0 +1,62 @@
+"""Open the web pages on this machine."""
+
+from __future__ import annotations
+
+import socket
+
+import click
+
+from mustwright.errors import InputError
+
+FIRST_PORT = 8765
+PORTS_TRIED = 20
+LOOPBACK = {"127.0.0.1": "127.0.0.1", "localhost": "127.0.0.1", "::1": "::1"}
+
+
+@click.command()
+@click.option("--port", type=click.IntRange(0, 65535), help="Port; 0 takes any free one.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="A loopback address.")
+@click.option("--no-seed", is_flag=True, help="Leave an empty cellar empty: no demo sheets.")
+def serve(port: int | None, host: str, no_seed: bool) -> None:
+    """Open the web pages on this machine only."""
+    if host not in LOOPBACK:
+        raise InputError("host", f"needs a loopback address ({', '.join(LOOPBACK)})", host)
+    listener = listen(LOOPBACK[host], port)
+    from mustwright.compose import Compose
+    from mustwright.services.demo import seed_demo
+    from mustwright.web.server import run
+
+    compose = Compose.from_environment()
+    if not no_seed:
+        seed_demo(compose.cellar)
+    shown = f"[{host}]" if ":" in host else host
+    address = f"http://{shown}:{listener.getsockname()[1]}/"
+    click.echo(f"Mustwright is open at {address} (Ctrl-C closes it)")
+    run(compose, listener)
+
+
+def listen(host: str, port: int | None) -> socket.socket:
+    """A listening socket on `port`, or on the first free one where none is asked for."""
+    wanted = range(FIRST_PORT, FIRST_PORT + PORTS_TRIED) if port is None else (port,)
+    for candidate in wanted:
+        try:
+            return _listen_on(host, candidate)
+        except OSError:
+            continue
+    if port is None:
+        requirement = f"needs a free port from {wanted[0]} to {wanted[-1]}"
+        raise InputError("port", requirement, "all in use")
+    raise InputError("port", "needs a port that is free and allowed", port)
+
+
+def _listen_on(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind((host, port))
+        listener.listen(128)
+    except OSError:
+        listener.close()
+        raise
+    return listener
