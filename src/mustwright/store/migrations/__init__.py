@@ -1,0 +1,1 @@
+"""Revisions of the cellar's tables, applied when a cellar is opened."""

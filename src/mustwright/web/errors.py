@@ -1,0 +1,75 @@
+"""What does a person read when something goes wrong: the only place where errors become pages."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from mustwright.errors import ConflictError, InputError, MustwrightError
+from mustwright.services.records import MissingRecordError
+from mustwright.web.guards import SECURITY_HEADERS
+from mustwright.web.render import error_page
+
+TITLES = {
+    404: "There is no such page",
+    405: "That cannot be done here",
+    409: "Someone else changed this meanwhile",
+    422: "That cannot be used",
+    500: "Something broke on our side",
+}
+
+
+def register(app: FastAPI) -> None:
+    """Give every kind of error its page."""
+    app.exception_handler(MustwrightError)(_refused)
+    app.exception_handler(RequestValidationError)(_unreadable)
+    app.exception_handler(HTTPException)(_http)
+    app.exception_handler(Exception)(_defect)
+
+
+async def _refused(request: Request, error: MustwrightError) -> Response:
+    status = 422
+    if isinstance(error, ConflictError):
+        status = 409
+    elif isinstance(error, MissingRecordError):
+        status = 404
+    described: dict[str, str | None] | None = None
+    if isinstance(error, InputError):
+        described = {
+            "field": error.field,
+            "requirement": error.requirement,
+            "got": error.got if isinstance(error.got, str) else str(error.got),
+            "message": str(error),
+        }
+    return error_page(request, status, TITLES[status], str(error), described)
+
+
+async def _unreadable(request: Request, error: RequestValidationError) -> Response:
+    wrong = "; ".join(
+        f"{'.'.join(str(part) for part in e['loc'][1:]) or 'body'}: {e['msg']}"
+        for e in error.errors()
+    )
+    return error_page(request, 422, TITLES[422], wrong)
+
+
+async def _http(request: Request, error: HTTPException) -> Response:
+    title = TITLES.get(error.status_code, "That did not work")
+    answer = error_page(request, error.status_code, title, _detail(request, error))
+    answer.headers.update(error.headers or {})
+    return answer
+
+
+def _detail(request: Request, error: HTTPException) -> str:
+    if error.status_code == 404 and error.detail == "Not Found":
+        return f"Nothing is kept at {request.url.path}."
+    return f"{error.detail}."
+
+
+async def _defect(request: Request, _error: Exception) -> Response:
+    """The trace goes to the terminal; this answer is made outside the other guards."""
+    detail = "Nothing was lost that was saved before. The terminal shows the details."
+    answer = error_page(request, 500, TITLES[500], detail)
+    answer.headers.update(SECURITY_HEADERS)
+    return answer

@@ -1,0 +1,132 @@
+"""What may come in and what goes out with every answer: size, origin, security headers."""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from mustwright.web.render import error_page
+
+MAX_BODY_BYTES = 1_000_000
+SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
+POLICY = {
+    "default-src": "'none'",
+    "style-src": "'self'",
+    "img-src": "'self' data:",
+    "font-src": "'self'",
+    "script-src": "'self'",
+    "connect-src": "'self'",
+    "manifest-src": "'self'",
+    "form-action": "'self'",
+    "base-uri": "'none'",
+    "frame-ancestors": "'none'",
+}
+SECURITY_HEADERS = {
+    "Content-Security-Policy": "; ".join(f"{what} {whence}" for what, whence in POLICY.items()),
+    "X-Content-Type-Options": "nosniff",
+    # With no-referrer, browsers would send `Origin: null` with our own forms.
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
+}
+
+
+class SecurityHeaders:
+    """Adds the headers above to every answer."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def send_guarded(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                MutableHeaders(scope=message).update(SECURITY_HEADERS)
+            await send(message)
+
+        await self.app(scope, receive, send_guarded)
+
+
+class SameOrigin:
+    """Refuses a change that a page of another origin asks for."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        if scope["type"] == "http" and scope["method"] not in SAFE_METHODS:
+            refusal = not_same_origin(Headers(scope=scope))
+            if refusal:
+                page = error_page(Request(scope), 403, "This request was refused", refusal)
+                await page(scope, receive, send)
+                return
+        await self.app(scope, receive, send)
+
+
+def not_same_origin(headers: Headers) -> str:
+    """Why a changing request does not come from our own pages; empty when it does.
+
+    A phone on plain http sends no Sec-Fetch-Site, so Origin decides; that one every browser sends
+    with a form post.
+    """
+    origin, host = headers.get("origin"), headers.get("host", "")
+    if origin is None:
+        if headers.get("sec-fetch-site") == "same-origin":
+            return ""
+        return "A change needs an Origin header equal to the address of these pages."
+    parts = urlsplit(origin)
+    if parts.scheme in ("http", "https") and parts.netloc and parts.netloc == host:
+        return ""
+    return "It came from a page of another origin."
+
+
+class BodyLimit:
+    """Refuses a body over the limit, whether or not its length was announced."""
+
+    def __init__(self, app: ASGIApp, limit: int = MAX_BODY_BYTES) -> None:
+        self.app = app
+        self.limit = limit
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request, its body read (up to the limit) beforehand."""
+        if scope["type"] != "http" or scope["method"] in SAFE_METHODS:
+            await self.app(scope, receive, send)
+            return
+        body = await self._read(scope, receive)
+        if body is None:
+            detail = f"A request may carry at most {self.limit:,} bytes."
+            page = error_page(Request(scope), 413, "That is too much at once", detail)
+            await page(scope, receive, send)
+            return
+        await self.app(scope, _replay(body, receive), send)
+
+    async def _read(self, scope: Scope, receive: Receive) -> bytes | None:
+        announced = Headers(scope=scope).get("content-length", "0")
+        if not announced.isdigit() or int(announced) > self.limit:
+            return None
+        body = bytearray()
+        while True:
+            message = await receive()
+            body += message.get("body", b"")
+            if len(body) > self.limit:
+                return None
+            if message["type"] == "http.disconnect" or not message.get("more_body", False):
+                return bytes(body)
+
+
+def _replay(body: bytes, receive: Receive) -> Receive:
+    """A receive that hands out a body already read, then goes on as before."""
+    pending: list[Message] = [{"type": "http.request", "body": body, "more_body": False}]
+
+    async def receive_again() -> Message:
+        return pending.pop() if pending else await receive()
+
+    return receive_again

@@ -1,0 +1,21 @@
+"""Are the pages up, and can the cellar be read."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import JSONResponse
+
+from mustwright import __version__
+from mustwright.errors import MustwrightError
+
+router = APIRouter()
+
+
+@router.get("/health")
+def health(request: Request) -> JSONResponse:
+    """200 when the cellar answers, 503 with the reason when it does not."""
+    try:
+        request.app.state.compose.cellar.sheets()
+    except MustwrightError as error:
+        return JSONResponse({"status": "failing", "reason": str(error)}, status_code=503)
+    return JSONResponse({"status": "ok", "version": __version__})

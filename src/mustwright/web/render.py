@@ -1,0 +1,46 @@
+"""How does a page become text: one template environment, strict about what is missing."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+from mustwright import __version__
+
+
+@cache
+def environment() -> Environment:
+    """The templates of this package; everything is escaped unless marked safe."""
+    made = Environment(
+        loader=PackageLoader("mustwright.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals["version"] = __version__
+    return made
+
+
+def page(request: Request, template: str, status: int = 200, **context: object) -> HTMLResponse:
+    """A template as a page."""
+    text = environment().get_template(template).render(request=request, **context)
+    return HTMLResponse(text, status_code=status)
+
+
+def error_page(
+    request: Request,
+    status: int,
+    title: str,
+    detail: str,
+    error: dict[str, str | None] | None = None,
+) -> Response:
+    """What went wrong, as a page, or as JSON for a caller that asks for JSON alone."""
+    accept = request.headers.get("accept", "")
+    if "application/json" in accept and "text/html" not in accept:
+        nothing = {"field": None, "requirement": None, "got": None, "message": detail}
+        return JSONResponse({"error": error or nothing}, status_code=status)
+    return page(request, "error.html", status, title=title, detail=detail, code=status)

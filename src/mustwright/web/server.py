@@ -1,0 +1,23 @@
+"""How are the pages served: one worker, on a socket that is already listening."""
+
+from __future__ import annotations
+
+import socket
+
+import uvicorn
+
+from mustwright.compose import Compose
+from mustwright.web.app import create_app
+
+
+def run(compose: Compose, listener: socket.socket) -> None:
+    """Serve until told to stop; open connections get two seconds to finish."""
+    config = uvicorn.Config(
+        create_app(compose),
+        access_log=False,
+        log_level="warning",
+        proxy_headers=False,
+        server_header=False,
+        timeout_graceful_shutdown=2,
+    )
+    uvicorn.Server(config).run(sockets=[listener])
