@@ -1,0 +1,112 @@
+"""`convert`: one value in another unit, or what an instrument really says."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+
+import click
+
+from mustwright.services.convert import INSTRUMENTS, Conversion, convert
+from mustwright.working import Figure, tidy, unfold
+
+_DECIMALS = {"SG": 4, "nD": 5, "Brix": 2, "Plato": 2, "Baume": 2, "Oechsle": 1, "% vol": 2,
+             "g/L sugar": 1, "% water": 2}  # fmt: skip
+
+
+@click.command(
+    "convert",
+    # No short options: a value such as "-1.2 Oechsle" must not be read as a bundle of them.
+    context_settings={"ignore_unknown_options": True, "help_option_names": ["--help"]},
+)
+@click.argument("value", nargs=-1, required=True, type=click.UNPROCESSED)
+@click.option("--to", "to", required=True, metavar="UNIT", help="Unit wanted, or 'moisture'.")
+@click.option("--at", "temperature", metavar="TEMPERATURE", help="Of the liquid while reading.")
+@click.option("--calibrated", metavar="TEMPERATURE", help="Marked on the hydrometer; 20 C if not.")
+@click.option("--instrument", metavar="KIND", help=f"One of {', '.join(INSTRUMENTS)}.")
+@click.option("--original", metavar="VALUE", help="Gravity before fermentation.")
+@click.option("--explain", is_flag=True, help="Show how the figure came about.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def command(
+    value: tuple[str, ...],
+    to: str,
+    temperature: str | None,
+    calibrated: str | None,
+    instrument: str | None,
+    original: str | None,
+    explain: bool,
+    as_json: bool,
+) -> None:
+    """Show VALUE in another unit.
+
+    \b
+    convert 24 Bx --to SG
+    convert 1.098 --to SG --at 28C --calibrated 60F
+    convert 12 Bx --to SG --instrument refractometer --original 24Bx
+    convert 1.4915 nD --to moisture
+    """
+    for word in value:
+        if word.startswith("--"):
+            raise click.NoSuchOption(word)
+    answer = convert(
+        " ".join(value),
+        to,
+        temperature=temperature,
+        calibration=calibrated,
+        original=original,
+        instrument=instrument,
+    )
+    if as_json:
+        click.echo(json.dumps(as_plain(answer), ensure_ascii=False, indent=2))
+        return
+    click.echo(shown(answer.value))
+    if explain:
+        _explain(answer)
+    for note in answer.warnings:
+        click.echo(f"note: {note}", err=True)
+
+
+def as_plain(answer: Conversion) -> dict[str, object]:
+    """The conversion as plain data: values, and under ``working`` how each came about."""
+    data, working = unfold(answer)
+    plain = dict(data)
+    plain["low"], plain["high"] = answer.value.low, answer.value.high
+    plain["working"] = {place: _plain_figure(figure) for place, figure in working.items()}
+    return plain
+
+
+def shown(figure: Figure) -> str:
+    """One figure with its unit and, where it has one, its range."""
+    places = _DECIMALS.get(figure.unit)
+
+    def text(number: float) -> str:
+        return f"{number:.6g}" if places is None else f"{number:.{places}f}"
+
+    spread = ""
+    if figure.low is not None and figure.high is not None:
+        spread = f" ({text(figure.low)} to {text(figure.high)})"
+    return f"{text(figure.value)} {figure.unit}{spread}"
+
+
+def _explain(answer: Conversion) -> None:
+    figures: Mapping[str, Figure] = {"value": answer.value, **answer.alternatives}
+    for name, figure in figures.items():
+        for depth, label, step in figure.steps(name):
+            click.echo(
+                f"{'  ' * (depth + 1)}{label}: {shown(step)} = {step.formula} [{step.source}]"
+            )
+
+
+def _plain_figure(figure: Figure) -> dict[str, object]:
+    return {
+        "value": tidy(figure.value),
+        "unit": figure.unit,
+        "formula": figure.formula,
+        "source": figure.source,
+        "low": figure.low,
+        "high": figure.high,
+        "inputs": {
+            name: _plain_figure(given) if isinstance(given, Figure) else given
+            for name, given in figure.inputs.items()
+        },
+    }
