@@ -8,8 +8,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mustwright.services.records import Cellar
+
+if TYPE_CHECKING:
+    from mustwright.store.cellar_store import CellarStore
 
 
 def utc_now() -> datetime:
@@ -41,7 +45,7 @@ class Compose:
 
     home: Path
     clock: Callable[[], datetime] = utc_now
-    _cellar: Cellar | None = field(default=None, init=False, repr=False)
+    _cellar: CellarStore | None = field(default=None, init=False, repr=False)
     _opening: threading.Lock = field(default_factory=threading.Lock, init=False, repr=False)
 
     @classmethod
@@ -58,3 +62,10 @@ class Compose:
 
                 self._cellar = CellarStore(self.home / "cellar.db", self.clock)
             return self._cellar
+
+    def close(self) -> None:
+        """Let the cellar go; it is opened again when it is next asked for."""
+        with self._opening:
+            if self._cellar is not None:
+                self._cellar.close()
+                self._cellar = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+from contextlib import suppress
 
 import click
 
@@ -31,8 +32,9 @@ def serve(port: int | None, host: str, no_seed: bool) -> None:
         seed_demo(compose.cellar)
     shown = f"[{host}]" if ":" in host else host
     address = f"http://{shown}:{listener.getsockname()[1]}/"
-    click.echo(f"Mustwright is open at {address} (Ctrl-C closes it)")
-    run(compose, listener)
+    with suppress(KeyboardInterrupt):
+        click.echo(f"Mustwright is open at {address} (Ctrl-C closes it)")
+        run(compose, listener)
 
 
 def listen(host: str, port: int | None) -> socket.socket:

@@ -52,6 +52,7 @@ def open_engine(path: Path, clock: Clock) -> Engine:
             found = revision(connection)
             is_empty = not inspect(connection).get_table_names()
         if found != HEAD:
+            refuse_unknown(path, found)
             if not is_empty:
                 back_up(path, found, clock)
             migrate(path)
@@ -90,6 +91,15 @@ def revision(connection: Connection) -> str | None:
     return connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
 
 
+def refuse_unknown(path: Path, found: str | None) -> None:
+    """Leave a cellar alone that is at a revision this version has never heard of."""
+    from alembic.script import ScriptDirectory
+
+    scripts = ScriptDirectory.from_config(alembic_config())
+    if found is not None and found not in {s.revision for s in scripts.walk_revisions()}:
+        raise StoreError(f"the cellar {path} was made by a newer version of mustwright")
+
+
 def back_up(path: Path, found: str | None, clock: Clock) -> Path:
     """Copy a cellar beside itself before it is migrated."""
     moment = clock().astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
@@ -106,19 +116,12 @@ def back_up(path: Path, found: str | None, clock: Clock) -> Path:
 def migrate(path: Path, target: str = HEAD) -> None:
     """Bring a cellar to a revision, in one transaction; two at once do it once."""
     from alembic import command
-    from alembic.script import ScriptDirectory
 
     config = alembic_config()
     # Rebuilding a parent table deletes its children while foreign keys are enforced.
     engine = sqlite_engine(path, foreign_keys=False)
     try:
         with engine.begin() as connection:
-            found = revision(connection)
-            known = {
-                script.revision for script in ScriptDirectory.from_config(config).walk_revisions()
-            }
-            if found is not None and found not in known:
-                raise StoreError(f"the cellar {path} was made by a newer version of mustwright")
             config.attributes["connection"] = connection
             command.upgrade(config, target)
             if broken := connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall():

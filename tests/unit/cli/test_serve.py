@@ -1,0 +1,49 @@
+"""Where the pages are served: this machine only, the first free port."""
+
+from __future__ import annotations
+
+import socket
+from contextlib import closing
+
+import pytest
+
+from mustwright.cli import serve
+from mustwright.cli.main import run
+from mustwright.errors import InputError
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.0.2.1", "example.invalid", "::"])
+def test_only_loopback_addresses_are_served(host, capsys):
+    assert run(["serve", "--host", host]) == 2
+    assert "loopback" in capsys.readouterr().err
+
+
+def test_the_next_free_port_is_taken(monkeypatch):
+    with closing(serve.listen("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        monkeypatch.setattr(serve, "FIRST_PORT", port)
+        with closing(serve.listen("127.0.0.1", None)) as second:
+            assert port < second.getsockname()[1] < port + serve.PORTS_TRIED
+
+
+def test_a_port_asked_for_is_that_port_or_an_error():
+    with closing(serve.listen("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        with pytest.raises(InputError, match="free"):
+            serve.listen("127.0.0.1", port)
+
+
+def test_no_free_port_at_all_is_said(monkeypatch):
+    with closing(serve.listen("127.0.0.1", 0)) as taken:
+        monkeypatch.setattr(serve, "FIRST_PORT", taken.getsockname()[1])
+        monkeypatch.setattr(serve, "PORTS_TRIED", 1)
+        with pytest.raises(InputError, match="all in use"):
+            serve.listen("127.0.0.1", None)
+
+
+def test_the_socket_listens_before_the_address_is_printed():
+    with (
+        closing(serve.listen("127.0.0.1", 0)) as listener,
+        closing(socket.create_connection(listener.getsockname(), timeout=2)) as caller,
+    ):
+        assert caller.getpeername() == listener.getsockname()

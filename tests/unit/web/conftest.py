@@ -1,0 +1,29 @@
+"""The application over a cellar in a temporary folder."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from mustwright.compose import Compose
+from mustwright.web.app import create_app
+
+ORIGIN = "http://127.0.0.1:8765"
+
+
+@pytest.fixture
+def app(tmp_path: Path) -> Iterator[FastAPI]:
+    compose = Compose(tmp_path)
+    yield create_app(compose)
+    compose.close()
+
+
+@pytest.fixture
+def client(app: FastAPI) -> Iterator[TestClient]:
+    with TestClient(app, base_url=ORIGIN, raise_server_exceptions=False) as client:
+        client.headers["Origin"] = ORIGIN
+        yield client
