@@ -1,4 +1,4 @@
-"""The pages stand, on both screens, with and without scripts, and the watch sees what goes wrong."""
+"""The pages stand, on both screens, with and without scripts; the watch sees what goes wrong."""
 
 from __future__ import annotations
 

@@ -182,7 +182,8 @@ def test_a_new_lock_is_installed_into_the_same_environment(setup, copy, steps):
     assert noted == ["-r", "-e", "compileall"]
 
 
-def test_without_ensurepip_and_pip_the_missing_package_is_named(setup, copy, steps, monkeypatch):
+@pytest.mark.usefixtures("steps")
+def test_without_ensurepip_and_pip_the_missing_package_is_named(setup, copy, monkeypatch):
     monkeypatch.setattr(setup, "answers", lambda *_: False)
     monkeypatch.setattr(sys, "executable", shutil.which("false"))
     with pytest.raises(setup.SetupError, match="python3-venv"):
