@@ -72,8 +72,8 @@ def set_up(here: Path, kind: str) -> None:
         make_venv(venv)
     unfinished.touch()
     pip = pip_command(venv)
-    run(*pip, "install", "--quiet", "--require-hashes", "-r", str(here / LOCKS[kind]))
-    run(*pip, "install", "--quiet", "--no-deps", "--no-build-isolation", "-e", str(here))
+    run(*pip, "install", "-qq", "--require-hashes", "-r", str(here / LOCKS[kind]))
+    run(*pip, "install", "-qq", "--no-deps", "--no-build-isolation", "-e", str(here))
     run(str(venv / "bin/python"), "-m", "compileall", "-q", str(here / "src"))
     unfinished.unlink()
     for done in ("run", "dev") if kind == "dev" else ("run",):  # the dev lock holds the other
