@@ -91,7 +91,7 @@ _BARE_GALLON = ("gal", "gals", "gallon", "gallons")
 
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*")
 _FRACTION = re.compile(r"\s*(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)(?=\s|[a-zA-Z])\s*")
-_UNIT_WORD = re.compile(r"[^\d+\-.,][^\d+,]*(?:1000 us gal)?")
+_UNIT_WORD = re.compile(r"[^\d+\-.,][^\d+,]*(?:1000 us gal)?", re.IGNORECASE)
 
 
 @dataclass(frozen=True)

@@ -117,9 +117,15 @@ ETHANOL_DENSITY_20C_KG_M3 = 789.24  # OIML1975, reference value of pure ethanol 
 
 
 def ethanol_pct_vol_from_mass_fraction(ethanol_mass_fraction: ArrayLike) -> Floats:
-    """Alcoholic strength by volume at 20 °C [% vol] of an ethanol-water mixture (OIML1975)."""
+    """Alcoholic strength by volume at 20 °C [% vol] of an ethanol-water mixture (OIML1975).
+
+    Notes
+    -----
+    ``100 p density(p) / density(1)``, with the unrounded density of the formula (789.239) so that
+    pure ethanol is 100 % vol.
+    """
     p = np.asarray(ethanol_mass_fraction, dtype=float)
-    return np.asarray(100 * p * ethanol_water_density_kg_m3(p) / ETHANOL_DENSITY_20C_KG_M3)
+    return np.asarray(100 * p * ethanol_water_density_kg_m3(p) / ethanol_water_density_kg_m3(1.0))
 
 
 def ethanol_mass_fraction_from_pct_vol(ethanol_pct_vol: ArrayLike) -> Floats:

@@ -23,8 +23,8 @@ GLASS_EXPANSION_PER_K = 25e-6
 # The reference temperatures hydrometers for sugar and must are sold for [°C]; 15.56 is 60 °F.
 CALIBRATIONS_C = (15.0, 15.56, 20.0)
 
-# Below water the sugar table is carried on as a straight line with its slope at zero [kg/m3].
-_SLOPE_AT_WATER_KG_M3 = 385.1761
+# Below water the sugar table is carried on by its first two terms at 20 °C [kg/m3] (ICUMSA1998).
+_BELOW_WATER_KG_M3 = (385.1761, 135.3705)
 _LEAST_SUGAR, _MOST_SUGAR = -0.15, 0.70
 
 
@@ -128,10 +128,12 @@ def _marked_density(reading: Floats, calibration_c: Floats) -> Floats:
 
 
 def _sugar_solution(sugar_mass_fraction: Floats, temperature_c: Floats) -> Floats:
-    """Sucrose solution, carried on in a straight line below pure water."""
+    """Sucrose solution, carried on below pure water."""
     w = np.asarray(sugar_mass_fraction)
     table = sucrose_solution_density_kg_m3(np.maximum(w, 0.0), temperature_c)
-    return np.asarray(table + _SLOPE_AT_WATER_KG_M3 * np.minimum(w, 0.0))
+    below = np.minimum(w, 0.0)
+    first, second = _BELOW_WATER_KG_M3
+    return np.asarray(table + first * below + second * below**2)
 
 
 def _spirit_change(ethanol_pct_vol: Floats, temperature_c: Floats) -> Floats:
