@@ -63,7 +63,9 @@ def brix_from_gravity(gravity: ArrayLike) -> Floats:
     23.77
     """
     s = np.asarray(gravity, dtype=float)
-    cubic = np.polynomial.polynomial.polyval(s, data.load("density")["brix_from_gravity"]["NBS1942"])
+    cubic = np.polynomial.polynomial.polyval(
+        s, data.load("density")["brix_from_gravity"]["NBS1942"]
+    )
     at_zero, at_limit, strong = _strong_scale()
     offset = at_zero * np.clip(1 - (s - 1) / 0.0035, 0, 1)
     return np.asarray(np.where(s > at_limit, strong(np.maximum(s, at_limit)), cubic - offset))

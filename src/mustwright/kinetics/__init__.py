@@ -1,0 +1,1 @@
+"""How it ferments, in time."""

@@ -1,0 +1,1 @@
+"""Nutrition: what the yeast needs, what the must brings, and how the shelf makes up the rest."""

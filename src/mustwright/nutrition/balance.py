@@ -1,0 +1,158 @@
+"""The balance sheet: what the yeast needs, what each thing brings, what is still short."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from mustwright import data
+from mustwright.nutrition.credits import Credit
+from mustwright.nutrition.shelf import Nutrient
+from mustwright.working import ARITHMETIC, Figure, total
+
+SHEET = ("potassium", "magnesium", "zinc", "thiamine", "pantothenate")
+
+
+@dataclass(frozen=True)
+class BalanceRow:
+    """One line of the sheet; all in mg per litre of must.
+
+    Parameters
+    ----------
+    nutrient : str
+    need_mg_l : Figure
+        With the range in which published needs lie.
+    must_mg_l, rehydration_mg_l, plan_mg_l : Figure
+        Brought by the ingredients, by the rehydration nutrient, and by the feeds.
+    short_mg_l : Figure
+        Still missing against the middle of the need.
+    why : str
+        What it is for.
+    unknown : tuple of str
+        Ingredients whose content nobody stated.
+    """
+
+    nutrient: str
+    need_mg_l: Figure
+    must_mg_l: Figure
+    rehydration_mg_l: Figure
+    plan_mg_l: Figure
+    short_mg_l: Figure
+    why: str
+    unknown: tuple[str, ...] = ()
+
+
+def need(name: str) -> tuple[Figure, str]:
+    """Published need of a mineral or vitamin, and what it is for."""
+    for record in data.load("requirements")["requirement"]:
+        if record["id"] == name:
+            figure = Figure(
+                float(record["typical"]),
+                "mg/L",
+                "published or usual need",
+                record["source"],
+                {},
+                float(record["low"]),
+                float(record["high"]),
+            )
+            return figure, str(record["why"])
+    raise KeyError(name)
+
+
+def wants(credit: Credit, rehydration: Mapping[str, Figure]) -> dict[str, float]:
+    """Minerals and vitamins still short before feeding [mg/L]."""
+    return {
+        name: max(need(name)[0].value - credit.traces[name].value - rehydration[name].value, 0.0)
+        for name in SHEET
+    }
+
+
+def from_nutrient(nutrient: Nutrient | None, grams: Figure, volume: Figure) -> dict[str, Figure]:
+    """What so many grams of one jar bring to each litre, by name."""
+    names = ("ammonium_n", "amino_n", *SHEET)
+    if nutrient is None:
+        return {n: Figure(0.0, "mg/L", "none used", ARITHMETIC) for n in names}
+    found = {}
+    for name in names:
+        content = nutrient.figures.get(f"{name}_mg_g")
+        factor = grams.value / volume.value
+        found[name] = Figure(
+            (content.value if content else 0.0) * factor,
+            "mg/L",
+            "grams x content / volume",
+            ARITHMETIC,
+            {"grams": grams, "content_mg_g": content or "not stated", "volume_l": volume},
+            None if content is None or content.low is None else content.low * factor,
+            None if content is None or content.high is None else content.high * factor,
+        )
+    return found
+
+
+def balance_sheet(
+    demand: Figure,
+    credit: Credit,
+    rehydration: Mapping[str, Figure],
+    given: Sequence[Mapping[str, Figure]],
+    labels: Sequence[str],
+) -> tuple[BalanceRow, ...]:
+    """Every line: nitrogen first, then minerals and vitamins.
+
+    Parameters
+    ----------
+    given : sequence of mapping
+        For each item fed, what it brings by name, as from `from_nutrient`.
+    labels : sequence of str
+        A name for each of them.
+    """
+    nitrogen = _row(
+        "nitrogen",
+        demand,
+        "Cells and their sugar pumps are built from it.",
+        credit.nitrogen_mg_l,
+        total({"ammonium": rehydration["ammonium_n"], "amino": rehydration["amino_n"]}, "mg N/L"),
+        {
+            f"{label}: {kind}": item[f"{kind}_n"]
+            for label, item in zip(labels, given, strict=True)
+            for kind in ("ammonium", "amino")
+        },
+        "mg N/L",
+        (),
+    )
+    rows = [nitrogen]
+    for name in SHEET:
+        wanted, why = need(name)
+        parts = {label: item[name] for label, item in zip(labels, given, strict=True)}
+        rows.append(
+            _row(
+                name,
+                wanted,
+                why,
+                credit.traces[name],
+                rehydration[name],
+                parts,
+                "mg/L",
+                credit.unknown.get(name, ()),
+            )
+        )
+    return tuple(rows)
+
+
+def _row(
+    name: str,
+    wanted: Figure,
+    why: str,
+    must: Figure,
+    rehydration: Figure,
+    parts: Mapping[str, Figure],
+    unit: str,
+    unknown: tuple[str, ...],
+) -> BalanceRow:
+    plan = total(dict(parts), unit)
+    short = Figure(
+        max(wanted.value - must.value - rehydration.value - plan.value, 0.0),
+        unit,
+        "need - must - rehydration - plan, not below zero",
+        ARITHMETIC,
+        {"need": wanted, "must": must, "rehydration": rehydration, "plan": plan},
+    )
+    return BalanceRow(name, wanted, must, rehydration, plan, short, why, unknown)

@@ -1,0 +1,146 @@
+"""Which protocol suits this must best, and why: points for what can be said before fermenting.
+
+The weights are a judgement (assumed), kept in one table so that they can be argued with. They say
+nothing about rates; a forecast does that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from mustwright.nutrition.plan import FeedingPlan, Setting
+from mustwright.nutrition.protocols import RATE_BASIS, Protocol
+
+WEIGHTS = {
+    "covers demand": 40.0,
+    "made from the shelf": 30.0,
+    "within every limit": 20.0,
+    "made for this gravity": 15.0,
+    "made for fruit or for none": 8.0,
+    "early enough": 10.0,
+    "follows the ferment": 6.0,
+    "minerals and vitamins": 6.0,
+    "few feeds": 6.0,
+}
+FRUIT_FORMS = ("fruit", "dried fruit", "juice", "concentrate")
+BY_FERMENT = ("onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """How well a protocol suits, 0 to 100, and the reasons in order of weight."""
+
+    points: float
+    reasons: tuple[str, ...]
+    against: tuple[str, ...]
+
+
+def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) -> Verdict:
+    """Points and reasons for one protocol's plan on a must with or without fruit."""
+    marks = {
+        "covers demand": _covers(plan),
+        "made from the shelf": 0.0 if plan.missing else 1.0,
+        "within every limit": 0.0 if plan.breaches else 1.0,
+        "made for this gravity": _gravity(protocol, setting),
+        "made for fruit or for none": _fruit(protocol, fruit),
+        "early enough": _early(plan),
+        "follows the ferment": _follows(protocol),
+        "minerals and vitamins": _minerals(plan),
+        "few feeds": 1 / (1 + 0.35 * max(len(plan.feeds) - _feeds_wanted(setting), 0)),
+    }
+    points = sum(WEIGHTS[name] * mark for name, mark in marks.items()) / sum(WEIGHTS.values())
+    words = _words(plan, protocol, setting, marks)
+    good = tuple(words[n][0] for n in WEIGHTS if marks[n] >= 0.8 and words[n][0])
+    bad = tuple(words[n][1] for n in WEIGHTS if marks[n] < 0.5 and words[n][1])
+    return Verdict(round(100 * points, 1), good, bad)
+
+
+def best(verdicts: Sequence[Verdict]) -> int:
+    """Index of the one that suits best; of equals the first."""
+    return max(range(len(verdicts)), key=lambda i: (verdicts[i].points, -i))
+
+
+def _covers(plan: FeedingPlan) -> float:
+    demand = plan.nitrogen.demand_mg_l.value
+    ratio = plan.nitrogen.total_mg_l.value / demand if demand > 0 else 1.0
+    if ratio < 1:
+        return max(0.0, 1 - 2 * (1 - ratio))
+    needed = plan.nitrogen.added_mg_l.value > 0
+    return 1.0 if ratio < 1.2 or not needed else max(0.0, 1 - (ratio - 1.2))
+
+
+def _gravity(protocol: Protocol, setting: Setting) -> float:
+    low, high = protocol.suits_gravity
+    gravity = setting.must.gravity.value
+    outside = max(low - gravity, gravity - high, 0.0)
+    return max(0.0, 1 - outside / 0.02)
+
+
+def _fruit(protocol: Protocol, fruit: bool) -> float:
+    if protocol.suits_fruit is None:
+        return 0.6
+    return 1.0 if protocol.suits_fruit == fruit else 0.0
+
+
+def _early(plan: FeedingPlan) -> float:
+    if plan.nitrogen.added_mg_l.value <= 0:
+        return 1.0
+    return min(plan.nitrogen.early_share.value / 0.5, 1.0)
+
+
+def _follows(protocol: Protocol) -> float:
+    followed = sum(feed.trigger.kind in BY_FERMENT for feed in protocol.feeds)
+    return followed / len(protocol.feeds)
+
+
+def _minerals(plan: FeedingPlan) -> float:
+    rows = plan.balance[1:]
+    filled = [1 - row.short_mg_l.value / row.need_mg_l.value for row in rows]
+    return sum(filled) / len(filled) if filled else 1.0
+
+
+def _feeds_wanted(setting: Setting) -> int:
+    """Feeds usual for the gravity: one for weak musts, two, three above 1.100 (common practice)."""
+    gravity = setting.must.gravity.value
+    return 1 if gravity < 1.060 else 2 if gravity < 1.100 else 3
+
+
+def _words(
+    plan: FeedingPlan, protocol: Protocol, setting: Setting, marks: dict[str, float]
+) -> dict[str, tuple[str, str]]:
+    nitrogen = plan.nitrogen
+    low, high = protocol.suits_gravity
+    gravity = setting.must.gravity.value
+    total, demand = nitrogen.total_mg_l.value, nitrogen.demand_mg_l.value
+    over = "over" if total > demand else "short of"
+    stated = "its stated rates do" if protocol.basis == RATE_BASIS else "it can"
+    return {
+        "covers demand": (
+            f"brings the must to {total:.0f} of {demand:.0f} mg N/L wanted",
+            f"{abs(total - demand):.0f} mg N/L {over} the {demand:.0f} wanted: {stated} no better",
+        ),
+        "made from the shelf": ("", "; ".join(plan.missing)),
+        "within every limit": (
+            "stays within every legal and label limit",
+            "as written it breaks: " + "; ".join(b.words for b in plan.breaches),
+        ),
+        "made for this gravity": (
+            f"made for gravities like {gravity:.3f}",
+            f"made for gravities {low:.3f} to {high:.3f}, not {gravity:.3f}",
+        ),
+        "made for fruit or for none": (
+            "made for musts with fruit" if protocol.suits_fruit else "",
+            "made for musts with fruit or juice",
+        ),
+        "early enough": (
+            "most of it comes while cells still multiply",
+            f"only {nitrogen.early_share.value:.0%} comes before a third of the sugar is gone",
+        ),
+        "follows the ferment": (
+            "its feeds follow the gravity, so a fast ferment does not outrun them",
+            "its feeds follow the clock: a fast ferment outruns them",
+        ),
+        "minerals and vitamins": ("also fills minerals and vitamins", ""),
+        "few feeds": ("", f"{len(plan.feeds)} feeds to be there for"),
+    }

@@ -1,0 +1,178 @@
+"""Which feeds a protocol asks of this must: moments, shares, and jars it may use."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from mustwright.kinetics.pace import Pace
+from mustwright.nutrition.programme import FeedAsk
+from mustwright.nutrition.protocols import (
+    LABEL_BASIS,
+    RATE_BASIS,
+    Conditions,
+    FeedRule,
+    Protocol,
+)
+from mustwright.nutrition.shelf import Nutrient
+from mustwright.working import Figure
+
+
+@dataclass(frozen=True)
+class FeedSlot:
+    """A feed of the protocol, placed in this ferment.
+
+    Parameters
+    ----------
+    rule : FeedRule
+    expected : Figure
+        Hours after pitch [h].
+    sugar_used : float
+        Fraction of the sugar expected to be gone by then.
+    share : float
+        Of the plan's nitrogen, after folding.
+    notes : tuple of str
+        What the conditions changed here.
+    """
+
+    rule: FeedRule
+    expected: Figure
+    sugar_used: float
+    share: float
+    notes: tuple[str, ...] = ()
+
+
+def place_feeds(protocol: Protocol, pace: Pace) -> tuple[FeedSlot, ...]:
+    """Feeds in the order they fall due; those past the protocol's end fold into the one before."""
+    slots = [
+        FeedSlot(rule, rule.trigger.expected(pace), rule.trigger.sugar_used(pace), rule.share)
+        for rule in protocol.feeds
+    ]
+    slots.sort(key=lambda slot: slot.expected.value)
+    end = protocol.conditions.nothing_after_sugar_used
+    if end is None:
+        return tuple(slots)
+    kept: list[FeedSlot] = []
+    for slot in slots:
+        if kept and slot.sugar_used > end:
+            before = kept[-1]
+            note = f"'{slot.rule.name}' would come after {end:.0%} of the sugar: folded in here"
+            kept[-1] = replace(before, share=before.share + slot.share, notes=(*before.notes, note))
+        else:
+            kept.append(slot)
+    return tuple(kept)
+
+
+def ask_feeds(
+    protocol: Protocol,
+    slots: Sequence[FeedSlot],
+    jars: Sequence[Nutrient],
+    to_add_mg_l: float,
+    sugar_g_l: float,
+    potential_alcohol_pct: float,
+) -> tuple[tuple[FeedAsk, ...], list[str]]:
+    """What the blend programme is to bring in each feed, and which jars are missing.
+
+    Returns
+    -------
+    asks : tuple of FeedAsk
+    missing : list of str
+        One sentence for each feed the shelf has nothing for.
+    """
+    asks, missing = [], []
+    for i, slot in enumerate(slots):
+        last = i == len(slots) - 1
+        allowed, why = _allowed(slot, jars, protocol.conditions, last, potential_alcohol_pct)
+        if protocol.basis == RATE_BASIS:
+            ask, lacking = _at_rates(protocol, slot, jars, sugar_g_l)
+        elif protocol.basis == LABEL_BASIS:
+            ask, lacking = _at_label(slot, jars, allowed)
+        else:
+            ask = FeedAsk(to_add_mg_l * slot.share, allowed, slot.rule.ammonium_share_max)
+            has_nitrogen = any(jars[j].nitrogen_mg_g > 0 for j in allowed)
+            lacking = [] if has_nitrogen or ask.nitrogen_mg_l <= 0 else [_lacks(slot, why)]
+        asks.append(ask)
+        missing.extend(lacking)
+    return tuple(asks), missing
+
+
+def _lacks(slot: FeedSlot, why: str) -> str:
+    wanted = " or ".join(slot.rule.nutrients)
+    return f"'{slot.rule.name}' needs a nutrient that is {wanted}{why}; the shelf has none"
+
+
+def _allowed(
+    slot: FeedSlot,
+    jars: Sequence[Nutrient],
+    conditions: Conditions,
+    last: bool,
+    potential_alcohol_pct: float,
+) -> tuple[tuple[int, ...], str]:
+    """Jars a feed may use, and in words what the conditions ruled out."""
+    alcohol = slot.sugar_used * potential_alcohol_pct
+    no_ammonium = (
+        conditions.ammonium_until_sugar_used is not None
+        and slot.sugar_used > conditions.ammonium_until_sugar_used + 1e-6
+    ) or (
+        conditions.ammonium_until_alcohol_pct is not None
+        and alcohol > conditions.ammonium_until_alcohol_pct
+    )
+    no_salt = last and conditions.last_feed_without_ammonium_salt
+    found = []
+    for j, jar in enumerate(jars):
+        if not any(jar.matches(wanted) for wanted in slot.rule.nutrients):
+            continue
+        if no_ammonium and jar.per_gram("ammonium_n") > 0:
+            continue
+        if no_salt and jar.group == "ammonium":
+            continue
+        found.append(j)
+    why = " and holds no ammonium" if no_ammonium else ""
+    return tuple(found), why or (" and no ammonium salt" if no_salt else "")
+
+
+def _at_rates(
+    protocol: Protocol, slot: FeedSlot, jars: Sequence[Nutrient], sugar_g_l: float
+) -> tuple[FeedAsk, list[str]]:
+    factor = sugar_g_l / protocol.sugar_reference_g_l if protocol.sugar_reference_g_l else 1.0
+    fixed: dict[int, float] = {}
+    lacking = []
+    for rate in slot.rule.rates:
+        j = _first(jars, (rate.nutrient,))
+        if j is None:
+            lacking.append(
+                f"'{slot.rule.name}' needs a nutrient that is {rate.nutrient}; the shelf has none"
+            )
+            continue
+        fixed[j] = fixed.get(j, 0.0) + rate.typical_g_l * factor
+    return _fixed_ask(fixed, jars), lacking
+
+
+def _at_label(
+    slot: FeedSlot, jars: Sequence[Nutrient], allowed: Sequence[int]
+) -> tuple[FeedAsk, list[str]]:
+    with_label = [jars[j] for j in allowed if jars[j].label_max_g_l is not None]
+    chosen = _first(with_label, slot.rule.nutrients)
+    if chosen is None:
+        wanted = " or ".join(slot.rule.nutrients)
+        return FeedAsk(0.0, ()), [
+            f"'{slot.rule.name}' needs a nutrient that is {wanted} and has a label rate; "
+            "the shelf has none"
+        ]
+    jar = with_label[chosen]
+    assert jar.label_max_g_l is not None
+    return _fixed_ask({jars.index(jar): jar.label_max_g_l.value * slot.share}, jars), []
+
+
+def _fixed_ask(fixed: dict[int, float], jars: Sequence[Nutrient]) -> FeedAsk:
+    nitrogen = sum(g * jars[j].nitrogen_mg_g * jars[j].uptake_weight for j, g in fixed.items())
+    return FeedAsk(nitrogen, tuple(fixed), fixed_g_l=fixed)
+
+
+def _first(jars: Sequence[Nutrient], wanted: Sequence[str]) -> int | None:
+    """The first jar that matches the earliest of the wanted words."""
+    for word in wanted:
+        for j, jar in enumerate(jars):
+            if jar.matches(word):
+                return j
+    return None

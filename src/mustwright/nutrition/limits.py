@@ -1,0 +1,119 @@
+"""What the law and the label allow: limits as data, per litre of must."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from mustwright import data
+from mustwright.errors import UnknownKindError
+from mustwright.nutrition.shelf import Nutrient
+from mustwright.units import parse_quantity
+
+SUMS: Mapping[str, tuple[str, ...]] = {
+    "total_ammonium_salts": ("ammonium_phosphate", "ammonium_sulfate"),
+}
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One ceiling.
+
+    Parameters
+    ----------
+    substance : str
+        As in a nutrient's ``contains``, or a sum named in `SUMS`.
+    max_g_l : float
+        [g/L of must].
+    """
+
+    substance: str
+    max_g_l: float
+    statement: str
+    source: str
+
+    @property
+    def name(self) -> str:
+        """The substance in plain words."""
+        return self.substance.replace("_", " ")
+
+    def fraction_in(self, nutrient: Nutrient) -> float:
+        """Grams of the substance per gram of a nutrient."""
+        members = SUMS.get(self.substance, (self.substance,))
+        return sum(nutrient.contains.get(member, 0.0) for member in members)
+
+
+@dataclass(frozen=True)
+class ClassLimit:
+    """A bound a drink must keep to be called by a name of the law (honey wine, for one)."""
+
+    quantity: str
+    low: float | None
+    high: float | None
+    unit: str
+    statement: str
+    source: str
+
+
+@dataclass(frozen=True)
+class LegalProfile:
+    """A set of limits and the edition they were taken from."""
+
+    id: str
+    name: str
+    edition: str
+    note: str
+    limits: tuple[Limit, ...]
+    class_limits: tuple[ClassLimit, ...]
+
+
+@cache
+def legal_profiles() -> dict[str, LegalProfile]:
+    """Every legal profile, by id."""
+    return {name: _profile(content) for name, content in data.folder("limits").items()}
+
+
+def legal_profile(identity: object, where: str = "legal.profile") -> LegalProfile:
+    """A profile by id.
+
+    Raises
+    ------
+    UnknownKindError
+    """
+    profiles = legal_profiles()
+    key = str(identity).strip().lower()
+    if not isinstance(identity, str) or key not in profiles:
+        raise UnknownKindError(where, f"needs one of {', '.join(sorted(profiles))}", identity)
+    return profiles[key]
+
+
+def _profile(content: Mapping[str, object]) -> LegalProfile:
+    limits = tuple(
+        Limit(
+            str(one["substance"]),
+            parse_quantity(f"{one['max']} {one['unit']}", "limit.max").value,
+            str(one["statement"]),
+            str(one["source"]),
+        )
+        for one in content.get("limit", [])  # type: ignore[attr-defined]
+    )
+    classes = tuple(
+        ClassLimit(
+            str(one["quantity"]),
+            one.get("min"),
+            one.get("max"),
+            str(one["unit"]),
+            str(one["statement"]),
+            str(one["source"]),
+        )
+        for one in content.get("class_limit", [])  # type: ignore[attr-defined]
+    )
+    return LegalProfile(
+        str(content["id"]),
+        str(content["name"]),
+        str(content["edition"]),
+        str(content["note"]),
+        limits,
+        classes,
+    )

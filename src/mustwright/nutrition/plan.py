@@ -1,0 +1,545 @@
+"""The feeding plan of one protocol on one must, with what it brings, costs, touches and breaks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mustwright import data
+from mustwright.kinetics.pace import Pace, usual_pace
+from mustwright.must.blend import MustFigures
+from mustwright.nutrition.balance import (
+    BalanceRow,
+    balance_sheet,
+    from_nutrient,
+    wants,
+)
+from mustwright.nutrition.credits import Credit
+from mustwright.nutrition.demand import demand_rule
+from mustwright.nutrition.feeds import FeedSlot, ask_feeds, place_feeds
+from mustwright.nutrition.limits import LegalProfile
+from mustwright.nutrition.programme import (
+    Ceiling,
+    FeedAsk,
+    Problem,
+    Solution,
+    binding,
+    ceilings_of,
+    shortfall,
+    solve,
+)
+from mustwright.nutrition.protocols import DEMAND_BASIS, Protocol
+from mustwright.nutrition.shelf import Nutrient, Shelf, generic_nutrients
+from mustwright.working import ARITHMETIC, Figure, total
+from mustwright.yeast.pitch import Pitch, Strain
+
+Floats = NDArray[np.float64]
+EARLY_SUGAR_USED = 1 / 3
+TOUCHED = 0.995
+
+
+@dataclass(frozen=True)
+class FeedItem:
+    """So many grams of one nutrient in one feed."""
+
+    nutrient: str
+    name: str
+    grams: Figure
+    nitrogen_mg_l: Figure
+    teaspoons: Figure | None
+    caution: str
+
+
+@dataclass(frozen=True)
+class Feed:
+    """One feed of the plan."""
+
+    name: str
+    trigger: str
+    trigger_rule: object
+    expected_h: Figure
+    sugar_used: float
+    items: tuple[FeedItem, ...]
+    nitrogen_mg_l: Figure
+    ammonium_mg_l: Figure
+    amino_mg_l: Figure
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NitrogenSheet:
+    """Nitrogen asked for, brought and added; ammonium and amino apart [mg N/L]."""
+
+    demand_mg_l: Figure
+    aim_mg_l: Figure
+    credit_mg_l: Figure
+    credit_ammonium_mg_l: Figure
+    credit_amino_mg_l: Figure
+    credit_counted_mg_l: Figure
+    rehydration_mg_l: Figure
+    added_mg_l: Figure
+    added_ammonium_mg_l: Figure
+    added_amino_mg_l: Figure
+    total_mg_l: Figure
+    short_mg_l: Figure
+    early_share: Figure
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A ceiling the plan touches, or the protocol as written would break."""
+
+    limit: str
+    asked_g_l: Figure
+    allowed_g_l: Figure
+    words: str
+
+
+@dataclass(frozen=True)
+class FeedingPlan:
+    """Everything about one protocol on one must."""
+
+    protocol: str
+    protocol_name: str
+    account: str
+    assumes: tuple[str, ...]
+    source: str
+    feasible: bool
+    nitrogen: NitrogenSheet
+    feeds: tuple[Feed, ...]
+    products: tuple[str, ...]
+    cost: Figure | None
+    cost_note: str
+    breaches: tuple[Bound, ...]
+    touched: tuple[Bound, ...]
+    missing: tuple[str, ...]
+    would_free: tuple[str, ...]
+    balance: tuple[BalanceRow, ...]
+    warnings: tuple[str, ...] = field(default=())
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What every protocol is tried on: must, yeast, shelf and law.
+
+    Parameters
+    ----------
+    temperature_c : float
+        Of the must in ferment [°C].
+    """
+
+    must: MustFigures
+    credit: Credit
+    strain: Strain
+    pitch: Pitch
+    shelf: Shelf
+    profile: LegalProfile
+    temperature_c: float
+
+    @property
+    def jars(self) -> tuple[Nutrient, ...]:
+        """Jars that may go into the must."""
+        return self.shelf.for_ferment
+
+    def demand(self, rule: str = "strain") -> Figure:
+        """Nitrogen this must should hold by a rule [mg N/L]."""
+        return demand_rule(rule).demand(
+            self.must.sugar_g_l, self.must.brix, self.strain.nitrogen_class
+        )
+
+
+def plan_feeding(setting: Setting, protocol: Protocol) -> FeedingPlan:
+    """The plan of one protocol on one must."""
+    return _Planner(setting, protocol).plan()
+
+
+class _Planner:
+    """The steps from protocol to plan, in order."""
+
+    def __init__(self, setting: Setting, protocol: Protocol) -> None:
+        self.setting, self.protocol = setting, protocol
+        self.jars = setting.jars
+        self.volume = setting.must.volume_l
+        self.rehydration = from_nutrient(
+            setting.shelf.for_rehydration, setting.pitch.rehydration_nutrient_g, self.volume
+        )
+        self.demand = setting.demand()
+        self.aim = setting.demand(protocol.rule) if protocol.basis == DEMAND_BASIS else self.demand
+        self.counted = setting.credit.counted(protocol.credit)
+        self.to_add = self._to_add()
+        self.pace = self._pace()
+        self.slots = place_feeds(protocol, self.pace)
+        self.asks, self.missing = ask_feeds(
+            protocol,
+            self.slots,
+            self.jars,
+            self.to_add.value,
+            setting.must.sugar_g_l.value,
+            setting.must.potential_alcohol_pct.value,
+        )
+        self.problem = Problem(
+            self.jars,
+            self.asks,
+            self._ceilings(),
+            protocol.ammonium_share_max,
+            wants(setting.credit, self.rehydration),
+        )
+
+    def plan(self) -> FeedingPlan:
+        """Solve, round, and write the plan out."""
+        solution = solve(self.problem)
+        grams = round_to_scale(
+            solution.grams_l * self.volume.value,
+            self.setting.shelf.scale_g,
+            self.problem.ceilings,
+            self.volume.value,
+        )
+        feeds = tuple(self._feed(i, grams[i]) for i in range(len(self.slots)))
+        nitrogen = self._nitrogen(feeds)
+        breaches, free = self._why_not(solution)
+        cost, note = self._cost(grams)
+        items = [(item, feed) for feed in feeds for item in feed.items]
+        brought = [
+            from_nutrient(self._jar(item.nutrient), item.grams, self.volume) for item, _ in items
+        ]
+        labels = [
+            f"{item.name}, {feed.name.lower()} ({k + 1})" for k, (item, feed) in enumerate(items)
+        ]
+        balance = balance_sheet(self.demand, self.setting.credit, self.rehydration, brought, labels)
+        return FeedingPlan(
+            protocol=self.protocol.id,
+            protocol_name=self.protocol.name,
+            account=self.protocol.account,
+            assumes=self.protocol.assumes,
+            source=self.protocol.source,
+            feasible=solution.feasible and not self.missing,
+            nitrogen=nitrogen,
+            feeds=feeds,
+            products=tuple(dict.fromkeys(item.nutrient for item, _ in items)),
+            cost=cost,
+            cost_note=note,
+            breaches=breaches,
+            touched=self._touched(grams),
+            missing=tuple(self.missing),
+            would_free=free,
+            balance=balance,
+            warnings=self._warnings(feeds, nitrogen),
+        )
+
+    # What is asked -----------------------------------------------------------------------------
+
+    def _to_add(self) -> Figure:
+        rehydration = total({k: self.rehydration[k] for k in ("ammonium_n", "amino_n")}, "mg N/L")
+        value = self.protocol.fraction * (self.aim.value - self.counted.value) - rehydration.value
+        return Figure(
+            max(value, 0.0),
+            "mg N/L",
+            "fraction x (aim - credit counted) - rehydration nutrient",
+            ARITHMETIC,
+            {
+                "aim": self.aim,
+                "credit": self.counted,
+                "rehydration": rehydration,
+                "fraction": self.protocol.fraction,
+            },
+        )
+
+    def _pace(self) -> Pace:
+        early = self.setting.credit.nitrogen_mg_l.value + 0.6 * self.to_add.value
+        return usual_pace(self.setting.must.brix.value, self.setting.temperature_c, early)
+
+    def _ceilings(self) -> tuple[Ceiling, ...]:
+        used = self.setting.shelf.for_rehydration
+        used_g_l = self.setting.pitch.rehydration_nutrient_g.value / self.volume.value
+        limits = []
+        for limit in self.setting.profile.limits:
+            weights = [limit.fraction_in(jar) for jar in self.jars]
+            if not any(weights):
+                continue
+            already = limit.fraction_in(used) * used_g_l if used else 0.0
+            limits.append(
+                (
+                    limit.substance,
+                    f"{self.setting.profile.name} allows {limit.max_g_l:g} g/L of {limit.name} "
+                    f"({limit.source})",
+                    weights,
+                    limit.max_g_l - already,
+                )
+            )
+        return ceilings_of(self.jars, self.volume.value, limits)
+
+    # What is given -----------------------------------------------------------------------------
+
+    def _jar(self, identity: str) -> Nutrient:
+        return next(jar for jar in self.jars if jar.id == identity)
+
+    def _feed(self, i: int, grams: Floats) -> Feed:
+        slot = self.slots[i]
+        items = tuple(
+            self._item(jar, float(grams[j]), slot, self.asks[i])
+            for j, jar in enumerate(self.jars)
+            if grams[j] > 0
+        )
+        kinds = {}
+        for kind in ("ammonium", "amino"):
+            kinds[kind] = total(
+                {
+                    item.name: from_nutrient(self._jar(item.nutrient), item.grams, self.volume)[
+                        f"{kind}_n"
+                    ]
+                    for item in items
+                },
+                "mg N/L",
+            )
+        return Feed(
+            name=slot.rule.name,
+            trigger=slot.rule.trigger.words(self.setting.must.brix.value),
+            trigger_rule=slot.rule.trigger.as_data(),
+            expected_h=slot.expected,
+            sugar_used=round(slot.sugar_used, 3),
+            items=items,
+            nitrogen_mg_l=total(kinds, "mg N/L"),
+            ammonium_mg_l=kinds["ammonium"],
+            amino_mg_l=kinds["amino"],
+            notes=(*slot.notes, *self._skip_notes(items)),
+        )
+
+    def _item(self, jar: Nutrient, grams: float, slot: FeedSlot, ask: FeedAsk) -> FeedItem:
+        if ask.fixed_g_l is not None:
+            how = "stated rate x volume, within every limit, to the scale's step"
+            source = self.protocol.source
+        else:
+            how = "blend programme: share of the nitrogen to add, within every limit, at least cost"
+            source = "linear programme over the shelf"
+        figure = Figure(
+            grams,
+            "g",
+            how,
+            source,
+            {
+                "nitrogen_to_add_mg_l": self.to_add,
+                "share_of_plan": slot.share,
+                "volume_l": self.volume,
+                "scale_step_g": self.setting.shelf.scale_g,
+            },
+        )
+        brought = from_nutrient(jar, figure, self.volume)
+        spoon = jar.grams_per_teaspoon
+        teaspoons = (
+            None
+            if spoon is None
+            else Figure(
+                grams / spoon,
+                "tsp",
+                "grams / grams per teaspoon of the label",
+                "typed by the maker",
+                {"grams": figure, "grams_per_teaspoon": spoon},
+            )
+        )
+        nitrogen = total({k: brought[f"{k}_n"] for k in ("ammonium", "amino")}, "mg N/L")
+        return FeedItem(jar.id, jar.name, figure, nitrogen, teaspoons, jar.caution)
+
+    def _skip_notes(self, items: Sequence[FeedItem]) -> list[str]:
+        notes = []
+        conditions = self.protocol.conditions
+        has_ammonium = any(self._jar(i.nutrient).per_gram("ammonium_n") > 0 for i in items)
+        if has_ammonium and conditions.ammonium_until_sugar_used is not None:
+            share = conditions.ammonium_until_sugar_used
+            notes.append(f"Leave the ammonium out if more than {share:.0%} of the sugar is gone.")
+        if has_ammonium and conditions.ammonium_until_alcohol_pct is not None:
+            notes.append(
+                f"Leave the ammonium out above {conditions.ammonium_until_alcohol_pct:g} % vol."
+            )
+        return notes
+
+    def _nitrogen(self, feeds: Sequence[Feed]) -> NitrogenSheet:
+        credit = self.setting.credit
+        ammonium = total(
+            {f"{f.name} ({k + 1})": f.ammonium_mg_l for k, f in enumerate(feeds)}, "mg N/L"
+        )
+        amino = total({f"{f.name} ({k + 1})": f.amino_mg_l for k, f in enumerate(feeds)}, "mg N/L")
+        added = total({"ammonium": ammonium, "amino": amino}, "mg N/L")
+        rehydration = total({k: self.rehydration[k] for k in ("ammonium_n", "amino_n")}, "mg N/L")
+        whole = total(
+            {"must": credit.nitrogen_mg_l, "rehydration": rehydration, "added": added}, "mg N/L"
+        )
+        short = Figure(
+            max(self.demand.value - whole.value, 0.0),
+            "mg N/L",
+            "demand - total, not below zero",
+            ARITHMETIC,
+            {"demand": self.demand, "total": whole},
+        )
+        early = sum(f.nitrogen_mg_l.value for f in feeds if f.sugar_used < EARLY_SUGAR_USED - 0.005)
+        share = Figure(
+            early / added.value if added.value > 0 else 0.0,
+            "",
+            "nitrogen fed before a third of the sugar is gone / nitrogen fed",
+            ARITHMETIC,
+            {"early_mg_l": early, "added_mg_l": added},
+        )
+        return NitrogenSheet(
+            self.demand,
+            self.aim,
+            credit.nitrogen_mg_l,
+            credit.ammonium_mg_l,
+            credit.amino_mg_l,
+            self.counted,
+            rehydration,
+            added,
+            ammonium,
+            amino,
+            whole,
+            short,
+            share,
+        )
+
+    def _cost(self, grams: Floats) -> tuple[Figure | None, str]:
+        parts: dict[str, Figure] = {}
+        unknown = []
+        for j, jar in enumerate(self.jars):
+            mass = float(grams[:, j].sum()) if grams.size else 0.0
+            if mass <= 0:
+                continue
+            if jar.price_per_kg is None:
+                unknown.append(jar.name)
+                continue
+            parts[jar.name] = Figure(
+                mass * jar.price_per_kg / 1000,
+                "money",
+                "grams x price per kg / 1000",
+                "typed by the maker",
+                {"grams": mass, "price_per_kg": jar.price_per_kg},
+            )
+        if unknown:
+            return None, f"no price stated for {', '.join(unknown)}"
+        return total(parts, "money"), ""
+
+    # What stands in the way --------------------------------------------------------------------
+
+    def _why_not(self, solution: Solution) -> tuple[tuple[Bound, ...], tuple[str, ...]]:
+        if solution.feasible:
+            return (), ()
+        free = []
+        breaches = []
+        for ceiling, left in binding(self.problem, solution):
+            lifted = tuple(c for c in self.problem.ceilings if c is not ceiling)
+            asked = self._amount(ceiling, solve(self._with(lifted)).grams_l)
+            breaches.append(self._bound(ceiling, asked))
+            met = "all" if left < 0.5 else f"all but {left:.0f} mg N/L"
+            free.append(f"Were it not that {ceiling.words}, {met} of it could be given.")
+        if not breaches:  # several ceilings hold it together
+            as_written = solve(self._with(())).grams_l
+            for ceiling in self.problem.ceilings:
+                asked = self._amount(ceiling, as_written)
+                if asked > ceiling.most * (1 + 1e-6):
+                    breaches.append(self._bound(ceiling, asked))
+        return tuple(breaches), (*free, *self._what_to_buy(solution))
+
+    def _with(self, ceilings: tuple[Ceiling, ...]) -> Problem:
+        p = self.problem
+        return Problem(p.jars, p.feeds, ceilings, p.ammonium_share_max, p.wants)
+
+    def _what_to_buy(self, solution: Solution) -> list[str]:
+        """Generic nutrients not on the shelf that would lessen what is short."""
+        if self.protocol.basis != DEMAND_BASIS:
+            return []
+        short = float(solution.short_mg_l.sum())
+        advice = []
+        for generic in generic_nutrients().values():
+            on_shelf = any(jar.class_id == generic.class_id for jar in self.jars)
+            if on_shelf or generic.use == "rehydration" or generic.nitrogen_mg_g < 20:
+                continue
+            other = Setting(
+                self.setting.must,
+                self.setting.credit,
+                self.setting.strain,
+                self.setting.pitch,
+                Shelf((*self.setting.shelf.nutrients, generic), self.setting.shelf.scale_g),
+                self.setting.profile,
+                self.setting.temperature_c,
+            )
+            left = shortfall(_Planner(other, self.protocol).problem)
+            if left < short - 1:
+                met = "would meet it" if left < 0.5 else f"would leave {left:.0f} mg N/L short"
+                advice.append(f"{generic.name} on the shelf {met}.")
+        return advice
+
+    def _amount(self, ceiling: Ceiling, grams_l: Floats) -> float:
+        return float(grams_l.sum(axis=0) @ np.array(ceiling.weights))
+
+    def _bound(self, ceiling: Ceiling, asked: float) -> Bound:
+        return Bound(
+            ceiling.key,
+            Figure(
+                asked,
+                "g/L",
+                "sum of grams x share of the limited substance / volume",
+                ARITHMETIC,
+                {"volume_l": self.volume},
+            ),
+            Figure(ceiling.most, "g/L", ceiling.words, "see the words"),
+            ceiling.words,
+        )
+
+    def _touched(self, grams: Floats) -> tuple[Bound, ...]:
+        if not grams.size:
+            return ()
+        found = []
+        for ceiling in self.problem.ceilings:
+            amount = self._amount(ceiling, grams / self.volume.value)
+            if amount > 0 and amount >= ceiling.most * TOUCHED:
+                found.append(self._bound(ceiling, amount))
+        return tuple(found)
+
+    def _warnings(self, feeds: Sequence[Feed], nitrogen: NitrogenSheet) -> tuple[str, ...]:
+        found = []
+        if nitrogen.short_mg_l.value > 0.1 * nitrogen.demand_mg_l.value:
+            found.append(
+                f"Short of demand by {nitrogen.short_mg_l.value:.0f} of "
+                f"{nitrogen.demand_mg_l.value:.0f} mg N/L."
+            )
+        over = nitrogen.total_mg_l.value - 1.25 * nitrogen.demand_mg_l.value
+        if over > 0 and nitrogen.added_mg_l.value > 0:
+            weak = self.setting.must.potential_alcohol_pct.value < 8
+            end = "in a weak mead what is left feeds spoilage" if weak else "some will be left over"
+            found.append(f"More than a quarter over demand: {end}.")
+        if any(feed.items for feed in feeds):
+            found.append(str(data.load("cautions")["powder_in_gassy_must"]["text"]))
+        return tuple(found)
+
+
+def round_to_scale(
+    grams: Floats, step_g: float, ceilings: Sequence[Ceiling], volume_l: float
+) -> Floats:
+    """Grams as the scale can show them, to the nearest step, and down where a ceiling would break.
+
+    Parameters
+    ----------
+    grams : ndarray
+        Feeds by jars [g].
+    step_g : float
+        Smallest step of the scale [g].
+    ceilings : sequence of Ceiling
+    volume_l : float
+
+    Notes
+    -----
+    No amount moves up by more than half a step; where the rounded sum breaks a ceiling, the
+    amounts rounded up most are rounded down instead, one at a time.
+    """
+    steps = np.floor(grams / step_g + 0.5)
+    exact = grams / step_g
+    for ceiling in ceilings:
+        weights = np.array(ceiling.weights)
+        for _ in range(int(grams.size) + 1):
+            amount = float(steps.sum(axis=0) @ weights) * step_g / volume_l
+            if amount <= ceiling.most * (1 + 1e-9) + 1e-12:
+                break
+            excess = np.where((weights[None, :] > 0) & (steps > 0), steps - exact, -np.inf)
+            i, j = np.unravel_index(int(np.argmax(excess)), excess.shape)
+            steps[i, j] -= 1
+    return np.asarray(np.round(steps * step_g, 9))

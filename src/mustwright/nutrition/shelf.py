@@ -1,0 +1,351 @@
+"""What is on the shelf: the maker's nutrients by their label facts, or generic classes."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cache
+from typing import Any
+
+from mustwright import data
+from mustwright.errors import InputError, UnknownKindError
+from mustwright.must.ingredient import figure_from_record, unit_of
+from mustwright.units import mass_kg, parse_quantity
+from mustwright.working import TYPED, Figure
+
+PER_GRAM = (
+    "ammonium_n",
+    "amino_n",
+    "potassium",
+    "magnesium",
+    "zinc",
+    "phosphorus",
+    "thiamine",
+    "pantothenate",
+    "biotin",
+)
+SETTINGS = ("scale", "nutrients", "nutrient")
+DEFAULT_SHELF = ("dap", "autolysed_yeast", "complex_blend", "rehydration_nutrient")
+BUFFERS = ("potassium_bicarbonate", "potassium_carbonate")  # they move pH: never dosed for K alone
+DEFAULT_SCALE_G = 0.1
+_FACTS = (
+    "class",
+    "kind",
+    "name",
+    "stock",
+    "price_per_kg",
+    "label_max_g_l",
+    "uptake_weight",
+    "grams_per_teaspoon",
+    "sterol_source",
+    "total_nitrogen_pct",
+    "contains",
+)
+
+
+@dataclass(frozen=True)
+class Nutrient:
+    """One jar on the shelf.
+
+    Parameters
+    ----------
+    id, name : str
+    group : str
+        ``ammonium`` (salts), ``organic`` (amino nitrogen), ``complex`` (both), ``mineral`` or
+        ``buffer``.
+    use : str
+        ``rehydration``, ``ferment`` or ``any``.
+    figures : mapping of str to Figure
+        ``ammonium_n_mg_g`` and the like [mg per g of product].
+    contains : mapping of str to float
+        Legally limited substances [g per g].
+    label_max_g_l, price_per_kg, stock_g, grams_per_teaspoon : float or None
+        None where unknown or without end.
+    uptake_weight : float
+        What a maker believes one mg of its nitrogen is worth; 1 unless typed.
+    """
+
+    id: str
+    name: str
+    class_id: str
+    group: str
+    use: str
+    figures: Mapping[str, Figure]
+    contains: Mapping[str, float] = field(default_factory=dict)
+    label_max_g_l: Figure | None = None
+    price_per_kg: float | None = None
+    stock_g: float | None = None
+    uptake_weight: float = 1.0
+    grams_per_teaspoon: float | None = None
+    sterol_source: bool = False
+    caution: str = ""
+
+    def per_gram(self, what: str) -> float:
+        """Content [mg per g of product]; zero when not stated."""
+        figure = self.figures.get(f"{what}_mg_g")
+        return figure.value if figure else 0.0
+
+    @property
+    def nitrogen_mg_g(self) -> float:
+        """Ammonium and amino nitrogen together, unweighted [mg N/g]; for totals only."""
+        return self.per_gram("ammonium_n") + self.per_gram("amino_n")
+
+    def matches(self, wanted: str) -> bool:
+        """Whether a protocol's word (class or group) means this jar."""
+        return wanted in ("any", self.group, self.class_id, self.id)
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """All jars, and the scale they are weighed on.
+
+    Parameters
+    ----------
+    nutrients : tuple of Nutrient
+    scale_g : float
+        Smallest step the scale shows [g].
+    assumed : tuple of str
+        What was taken for granted in reading it.
+    """
+
+    nutrients: tuple[Nutrient, ...]
+    scale_g: float = DEFAULT_SCALE_G
+    assumed: tuple[str, ...] = ()
+
+    @property
+    def for_ferment(self) -> tuple[Nutrient, ...]:
+        """Jars the blend may use; buffers are left to the acid of the must."""
+        return tuple(n for n in self.nutrients if n.use != "rehydration" and n.group != "buffer")
+
+    @property
+    def for_rehydration(self) -> Nutrient | None:
+        """The jar meant for the rehydration water, if there is one."""
+        return next((n for n in self.nutrients if n.use == "rehydration"), None)
+
+
+@cache
+def generic_nutrients() -> dict[str, Nutrient]:
+    """Every generic nutrient class, by id."""
+    return {record["id"]: _generic(record) for record in data.load("nutrients")["nutrient"]}
+
+
+def _generic(record: Mapping[str, Any]) -> Nutrient:
+    figures = {
+        name: figure_from_record(record[name], name, unit_of(name))
+        for name in (f"{what}_mg_g" for what in PER_GRAM)
+        if name in record
+    }
+    label = record.get("label_max_g_l")
+    nutrient = Nutrient(
+        id=record["id"],
+        name=record["name"],
+        class_id=record["id"],
+        group="",
+        use=record["use"],
+        figures=figures,
+        contains=dict(record.get("contains", {})),
+        label_max_g_l=figure_from_record(label, "label_max_g_l", "g/L") if label else None,
+        sterol_source=bool(record.get("sterol_source", False)),
+        caution=str(record.get("caution", "")),
+    )
+    return replace(nutrient, group=_group(nutrient))
+
+
+def _group(nutrient: Nutrient) -> str:
+    ammonium, amino = nutrient.per_gram("ammonium_n"), nutrient.per_gram("amino_n")
+    if nutrient.class_id in BUFFERS:
+        return "buffer"
+    if ammonium <= 0 and amino <= 1.0:
+        return "mineral"
+    if amino <= 0:
+        return "ammonium"
+    return "organic" if ammonium <= 0.1 * amino else "complex"
+
+
+@cache
+def _class_by_name() -> dict[str, str]:
+    names = {}
+    for record in data.load("nutrients")["nutrient"]:
+        for name in (record["id"], record["name"], *record.get("aliases", ())):
+            names[_plain(name)] = record["id"]
+    return names
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.lower().replace("_", " ").replace("-", " ").split())
+
+
+def class_called(name: str, where: str) -> Nutrient:
+    """The generic class of a name people use.
+
+    Raises
+    ------
+    UnknownKindError
+        With the nearest known names.
+    """
+    names = _class_by_name()
+    if _plain(name) in names:
+        return generic_nutrients()[names[_plain(name)]]
+    near = difflib.get_close_matches(_plain(name), names, n=3, cutoff=0.5)
+    hint = f"; near it: {', '.join(near)}" if near else ""
+    raise UnknownKindError(
+        where, f"needs a generic nutrient or a table with class and label facts{hint}", name
+    )
+
+
+def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf:
+    """The shelf of a must sheet.
+
+    Parameters
+    ----------
+    content : mapping or None
+        One entry a nutrient: a stock (``"250 g"``), ``true``, or a table of label facts. None or
+        an empty table stands for the usual generic four.
+
+    Raises
+    ------
+    InputError, UnknownKindError
+        Naming the entry.
+    """
+    content = content or {}
+    scale, assumed = _scale(content, where)
+    entries = _entries(content, where)
+    if not entries:
+        listed = ", ".join(DEFAULT_SHELF)
+        assumed.append(f"{where}: empty, so generic nutrients without end are assumed: {listed}")
+        entries = [(name, True) for name in DEFAULT_SHELF]
+    nutrients = tuple(read_nutrient(name, value, f"{where}.{name}") for name, value in entries)
+    seen: set[str] = set()
+    for nutrient in nutrients:
+        if nutrient.id in seen:
+            raise InputError(f"{where}.{nutrient.id}", "is on the shelf twice", nutrient.id)
+        seen.add(nutrient.id)
+    return Shelf(nutrients, scale, tuple(assumed))
+
+
+def _scale(content: Mapping[str, Any], where: str) -> tuple[float, list[str]]:
+    if "scale" not in content:
+        return DEFAULT_SCALE_G, []
+    kg, note = mass_kg(content["scale"], f"{where}.scale")
+    if not 1e-6 <= kg <= 0.1:
+        raise InputError(f"{where}.scale", "needs a step from 0.001 g to 100 g", content["scale"])
+    return kg * 1000, [note] if note else []
+
+
+def _entries(content: Mapping[str, Any], where: str) -> list[tuple[str, Any]]:
+    entries = [(k, v) for k, v in content.items() if k not in SETTINGS and v is not False]
+    listed = content.get("nutrients", [])
+    if not isinstance(listed, Sequence) or isinstance(listed, str):
+        raise InputError(f"{where}.nutrients", "needs a list of nutrient names", listed)
+    entries += [(str(name), True) for name in listed]
+    tables = content.get("nutrient", [])
+    if not isinstance(tables, Sequence) or isinstance(tables, str):
+        raise InputError(f"{where}.nutrient", "needs [[shelf.nutrient]] tables", tables)
+    for i, table in enumerate(tables):
+        if not isinstance(table, Mapping) or not ("kind" in table or "class" in table):
+            raise InputError(f"{where}.nutrient[{i}]", "needs a table with a kind", table)
+        entries.append((str(table.get("kind") or table.get("name") or table["class"]), table))
+    return entries
+
+
+def read_nutrient(name: str, value: object, where: str) -> Nutrient:
+    """One jar: a generic class with the maker's label facts on top."""
+    if not isinstance(value, Mapping):
+        base = class_called(name, where)
+        return base if value is True else replace(base, stock_g=_stock(value, where))
+    named = value.get("class") or value.get("kind") or name
+    if not isinstance(named, str):
+        raise InputError(f"{where}.class", "needs the name of a generic nutrient", named)
+    facts = {f"{what}_mg_g" for what in PER_GRAM}
+    for key in value:
+        if key not in _FACTS and key not in facts:
+            known = ", ".join([*_FACTS, *sorted(facts)])
+            raise InputError(f"{where}.{key}", f"is no label fact; known: {known}", value[key])
+    stands_alone = bool(facts & set(value)) and "class" not in value and "kind" not in value
+    if stands_alone and _plain(name) not in _class_by_name():
+        base = Nutrient("", "", "own", "", "ferment", {})
+    else:
+        base = class_called(named, where)
+    return _with_label(name, base, value, where)
+
+
+def _with_label(name: str, base: Nutrient, value: Mapping[str, Any], where: str) -> Nutrient:
+    typed = {
+        key: Figure(_fact(value[key], f"{where}.{key}", 0, 1000), "mg/g", "from the label", TYPED)
+        for key in (f"{what}_mg_g" for what in PER_GRAM)
+        if key in value
+    }
+    maximum = base.label_max_g_l
+    if "label_max_g_l" in value:
+        limit = _label_max(value["label_max_g_l"], f"{where}.label_max_g_l")
+        maximum = Figure(limit, "g/L", "from the label", TYPED)
+    own = name not in (base.id,) and _plain(name) != _plain(base.name)
+    is_alias = _class_by_name().get(_plain(name)) == base.id
+    identity = base.id if not own or is_alias else "_".join(_plain(name).split())
+    nutrient = replace(
+        base,
+        id=identity,
+        name=str(value.get("name") or (base.name if identity == base.id else name)),
+        figures={**base.figures, **typed},
+        contains=_contains(base, typed, value, where),
+        label_max_g_l=maximum,
+        price_per_kg=_maybe(value, "price_per_kg", where, 0, 1e5),
+        stock_g=_stock(value["stock"], f"{where}.stock") if "stock" in value else None,
+        uptake_weight=_maybe(value, "uptake_weight", where, 0.1, 10) or 1.0,
+        grams_per_teaspoon=_maybe(value, "grams_per_teaspoon", where, 0.1, 20),
+    )
+    return replace(nutrient, group=_group(nutrient))
+
+
+def _contains(
+    base: Nutrient, typed: Mapping[str, Figure], value: Mapping[str, Any], where: str
+) -> dict[str, float]:
+    """Limited substances: typed, or the class's, scaled when the label's ammonium differs."""
+    contains = dict(base.contains)
+    ammonium = typed.get("ammonium_n_mg_g")
+    if ammonium is not None:
+        dap = generic_nutrients()["dap"].per_gram("ammonium_n")
+        if "ammonium_sulfate" not in contains:
+            contains["ammonium_phosphate"] = ammonium.value / dap
+    if "thiamine_mg_g" in typed:
+        contains["thiamine_hydrochloride"] = typed["thiamine_mg_g"].value / 1000 / 0.78679
+    stated = value.get("contains", {})
+    if not isinstance(stated, Mapping):
+        raise InputError(f"{where}.contains", "needs a table of substance to g per g", stated)
+    for substance, share in stated.items():
+        contains[str(substance)] = _fact(share, f"{where}.contains.{substance}", 0, 1)
+    return {k: v for k, v in contains.items() if v > 0}
+
+
+def _stock(value: object, where: str) -> float | None:
+    if value is True or (isinstance(value, str) and value.strip().lower() in ("plenty", "any")):
+        return None
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        value = f"{value} g"
+    quantity = parse_quantity(value, where)
+    if quantity.dimension != "mass" or quantity.value < 0:
+        raise InputError(
+            where, "needs a stock such as '250 g', true, or a table of label facts", value
+        )
+    return quantity.value * 1000
+
+
+def _label_max(value: object, where: str) -> float:
+    if isinstance(value, str):
+        quantity = parse_quantity(value, where)
+        if quantity.dimension not in ("mass concentration", "number"):
+            raise InputError(where, "needs a rate such as '0.4 g/L'", value)
+        value = quantity.value
+    return _fact(value, where, 0.001, 100)
+
+
+def _fact(value: object, where: str, low: float, high: float) -> float:
+    good = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not good or not low <= value <= high:  # type: ignore[operator]
+        raise InputError(where, f"needs a number from {low:g} to {high:g}", value)
+    return float(value)  # type: ignore[arg-type]
+
+
+def _maybe(value: Mapping[str, Any], key: str, where: str, low: float, high: float) -> float | None:
+    return _fact(value[key], f"{where}.{key}", low, high) if key in value else None

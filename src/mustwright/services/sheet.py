@@ -1,0 +1,407 @@
+"""What the maker wrote: a must sheet read field by field, into the things the core works with."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from mustwright.errors import InputError
+from mustwright.must.blend import PRIMARY, Portion
+from mustwright.must.gravity import (
+    baume_from_gravity,
+    brix_from_gravity,
+    brix_from_sugar_g_l,
+    gravity_from_baume,
+    gravity_from_oechsle,
+)
+from mustwright.must.ingredient import LOT_FACTS, Ingredient, ingredient_called, with_lot_facts
+from mustwright.nutrition.limits import LegalProfile, legal_profile
+from mustwright.nutrition.shelf import Shelf, read_shelf
+from mustwright.units import parse_quantity, temperature_c, volume_l
+from mustwright.yeast.pitch import Strain, strain_called
+
+STAGES = (PRIMARY, "secondary", "late")
+DEFAULT_TEMPERATURE_C = 20.0
+DEFAULT_STRAIN = "low_demand_neutral"
+DEFAULT_PROFILE = "home"
+INGREDIENT_KEYS = ("kind", "amount", "stage", "parts", "name", "form", "price_per_kg", *LOT_FACTS)
+TABLES: dict[str, tuple[str, ...]] = {
+    "must": (
+        "name",
+        "volume",
+        "gravity",
+        "brix",
+        "alcohol",
+        "finish",
+        "temperature",
+        "ingredient",
+        "ph",
+    ),
+    "yeast": ("kind", "amount", "name"),
+    "legal": ("profile",),
+    "measured": ("gravity", "brix", "yan_mg_l", "ph"),
+}
+
+
+@dataclass(frozen=True)
+class Target:
+    """What the must or the mead is to reach, as the sheet says.
+
+    Parameters
+    ----------
+    volume_l, brix, alcohol_pct, finish_gravity : float or None
+        None where the sheet leaves it open; a finish of None with an alcohol means dry.
+    """
+
+    volume_l: float | None
+    brix: float | None
+    alcohol_pct: float | None
+    finish_gravity: float | None
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What was measured on the real must."""
+
+    brix: float | None = None
+    yan_mg_l: float | None = None
+    ph: float | None = None
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A must sheet, read.
+
+    Parameters
+    ----------
+    portions : tuple of Portion
+        Kilograms count only where the amount was typed.
+    parts : tuple of float
+        For each portion its part among those to solve.
+    assumptions : tuple of str
+        What was taken for granted in reading.
+    """
+
+    name: str
+    target: Target
+    portions: tuple[Portion, ...]
+    parts: tuple[float, ...]
+    temperature_c: float
+    strain: Strain
+    yeast_g: float | None
+    shelf: Shelf
+    profile: LegalProfile
+    measured: Measured
+    assumptions: tuple[str, ...]
+
+
+def read_sheet(text: str, name: str = "must") -> Sheet:
+    """A sheet from its TOML text.
+
+    Raises
+    ------
+    InputError, UnknownKindError
+        Naming the first field that cannot be used.
+
+    Examples
+    --------
+    >>> sheet = read_sheet('[must]\\nvolume = "19 L"\\n[measured]\\ngravity = "1.100"')
+    >>> round(sheet.measured.brix, 2)
+    23.77
+    """
+    try:
+        content = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError("sheet", "needs valid TOML", str(error)) from None
+    return sheet_from(content, name)
+
+
+def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
+    """A sheet from parsed data."""
+    _refuse_unknown(content)
+    assumptions: list[str] = []
+    must = _table(content, "must")
+    measured = _measured(_table(content, "measured"), must)
+    portions, parts = _ingredients(must.get("ingredient"), assumptions)
+    target = _target(must, assumptions)
+    temperature = _temperature(must, assumptions)
+    yeast = _table(content, "yeast")
+    strain, yeast_g = _yeast(yeast, assumptions)
+    legal = _table(content, "legal")
+    if "profile" not in legal:
+        assumptions.append(f"legal.profile: not given, '{DEFAULT_PROFILE}' assumed")
+    shelf = read_shelf(_table(content, "shelf"))
+    assumptions.extend(shelf.assumed)
+    if not portions and measured.brix is None:
+        raise InputError(
+            "must.ingredient",
+            "needs [[must.ingredient]] tables, or a [measured] gravity or brix",
+            "neither",
+        )
+    return Sheet(
+        str(must.get("name") or content.get("name") or name),
+        target,
+        portions,
+        parts,
+        temperature,
+        strain,
+        yeast_g,
+        shelf,
+        legal_profile(legal.get("profile", DEFAULT_PROFILE)),
+        measured,
+        tuple(note for note in assumptions if note),
+    )
+
+
+def gravity_typed(value: object, field: str, bare: str = "SG") -> float:
+    """Brix from a gravity typed on any scale; a bare number is `bare` (SG or Brix).
+
+    Raises
+    ------
+    InputError
+        Outside -3 to 65 Brix (gravity 0.988 to 1.319), or when it is no gravity.
+    """
+    requirement = "needs a gravity such as '1.100', '24 Bx' or '13 Baume' (0.988 to 1.319)"
+    quantity = parse_quantity(value, field)
+    scale = quantity.unit if quantity.dimension == "gravity" else bare
+    if quantity.dimension == "mass concentration":
+        scale = "g/L sugar"
+    elif quantity.dimension not in ("gravity", "number"):
+        raise InputError(field, requirement, value)
+    number = quantity.value
+    if quantity.dimension == "number" and bare == "SG" and 2 < number < 200:
+        raise InputError(field, f"{requirement}; for Brix write '{number:g} Bx'", value)
+    if not _on_scale(scale, number):
+        raise InputError(field, requirement, value)
+    brix = _BRIX_FROM[scale](number)
+    if not -3 <= brix <= 65:
+        raise InputError(field, requirement, value)
+    return brix
+
+
+def _on_scale(scale: str, number: float) -> bool:
+    low, high = {
+        "SG": (0.98, 1.32),
+        "Brix": (-3, 65),
+        "Plato": (-3, 65),
+        "Baume": (-2, 35),
+        "Oechsle": (-12, 320),
+        "g/L sugar": (0, 860),
+    }[scale]
+    return low <= number <= high
+
+
+_BRIX_FROM = {
+    "SG": lambda v: float(brix_from_gravity(v)),
+    "Brix": lambda v: v,
+    "Plato": lambda v: v,
+    "Baume": lambda v: float(brix_from_gravity(gravity_from_baume(v))),
+    "Oechsle": lambda v: float(brix_from_gravity(gravity_from_oechsle(v))),
+    "g/L sugar": lambda v: float(brix_from_sugar_g_l(v)),
+}
+
+
+def _refuse_unknown(content: Mapping[str, Any]) -> None:
+    """A misspelt table or key is an error: silence would lose what the maker meant."""
+    for key, value in content.items():
+        if key in ("name", "shelf", "notes"):
+            continue
+        if key not in TABLES:
+            known = ", ".join([*TABLES, "shelf", "name", "notes"])
+            raise InputError(key, f"is no table of a must sheet; known: {known}", key)
+        for inner in _mapping(value, key):
+            if inner not in TABLES[key]:
+                known = ", ".join(TABLES[key])
+                raise InputError(f"{key}.{inner}", f"is not known; known: {known}", value[inner])
+
+
+def _mapping(value: object, field: str) -> Mapping[str, Any]:
+    if not isinstance(value, Mapping):
+        raise InputError(field, "needs a table", value)
+    return value
+
+
+def _table(content: Mapping[str, Any], name: str) -> Mapping[str, Any]:
+    return _mapping(content.get(name, {}), name)
+
+
+def _target(must: Mapping[str, Any], assumptions: list[str]) -> Target:
+    given = [key for key in ("gravity", "brix", "alcohol") if key in must]
+    if len(given) > 1:
+        raise InputError(
+            f"must.{given[1]}",
+            "needs to stand alone: give gravity, brix or alcohol",
+            " and ".join(given),
+        )
+    volume = None
+    if "volume" in must and must["volume"] != "solve":
+        volume, note = volume_l(must["volume"], "must.volume")
+        assumptions.append(note)
+        if volume > 1e6:
+            raise InputError("must.volume", "needs a volume up to 1,000,000 L", must["volume"])
+    brix = None
+    if "gravity" in must:
+        brix = gravity_typed(must["gravity"], "must.gravity")
+    elif "brix" in must:
+        brix = gravity_typed(must["brix"], "must.brix", bare="Brix")
+    if brix is not None and brix < 0:
+        raise InputError("must.gravity", "needs a gravity of 1.000 or more", must[given[0]])
+    alcohol, finish = _alcohol(must)
+    return Target(volume, brix, alcohol, finish)
+
+
+def _alcohol(must: Mapping[str, Any]) -> tuple[float | None, float | None]:
+    if "alcohol" not in must:
+        if "finish" in must:
+            raise InputError("must.finish", "goes only with must.alcohol", must["finish"])
+        return None, None
+    quantity = parse_quantity(must["alcohol"], "must.alcohol")
+    if quantity.dimension not in ("alcohol", "number") or not 0.3 <= quantity.value <= 22:
+        raise InputError(
+            "must.alcohol", "needs a strength from 0.3 to 22 % such as '12 %'", must["alcohol"]
+        )
+    finish = must.get("finish", "dry")
+    if isinstance(finish, str) and finish.strip().lower() == "dry":
+        return quantity.value, None
+    from mustwright.must.gravity import gravity_from_brix
+
+    return quantity.value, float(gravity_from_brix(gravity_typed(finish, "must.finish")))
+
+
+def _temperature(must: Mapping[str, Any], assumptions: list[str]) -> float:
+    if "temperature" not in must:
+        assumptions.append(f"must.temperature: not given, {DEFAULT_TEMPERATURE_C:g} C assumed")
+        return DEFAULT_TEMPERATURE_C
+    value, note = temperature_c(must["temperature"], "must.temperature")
+    assumptions.append(note)
+    if not 0 <= value <= 45:
+        raise InputError(
+            "must.temperature", "needs a ferment temperature from 0 to 45 C", must["temperature"]
+        )
+    return value
+
+
+def _yeast(yeast: Mapping[str, Any], assumptions: list[str]) -> tuple[Strain, float | None]:
+    if "kind" not in yeast:
+        assumptions.append("yeast.kind: not given, a low-demand neutral strain assumed")
+    strain = strain_called(yeast.get("kind", DEFAULT_STRAIN))
+    amount = yeast.get("amount")
+    if amount is None or amount == "solve":
+        return strain, None
+    quantity = parse_quantity(amount, "yeast.amount")
+    grams = quantity.value if quantity.dimension == "number" else quantity.value * 1000
+    if quantity.dimension not in ("mass", "number") or not 0 < grams <= 1e6:
+        raise InputError("yeast.amount", "needs a mass of dry yeast such as '5 g'", amount)
+    if quantity.dimension == "number":
+        assumptions.append("yeast.amount: bare number read as grams")
+    return strain, grams
+
+
+def _measured(measured: Mapping[str, Any], must: Mapping[str, Any]) -> Measured:
+    if "gravity" in measured and "brix" in measured:
+        raise InputError("measured.brix", "needs to stand alone: give gravity or brix", "both")
+    brix = None
+    if "gravity" in measured:
+        brix = gravity_typed(measured["gravity"], "measured.gravity")
+    elif "brix" in measured:
+        brix = gravity_typed(measured["brix"], "measured.brix", bare="Brix")
+    ph = measured.get("ph", must.get("ph"))
+    return Measured(
+        brix,
+        _number(measured.get("yan_mg_l"), "measured.yan_mg_l", 0, 2000, "mg N/L"),
+        _number(ph, "measured.ph", 2.0, 8.0, "pH"),
+    )
+
+
+def _number(value: object, field: str, low: float, high: float, unit: str) -> float | None:
+    if value is None:
+        return None
+    requirement = f"needs a number from {low:g} to {high:g} ({unit})"
+    if isinstance(value, bool) or not isinstance(value, (int, float, str)):
+        raise InputError(field, requirement, value)
+    try:
+        number = float(str(value).replace(",", ".").lower().removesuffix("mg/l").strip())
+    except ValueError:
+        raise InputError(field, requirement, value) from None
+    if not low <= number <= high:
+        raise InputError(field, requirement, value)
+    return number
+
+
+def _ingredients(
+    content: object, assumptions: list[str]
+) -> tuple[tuple[Portion, ...], tuple[float, ...]]:
+    if content is None:
+        return (), ()
+    if not isinstance(content, Sequence) or isinstance(content, str) or len(content) > 40:
+        raise InputError(
+            "must.ingredient", "needs one to forty [[must.ingredient]] tables", content
+        )
+    portions, parts = [], []
+    for i, entry in enumerate(content):
+        portion, part = _ingredient(
+            _mapping(entry, f"must.ingredient[{i}]"), f"must.ingredient[{i}]", assumptions
+        )
+        portions.append(portion)
+        parts.append(part)
+    _water_for_open_volume(portions, parts, assumptions)
+    return tuple(portions), tuple(parts)
+
+
+def _ingredient(
+    entry: Mapping[str, Any], field: str, assumptions: list[str]
+) -> tuple[Portion, float]:
+    for key in entry:
+        if key not in INGREDIENT_KEYS:
+            raise InputError(
+                f"{field}.{key}", f"is not known; known: {', '.join(INGREDIENT_KEYS)}", entry[key]
+            )
+    generic, note = ingredient_called(entry.get("kind"), f"{field}.kind")
+    assumptions.append(note)
+    facts = {key: entry[key] for key in entry if key in LOT_FACTS}
+    lot, notes = with_lot_facts(generic, facts, field)
+    assumptions.extend(notes)
+    stage = str(entry.get("stage", PRIMARY)).strip().lower()
+    if stage not in STAGES:
+        raise InputError(f"{field}.stage", f"needs one of {', '.join(STAGES)}", entry["stage"])
+    part = _number(entry.get("parts"), f"{field}.parts", 0.001, 1000, "parts by mass") or 1.0
+    kg, origin = _amount(entry.get("amount"), f"{field}.amount", lot, assumptions)
+    if origin != "typed" and stage != PRIMARY:
+        raise InputError(
+            f"{field}.amount", f"needs an amount: a {stage} ingredient is not solved", origin
+        )
+    return Portion(lot, kg, stage, str(entry.get("name") or entry["kind"]), origin), part
+
+
+def _amount(
+    value: object, field: str, lot: Ingredient, assumptions: list[str]
+) -> tuple[float, str]:
+    if isinstance(value, str) and value.strip().lower() in ("solve", "fill"):
+        return 0.0, value.strip().lower()
+    quantity = parse_quantity(value, field)
+    assumptions.append(quantity.assumed)
+    if quantity.dimension == "mass" and quantity.value > 0:
+        return quantity.value, "typed"
+    if quantity.dimension == "volume" and quantity.value > 0:
+        return quantity.value * lot.density_kg_l, "typed"
+    raise InputError(field, "needs an amount such as '2 kg' or '3 L', \"solve\" or \"fill\"", value)
+
+
+def _water_for_open_volume(
+    portions: list[Portion], parts: list[float], assumptions: list[str]
+) -> None:
+    """Honey to solve for and nothing to fill with: the rest is water, and said so."""
+    origins = [p.origin for p in portions]
+    wet = any(p.ingredient.form in ("water", "juice") for p in portions)
+    if "solve" in origins and "fill" not in origins and not wet:
+        water, _ = ingredient_called("water", "must.ingredient")
+        portions.append(Portion(water, 0.0, PRIMARY, "water", "fill"))
+        parts.append(1.0)
+        assumptions.append("must.ingredient: nothing to fill with, so water was added as 'fill'")
+
+
+def baume(gravity: float) -> float:
+    """Baume degrees of a gravity, for showing beside it."""
+    return float(baume_from_gravity(gravity))

@@ -1,0 +1,1 @@
+"""The yeast: which kind, how much, and how it is woken up."""

@@ -1,0 +1,266 @@
+"""How to pitch: grams of yeast, water and rehydration nutrient, and the steps in order."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from mustwright import data
+from mustwright.errors import InputError, UnknownKindError
+from mustwright.working import TYPED, Figure
+
+
+@dataclass(frozen=True)
+class Strain:
+    """A generic kind of yeast."""
+
+    id: str
+    name: str
+    nitrogen_class: str
+    alcohol_tolerance_pct: Figure
+    temperature_low_c: float
+    temperature_high_c: float
+    note: str
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line of a checklist."""
+
+    title: str
+    detail: str
+    caution: str = ""
+
+
+@dataclass(frozen=True)
+class Pitch:
+    """What to weigh out and do to wake the yeast."""
+
+    yeast: str
+    yeast_g: Figure
+    rehydration_nutrient_g: Figure
+    water_ml: Figure
+    yeast_g_l: Figure
+    steps: tuple[Step, ...]
+
+
+@cache
+def strains() -> dict[str, Strain]:
+    """Every generic strain kind, by id."""
+    return {record["id"]: _strain(record) for record in data.load("strains")["strain"]}
+
+
+def _strain(record: Mapping[str, Any]) -> Strain:
+    t = record["alcohol_tolerance_pct"]
+    tolerance = Figure(
+        float(t["typical"]),
+        "% vol",
+        "usual for this kind",
+        str(t["source"]),
+        {},
+        float(t["low"]),
+        float(t["high"]),
+    )
+    heat = record["temperature_c"]
+    return Strain(
+        record["id"],
+        record["name"],
+        record["nitrogen_class"],
+        tolerance,
+        float(heat["low"]),
+        float(heat["high"]),
+        str(record.get("note", "")),
+    )
+
+
+def strain_called(kind: object, where: str = "yeast.kind") -> Strain:
+    """A strain kind by id, name or alias; its words may come in any order.
+
+    Raises
+    ------
+    UnknownKindError
+        With the known kinds.
+    """
+    if not isinstance(kind, str) or not kind.strip():
+        raise InputError(where, "needs a kind of yeast such as 'low-demand neutral'", kind)
+    words = _words(kind)
+    best: list[tuple[int, str]] = []
+    for record in data.load("strains")["strain"]:
+        for name in (record["id"], record["name"], *record.get("aliases", ())):
+            if _words(name) == words:
+                return strains()[record["id"]]
+            if words <= _words(name):
+                best.append((len(_words(name)), record["id"]))
+    if best and len({i for _, i in best if _ == min(best)[0]}) == 1:
+        return strains()[min(best)[1]]
+    known = ", ".join(s.name for s in strains().values())
+    raise UnknownKindError(where, f"needs a kind of yeast out of: {known}", kind)
+
+
+def _words(name: str) -> frozenset[str]:
+    plain = name.lower().replace("_", " ").replace("-", " ").replace(",", " ")
+    drop = {"yeast", "strain", "the", "a", "kind"}
+    return frozenset(w for w in plain.split() if w not in drop)
+
+
+def plan_pitch(
+    strain: Strain,
+    typed_g: float | None,
+    volume: Figure,
+    brix: Figure,
+    temperature_c: float,
+    nutrient_name: str | None,
+) -> Pitch:
+    """Amounts and checklist for rehydrating and pitching dry yeast.
+
+    Parameters
+    ----------
+    typed_g : float or None
+        Grams the maker has decided on.
+    volume : Figure
+        Of the must [L].
+    brix : Figure
+    temperature_c : float
+        Of the must [°C].
+    nutrient_name : str or None
+        The jar for the rehydration water; None when the shelf has none.
+    """
+    record = data.load("pitch")
+    rate = _rate(record, brix)
+    if typed_g is None:
+        yeast = Figure(
+            rate.value * volume.value,
+            "g",
+            "rate x volume",
+            rate.source,
+            {"rate_g_l": rate, "volume_l": volume},
+            _times(rate.low, volume),
+            _times(rate.high, volume),
+        )
+    else:
+        yeast = Figure(typed_g, "g", "as typed", TYPED)
+    per_g = record["rehydration"]["nutrient_g_per_g"]
+    amount = float(per_g["typical"]) if nutrient_name else 0.0
+    nutrient = Figure(
+        amount * yeast.value,
+        "g",
+        "g per g of yeast x yeast" if nutrient_name else "no rehydration nutrient on the shelf",
+        str(per_g["source"]),
+        {"g_per_g": amount, "yeast_g": yeast},
+    )
+    water = _water(record, yeast, nutrient, bool(nutrient_name))
+    per_litre = Figure(
+        yeast.value / volume.value,
+        "g/L",
+        "yeast / volume",
+        "arithmetic",
+        {"yeast_g": yeast, "volume_l": volume},
+    )
+    steps = _steps(record, yeast, nutrient, water, nutrient_name, temperature_c)
+    return Pitch(strain.name, yeast, nutrient, water, per_litre, steps)
+
+
+def _times(value: float | None, volume: Figure) -> float | None:
+    return None if value is None else value * volume.value
+
+
+def _rate(record: Mapping[str, Any], brix: Figure) -> Figure:
+    """Dry yeast per litre: the row of the rate table this Brix falls in."""
+    for row in record["rate"]:
+        if brix.value <= float(row["to_brix"]):
+            return Figure(
+                float(row["typical"]),
+                "g/L",
+                f"dry yeast up to {row['to_brix']} Brix",
+                str(row["source"]),
+                {"brix": brix},
+                float(row["low"]),
+                float(row["high"]),
+            )
+    raise InputError("must.gravity", "needs to be below 70 Brix to pitch into", brix.value)
+
+
+def _water(
+    record: Mapping[str, Any], yeast: Figure, nutrient: Figure, with_nutrient: bool
+) -> Figure:
+    """Water for the slurry: so many times the mass of the nutrient, or of the yeast without one."""
+    name = "water_per_g_nutrient" if with_nutrient else "water_per_g_yeast"
+    times = record["rehydration"][name]
+    of = nutrient if with_nutrient else yeast
+    return Figure(
+        float(times["typical"]) * of.value,
+        "mL",
+        "times its mass x " + ("rehydration nutrient" if with_nutrient else "yeast"),
+        str(times["source"]),
+        {"times": float(times["typical"]), "mass_g": of},
+    )
+
+
+def _steps(
+    record: Mapping[str, Any],
+    yeast: Figure,
+    nutrient: Figure,
+    water: Figure,
+    nutrient_name: str | None,
+    temperature_c: float,
+) -> tuple[Step, ...]:
+    r = record["rehydration"]
+    cautions = data.load("cautions")
+    warm = f"{r['water_c']['low']:g} to {r['water_c']['high']:g} C"
+    stand = f"{r['stand_min']['low']:g} to {r['stand_min']['high']:g} minutes"
+    drop = float(r["step_c"]["typical"])
+    first = f"Warm {water.value:.0f} mL of clean water without chlorine"
+    steps = [
+        Step(
+            "Water",
+            f"{first} to {r['nutrient_c']['typical']:g} C."
+            if nutrient_name
+            else f"{first} to {warm}.",
+            str(cautions["hot_water"]["text"]),
+        )
+    ]
+    if nutrient_name:
+        steps.append(
+            Step(
+                "Rehydration nutrient",
+                f"Stir in {nutrient.value:.1f} g of {nutrient_name}; let it cool to {warm}.",
+                "No ammonium salt in this water: it harms yeast that is still waking up.",
+            )
+        )
+    steps.append(
+        Step(
+            "Yeast",
+            f"Sprinkle {yeast.value:.1f} g of yeast on top, wait, then stir gently; let it "
+            f"stand {stand}.",
+            str(cautions["yeast_heat"]["text"]),
+        )
+    )
+    steps.append(Step("Cool by steps", _cooling(float(r["water_c"]["low"]), temperature_c, drop)))
+    steps.append(
+        Step(
+            "Pitch",
+            f"Pour the slurry into the must at {temperature_c:g} C and stir it in.",
+        )
+    )
+    return tuple(steps)
+
+
+def _cooling(start_c: float, must_c: float, drop_c: float) -> str:
+    """How many must additions bring the slurry within one step of the must."""
+    gap = start_c - must_c
+    if gap <= drop_c:
+        return f"The slurry is within {drop_c:g} C of the must already: no steps needed."
+    count = 0
+    at = start_c
+    stops = []
+    while at - must_c > drop_c:
+        at -= min(drop_c * 0.8, at - must_c - drop_c * 0.5)
+        count += 1
+        stops.append(f"{at:.0f} C")
+    return (
+        f"Stir in a little must, wait 5 minutes, and again: {count} step"
+        f"{'s' if count > 1 else ''}, to {', '.join(stops)}, so that the slurry never falls more "
+        f"than {drop_c:g} C at once and meets the must ({must_c:g} C) within that."
+    )
