@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
 
 from mustwright.errors import ImpossibleError, ValidityWarning
 from mustwright.must.density import must_density_kg_m3
@@ -298,14 +299,13 @@ def _left(
 
 
 def _used_at(gravity: float, fermentable: float, after: Callable[[float], Fermented]) -> float:
-    """Hexose used [g/L] when the apparent gravity has come down to `gravity`, by halving."""
+    """Hexose used [g/L] when the apparent gravity has come down to `gravity`."""
     low, high = 0.0, fermentable
     start, dry = after(low).gravity, after(high).gravity
     if not dry - 1e-9 <= gravity <= start + 1e-9:
         raise ImpossibleError(
             "to_gravity", f"needs a gravity from {dry:.4f} to {start:.4f}", gravity
         )
-    for _ in range(100):
-        middle = (low + high) / 2
-        low, high = (middle, high) if after(middle).gravity > gravity else (low, middle)
-    return (low + high) / 2
+    if gravity >= start or gravity <= dry:
+        return low if gravity >= start else high
+    return float(brentq(lambda used: after(used).gravity - gravity, low, high, xtol=1e-12))

@@ -54,8 +54,9 @@ def brix_from_gravity(gravity: ArrayLike) -> Floats:
     Notes
     -----
     The NBS1942 apparent SG table as a cubic, 0 to 40 Brix; its value at gravity 1 (-0.005 Brix) is
-    taken off and fades out by 0.9 Brix, so that water reads zero and the table rows hold. Above 40 Brix the ICUMSA1998 density
-    in air takes over, shifted by the difference at 40 Brix (0.0001) so that there is no step.
+    taken off and fades out by 0.9 Brix, so that water reads zero and the table rows hold. Above
+    40 Brix the ICUMSA1998 density in air takes over, shifted by the difference at 40 Brix (0.0001)
+    so that there is no step.
 
     Examples
     --------
@@ -139,7 +140,7 @@ def sugar_g_l_from_brix(brix: ArrayLike) -> Floats:
 def brix_from_sugar_g_l(sugar_g_l: ArrayLike) -> Floats:
     """Brix of a solution holding so many grams of sugar per litre at 20 °C (0 to 940)."""
     g = np.asarray(sugar_g_l, dtype=float)
-    b = g / 10.5
+    b = g / (9.98 + 0.0038 * g)  # Near enough that no step leaves the table.
     for _ in range(40):
         slope = (sugar_g_l_from_brix(b + 1e-4) - sugar_g_l_from_brix(b)) / 1e-4
         step = (sugar_g_l_from_brix(b) - g) / slope

@@ -51,11 +51,7 @@ def liquid_density_kg_m3(
     w, t, pct = (
         np.asarray(v, dtype=float) for v in (sugar_mass_fraction, temperature_c, ethanol_pct_vol)
     )
-    at_20 = _sugar_solution(w, np.asarray(20.0))
-    change = _sugar_solution(w, t) - at_20
-    if np.any(pct > 0):
-        change = change + _spirit_change(pct, t)
-    return np.asarray(must_density_kg_m3(w * at_20, ethanol_g_l_from_pct_vol(pct)) + change)
+    return np.asarray(_with_sugar(w, t, pct) + _spirit_change(pct, t))
 
 
 def gravity_from_hydrometer(
@@ -127,6 +123,14 @@ def _marked_density(reading: Floats, calibration_c: Floats) -> Floats:
     return np.asarray(AIR_DENSITY_KG_M3 + reading * (water - AIR_DENSITY_KG_M3))
 
 
+def _with_sugar(sugar_mass_fraction: Floats, temperature_c: Floats, pct_vol: Floats) -> Floats:
+    """Must density at 20 °C and what its sugar solution changes by; the spirit left at 20 °C."""
+    at_20 = _sugar_solution(sugar_mass_fraction, np.asarray(20.0))
+    change = _sugar_solution(sugar_mass_fraction, temperature_c) - at_20
+    must = must_density_kg_m3(sugar_mass_fraction * at_20, ethanol_g_l_from_pct_vol(pct_vol))
+    return np.asarray(must + change)
+
+
 def _sugar_solution(sugar_mass_fraction: Floats, temperature_c: Floats) -> Floats:
     """Sucrose solution, carried on below pure water."""
     w = np.asarray(sugar_mass_fraction)
@@ -138,6 +142,8 @@ def _sugar_solution(sugar_mass_fraction: Floats, temperature_c: Floats) -> Float
 
 def _spirit_change(ethanol_pct_vol: Floats, temperature_c: Floats) -> Floats:
     """How much more than water a spirit of this strength changes from 20 °C to the temperature."""
+    if not np.any(ethanol_pct_vol > 0):  # Spares hot sugar solutions the 40 °C limit of spirits.
+        return np.zeros(())
     p = ethanol_mass_fraction_from_pct_vol(ethanol_pct_vol)
     spirit = ethanol_water_density_kg_m3(p, temperature_c) - ethanol_water_density_kg_m3(p)
     water = ethanol_water_density_kg_m3(0.0, temperature_c) - ethanol_water_density_kg_m3(0.0)
@@ -147,9 +153,10 @@ def _spirit_change(ethanol_pct_vol: Floats, temperature_c: Floats) -> Floats:
 def _sugar_of_density(density: Floats, temperature_c: Floats, ethanol_pct_vol: Floats) -> Floats:
     """Sugar mass fraction that gives the density; density rises with it, so halving finds it."""
     shape = np.broadcast(density, temperature_c, ethanol_pct_vol).shape
+    spirit = _spirit_change(ethanol_pct_vol, temperature_c)
     low, high = np.full(shape, _LEAST_SUGAR), np.full(shape, _MOST_SUGAR)
-    for _ in range(60):
+    for _ in range(50):
         middle = (low + high) / 2
-        short = liquid_density_kg_m3(middle, temperature_c, ethanol_pct_vol) < density
+        short = _with_sugar(middle, temperature_c, ethanol_pct_vol) + spirit < density
         low, high = np.where(short, middle, low), np.where(short, high, middle)
     return np.asarray((low + high) / 2)

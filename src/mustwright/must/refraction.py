@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
+from scipy.optimize import brentq
 
 from mustwright import data
 from mustwright.errors import ImpossibleError, ValidityWarning
@@ -265,16 +266,16 @@ def _balance(
         n = refractive_index_from_composition(now.extract_g_l, now.ethanol_g_l, refraction)
         return float(brix_from_refractive_index(n))
 
-    low, high = 0.0, extract
-    dry = reading_after(high)
+    dry, start = reading_after(extract), reading_after(0.0)
     allowed = 3 * READING_ERROR_BRIX
-    if not dry - allowed <= reading_brix <= original_brix + allowed:
-        between = f"needs a reading from {dry:.1f} (dry) to {original_brix:.1f} Brix (the start)"
-        raise ImpossibleError("value", between, reading_brix)
-    for _ in range(60):
-        middle = (low + high) / 2
-        low, high = (middle, high) if reading_after(middle) > reading_brix else (low, middle)
-    return ferment(extract, extract, (low + high) / 2, ethanol_yield_g_g=ethanol_yield)
+    if not dry - allowed <= reading_brix <= start + allowed:
+        between = f"needs a reading from {dry:.1f} (dry) to {start:.1f} Brix (the start)"
+        raise ImpossibleError("reading_brix", between, reading_brix)
+    if reading_brix >= start or reading_brix <= dry:
+        used = 0.0 if reading_brix >= start else extract
+    else:
+        used = brentq(lambda u: reading_after(u) - reading_brix, 0.0, extract, xtol=1e-9)
+    return ferment(extract, extract, used, ethanol_yield_g_g=ethanol_yield)
 
 
 def _spread(best: float, varied: list[float]) -> tuple[float, float]:

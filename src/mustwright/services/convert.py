@@ -268,7 +268,11 @@ def _refractometer(
     if target == INDEX:
         raise InputError("original", "needs to be left out for a refractive index", how.original)
     start = on_scale(_original(how), "Brix")
-    seen = fermented_from_refractometer(brix.value, start.value)
+    try:
+        seen = fermented_from_refractometer(brix.value, start.value)
+    except ImpossibleError as error:
+        got = f"{brix.value:.2f} Brix after {start.value:.2f}"
+        raise ImpossibleError("value", error.requirement, got) from error
     return _seen(seen, brix, start, target, notes)
 
 
