@@ -27,6 +27,15 @@ class Row(NamedTuple):
 
 
 COMMANDS: dict[str, Row] = {
+    "plan": Row("mustwright.cli.plan", "plan_command", "Mix, pitch and feed: plan a must."),
+    "compare": Row(
+        "mustwright.cli.compare", "compare_command", "Feeding protocols side by side on a must."
+    ),
+    "convert": Row("mustwright.cli.convert", "command", "A value in another unit or scale."),
+    "protocols": Row(
+        "mustwright.cli.protocols", "protocols_command", "List, show, check and keep protocols."
+    ),
+    "kinds": Row("mustwright.cli.kinds", "kinds_command", "Names a sheet may use."),
     "serve": Row("mustwright.cli.serve", "serve", "Open the web pages on this machine."),
     "version": Row("mustwright.cli.version", "version", "Say which version this is."),
 }

@@ -17,7 +17,12 @@ def load(name: str) -> dict[str, Any]:
     >>> "Tanaka2001" in load("bibliography")
     True
     """
-    return tomllib.loads((files(__package__) / f"{name}.toml").read_text(encoding="utf-8"))
+    return tomllib.loads(text_of(name))
+
+
+def text_of(name: str) -> str:
+    """The text of the TOML file `name` of this package (without ending)."""
+    return (files(__package__) / f"{name}.toml").read_text(encoding="utf-8")
 
 
 def folder(name: str) -> dict[str, dict[str, Any]]:

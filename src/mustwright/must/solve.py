@@ -144,7 +144,8 @@ def _both(known: Blend, mixed: _Mixture, fill: Portion, wanted: Wanted) -> tuple
 def _out_of_reach(
     known: Blend, mixed: _Mixture, fill: Portion, wanted: Wanted, x: float
 ) -> ImpossibleError:
-    assert wanted.brix is not None and wanted.volume_l is not None
+    assert wanted.brix is not None
+    assert wanted.volume_l is not None
     target = float(gravity_from_brix(wanted.brix))
     if known.volume_l > wanted.volume_l:
         return ImpossibleError(

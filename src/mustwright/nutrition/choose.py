@@ -15,13 +15,13 @@ from mustwright.nutrition.protocols import RATE_BASIS, Protocol
 WEIGHTS = {
     "covers demand": 40.0,
     "made from the shelf": 30.0,
-    "within every limit": 20.0,
-    "made for this gravity": 15.0,
+    "within every limit": 15.0,
+    "made for this gravity": 20.0,
     "made for fruit or for none": 8.0,
     "early enough": 10.0,
     "follows the ferment": 6.0,
     "minerals and vitamins": 6.0,
-    "few feeds": 6.0,
+    "number of feeds": 10.0,
 }
 FRUIT_FORMS = ("fruit", "dried fruit", "juice", "concentrate")
 BY_FERMENT = ("onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
@@ -41,16 +41,16 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
     marks = {
         "covers demand": _covers(plan),
         "made from the shelf": 0.0 if plan.missing else 1.0,
-        "within every limit": 0.0 if plan.breaches else 1.0,
+        "within every limit": _as_written(plan),
         "made for this gravity": _gravity(protocol, setting),
         "made for fruit or for none": _fruit(protocol, fruit),
         "early enough": _early(plan),
         "follows the ferment": _follows(protocol),
         "minerals and vitamins": _minerals(plan),
-        "few feeds": 1 / (1 + 0.35 * max(len(plan.feeds) - _feeds_wanted(setting), 0)),
+        "number of feeds": _feeds(len(plan.feeds), _feeds_wanted(setting)),
     }
     points = sum(WEIGHTS[name] * mark for name, mark in marks.items()) / sum(WEIGHTS.values())
-    words = _words(plan, protocol, setting, marks)
+    words = _words(plan, protocol, setting)
     good = tuple(words[n][0] for n in WEIGHTS if marks[n] >= 0.8 and words[n][0])
     bad = tuple(words[n][1] for n in WEIGHTS if marks[n] < 0.5 and words[n][1])
     return Verdict(round(100 * points, 1), good, bad)
@@ -68,6 +68,20 @@ def _covers(plan: FeedingPlan) -> float:
         return max(0.0, 1 - 2 * (1 - ratio))
     needed = plan.nitrogen.added_mg_l.value > 0
     return 1.0 if ratio < 1.2 or not needed else max(0.0, 1 - (ratio - 1.2))
+
+
+def _as_written(plan: FeedingPlan) -> float:
+    """One when the protocol is met in full; less as limits cut more of what it asks for."""
+    if not plan.breaches:
+        return 1.0
+    return max(0.0, 1 - 4 * plan.cut_share)
+
+
+def _feeds(count: int, wanted: int) -> float:
+    """Fewer feeds than the gravity wants weigh more than one too many."""
+    if count < wanted:
+        return max(0.0, 1 - 0.5 * (wanted - count))
+    return 1 / (1 + 0.25 * (count - wanted))
 
 
 def _gravity(protocol: Protocol, setting: Setting) -> float:
@@ -106,9 +120,7 @@ def _feeds_wanted(setting: Setting) -> int:
     return 1 if gravity < 1.060 else 2 if gravity < 1.100 else 3
 
 
-def _words(
-    plan: FeedingPlan, protocol: Protocol, setting: Setting, marks: dict[str, float]
-) -> dict[str, tuple[str, str]]:
+def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str, tuple[str, str]]:
     nitrogen = plan.nitrogen
     low, high = protocol.suits_gravity
     gravity = setting.must.gravity.value
@@ -142,5 +154,9 @@ def _words(
             "its feeds follow the clock: a fast ferment outruns them",
         ),
         "minerals and vitamins": ("also fills minerals and vitamins", ""),
-        "few feeds": ("", f"{len(plan.feeds)} feeds to be there for"),
+        "number of feeds": (
+            "as many feeds as a must of this gravity wants",
+            f"{len(plan.feeds)} feed{'s' if len(plan.feeds) != 1 else ''} where "
+            f"{_feeds_wanted(setting)} {'are' if _feeds_wanted(setting) > 1 else 'is'} usual",
+        ),
     }

@@ -114,7 +114,11 @@ def _per_litre(figure: Figure, kg: float, edible: float, volume_l: float) -> Fig
     factor = kg * edible / volume_l
     low = None if figure.low is None else figure.low * factor
     high = None if figure.high is None else figure.high * factor
-    inputs = {"content_mg_kg": figure, "mass_kg": kg * edible, "volume_l": volume_l}
+    inputs: dict[str, Figure | float | str] = {
+        "content_mg_kg": figure,
+        "mass_kg": kg * edible,
+        "volume_l": volume_l,
+    }
     return Figure(
         figure.value * factor, "mg/L", "content x mass / volume", figure.source, inputs, low, high
     )

@@ -48,7 +48,11 @@ class DemandRule:
         """
         if self.method == "per_gram_sugar":
             per_gram = float(self.record["mg_n_per_g_sugar"][nitrogen_class])
-            inputs = {"sugar_g_l": sugar, "mg_n_per_g": per_gram, "strain": nitrogen_class}
+            inputs: dict[str, Figure | float | str] = {
+                "sugar_g_l": sugar,
+                "mg_n_per_g": per_gram,
+                "strain": nitrogen_class,
+            }
             return Figure(
                 sugar.value * per_gram,
                 "mg N/L",

@@ -100,7 +100,17 @@ class Bound:
 
 @dataclass(frozen=True)
 class FeedingPlan:
-    """Everything about one protocol on one must."""
+    """Everything about one protocol on one must.
+
+    Parameters
+    ----------
+    feasible : bool
+        Whether the shelf and the limits let the protocol be followed as written.
+    cut_share : float
+        Part of the nitrogen it asks for that cannot be given (0 to 1).
+    breaches : tuple of Bound
+        Ceilings it would break as written; the plan itself stays within all of them.
+    """
 
     protocol: str
     protocol_name: str
@@ -118,6 +128,7 @@ class FeedingPlan:
     missing: tuple[str, ...]
     would_free: tuple[str, ...]
     balance: tuple[BalanceRow, ...]
+    cut_share: float
     warnings: tuple[str, ...] = field(default=())
 
 
@@ -226,7 +237,8 @@ class _Planner:
             missing=tuple(self.missing),
             would_free=free,
             balance=balance,
-            warnings=self._warnings(feeds, nitrogen),
+            cut_share=_share_short(self.asks, solution),
+            warnings=self._warnings(feeds, nitrogen, balance),
         )
 
     # What is asked -----------------------------------------------------------------------------
@@ -437,17 +449,17 @@ class _Planner:
                 asked = self._amount(ceiling, as_written)
                 if asked > ceiling.most * (1 + 1e-6):
                     breaches.append(self._bound(ceiling, asked))
-        return tuple(breaches), (*free, *self._what_to_buy(solution))
+        return tuple(breaches), (*free, *self._what_to_buy())
 
     def _with(self, ceilings: tuple[Ceiling, ...]) -> Problem:
         p = self.problem
         return Problem(p.jars, p.feeds, ceilings, p.ammonium_share_max, p.wants)
 
-    def _what_to_buy(self, solution: Solution) -> list[str]:
+    def _what_to_buy(self) -> list[str]:
         """Generic nutrients not on the shelf that would lessen what is short."""
         if self.protocol.basis != DEMAND_BASIS:
             return []
-        short = float(solution.short_mg_l.sum())
+        short = shortfall(self.problem)
         advice = []
         for generic in generic_nutrients().values():
             on_shelf = any(jar.class_id == generic.class_id for jar in self.jars)
@@ -495,8 +507,17 @@ class _Planner:
                 found.append(self._bound(ceiling, amount))
         return tuple(found)
 
-    def _warnings(self, feeds: Sequence[Feed], nitrogen: NitrogenSheet) -> tuple[str, ...]:
+    def _warnings(
+        self, feeds: Sequence[Feed], nitrogen: NitrogenSheet, balance: Sequence[BalanceRow]
+    ) -> tuple[str, ...]:
         found = []
+        potassium = next(row for row in balance if row.nutrient == "potassium")
+        if potassium.short_mg_l.value > 0.5 * potassium.need_mg_l.value:
+            found.append(
+                f"Potassium stays {potassium.short_mg_l.value:.0f} mg/L under the "
+                f"{potassium.need_mg_l.value:.0f} wanted. A potassium buffer salt would bring it "
+                "and moves the pH, so none is dosed here unasked."
+            )
         if nitrogen.short_mg_l.value > 0.1 * nitrogen.demand_mg_l.value:
             found.append(
                 f"Short of demand by {nitrogen.short_mg_l.value:.0f} of "
@@ -510,6 +531,12 @@ class _Planner:
         if any(feed.items for feed in feeds):
             found.append(str(data.load("cautions")["powder_in_gassy_must"]["text"]))
         return tuple(found)
+
+
+def _share_short(asks: Sequence[FeedAsk], solution: Solution) -> float:
+    """Part of the nitrogen the protocol asks for that limits keep back (0 to 1)."""
+    asked = sum(ask.nitrogen_mg_l for ask in asks)
+    return float(solution.short_mg_l.sum()) / asked if asked > 0 else 0.0
 
 
 def round_to_scale(

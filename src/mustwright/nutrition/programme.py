@@ -17,7 +17,7 @@ from mustwright.nutrition.shelf import Nutrient
 from mustwright.working import TYPED
 
 Floats = NDArray[np.float64]
-SHORT_MG_L = 0.05  # nitrogen shortfall below this counts as met [mg N/L]
+SHORT_MG_L = 0.5  # counts as met: less than half a 0.1 g step of DAP brings to 19 L [mg N/L]
 COST_SLACK = 0.01  # fewer products may cost this share more
 LARGEST_G_L = 50.0
 SMALLEST_G_L = 1e-6
@@ -139,7 +139,7 @@ def binding(problem: Problem, solution: Solution) -> list[tuple[Ceiling, float]]
     """
     if solution.feasible:
         return []
-    short = float(solution.short_mg_l.sum())
+    short = shortfall(problem)
     found = []
     for ceiling in problem.ceilings:
         lifted = replace(problem, ceilings=tuple(c for c in problem.ceilings if c is not ceiling))
@@ -270,7 +270,12 @@ class _Model:
         known = [p for p in prices if p is not None]
         stand_in = max(known) if known else UNKNOWN_PRICE
         per_gram = np.array([(stand_in if p is None else p) / 1000 + 1e-6 for p in prices])
-        return self._per_jar(per_gram)
+        row = self._per_jar(per_gram)
+        # Of equal blends the one that gives minerals first: yeast takes them up in the first hours.
+        for j, jar in enumerate(self.problem.jars):
+            if jar.group == "mineral":
+                row[j : self.grams : self.jars] *= 1 + 1e-3 * np.arange(self.feeds)
+        return row
 
     def _most_grams(self) -> Floats:
         high = np.full(self.size, np.inf)

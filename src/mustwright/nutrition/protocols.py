@@ -349,10 +349,11 @@ def _text(content: Mapping[str, Any], name: str, longest: int) -> str:
 
 
 def _texts(value: object) -> tuple[str, ...]:
-    good = isinstance(value, Sequence) and not isinstance(value, str) and 1 <= len(value) <= 12
-    if not good or not all(isinstance(v, str) and 0 < len(v) <= 400 for v in value):  # type: ignore[union-attr]
+    texts = value if isinstance(value, list | tuple) else ()
+    good = 1 <= len(texts) <= 12 and all(isinstance(t, str) and 0 < len(t) <= 400 for t in texts)
+    if not good:
         raise InputError("assumes", "needs a list of one to twelve plain sentences", value)
-    return tuple(" ".join(v.split()) for v in value)  # type: ignore[union-attr]
+    return tuple(" ".join(t.split()) for t in texts)
 
 
 def _one_of(value: object, where: str, known: Sequence[str]) -> str:

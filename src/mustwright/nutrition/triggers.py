@@ -12,6 +12,12 @@ from mustwright.units import parse_quantity
 from mustwright.working import Figure
 
 KINDS = ("pitch", "after_pitch", "onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
+_CLOCK_WORDS = {
+    "pitch": "at pitch, once the yeast is in",
+    "after_pitch": "{hours} after pitch",
+    "onset": "at onset: first steady bubbles or the first fall in gravity",
+    "after_onset": "{hours} after onset",
+}
 _FORM = (
     "needs a trigger: 'pitch', 'onset', or a table with one of after_pitch = \"24 h\", "
     'after_onset = "12 h", sugar_used = 0.33, gravity_drop = "0.030", brix_drop = "2.5 Bx", '
@@ -39,7 +45,13 @@ class Trigger:
 
     def words(self, brix: float) -> str:
         """The trigger in plain words, with the gravity that shows it for a must of this Brix."""
-        return _WORDS[self.kind](self, brix)
+        if self.kind == "sugar_used":
+            return _sugar_words(self, brix)
+        if self.kind == "gravity_drop":
+            return _drop_words(self, brix)
+        if self.kind == "first_of":
+            return _first_words(self, brix)
+        return _CLOCK_WORDS[self.kind].format(hours=hours_words(self.amount))
 
     def expected(self, pace: Pace) -> Figure:
         """Hours after pitch when it is expected, with its range [h]."""
@@ -82,7 +94,7 @@ class Trigger:
 def _later(start: Figure, hours: float) -> Figure:
     low = None if start.low is None else start.low + hours
     high = None if start.high is None else start.high + hours
-    inputs = {"onset": start, "hours": hours}
+    inputs: dict[str, Figure | float | str] = {"onset": start, "hours": hours}
     return Figure(start.value + hours, "h", "onset + hours", start.source, inputs, low, high)
 
 
@@ -115,17 +127,8 @@ def hours_words(hours: float) -> str:
     return f"{hours:g} hours" if hours != 1 else "1 hour"
 
 
-_WORDS = {
-    "pitch": lambda t, b: "at pitch, once the yeast is in",
-    "after_pitch": lambda t, b: f"{hours_words(t.amount)} after pitch",
-    "onset": lambda t, b: "at onset: first steady bubbles or the first fall in gravity",
-    "after_onset": lambda t, b: f"{hours_words(t.amount)} after onset",
-    "sugar_used": _sugar_words,
-    "gravity_drop": _drop_words,
-    "first_of": lambda t, b: (
-        " or ".join(one.words(b) for one in t.either) + ", whichever comes first"
-    ),
-}
+def _first_words(trigger: Trigger, brix: float) -> str:
+    return " or ".join(one.words(brix) for one in trigger.either) + ", whichever comes first"
 
 
 def read_trigger(value: object, where: str) -> Trigger:

@@ -372,14 +372,14 @@ def _cautions(
     potential = figures.potential_alcohol_pct.value
     if potential > tolerance.value:
         found.append(
-            f"Potential alcohol {potential:.1f} % is above what a {sheet.strain.name.lower()} "
-            f"strain usually bears ({tolerance.value:g} %): expect sugar to be left."
+            f"Potential alcohol {potential:.1f} % is above the {tolerance.value:g} % this yeast "
+            f"({sheet.strain.name.lower()}) usually bears: expect sugar to be left."
         )
     low, high = sheet.strain.temperature_low_c, sheet.strain.temperature_high_c
     if not low <= sheet.temperature_c <= high:
         found.append(
-            f"{sheet.temperature_c:g} C is outside the usual {low:g} to {high:g} C of "
-            f"a {sheet.strain.name.lower()} strain."
+            f"{sheet.temperature_c:g} C is outside the usual {low:g} to {high:g} C of this yeast "
+            f"({sheet.strain.name.lower()})."
         )
     if figures.brix.value > 30:
         found.append("Above 30 Brix sugar itself slows yeast: the risk of a stuck ferment rises.")

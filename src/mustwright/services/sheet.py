@@ -10,10 +10,10 @@ from typing import Any
 from mustwright.errors import InputError
 from mustwright.must.blend import PRIMARY, Portion
 from mustwright.must.gravity import (
-    baume_from_gravity,
     brix_from_gravity,
     brix_from_sugar_g_l,
     gravity_from_baume,
+    gravity_from_brix,
     gravity_from_oechsle,
 )
 from mustwright.must.ingredient import LOT_FACTS, Ingredient, ingredient_called, with_lot_facts
@@ -173,34 +173,35 @@ def gravity_typed(value: object, field: str, bare: str = "SG") -> float:
     number = quantity.value
     if quantity.dimension == "number" and bare == "SG" and 2 < number < 200:
         raise InputError(field, f"{requirement}; for Brix write '{number:g} Bx'", value)
-    if not _on_scale(scale, number):
+    low, high = _SCALE_ENDS[scale]
+    if not low <= number <= high:
         raise InputError(field, requirement, value)
-    brix = _BRIX_FROM[scale](number)
+    brix = _brix_from(scale, number)
     if not -3 <= brix <= 65:
         raise InputError(field, requirement, value)
     return brix
 
 
-def _on_scale(scale: str, number: float) -> bool:
-    low, high = {
-        "SG": (0.98, 1.32),
-        "Brix": (-3, 65),
-        "Plato": (-3, 65),
-        "Baume": (-2, 35),
-        "Oechsle": (-12, 320),
-        "g/L sugar": (0, 860),
-    }[scale]
-    return low <= number <= high
-
-
-_BRIX_FROM = {
-    "SG": lambda v: float(brix_from_gravity(v)),
-    "Brix": lambda v: v,
-    "Plato": lambda v: v,
-    "Baume": lambda v: float(brix_from_gravity(gravity_from_baume(v))),
-    "Oechsle": lambda v: float(brix_from_gravity(gravity_from_oechsle(v))),
-    "g/L sugar": lambda v: float(brix_from_sugar_g_l(v)),
+_SCALE_ENDS = {
+    "SG": (0.98, 1.32),
+    "Brix": (-3, 65),
+    "Plato": (-3, 65),
+    "Baume": (-2, 35),
+    "Oechsle": (-12, 320),
+    "g/L sugar": (0, 860),
 }
+
+
+def _brix_from(scale: str, number: float) -> float:
+    if scale in ("Brix", "Plato"):
+        return number
+    if scale == "g/L sugar":
+        return float(brix_from_sugar_g_l(number))
+    if scale == "Baume":
+        number = float(gravity_from_baume(number))
+    elif scale == "Oechsle":
+        number = float(gravity_from_oechsle(number))
+    return float(brix_from_gravity(number))
 
 
 def _refuse_unknown(content: Mapping[str, Any]) -> None:
@@ -265,8 +266,6 @@ def _alcohol(must: Mapping[str, Any]) -> tuple[float | None, float | None]:
     finish = must.get("finish", "dry")
     if isinstance(finish, str) and finish.strip().lower() == "dry":
         return quantity.value, None
-    from mustwright.must.gravity import gravity_from_brix
-
     return quantity.value, float(gravity_from_brix(gravity_typed(finish, "must.finish")))
 
 
@@ -400,8 +399,3 @@ def _water_for_open_volume(
         portions.append(Portion(water, 0.0, PRIMARY, "water", "fill"))
         parts.append(1.0)
         assumptions.append("must.ingredient: nothing to fill with, so water was added as 'fill'")
-
-
-def baume(gravity: float) -> float:
-    """Baume degrees of a gravity, for showing beside it."""
-    return float(baume_from_gravity(gravity))

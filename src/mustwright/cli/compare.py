@@ -1,0 +1,108 @@
+"""The `compare` command: several protocols on one must, side by side."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
+
+if TYPE_CHECKING:
+    from mustwright.nutrition.choose import Verdict
+    from mustwright.nutrition.plan import FeedingPlan
+    from mustwright.services.plan import Comparison
+
+AXIS_DAYS = 8
+AXIS_COLUMNS = 48
+
+
+@click.command("compare")
+@click.argument("file", metavar="FILE")
+@click.option(
+    "--protocol",
+    "protocols",
+    multiple=True,
+    metavar="ID",
+    help="Compare only this one; may be repeated. Without it all are compared.",
+)
+@click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def compare_command(file: str, protocols: tuple[str, ...], explain: bool, as_json: bool) -> None:
+    """Compare feeding protocols on the must in FILE."""
+    from mustwright.services.plan import compare
+    from mustwright.services.report import comparison_data, comparison_working
+
+    text, name = sheet_text(file)
+    ids, own = chosen_protocols(protocols)
+    result = compare(text, ids or None, own, name)
+    if as_json:
+        print_json(comparison_data(result, explain))
+        return
+    for line in comparison_lines(result):
+        click.echo(line)
+    if explain:
+        from mustwright.cli.working import working_lines
+
+        click.echo("\nWorking")
+        for line in working_lines(comparison_working(result)):
+            click.echo(f"  {line}")
+
+
+def comparison_lines(result: Comparison) -> list[str]:
+    """The comparison as text: a time axis, then one paragraph a protocol, best first."""
+    must = result.must
+    lines = [
+        f"{result.name}: {must.volume_l.value:.1f} L at {must.gravity.value:.3f}, "
+        f"{result.plans[0].nitrogen.demand_mg_l.value:.0f} mg N/L wanted, must brings "
+        f"{result.plans[0].nitrogen.credit_mg_l.value:.0f}",
+        "",
+        f"{'days after pitch':34s} " + _axis(),
+    ]
+    pairs = sorted(
+        zip(result.plans, result.verdicts, strict=True), key=lambda pair: -pair[1].points
+    )
+    for plan, _ in pairs:
+        mark = "*" if plan.protocol == result.suits_best else " "
+        n = plan.nitrogen
+        lines.append(
+            f"{mark}{plan.protocol[:33]:33s} {_feeds_on_axis(plan)} "
+            f"{n.total_mg_l.value:4.0f} of {n.demand_mg_l.value:.0f}"
+        )
+    lines.append("  A feed of mostly ammonium is A, mostly amino o; * suits best.")
+    for plan, verdict in pairs:
+        lines += ["", *_paragraph(plan, verdict)]
+    if result.warnings:
+        lines += ["", "Mind", *(f"  - {warning}" for warning in result.warnings)]
+    return lines
+
+
+def _axis() -> str:
+    step = AXIS_COLUMNS // AXIS_DAYS
+    return "".join(f"{day:<{step}d}" for day in range(AXIS_DAYS)) + str(AXIS_DAYS)
+
+
+def _feeds_on_axis(plan: FeedingPlan) -> str:
+    row = ["."] * (AXIS_COLUMNS + 1)
+    for feed in plan.feeds:
+        if not feed.items:
+            continue
+        column = round(feed.expected_h.value / 24 / AXIS_DAYS * AXIS_COLUMNS)
+        ammonium = feed.ammonium_mg_l.value > feed.amino_mg_l.value
+        row[min(max(column, 0), AXIS_COLUMNS)] = "A" if ammonium else "o"
+    return "".join(row)
+
+
+def _paragraph(plan: FeedingPlan, verdict: Verdict) -> list[str]:
+    from mustwright.cli.plan import bound_lines, hours_text, nitrogen_lines
+
+    lines = [f"{plan.protocol_name} ({plan.protocol})"]
+    lines += nitrogen_lines(plan)
+    for feed in plan.feeds:
+        grams = ", ".join(f"{i.grams.value:g} g {i.nutrient}" for i in feed.items) or "nothing"
+        lines.append(f"    {feed.name}: {grams}; about {hours_text(feed.expected_h)}")
+    lines += bound_lines(plan)
+    lines.append(f"  Assumes: {' '.join(plan.assumes)}")
+    if verdict.against:
+        lines.append(f"  Against it: {'; '.join(verdict.against)}.")
+    return lines

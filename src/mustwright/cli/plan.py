@@ -1,0 +1,140 @@
+"""The `plan` command: what to mix, how to pitch, what to feed when."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
+
+if TYPE_CHECKING:
+    from mustwright.nutrition.plan import Feed, FeedingPlan
+    from mustwright.services.plan import MustResult, PlanResult
+    from mustwright.working import Figure
+
+
+@click.command("plan")
+@click.argument("file", metavar="FILE")
+@click.option("--protocol", metavar="ID", help="Id of a protocol, or a protocol file (.toml).")
+@click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def plan_command(file: str, protocol: str | None, explain: bool, as_json: bool) -> None:
+    """Plan the must in FILE (a must sheet; - reads standard input)."""
+    from mustwright.services.plan import plan
+    from mustwright.services.report import plan_data, plan_working
+
+    text, name = sheet_text(file)
+    ids, own = chosen_protocols((protocol,) if protocol else ())
+    result = plan(text, ids[0] if ids else None, own, name)
+    if as_json:
+        print_json(plan_data(result, explain))
+        return
+    for line in plan_lines(result):
+        click.echo(line)
+    if explain:
+        from mustwright.cli.working import working_lines
+
+        click.echo("\nWorking")
+        for line in working_lines(plan_working(result)):
+            click.echo(f"  {line}")
+
+
+def plan_lines(result: PlanResult) -> list[str]:
+    """The plan as text for a terminal or a printer."""
+    lines = [result.name, ""]
+    lines += _must_lines(result.must)
+    lines += ["", f"Pitch: {result.pitch.yeast} yeast"]
+    for i, step in enumerate(result.pitch.steps, 1):
+        lines.append(f"  [ ] {i}. {step.title}: {step.detail}")
+        if step.caution:
+            lines.append(f"         ! {step.caution}")
+    lines += ["", f"Feeding: {result.plan.protocol_name} ({result.plan.protocol})"]
+    reasons = "; ".join(result.verdict.reasons)
+    if reasons:
+        lines.append(f"  {'Suits best' if result.chosen else 'For it'}: {reasons}.")
+    if result.verdict.against:
+        lines.append(f"  Against it: {'; '.join(result.verdict.against)}.")
+    lines += nitrogen_lines(result.plan)
+    for feed in result.plan.feeds:
+        lines += _feed_lines(feed)
+    lines += bound_lines(result.plan)
+    lines += ["", "Balance, mg per litre: need / must / rehydration / plan / still short"]
+    for row in result.plan.balance:
+        values = (row.need_mg_l, row.must_mg_l, row.rehydration_mg_l, row.plan_mg_l, row.short_mg_l)
+        lines.append(f"  {row.nutrient:12s}" + "".join(f"{_amount(f):>10s}" for f in values))
+    if result.warnings:
+        lines += ["", "Mind"]
+        lines += [f"  - {warning}" for warning in result.warnings]
+    lines += ["", f"Law: {result.profile.name}, {result.profile.edition}. {result.profile.note}"]
+    return lines
+
+
+def _must_lines(must: MustResult) -> list[str]:
+    lines = [
+        f"Must: {must.volume_l.value:.2f} L at gravity {must.gravity.value:.4f} "
+        f"({must.brix.value:.1f} Brix), {must.sugar_g_l.value:.0f} g/L sugar, "
+        f"up to {must.potential_alcohol_pct.value:.1f} % vol ({_range(must.potential_alcohol_pct)})"
+    ]
+    for line in must.ingredients:
+        stage = "" if line.stage == "primary" else f"  later: {line.stage}"
+        lines.append(f"  {line.kg.value:9.3f} kg  {line.litres.value:8.2f} L  {line.kind}{stage}")
+    return lines
+
+
+def nitrogen_lines(plan: FeedingPlan) -> list[str]:
+    """Nitrogen in one glance, kinds apart."""
+    n = plan.nitrogen
+    return [
+        f"  Nitrogen, mg N/L: {n.demand_mg_l.value:.0f} wanted; must brings "
+        f"{n.credit_mg_l.value:.0f} ({_range(n.credit_mg_l)}), rehydration "
+        f"{n.rehydration_mg_l.value:.0f}; feeds add {n.added_ammonium_mg_l.value:.0f} ammonium "
+        f"and {n.added_amino_mg_l.value:.0f} amino; short {n.short_mg_l.value:.0f}",
+        f"  {n.early_share.value:.0%} of what is fed comes before a third of the sugar is gone",
+    ]
+
+
+def _feed_lines(feed: Feed) -> list[str]:
+    grams = ", ".join(f"{i.grams.value:g} g {i.name}" for i in feed.items) or "nothing"
+    lines = [
+        f"  [ ] {feed.name}: {grams}",
+        f"      {feed.trigger}; expected about {hours_text(feed.expected_h)}",
+    ]
+    lines += [f"      {note}" for note in feed.notes]
+    return lines
+
+
+def bound_lines(plan: FeedingPlan) -> list[str]:
+    """What is missing, broken as written, touched, and what would free it."""
+    lines = [f"  Cannot be made: {sentence}." for sentence in plan.missing]
+    lines += [
+        f"  As written it would take {b.asked_g_l.value:.2f} g/L where {b.words}; kept within."
+        for b in plan.breaches
+    ]
+    lines += [f"  Touches: {b.words}." for b in plan.touched]
+    lines += [f"  {sentence}" for sentence in plan.would_free]
+    if plan.cost is not None:
+        lines.append(f"  Nutrients cost {plan.cost.value:.2f} in the money of your prices.")
+    elif plan.cost_note:
+        lines.append(f"  Cost not known: {plan.cost_note}.")
+    return lines
+
+
+def hours_text(expected: Figure) -> str:
+    """Hours after pitch as a person reads them, with their range."""
+    value = expected.value
+    text = f"{value:.0f} h" if value < 48 else f"day {value / 24:.1f}"
+    if expected.low is not None and expected.high is not None:
+        text += f" ({expected.low:.0f} to {expected.high:.0f} h)"
+    return text + " after pitch" if value else "0 h after pitch"
+
+
+def _range(figure: Figure) -> str:
+    if figure.low is None or figure.high is None:
+        return "as typed"
+    digits = 1 if figure.high < 30 else 0
+    return f"{figure.low:.{digits}f} to {figure.high:.{digits}f}"
+
+
+def _amount(figure: Figure) -> str:
+    return f"{figure.value:.2f}" if figure.value < 10 else f"{figure.value:.0f}"

@@ -1,0 +1,88 @@
+"""What the commands on must sheets share: reading the file, finding the maker's own protocols."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from mustwright.errors import InputError
+
+if TYPE_CHECKING:
+    from mustwright.nutrition.protocols import Protocol
+
+LARGEST_FILE = 1_000_000
+
+
+def sheet_text(path: str) -> tuple[str, str]:
+    """The text of a sheet file (``-`` for standard input) and a name for it."""
+    if path == "-":
+        return sys.stdin.read(), "must"
+    return file_text(path, "FILE"), Path(path).stem
+
+
+def file_text(path: str, field: str) -> str:
+    """The text of a file.
+
+    Raises
+    ------
+    InputError
+        When it cannot be read, is too large or is no UTF-8 text.
+    """
+    try:
+        size = Path(path).stat().st_size
+        if size > LARGEST_FILE:
+            raise InputError(field, "needs a file of at most 1 MB", f"{path} ({size} bytes)")
+        return Path(path).read_text(encoding="utf-8")
+    except OSError as error:
+        raise InputError(
+            field, "needs a file that can be read", f"{path}: {error.strerror}"
+        ) from None
+    except UnicodeDecodeError:
+        raise InputError(field, "needs UTF-8 text", path) from None
+
+
+def chosen_protocols(typed: tuple[str, ...]) -> tuple[list[str], dict[str, Protocol]]:
+    """Ids to use and the protocols they need that are not built in.
+
+    A word ending in ``.toml`` is a protocol file; any other is the id of a built-in protocol or of
+    one in the maker's cellar.
+    """
+    from mustwright.nutrition.protocols import built_in_protocols, read_protocol
+
+    ids: list[str] = []
+    own: dict[str, Protocol] = {}
+    for word in typed:
+        if word.endswith(".toml"):
+            protocol = read_protocol(file_text(word, "--protocol"))
+            own[protocol.id] = protocol
+            ids.append(protocol.id)
+        else:
+            ids.append(word)
+    if not typed or any(i not in own and i not in built_in_protocols() for i in ids):
+        own = {**cellar_protocols(), **own}
+    return ids, own
+
+
+def cellar_protocols() -> dict[str, Protocol]:
+    """The maker's own protocols; none, and nothing opened, where there is no cellar yet."""
+    from mustwright.compose import Compose, data_folder
+
+    if not (data_folder() / "cellar.db").exists():
+        return {}
+    from mustwright.nutrition.protocols import read_protocol
+
+    compose = Compose.from_environment()
+    try:
+        records = compose.cellar.protocols()
+    finally:
+        compose.close()
+    return {record.id: read_protocol(record.text) for record in records}
+
+
+def print_json(data: dict[str, Any]) -> None:
+    """One JSON object on standard output."""
+    click.echo(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
