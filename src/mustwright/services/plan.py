@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from scipy.optimize import brentq
 
-from mustwright.errors import ImpossibleError, InputError
+from mustwright.errors import ImpossibleError, InputError, validity_notes
 from mustwright.must.blend import PRIMARY, Blend, MustFigures, measured_figures, must_figures
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.must.solve import Wanted, solve_amounts
@@ -126,7 +126,7 @@ def plan(
     InputError, ImpossibleError, UnknownKindError
     """
     own = own or {}
-    ground = lay_ground(read_sheet(text, name))
+    ground = _ground_of(text, name)
     if protocol is not None:
         chosen = protocol_called(protocol, own)
         feeding = plan_feeding(ground.setting, chosen)
@@ -144,7 +144,7 @@ def compare(
 ) -> Comparison:
     """Plan the must of a sheet by several protocols (all of them when none are named)."""
     own = own or {}
-    ground = lay_ground(read_sheet(text, name))
+    ground = _ground_of(text, name)
     if protocols is None:
         chosen = [*built_in_protocols().values(), *_not_built_in(own)]
     else:
@@ -188,6 +188,13 @@ def _compare(ground: Ground, chosen: Sequence[Protocol]) -> Comparison:
         plans[best(verdicts)].protocol,
         ground.warnings,
     )
+
+
+def _ground_of(text: str, name: str) -> Ground:
+    """The ground of a sheet's text, with every formula that left its range among the warnings."""
+    with validity_notes() as outside:
+        ground = lay_ground(read_sheet(text, name))
+    return replace(ground, warnings=(*ground.warnings, *outside))
 
 
 def lay_ground(sheet: Sheet) -> Ground:

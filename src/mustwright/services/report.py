@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from mustwright.services.plan import Comparison, MustResult, PlanResult
-from mustwright.working import Figure, tidy, unfold
+from mustwright.working import Figure, figure_data, tidy, unfold
 from mustwright.yeast.pitch import Pitch
 
 
@@ -36,24 +36,6 @@ def comparison_data(result: Comparison, explain: bool = False) -> dict[str, Any]
 def comparison_working(result: Comparison) -> dict[str, Figure]:
     """Every figure of a comparison by its place in the JSON object."""
     return unfold(_comparison_shape(result))[1]
-
-
-def figure_data(figure: Figure) -> dict[str, Any]:
-    """One figure with its inputs, nested."""
-    data: dict[str, Any] = {
-        "value": tidy(figure.value),
-        "unit": figure.unit,
-        "formula": figure.formula,
-        "source": figure.source,
-    }
-    if figure.low is not None and figure.high is not None:
-        data["low"], data["high"] = tidy(figure.low), tidy(figure.high)
-    if figure.inputs:
-        data["inputs"] = {
-            name: figure_data(made) if isinstance(made, Figure) else made
-            for name, made in figure.inputs.items()
-        }
-    return data
 
 
 def _plan_shape(result: PlanResult) -> dict[str, Any]:
