@@ -147,7 +147,8 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
         ),
         "early enough": (
             "most of it comes while cells still multiply",
-            f"only {nitrogen.early_share.value:.0%} comes before a third of the sugar is gone",
+            f"only {100 * nitrogen.early_share.value:.0f} % comes before a third of the sugar is "
+            "gone",
         ),
         "follows the ferment": (
             "its feeds follow the gravity, so a fast ferment does not outrun them",

@@ -91,15 +91,22 @@ class Problem:
 
 @dataclass(frozen=True)
 class Solution:
-    """Grams per litre, feeds by jars, and the nitrogen each feed still lacks."""
+    """Grams per litre, feeds by jars, and what each feed still lacks.
+
+    Parameters
+    ----------
+    kept_back : float
+        Largest part of a stated rate that a ceiling keeps back (0 to 1).
+    """
 
     grams_l: Floats
     short_mg_l: Floats
+    kept_back: float = 0.0
 
     @property
     def feasible(self) -> bool:
         """Whether every feed brings what was asked."""
-        return bool(self.short_mg_l.sum() <= SHORT_MG_L)
+        return bool(self.short_mg_l.sum() <= SHORT_MG_L) and self.kept_back < 0.01
 
 
 def solve(problem: Problem) -> Solution:
@@ -113,13 +120,25 @@ def solve(problem: Problem) -> Solution:
     if not problem.feeds or not problem.jars:
         return Solution(np.zeros(shape), asked)
     model = _Model(problem)
-    for aim in (model.worst, model.shortfall, model.wanting):
+    for aim in (model.worst, model.shortfall, model.unstated, model.wanting):
         model.hold(aim, float(aim @ model.least(aim)))
     best = model.least(model.cost)
     model.hold(model.cost, float(model.cost @ best) * (1 + COST_SLACK))
     best = _fewest(model, best)
     grams = model.grams_of(best)
-    return Solution(grams, np.maximum(asked - grams @ model.nitrogen, 0.0))
+    short = np.maximum(asked - grams @ model.nitrogen, 0.0)
+    return Solution(grams, short, _kept_back(problem, grams))
+
+
+def _kept_back(problem: Problem, grams: Floats) -> float:
+    """Largest part of a stated rate of a jar without nitrogen that is not given."""
+    parts = [
+        1 - float(grams[i, j]) / rate
+        for i, feed in enumerate(problem.feeds)
+        for j, rate in (feed.fixed_g_l or {}).items()
+        if rate > 0 and problem.jars[j].nitrogen_mg_g <= 0
+    ]
+    return max(parts, default=0.0)
 
 
 def _fewest(model: _Model, best: Floats) -> Floats:
@@ -178,6 +197,7 @@ class _Model:
         self._want_rows()
         self.shortfall = self._over(slice(self.grams, self.grams + self.feeds))
         self.worst = self._over(slice(self.size - 1, self.size))
+        self.unstated = self._unstated()
         self.wanting = self._wanting()
         self.cost = self._cost()
 
@@ -263,6 +283,15 @@ class _Model:
         row = np.zeros(self.size)
         for k, name in enumerate(self.names):
             row[self.grams + self.feeds + k] = 1.0 / self.problem.wants[name]
+        return row
+
+    def _unstated(self) -> Floats:
+        """Less the stated rates of jars without nitrogen: nothing else would ask for them."""
+        row = np.zeros(self.size)
+        for i, feed in enumerate(self.problem.feeds):
+            for j, rate in (feed.fixed_g_l or {}).items():
+                if rate > 0 and self.plain[j] <= 0:
+                    row[i * self.jars + j] = -1.0 / rate
         return row
 
     def _cost(self) -> Floats:
