@@ -283,6 +283,7 @@ class _Planner:
                     f"({limit.source})",
                     weights,
                     limit.max_g_l - already,
+                    limit.source,
                 )
             )
         return ceilings_of(self.jars, self.volume.value, limits)
@@ -326,7 +327,7 @@ class _Planner:
     def _item(self, jar: Nutrient, grams: float, slot: FeedSlot, ask: FeedAsk) -> FeedItem:
         if ask.fixed_g_l is not None:
             how = "stated rate x volume, within every limit, to the scale's step"
-            source = self.protocol.source
+            source = f"the protocol: {self.protocol.source}"
         else:
             how = "blend programme: share of the nitrogen to add, within every limit, at least cost"
             source = "linear programme over the shelf"
@@ -351,7 +352,7 @@ class _Planner:
                 grams / spoon,
                 "tsp",
                 "grams / grams per teaspoon of the label",
-                "typed by the maker",
+                ARITHMETIC,
                 {"grams": figure, "grams_per_teaspoon": spoon},
             )
         )
@@ -428,8 +429,8 @@ class _Planner:
             parts[jar.name] = Figure(
                 mass * jar.price_per_kg / 1000,
                 "money",
-                "grams x price per kg / 1000",
-                "typed by the maker",
+                "grams x typed price per kg / 1000",
+                ARITHMETIC,
                 {"grams": mass, "price_per_kg": jar.price_per_kg},
             )
         if unknown:
@@ -500,7 +501,7 @@ class _Planner:
                 ARITHMETIC,
                 {"volume_l": self.volume},
             ),
-            Figure(ceiling.most, "g/L", ceiling.words, "see the words"),
+            Figure(ceiling.most, "g/L", ceiling.words, ceiling.source),
             ceiling.words,
         )
 

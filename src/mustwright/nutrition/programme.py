@@ -59,12 +59,15 @@ class Ceiling:
     weights : tuple of float
         One a jar.
     most : float
+    source : str
+        Where the bound is written.
     """
 
     key: str
     words: str
     weights: tuple[float, ...]
     most: float
+    source: str = TYPED
 
 
 @dataclass(frozen=True)
@@ -319,24 +322,28 @@ class _Model:
 def ceilings_of(
     jars: Sequence[Nutrient],
     volume_l: float,
-    limits: Sequence[tuple[str, str, Sequence[float], float]],
+    limits: Sequence[tuple[str, str, Sequence[float], float, str]],
 ) -> tuple[Ceiling, ...]:
     """Label and stock ceilings of the jars, after those of the law.
 
     Parameters
     ----------
     limits : sequence
-        For each legal limit: substance, words, grams per gram for each jar, and grams per litre
-        still allowed.
+        For each legal limit: substance, words, grams per gram for each jar, grams per litre still
+        allowed, and source.
     """
-    found = [Ceiling(f"limit:{s}", words, tuple(w), most) for s, words, w, most in limits]
+    found = [
+        Ceiling(f"limit:{substance}", words, tuple(weights), most, source)
+        for substance, words, weights, most, source in limits
+    ]
     for j, jar in enumerate(jars):
         alone = tuple(1.0 if k == j else 0.0 for k in range(len(jars)))
         if jar.label_max_g_l is not None:
             most = jar.label_max_g_l.value
             label = "the label" if jar.label_max_g_l.source == TYPED else "the usual label"
             words = f"{label} of {jar.name} allows {most:g} g/L"
-            found.append(Ceiling(f"label:{jar.id}", words, alone, most))
+            source = jar.label_max_g_l.source
+            found.append(Ceiling(f"label:{jar.id}", words, alone, most, source))
         if jar.stock_g is not None:
             words = f"the shelf holds {jar.stock_g:g} g of {jar.name}"
             found.append(Ceiling(f"stock:{jar.id}", words, alone, jar.stock_g / volume_l))
