@@ -225,7 +225,12 @@ def _fill_to(known: Blend, fill: Portion, volume_l: float) -> float:
             f"the amounts given already make {known.volume_l:.2f} L, more than the volume",
             f"{volume_l:.2f} L",
         )
-    high = 2 * volume_l * max(fill.ingredient.density_kg_l, 1.0) + 1
+    liquid = fill.ingredient.water + fill.ingredient.dissolved
+    if liquid < 1e-3:
+        raise ImpossibleError(
+            "must.ingredient.amount", f"{fill.kind} has no liquid to fill with", "fill"
+        )
+    high = 3 * volume_l / liquid  # no liquid of the tables weighs 3 kg/L
     if excess(0.0) >= 0:
         return 0.0
     return float(brentq(excess, 0.0, high, xtol=1e-12, rtol=1e-14))

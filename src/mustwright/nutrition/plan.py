@@ -447,6 +447,8 @@ class _Planner:
         for ceiling, left in binding(self.problem, solution):
             lifted = tuple(c for c in self.problem.ceilings if c is not ceiling)
             asked = self._amount(ceiling, solve(self._with(lifted)).grams_l)
+            if asked <= ceiling.most * (1 + 1e-6):  # the worst-served feed has no use for it
+                continue
             breaches.append(self._bound(ceiling, asked))
             met = "all" if left < 0.5 else f"all but {left:.0f} mg N/L"
             free.append(f"Were it not that {ceiling.words}, {met} of it could be given.")

@@ -123,11 +123,17 @@ def solve(problem: Problem) -> Solution:
     if not problem.feeds or not problem.jars:
         return Solution(np.zeros(shape), asked)
     model = _Model(problem)
-    for aim in (model.worst, model.shortfall, model.unstated, model.wanting):
-        model.hold(aim, float(aim @ model.least(aim)))
-    best = model.least(model.cost)
-    model.hold(model.cost, float(model.cost @ best) * (1 + COST_SLACK))
-    best = _fewest(model, best)
+    best = model.least(model.worst)
+    model.hold(model.worst, float(model.worst @ best))
+    for aim in (model.shortfall, model.unstated, model.wanting, model.cost):
+        found = model.try_least(aim)
+        if found is None:  # what is held leaves less room than the solver's tolerance
+            break
+        best = found
+        slack = COST_SLACK if aim is model.cost else 0.0
+        model.hold(aim, float(aim @ best) * (1 + slack))
+    else:
+        best = _fewest(model, best)
     grams = model.grams_of(best)
     short = np.maximum(asked - grams @ model.nitrogen, 0.0)
     return Solution(grams, short, _kept_back(problem, grams))
@@ -212,7 +218,7 @@ class _Model:
 
     def least(self, objective: Floats) -> Floats:
         """Variables that make the objective least under all rows so far."""
-        found = self._solved(objective)
+        found = self.try_least(objective)
         if found is None:
             raise RuntimeError("the blend programme has no answer, which its slacks rule out")
         return found
@@ -221,7 +227,7 @@ class _Model:
         """The cheapest answer that leaves a jar out for good, or None when there is none."""
         before = self.high.copy()
         self.high[jar : self.grams : self.jars] = 0.0
-        found = self._solved(self.cost)
+        found = self.try_least(self.cost)
         if found is None:
             self.high = before
         return found
@@ -230,7 +236,8 @@ class _Model:
         """Keep what was reached while the next aim is followed."""
         self._row(objective.copy(), -np.inf, value + 1e-7 + 1e-7 * abs(value))
 
-    def _solved(self, objective: Floats) -> Floats | None:
+    def try_least(self, objective: Floats) -> Floats | None:
+        """As `least`, or None when the rows so far leave no answer."""
         result = milp(
             objective,
             constraints=LinearConstraint(np.array(self.rows), self.lows, self.highs),

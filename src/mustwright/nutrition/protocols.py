@@ -261,7 +261,7 @@ def _nutrients(content: object, where: str) -> tuple[str, ...]:
         raise InputError(where, "needs a list of nutrient kinds or groups", content)
     classes = {record["id"] for record in data.load("nutrients")["nutrient"]}
     for name in content:
-        if name not in classes and name not in GROUPS:
+        if not isinstance(name, str) or (name not in classes and name not in GROUPS):
             known = ", ".join([*GROUPS, *sorted(classes)])
             raise InputError(where, f"needs kinds or groups out of {known}", name)
     return tuple(content)
