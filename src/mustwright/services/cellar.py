@@ -296,7 +296,7 @@ def next_steps(result: PlanResult, mixed: bool) -> list[tuple[str, str]]:
     steps = []
     solved = [line for line in result.must.ingredients if line.stage == "primary"]
     if solved and not mixed:
-        parts = [f"{line.kg.value:.2f} kg {line.name.lower()}" for line in solved]
+        parts = [f"{line.kg.value:.2f} kg {in_sentence(line.name)}" for line in solved]
         together = " with ".join([", ".join(parts[:-1]), parts[-1]]) if parts[1:] else parts[0]
         steps.append(("mix", f"Mix {together} to {result.must.volume_l.value:.1f} L."))
     pitch = result.pitch
@@ -309,12 +309,17 @@ def next_steps(result: PlanResult, mixed: bool) -> list[tuple[str, str]]:
     )
     for feed in result.plan.feeds:
         if feed.items:
-            parts = [f"{item.grams.value:g} g {item.name.lower()}" for item in feed.items]
+            parts = [f"{item.grams.value:.1f} g {in_sentence(item.name)}" for item in feed.items]
             steps.append(("feed", f"Feed {' and '.join(parts)} {feed.trigger}."))
             break
     else:
         steps.append(("feed", "Nothing to feed by this protocol."))
     return steps
+
+
+def in_sentence(name: str) -> str:
+    """A name as it stands inside a sentence; abbreviations keep their capitals."""
+    return name[:1].lower() + name[1:] if name[1:2].islower() else name
 
 
 def is_mixed(text: str) -> bool:

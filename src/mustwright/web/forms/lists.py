@@ -38,8 +38,7 @@ def nutrient_options() -> tuple[tuple[str, str], ...]:
 
 
 STAGE_OPTIONS = (
-    ("", "before pitching"),
-    ("primary", "before pitching (primary)"),
-    ("secondary", "after the main ferment (secondary)"),
+    ("primary", "before pitching"),
+    ("secondary", "after the main ferment"),
     ("late", "late, to finish"),
 )

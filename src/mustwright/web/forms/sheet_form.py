@@ -11,6 +11,7 @@ from tomlkit.items import AoT
 from tomlkit.toml_document import TOMLDocument
 
 from mustwright.errors import InputError
+from mustwright.must.blend import PRIMARY
 from mustwright.web.forms.typed import Typed, put, shown
 
 SIMPLE: dict[str, tuple[str, str, bool]] = {
@@ -66,6 +67,7 @@ def typed_from_sheet(text: str, name: str = "") -> Typed:
     typed.fields["measured"] = _target_shown(_table(document, "measured"))
     for i, portion in enumerate(_portions(document)):
         row = {field: shown(portion.get(field)) for field in ROW_FIELDS}
+        row["stage"] = row["stage"] or PRIMARY
         typed.rows.append({**row, "was": str(i)})
     names = shelf_names(document)
     typed.fields["shelf"] = OWN if names else CELLAR
@@ -123,7 +125,9 @@ def form_field(field: str, typed: Typed) -> str:
 
 
 def _kept(row: Mapping[str, str]) -> bool:
-    return not row.get("strike") and any(row.get(field, "").strip() for field in ROW_FIELDS)
+    return not row.get("strike") and any(
+        row.get(field, "").strip() for field in ROW_FIELDS if field != "stage"
+    )
 
 
 def _table(document: Mapping[str, Any], name: str) -> Mapping[str, Any]:
@@ -192,7 +196,9 @@ def _copied(old: Any) -> Any:
     fresh = tomlkit.table()
     if old is None:
         return fresh
-    if hasattr(old, "value") and isinstance(getattr(old, "value", None), tomlkit.container.Container):
+    if hasattr(old, "value") and isinstance(
+        getattr(old, "value", None), tomlkit.container.Container
+    ):
         for key, item in old.value.body:
             if key is None:
                 fresh.add(item)

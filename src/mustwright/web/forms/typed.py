@@ -9,7 +9,7 @@ from typing import Any
 
 import tomlkit
 from fastapi import Request
-from tomlkit.items import Item
+from tomlkit.items import Float, Item, Trivia
 
 from mustwright.errors import InputError
 
@@ -65,17 +65,16 @@ def shown(value: object) -> str:
 
 
 def put(table: Any, key: str, text: str, numeric: bool = False) -> None:
-    """Write a field into a TOML table, as a number where that is what it holds; empty removes it."""
+    """Write a field into a TOML table, as a number where it holds one; empty removes it."""
     text = text.strip()
     if not text:
         table.pop(key, None)
         return
     numeral = text.replace(",", ".") if numeric else ""
-    if numeral and _NUMBER.fullmatch(numeral) and text == numeral:
-        made = tomlkit.float_(numeral) if "." in numeral else tomlkit.integer(numeral)
-        table[key] = made
-    elif numeral and _NUMBER.fullmatch(numeral):
-        table[key] = tomlkit.float_(numeral)
+    if _NUMBER.fullmatch(numeral):
+        table[key] = (
+            Float(float(numeral), Trivia(), numeral) if "." in numeral else tomlkit.integer(numeral)
+        )
     else:
         table[key] = tomlkit.string(text)
 

@@ -34,7 +34,7 @@ DECIMALS = {
     "g/L sugar": 1,
 }
 UNIT_SHOWN = {"SG 20/20": "", "SG": "", "C": "°C", "money": "", "kg/m3": "kg/m³"}
-DEPTH = 2
+NARROWEST = 0.015  # a range under 1.5 % is noise beside what a maker can weigh or measure
 
 
 def number(value: float, unit: str = "") -> str:
@@ -66,11 +66,14 @@ def said(figure: Figure) -> str:
 
 
 def spread(figure: Figure) -> str:
-    """The range a figure carries, in words; empty without one or where it does not show."""
+    """The range a figure carries, in words; empty without one, or where it is too narrow."""
     if figure.low is None or figure.high is None:
         return ""
     low, high = number(figure.low, figure.unit), number(figure.high, figure.unit)
-    return "" if low == high else f"{low} to {high}"
+    narrow = not figure.unit.startswith("SG") and (
+        figure.high - figure.low < NARROWEST * abs(figure.value)
+    )
+    return "" if low == high or narrow else f"{low} to {high}"
 
 
 def clock(hours: float) -> str:
@@ -147,7 +150,7 @@ class Ledger:
             found = self._seen[id(figure)][1]
             self._name(found, name)
             return found
-        inputs = [
+        inputs: list[tuple[str, str, int | None]] = [
             (words(label), said(made), self.number(made, words(label)))
             if isinstance(made, Figure)
             else (words(label), plain(made), None)

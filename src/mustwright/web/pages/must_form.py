@@ -192,7 +192,7 @@ def _form(
         slug=slug,
         typed=typed,
         base=base,
-        version=version,
+        stamp=version,
         errors=errors,
         theirs=theirs,
         kinds=lists.ingredient_names(),

@@ -103,7 +103,7 @@ def _form(
         links=links,
         named=True,
         typed=typed,
-        version=version,
+        stamp=version,
         errors=errors or {},
         theirs=theirs,
     )

@@ -44,6 +44,7 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         units=units,
         volume_typed=use.in_typed_units(result.must.volume_l, units[0]),
         ingredients=_ingredients(result, units),
+        later=any(one.stage != "primary" for one in result.must.ingredients),
         third=third,
         line_wide=feed_line(result.plan, third),
         line_narrow=feed_line(result.plan, third, narrow=True),

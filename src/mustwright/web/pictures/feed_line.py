@@ -43,7 +43,9 @@ def marks_of(plan: FeedingPlan) -> list[Mark]:
     ]
 
 
-def axis_for(left: float, right: float, marks: Sequence[Mark], thirds: Sequence[Figure]) -> TimeAxis:
+def axis_for(
+    left: float, right: float, marks: Sequence[Mark], thirds: Sequence[Figure]
+) -> TimeAxis:
     """An axis that holds every feed and every one-third break; long ranges are cut."""
     hours = [m.hours * 1.12 for m in marks] + [t.value * 1.3 for t in thirds]
     return TimeAxis.to_hold(left, right, hours)
@@ -88,7 +90,9 @@ def feed_line(plan: FeedingPlan, third: Figure, narrow: bool = False) -> Markup:
         x = axis.x(mark.hours)
         body.append(stack(mark, x, base, scale, f"{name}-hatch", 12 if narrow else 18))
         if mark.low is not None and mark.high is not None and mark.high > mark.low:
-            body.append(whisker(axis.x(mark.low), _unclipped(axis, mark.high), base + 10, axis.right))
+            body.append(
+                whisker(axis.x(mark.low), _unclipped(axis, mark.high), base + 10, axis.right)
+            )
         total = mark.ammonium + mark.amino
         above = base - total * scale - 5
         body.append(_near(x, above, f"{total:.0f}", width, "t strong"))
@@ -118,8 +122,8 @@ def _band_words(axis: TimeAxis, third: Figure, narrow: bool, width: float) -> st
 
 
 def _near(x: float, y: float, words: str, width: float, class_: str) -> str:
-    """Text centred on x, held inside the picture (about 6.4 px a letter)."""
-    half = 3.3 * len(words)
+    """Text centred on x, held inside the picture (up to 8.4 px a letter)."""
+    half = 4.2 * len(words)
     held = min(max(x, half + 2), width - half - 2)
     return text(round(held, 1), round(y, 1), words, class_, "middle")
 
@@ -145,9 +149,7 @@ def nominal_line(feeds: Sequence[tuple[float, str, str]], third: Figure, key: st
     feeds : sequence of (hours, name, share in words)
     """
     width = NARROW
-    axis = TimeAxis.to_hold(
-        8, width - 8, [f[0] * 1.08 for f in feeds] + [third.value * 1.3]
-    )
+    axis = TimeAxis.to_hold(8, width - 8, [f[0] * 1.08 for f in feeds] + [third.value * 1.3])
     base = 40.0
     body = [band(axis, third, 12, base), axis.grid(12, base)]
     body.append(line(axis.left, base, axis.right, base, "spine"))

@@ -9,7 +9,6 @@ from markupsafe import Markup
 from mustwright.nutrition.plan import FeedingPlan, NitrogenSheet
 from mustwright.web.pictures.feed_line import (
     Mark,
-
     _unclipped,
     axis_for,
     band,
@@ -20,8 +19,9 @@ from mustwright.web.pictures.svg import TimeAxis, line, picture, rect, text, whi
 from mustwright.working import Figure
 
 WIDE, NARROW = 1000.0, 344.0
-ROW, TALLEST = 66.0, 40.0
+ROW, TALLEST = 72.0, 48.0
 NARROW_ROW = 112.0
+LETTERS = 44
 
 __all__ = ["side_by_side"]
 
@@ -38,32 +38,41 @@ def side_by_side(
     every = [marks_of(plan) for plan in plans]
     time = (8.0, width - 8.0) if narrow else (258.0, 640.0)
     axis = axis_for(*time, [m for marks in every for m in marks], thirds)
-    bar = (8.0, width - 70.0) if narrow else (664.0, 918.0)
+    bar = (8.0, width - 92.0) if narrow else (664.0, 908.0)
     tallest = max([m.ammonium + m.amino for marks in every for m in marks] + [1e-9])
-    most = max([max(p.nitrogen.total_mg_l.value, p.nitrogen.demand_mg_l.value) for p in plans]) * 1.05
-    step = NARROW_ROW if narrow else ROW
+    most = (
+        max([max(p.nitrogen.total_mg_l.value, p.nitrogen.demand_mg_l.value) for p in plans]) * 1.05
+    )
+    heights = [_height(plan, plan.protocol == best, narrow) for plan in plans]
     top = 30.0
-    bottom = top + step * len(plans)
+    bottom = top + sum(heights)
     body = [] if narrow else [axis.grid(top - 4, bottom)]
     body.append(axis.labels(16.0))
     if not narrow:
         body.append(text(bar[0], 16, "total against demand, mg N/L", "t tick"))
-    for i, (plan, marks, third) in enumerate(zip(plans, every, thirds, strict=True)):
-        y = top + i * step
-        base = y + (70.0 if narrow else 50.0)
+    y = top
+    for plan, marks, third, height in zip(plans, every, thirds, heights, strict=True):
+        base = y + height - (48.0 if narrow else 14.0)
         body.append(_time(axis, marks, third, base, TALLEST / tallest, f"{name}-hatch", narrow))
-        body.append(_name(plan, plan.protocol == best, y, narrow, width))
-        at = base + 16 if narrow else base - 30
-        body.append(_bar(plan.nitrogen, bar, most, at, f"{name}-hatch"))
+        body.append(_name(plan, plan.protocol == best, y, narrow))
+        body.append(_bar(plan.nitrogen, bar, most, base + (14 if narrow else -34), f"{name}-hatch"))
+        y += height
         if not narrow:
-            body.append(line(0, bottom if i + 1 == len(plans) else y + step, width,
-                             bottom if i + 1 == len(plans) else y + step, "grid"))  # fmt: skip
+            body.append(line(0, y, width, y, "grid"))
     title = "Protocols side by side: " + "; ".join(
         f"{p.protocol_name}: {p.nitrogen.total_mg_l.value:.0f} of "
         f"{p.nitrogen.demand_mg_l.value:.0f} mg N/L in {len(p.feeds)} feeds"
         for p in plans
     )
     return picture(width, bottom + 8, title, body, name, "narrow" if narrow else "wide")
+
+
+def _height(plan: FeedingPlan, best: bool, narrow: bool) -> float:
+    """Rows of a narrow picture grow with the lines their name takes."""
+    if not narrow:
+        return ROW
+    lines = len(_wrapped(plan.protocol_name, LETTERS)) + (best or not plan.feasible)
+    return NARROW_ROW + 15.0 * lines
 
 
 def _time(
@@ -88,17 +97,16 @@ def _time(
     return drawn
 
 
-def _name(plan: FeedingPlan, best: bool, y: float, narrow: bool, width: float) -> str:
+def _name(plan: FeedingPlan, best: bool, y: float, narrow: bool) -> str:
     """The protocol's name, on two lines where it is long, and what is to be said at once."""
-    words = [plan.protocol_name] if narrow else _wrapped(plan.protocol_name, 32)
     said = "suits best" if best else "" if plan.feasible else "cannot be made as written"
-    if narrow:
-        return text(8, y + 16, plan.protocol_name, "t strong") + (
-            text(width - 8, y + 29, said, "t mark" if best else "t soft", "end") if said else ""
-        )
-    drawn = "".join(text(0, y + 19 + 16 * k, line_, "t strong") for k, line_ in enumerate(words))
+    left, first, step = (8.0, 16.0, 15.0) if narrow else (0.0, 19.0, 16.0)
+    words = _wrapped(plan.protocol_name, LETTERS if narrow else 32)
+    drawn = "".join(
+        text(left, y + first + step * k, words_, "t strong") for k, words_ in enumerate(words)
+    )
     if said:
-        drawn += text(0, y + 19 + 16 * len(words), said, "t mark" if best else "t soft")
+        drawn += text(left, y + first + step * len(words), said, "t mark" if best else "t soft")
     return drawn
 
 

@@ -67,10 +67,15 @@ def picture(
     inside = element("title", escape(title), id=f"{name}-title") + element("defs", hatch)
     return Markup(
         element(
-            "svg", inside + "".join(body), viewBox=f"0 0 {width:g} {height:g}",
-            width=f"{width:g}", height=f"{height:g}", role="img",
-            aria_labelledby=f"{name}-title", class_=f"picture {class_}",
-        )  # fmt: skip
+            "svg",
+            inside + "".join(body),
+            viewBox=f"0 0 {width:g} {height:g}",
+            width=f"{width:g}",
+            height=f"{height:g}",
+            role="img",
+            aria_labelledby=f"{name}-title",
+            class_=f"picture {class_}",
+        )
     )
 
 
