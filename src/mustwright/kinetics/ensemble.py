@@ -103,7 +103,7 @@ def _decay(x):  # type: ignore[no-untyped-def]
 def _rates(  # type: ignore[no-untyped-def]
     x, total, ammonium, amino, glucose, fructose, capacity, readiness, warm,
     uptake_max, growth_max, ethanol_half_i, ethanol_end_i, zero, zero_i, cell_n_min, death_rate,
-    decay, gain, ethanol_yield, osmotic_i, ph_factor, glucose_i, fructose_i, growth_half_i,
+    capacity_rate, span_i, ethanol_yield, osmotic_i, ph_factor, glucose_i, fructose_i, growth_half_i,
     cells_i, cell_n_max_i, uptake_n, n_half, preference, n_end_i, capacity_min, heat_loss,
     readiness_rate, n_total, sugar_0, ethanol_0,
     slope, room_c, loss, heating, cool_above, cool_max,
@@ -144,11 +144,13 @@ def _rates(  # type: ignore[no-untyped-def]
 
     hunger = max(total - cell_n * cell_n_max_i, 0.0)
     opening = max(1.0 - ethanol * n_end_i, 0.0)
-    carried = uptake_n * theta * readiness * opening * hunger / (stress * total * seen)
+    among = 1.0 / (stress * total * seen)  # again one division for three
+    carried = uptake_n * theta * readiness * opening * hunger * among
     lose_ammonium = carried * x
     lose_amino = carried * x * preference
-    to_capacity = gain * carried * (ammonium + preference * amino) * (1.0 - capacity)
-    change_capacity = to_capacity - decay * theta * (capacity - capacity_min)
+    stored = (cell_n * (stress * seen) * among - cell_n_min) * span_i
+    aim = capacity_min + (1.0 - capacity_min) * min(max(stored, 0.0), 1.0)
+    change_capacity = capacity_rate * theta * (aim - capacity)
     change_readiness = readiness_rate * theta * readiness * (1.0 - readiness)
     cooling = min(max(2.0 * (warm - cool_above), 0.0), cool_max)
     taken = lose_glucose * glucose + lose_fructose * fructose
@@ -200,7 +202,7 @@ def run_blocks(  # type: ignore[no-untyped-def]
             for i in range(32):
                 w[32 * (_Y + k) + i] = start[k, base + i]
         for i in range(32):
-            for k in (2, 3, 10, 12, 13, 14, 15, 16, 20):  # only ever divided by
+            for k in (2, 3, 8, 10, 12, 13, 14, 15, 16, 20):  # only ever divided by
                 w[32 * k + i] = 1.0 / w[32 * k + i]
             w[32 * _N_TOTAL + i] = start[9, base + i] + start[2, base + i] + start[3, base + i]
             w[32 * _ETHANOL_0 + i] = start[10, base + i]

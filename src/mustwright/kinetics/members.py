@@ -99,9 +99,13 @@ def build(
     count = z.shape[1]
     traits = np.empty((len(TRAITS), count))
     tolerance = strain.alcohol_tolerance_pct_vol * ETHANOL_G_L_PER_PCT_VOL
+    # never above 0.09, so that cells can always store some nitrogen
+    cell_n_min = np.minimum(e["cell_n_min"] * NEED[strain.nitrogen_class], 0.09)
     own = {
         "ethanol_end": tolerance * e["tolerance_factor"],
-        "cell_n_min": e["cell_n_min"] * NEED[strain.nitrogen_class],
+        "cell_n_min": cell_n_min,
+        "cell_n_span": fixed["cell_n_max"] - cell_n_min,
+        "capacity_min": np.minimum(e["capacity_min"], 1.0),
         "cells_end": fixed["cells_max"] + active,
         "ph_factor": _ph_factor(must.ph, e["ph_half"]),
         "uptake_temperature_zero": np.clip(e["uptake_temperature_zero"], -20.0, 4.0),
@@ -131,7 +135,8 @@ def _start(
     share = _fermentable(must, z[EFFECT["fermentable"]], population)
     fructose = must.fructose_g_l / must.sugar_g_l if must.sugar_g_l > 0 else 0.5
     fructose = np.clip(fructose + e["fructose_share"], 0.0, 1.0)
-    sugar = must.extract_g_l * share
+    extract = must.extract_g_l * e["extract_error"]
+    sugar = extract * share
     warm = (
         conditions.vessel.start_c
         if conditions.vessel
@@ -153,7 +158,7 @@ def _start(
         "temperature": warm + e["temperature_offset"],
         "cell_n": fixed["cell_n_pitch"] * active,
         "ethanol": must.ethanol_g_l,
-        "solids": must.extract_g_l - sugar,
+        "solids": extract - sugar,
     }
     start = np.empty((len(rows), z.shape[1]))
     for row, value in enumerate(rows.values()):

@@ -153,9 +153,9 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
     - nitrogen ``u_A = U theta(T) a X A / (K_N + A + b B) / (1 + E/K_E) (1 - E/E_N) (1 - q/q_max)``,
       and for amino nitrogen with the preference ``b``: it ends when cells are full, so nitrogen
       can be left over;
-    - capacity ``P' = c (u_A + u_B)/X (1 - P) - d theta(T) (P - P_min)``: carriers are made while
-      nitrogen is taken up and lost afterwards (structure of Malherbe2004), so late nitrogen
-      quickens without adding cells;
+    - capacity ``P' = r theta(T) (P_min + (1 - P_min)(q - q_min)/(q_max - q_min) - P)``: carriers are
+      protein, so they follow the nitrogen of the cells (after Malherbe2004); late nitrogen quickens
+      without adding cells;
     - death ``k_d delta(T) (E/100)^2`` (Coleman2007, steeper in ethanol);
     - sugar not built into cells becomes ethanol, CO2, glycerol and by-products in fixed shares.
     """
@@ -204,9 +204,9 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
     out[8] = per_sugar["co2"] * fermented
     out[9] = per_sugar["glycerol"] * fermented
     out[10] = per_sugar["byproducts"] * fermented
-    out[11] = t["capacity_gain"] * carried * (ammonium + t["amino_preference"] * amino) / seen * (
-        1.0 - capacity
-    ) - t["capacity_decay"] * theta * (capacity - t["capacity_min"])
+    stored = np.clip((cell_n / total - t["cell_n_min"]) / t["cell_n_span"], 0.0, 1.0)
+    aim = t["capacity_min"] + (1.0 - t["capacity_min"]) * stored
+    out[11] = t["capacity_rate"] * theta * (aim - capacity)
     out[12] = t["readiness_rate"] * theta * readiness * (1.0 - readiness)
     heat = SUGAR_HEAT_KJ_G / MUST_HEAT_CAPACITY_KJ_L_K * (take_glucose + take_fructose)
     cooling = np.clip(2.0 * (warm - around.cool_above_c), 0.0, around.cool_max_k_h)

@@ -22,8 +22,8 @@ TRAITS = (
     "uptake_temperature_zero",
     "cell_n_min",
     "death_rate",
-    "capacity_decay",
-    "capacity_gain",
+    "capacity_rate",
+    "cell_n_span",
     "ethanol_yield",
     "sugar_osmotic",
     "ph_factor",
@@ -52,8 +52,8 @@ EFFECTS = (
     "uptake_temperature_zero",
     "cell_n_min",
     "death_rate",
-    "capacity_decay",
-    "capacity_gain",
+    "capacity_rate",
+    "capacity_min",
     "ethanol_yield",
     "sugar_osmotic",
     "ph_half",
@@ -61,6 +61,7 @@ EFFECTS = (
     "pitch_error",
     "temperature_offset",
     "fructose_share",
+    "extract_error",
 )
 EFFECT = {name: place for place, name in enumerate(EFFECTS)}
 
