@@ -320,6 +320,8 @@ class Conditions:
         Rehydrated as the label says, else strewn dry.
     horizon_h : float
         How far to look, 24 to 4000 [h].
+    measured_c : tuple of (h, °C) points
+        Temperature read so far; taken as known, in place of the plan, as long as it lasts.
     reading_sd_gravity : float
         Standard error of one gravity reading, 0 to 0.01 [-]; the bands of gravity and Brix are of
         what would be read.
@@ -331,10 +333,13 @@ class Conditions:
     pitch_g_l: float = 0.25
     rehydrated: bool = True
     horizon_h: float = 1008.0
+    measured_c: Profile = ()
     reading_sd_gravity: float = 0.001
 
     def __post_init__(self) -> None:
         _profile("conditions.temperature_c", self.temperature_c)
+        if self.measured_c:
+            _profile("conditions.measured_c", self.measured_c)
         _within("conditions.pitch_g_l", self.pitch_g_l, 0.01, 10, "g/L")
         _within("conditions.horizon_h", self.horizon_h, 24, 4000, "h")
         _within("conditions.reading_sd_gravity", self.reading_sd_gravity, 0, 0.01, "")

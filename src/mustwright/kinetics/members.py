@@ -137,11 +137,7 @@ def _start(
     fructose = np.clip(fructose + e["fructose_share"], 0.0, 1.0)
     extract = must.extract_g_l * e["extract_error"]
     sugar = extract * share
-    warm = (
-        conditions.vessel.start_c
-        if conditions.vessel
-        else float(profile_at(conditions.temperature_c, np.zeros(1))[0])
-    )
+    warm = _start_c(conditions)
     z_yan = z[EFFECT["yan_error"]]
     rate = fixed["readiness_rate"]
     rows = {
@@ -182,3 +178,12 @@ def _fermentable(must: MustAtPitch, z: Floats, population: Population) -> Floats
         centre, low, high = FERMENTABLE[must.medium]
         share = given + _two_sided(z, centre, low, high) - centre
     return np.clip(share, 0.3 * given, np.maximum(given, 0.998))
+
+
+def _start_c(conditions: Conditions) -> float:
+    """Temperature at pitch."""
+    if conditions.measured_c:
+        return float(profile_at(conditions.measured_c, np.zeros(1))[0])
+    if conditions.vessel:
+        return conditions.vessel.start_c
+    return float(profile_at(conditions.temperature_c, np.zeros(1))[0])

@@ -53,6 +53,7 @@ T_MIN, T_OPT, T_MAX = 2.84, 32.27, 45.39
 HOT_C = 28.0  # above it ethanol stresses more (assumed)
 UPTAKE_END_C, UPTAKE_FALL_K = 45.0, 6.0  # uptake falls to nothing over the last 6 K (assumed)
 
+STORE_HALF = 0.3  # bend of transport capacity against the nitrogen store of the cells (assumed)
 SUGAR_HEAT_KJ_G = 0.55  # Williams1982 0.54 to 0.58 with growth (from memory); 0.506 second-hand
 MUST_HEAT_CAPACITY_KJ_L_K = 4.0  # water 4.18, less what the sugar displaces (from memory)
 
@@ -153,9 +154,9 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
     - nitrogen ``u_A = U theta(T) a X A / (K_N + A + b B) / (1 + E/K_E) (1 - E/E_N) (1 - q/q_max)``,
       and for amino nitrogen with the preference ``b``: it ends when cells are full, so nitrogen
       can be left over;
-    - capacity ``P' = r theta(T) (P_min + (1 - P_min)(q - q_min)/(q_max - q_min) - P)``: carriers are
-      protein, so they follow the nitrogen of the cells (after Malherbe2004); late nitrogen quickens
-      without adding cells;
+    - capacity ``P' = r theta(T) (P_min + (1 - P_min) 1.3 s/(s + 0.3) - P)`` with the store
+      ``s = (q - q_min)/(q_max - q_min)``: carriers are protein, so they follow the nitrogen of the
+      cells (after Malherbe2004; the bend is assumed); late nitrogen quickens without adding cells;
     - death ``k_d delta(T) (E/100)^2`` (Coleman2007, steeper in ethanol);
     - sugar not built into cells becomes ethanol, CO2, glycerol and by-products in fixed shares.
     """
@@ -204,8 +205,9 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
     out[8] = per_sugar["co2"] * fermented
     out[9] = per_sugar["glycerol"] * fermented
     out[10] = per_sugar["byproducts"] * fermented
-    stored = np.clip((cell_n / total - t["cell_n_min"]) / t["cell_n_span"], 0.0, 1.0)
-    aim = t["capacity_min"] + (1.0 - t["capacity_min"]) * stored
+    store = np.maximum(cell_n / total - t["cell_n_min"], 0.0)
+    full = (1.0 + STORE_HALF) * store / (store + STORE_HALF * t["cell_n_span"])
+    aim = t["capacity_min"] + (1.0 - t["capacity_min"]) * np.minimum(full, 1.0)
     out[11] = t["capacity_rate"] * theta * (aim - capacity)
     out[12] = t["readiness_rate"] * theta * readiness * (1.0 - readiness)
     heat = SUGAR_HEAT_KJ_G / MUST_HEAT_CAPACITY_KJ_L_K * (take_glucose + take_fructose)

@@ -66,19 +66,25 @@ EFFECTS = (
 EFFECT = {name: place for place, name in enumerate(EFFECTS)}
 
 
+_FILE = "kinetics/parameters"
+_FITTED = "kinetics/calibrated"
+
+
+def raw(name: str) -> float:
+    """Value of one parameter before calibration."""
+    return float(data.load(_FILE)[name]["value"])
+
+
 @cache
 def typical() -> dict[str, float]:
-    """Typical value of every parameter of the data file."""
-    return {name: float(record["value"]) for name, record in data.load(_FILE).items()}
+    """Value of every parameter, with the constants the calibration found."""
+    values = {name: raw(name) for name in data.load(_FILE)}
+    return values | {name: float(v) for name, v in calibrated()["shared"].items()}
 
 
-_FILE = "kinetics/parameters"
-
-
-@cache
 def calibrated() -> dict[str, Any]:
-    """The fitted populations by medium: centre and spread of each effect (`calibrated.toml`)."""
-    return data.load("kinetics/calibrated")
+    """What the calibration found (`calibrated.toml`)."""
+    return data.load(_FITTED)
 
 
 @dataclass(frozen=True)

@@ -134,23 +134,54 @@ def _feed_row(feed: Feed, gravity_0: float) -> list[float]:
     ]
 
 
-def surroundings(
-    conditions: Conditions, nodes_h: Floats
-) -> tuple[Floats, Floats, float, float, float, float]:
-    """Imposed slope of each step, room at each node, loss, heating, cooler."""
-    vessel = conditions.vessel
+@dataclass(frozen=True)
+class Course:
+    """What acts on the temperature: per step, and room by node."""
+
+    slope_k_h: Floats
+    room_c: Floats
+    loss_per_h: Floats
+    heating: Floats
+    cool_above_c: float = _NEVER
+    cool_max_k_h: float = 0.0
+
+
+def surroundings(conditions: Conditions, nodes_h: Floats) -> Course:
+    """Imposed slopes, room, heat loss and cooler along the steps.
+
+    A measured temperature (`Conditions.measured_c`) is followed as long as it lasts; then the
+    planned temperature or the vessel takes over.
+    """
+    vessel, known = conditions.vessel, conditions.measured_c
+    steps = nodes_h.size - 1
+    width = np.diff(nodes_h)
     if vessel is None:
-        course = profile_at(conditions.temperature_c, nodes_h)
-        slope = np.diff(course) / np.diff(nodes_h)
-        return slope, np.zeros(nodes_h.size), 0.0, 0.0, _NEVER, 0.0
-    return (
-        np.zeros(nodes_h.size - 1),
+        slope = np.diff(planned_c(conditions, nodes_h)) / width
+        zero = np.zeros(steps)
+        return Course(slope, np.zeros(steps + 1), zero, zero)
+    measured = nodes_h[1:] <= (known[-1][0] + 1e-9 if known else -1.0)
+    course = profile_at(known, nodes_h) if known else np.zeros(steps + 1)
+    free = (~measured).astype(float)
+    return Course(
+        np.where(measured, np.diff(course) / width, 0.0),
         profile_at(vessel.room_c, nodes_h),
-        loss_per_h(vessel),
-        1.0,
+        free * loss_per_h(vessel),
+        free,
         vessel.cool_above_c,
         vessel.cooling_w * 3.6 / (model.MUST_HEAT_CAPACITY_KJ_L_K * vessel.volume_l),
     )
+
+
+def planned_c(conditions: Conditions, times_h: Floats) -> Floats:
+    """Prescribed temperature: what was measured, then back to the plan within half a day."""
+    plan = profile_at(conditions.temperature_c, times_h)
+    known = conditions.measured_c
+    if not known:
+        return plan
+    last, value = known[-1]
+    away = value - float(profile_at(conditions.temperature_c, np.array([last]))[0])
+    after = plan + away * np.clip(1 - (times_h - last) / 12.0, 0.0, 1.0)
+    return np.where(times_h <= last, profile_at(known, times_h), after)
 
 
 def loss_per_h(vessel: Vessel) -> float:
@@ -202,9 +233,10 @@ def run(
     out = np.empty((len(ensemble.KEPT), wanted.size, count + padding), np.float32)
     fed_at = np.full((len(feeds), count + padding), np.inf)
     dry_at = np.empty(count + padding)
-    slope, room, loss, heating, cool_above, cool_max = surroundings(conditions, nodes)
+    course = surroundings(conditions, nodes)
     ensemble.run_blocks(
-        traits, start, np.diff(nodes), slope, room, loss, heating, cool_above, cool_max,
+        traits, start, np.diff(nodes), course.slope_k_h, course.room_c, course.loss_per_h,
+        course.heating, course.cool_above_c, course.cool_max_k_h,
         feed_table(feeds, gravity_0), keep_at, observe.gravity_coefficients(), DRY_G_L,
         out, fed_at, dry_at,
     )  # fmt: skip
