@@ -65,8 +65,8 @@ _NT = len(TRAITS)
 _NS = 9
 _N_TOTAL, _SUGAR, _ETHANOL_0, _SUGAR_0, _SOLIDS = _NT, _NT + 1, _NT + 2, _NT + 3, _NT + 4
 _Y = _NT + 5
-_DRY = _Y + _NS
-_ROWS = _DRY + 1
+_DRY, _GRAVITY, _LEFT = _Y + _NS, _Y + _NS + 1, _Y + _NS + 2
+_ROWS = _LEFT + 1
 
 _SPC = model.SUGAR_PER_CELLS
 _T_MIN, _T_OPT, _T_MAX, _HOT = model.T_MIN, model.T_OPT, model.T_MAX, model.HOT_C
@@ -201,13 +201,11 @@ def gravity_polynomial(extract, ethanol, coefficients):  # type: ignore[no-untyp
 
 
 @njit(forceinline=True, **_OPTIONS)
-def extract_now(sugar, made, ethanol_yield, glycerol_yield, solids):  # type: ignore[no-untyped-def]
-    """Dissolved matter other than ethanol [g/L]: sugar, solids, glycerol and by-products."""
+def left_of_sugar(ethanol_yield, glycerol_yield):  # type: ignore[no-untyped-def]
+    """Glycerol and by-products per sugar fermented; `model.yields` in scalars."""
     co2 = ethanol_yield * _CO2_PER_ETHANOL
-    other = (
-        _C_SUGAR - ethanol_yield * _C_ETHANOL - co2 * _C_CO2 - glycerol_yield * _C_GLYCEROL
-    ) / _C_SUGAR
-    return sugar + solids + (glycerol_yield + other) * made
+    carbon = ethanol_yield * _C_ETHANOL + co2 * _C_CO2 + glycerol_yield * _C_GLYCEROL
+    return glycerol_yield + (_C_SUGAR - carbon) / _C_SUGAR
 
 
 @njit(parallel=True, **_OPTIONS)
@@ -224,6 +222,8 @@ def run_blocks(  # type: ignore[no-untyped-def]
         waiting = np.zeros(max(n_feeds, 1), np.int64)
         for k in range(n_feeds):
             waiting[k] = 32
+        open_feeds = n_feeds
+        fed = np.full(max(n_feeds, 1) * 32, 1e308)
         for k in range(_NT):
             for i in range(32):
                 w[32 * k + i] = traits[k, base + i]
@@ -239,41 +239,48 @@ def run_blocks(  # type: ignore[no-untyped-def]
             w[32 * _SUGAR + i] = start[4, base + i] + start[5, base + i]
             w[32 * _SUGAR_0 + i] = w[32 * _SUGAR + i] + _SPC * start[1, base + i]
             w[32 * _SOLIDS + i] = start[11, base + i]
+            w[32 * _LEFT + i] = left_of_sugar(traits[9, base + i], traits[23, base + i])
             w[32 * _DRY + i] = 0.0 if w[32 * _SUGAR + i] < dry_below else np.inf
         now = 0.0
         kept = 0
         for s in range(steps.shape[0] + 1):
             # feeds: looked at when a step begins
-            for k in range(n_feeds):
-                if waiting[k] == 0 or now < feeds[k, 1] - 1e-9:
-                    continue
+            if open_feeds > 0:
                 for i in range(32):
-                    if fed_at[k, base + i] < np.inf:
-                        continue
                     sugar = w[32 * (_Y + 4) + i] + w[32 * (_Y + 5) + i]
-                    start_sugar = w[32 * _SUGAR + i]
                     made = w[32 * _SUGAR_0 + i] - sugar - _SPC * w[32 * (_Y + 1) + i]
-                    ethanol = w[32 * _ETHANOL_0 + i] + w[32 * 9 + i] * made
-                    gravity = gravity_polynomial(
-                        extract_now(sugar, made, w[32 * 9 + i], w[32 * 23 + i], w[32 * _SOLIDS + i]),
-                        ethanol,
+                    w[32 * _GRAVITY + i] = gravity_polynomial(
+                        sugar + w[32 * _SOLIDS + i] + w[32 * _LEFT + i] * made,
+                        w[32 * _ETHANOL_0 + i] + w[32 * 9 + i] * made,
                         gravity_c,
                     )
-                    due = (
-                        now >= feeds[k, 0] - 1e-9
-                        or gravity <= feeds[k, 2]
-                        or sugar <= feeds[k, 3] * start_sugar
-                        or w[32 * (_Y + 7) + i] >= feeds[k, 4]
-                    )
-                    if due:
-                        waiting[k] -= 1
-                        fed_at[k, base + i] = now
-                        if sugar < feeds[k, 5] * start_sugar:
-                            fed_at[k, base + i] = -1.0
-                        else:
-                            w[32 * (_Y + 2) + i] += feeds[k, 6]
-                            w[32 * (_Y + 3) + i] += feeds[k, 7]
-                            w[32 * _N_TOTAL + i] += feeds[k, 6] + feeds[k, 7]
+                for k in range(n_feeds):
+                    if waiting[k] == 0 or now < feeds[k, 1] - 1e-9:
+                        continue
+                    clock = now >= feeds[k, 0] - 1e-9
+                    below, share, ready, skip = feeds[k, 2], feeds[k, 3], feeds[k, 4], feeds[k, 5]
+                    ammonium_fed, amino_fed = feeds[k, 6], feeds[k, 7]
+                    given = 0
+                    for i in range(32):
+                        sugar = w[32 * (_Y + 4) + i] + w[32 * (_Y + 5) + i]
+                        start_sugar = w[32 * _SUGAR + i]
+                        due = (
+                            clock
+                            | (w[32 * _GRAVITY + i] <= below)
+                            | (sugar <= share * start_sugar)
+                            | (w[32 * (_Y + 7) + i] >= ready)
+                        ) & (fed[32 * k + i] > 1e300)
+                        late = sugar < skip * start_sugar
+                        amount = 1.0 if due & (not late) else 0.0
+                        mark = -1.0 if late else now
+                        fed[32 * k + i] = mark if due else fed[32 * k + i]
+                        w[32 * (_Y + 2) + i] += amount * ammonium_fed
+                        w[32 * (_Y + 3) + i] += amount * amino_fed
+                        w[32 * _N_TOTAL + i] += amount * (ammonium_fed + amino_fed)
+                        given += 1 if due else 0
+                    waiting[k] -= given
+                    if waiting[k] == 0:
+                        open_feeds -= 1
             while kept < keep_at.shape[0] and keep_at[kept] == s:
                 for i in range(32):
                     sugar = w[32 * (_Y + 4) + i] + w[32 * (_Y + 5) + i]
@@ -411,6 +418,10 @@ def run_blocks(  # type: ignore[no-untyped-def]
             now += h
         for i in range(32):
             dry_at[base + i] = w[32 * _DRY + i]
+        for k in range(n_feeds):
+            for i in range(32):
+                at = fed[32 * k + i]
+                fed_at[k, base + i] = np.inf if at > 1e300 else at
 
 
 assert math.isclose(model.CARBON["byproducts"], _C_SUGAR)
