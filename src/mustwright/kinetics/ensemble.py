@@ -9,7 +9,9 @@ The same equations as `model.rates`, arranged for speed:
   cells made, nitrogen gone) instead of being integrated: the balances hold exactly;
 - classical Runge-Kutta of order 4 on the slow states; for nitrogen and the sugars the same
   method after an integrating factor ``exp(-lambda t)`` frozen at the start of each step
-  (Lawson1967): exhaustion is fast against half an hour, and the plain method would overshoot.
+  (Lawson1967): exhaustion is fast against half an hour, and the plain method would overshoot;
+- readiness is logistic, so ``1/a - 1`` shrinks by ``exp(-r theta h)``, exact at a steady
+  temperature, with the temperature of the middle of the step otherwise.
 """
 
 from __future__ import annotations
@@ -56,7 +58,7 @@ FEED_COLUMNS = (
     "not_before_h",
     "gravity",
     "sugar_fraction",
-    "readiness",
+    "lag_left",
     "skip_fraction",
     "ammonium_n",
     "amino_n",
@@ -104,20 +106,29 @@ def _power_16(p):  # type: ignore[no-untyped-def]
 
 
 @njit(forceinline=True, **_OPTIONS)
-def _decays(a, b, c, d):  # type: ignore[no-untyped-def]
-    """exp(-a), exp(-b), exp(-c), exp(-d) with one division among them."""
-    p, q, r, s = _rise(a), _rise(b), _rise(c), _rise(d)
+def _decays(a, b, c, d, e):  # type: ignore[no-untyped-def]
+    """exp(-a) to exp(-e) with one division among them."""
+    p, q, r, s, t = _rise(a), _rise(b), _rise(c), _rise(d), _rise(e)
     pq = p * q
     rs = r * s
-    one = 1.0 / (pq * rs)
-    over_pq = one * rs
-    over_rs = one * pq
+    one = 1.0 / (pq * rs * t)
+    over_pq = one * rs * t
+    over_rs = one * pq * t
     return (
         _power_16(over_pq * q),
         _power_16(over_pq * p),
         _power_16(over_rs * s),
         _power_16(over_rs * r),
+        _power_16(one * pq * rs),
     )
+
+
+@njit(forceinline=True, **_OPTIONS)
+def _uptake_warmth(warm, zero, zero_i):  # type: ignore[no-untyped-def]
+    """`model.uptake_warmth`, and its fall near the upper end."""
+    rise = max(warm - zero, 0.0) * zero_i
+    fall = min(max((_END - warm) * (1.0 / _FALL), 0.0), 1.0)
+    return rise * rise * fall, fall
 
 
 @njit(forceinline=True, **_OPTIONS)
@@ -126,7 +137,7 @@ def _rates(  # type: ignore[no-untyped-def]
     uptake_max, growth_max, ethanol_half_i, ethanol_end_i, zero, zero_i, cell_n_min, death_rate,
     capacity_rate, store_half, ethanol_yield, osmotic_i, ph_factor, glucose_i, fructose_i, growth_half_i,
     cells_i, cell_n_max_i, uptake_n, n_half, preference, n_end_i, capacity_min, heat_loss,
-    readiness_rate, n_total, sugar_0, ethanol_0,
+    n_total, sugar_0, ethanol_0,
     slope, room_c, loss, heating, cool_above, cool_max,
 ):  # fmt: skip
     """Slow changes and the fractional loss rates of the four decaying states."""
@@ -158,14 +169,13 @@ def _rates(  # type: ignore[no-untyped-def]
     e2 = e2 * e2
     ceiling = max(1.0 - e2 * e2 * e2, 0.0)
     vigour = capacity * readiness * ph_factor * ceiling * common
-    rise = max(warm - zero, 0.0) * zero_i
-    theta = rise * rise * min(max((_END - warm) * (1.0 / _FALL), 0.0), 1.0)
+    theta, fall = _uptake_warmth(warm, zero, zero_i)
     flow = uptake_max * theta * vigour * x
     lose_glucose = flow * glucose_i
     lose_fructose = flow * fructose_i
 
     left = max(1.0 - total * cells_i, 0.0)
-    cardinal = (tc - _T_MAX) * (tc - _T_MIN) * (tc - _T_MIN) * (1.0 / _CARD_20)
+    cardinal = (tc - _T_MAX) * (tc - _T_MIN) * (tc - _T_MIN) * (1.0 / _CARD_20) * fall
     growth = growth_max * cardinal * vigour * (g + f) * fed * left * x * over_growth
     w = warm * 0.05
     w = max(w, 0.0)
@@ -180,13 +190,12 @@ def _rates(  # type: ignore[no-untyped-def]
     full = (1.0 + _STORE_HALF) * fed * nitrogen_bottom * over_stored
     aim = capacity_min + (1.0 - capacity_min) * min(full, 1.0)
     change_capacity = capacity_rate * theta * (aim - capacity)
-    change_readiness = readiness_rate * theta * readiness * (1.0 - readiness)
     cooling = min(max(2.0 * (warm - cool_above), 0.0), cool_max)
     taken = lose_glucose * glucose + lose_fructose * fructose
     change_warm = slope + heating * _HEAT * taken - loss * (warm - room_c) - cooling
     return (
         growth - d, growth, lose_ammonium, lose_amino, lose_glucose, lose_fructose,
-        change_capacity, change_readiness, change_warm,
+        change_capacity, change_warm,
     )  # fmt: skip
 
 
@@ -238,6 +247,7 @@ def run_blocks(  # type: ignore[no-untyped-def]
             w[32 * _ETHANOL_0 + i] = start[10, base + i]
             w[32 * _SUGAR + i] = start[4, base + i] + start[5, base + i]
             w[32 * _SUGAR_0 + i] = w[32 * _SUGAR + i] + _SPC * start[1, base + i]
+            w[32 * (_Y + 7) + i] = 1.0 / start[7, base + i] - 1.0  # readiness as lag left
             w[32 * _SOLIDS + i] = start[11, base + i]
             w[32 * _LEFT + i] = left_of_sugar(traits[9, base + i], traits[23, base + i])
             w[32 * _DRY + i] = 0.0 if w[32 * _SUGAR + i] < dry_below else np.inf
@@ -268,7 +278,7 @@ def run_blocks(  # type: ignore[no-untyped-def]
                             clock
                             | (w[32 * _GRAVITY + i] <= below)
                             | (sugar <= share * start_sugar)
-                            | (w[32 * (_Y + 7) + i] >= ready)
+                            | (w[32 * (_Y + 7) + i] <= ready)
                         ) & (fed[32 * k + i] > 1e300)
                         late = sugar < skip * start_sugar
                         amount = 1.0 if due & (not late) else 0.0
@@ -342,26 +352,35 @@ def run_blocks(  # type: ignore[no-untyped-def]
                 gl = w[32 * (_Y + 4) + i]
                 fr = w[32 * (_Y + 5) + i]
                 p = w[32 * (_Y + 6) + i]
-                al = w[32 * (_Y + 7) + i]
+                lag = w[32 * (_Y + 7) + i]
+                ready_1 = 1.0 / (1.0 + lag)
                 t = w[32 * (_Y + 8) + i]
 
-                x1, n1, a1, b1, g1, f1, p1, l1, t1 = _rates(
-                    x, tot, am, aa, gl, fr, p, al, t,
+                x1, n1, a1, b1, g1, f1, p1, t1 = _rates(
+                    x, tot, am, aa, gl, fr, p, ready_1, t,
                     um, gm, ehi, eei, z, zi, qn, kd, cd, cg, ye, oi, ph, gi, fi, ghi, ci, qxi,
-                    un, kn, pr, ni, pm, hl, rr, nt, s0, e0,
+                    un, kn, pr, ni, pm, hl, nt, s0, e0,
                     sl, room_1, loss_now, heat_now, cool_above, cool_now,
                 )  # fmt: skip
-                ea, eb, eg, ef = _decays(a1 * half, b1 * half, g1 * half, f1 * half)
+                theta, _ = _uptake_warmth(t + half * t1, z, zi)
+                ea, eb, eg, ef, er = _decays(
+                    a1 * half, b1 * half, g1 * half, f1 * half, rr * theta * half
+                )
+                lag_2 = 1.0 + lag * er
+                lag_4 = 1.0 + lag * er * er
+                both = 1.0 / (lag_2 * lag_4)
+                ready_2 = both * lag_4
+                ready_4 = both * lag_2
                 # first slopes of the transformed states are zero: lambda is frozen here
                 ya = ea * am
                 yb = eb * aa
                 yg = eg * gl
                 yf = ef * fr
-                x2, n2, a2, b2, g2, f2, p2, l2, t2 = _rates(
+                x2, n2, a2, b2, g2, f2, p2, t2 = _rates(
                     x + half * x1, tot + half * n1, ya, yb, yg, yf,
-                    p + half * p1, al + half * l1, t + half * t1,
+                    p + half * p1, ready_2, t + half * t1,
                     um, gm, ehi, eei, z, zi, qn, kd, cd, cg, ye, oi, ph, gi, fi, ghi, ci, qxi,
-                    un, kn, pr, ni, pm, hl, rr, nt, s0, e0,
+                    un, kn, pr, ni, pm, hl, nt, s0, e0,
                     sl, room_2, loss_now, heat_now, cool_above, cool_now,
                 )  # fmt: skip
                 ka2 = (a1 - a2) * ya
@@ -372,11 +391,11 @@ def run_blocks(  # type: ignore[no-untyped-def]
                 yb3 = max(yb + half * kb2, 0.0)
                 yg3 = max(yg + half * kg2, 0.0)
                 yf3 = max(yf + half * kf2, 0.0)
-                x3, n3, a3, b3, g3, f3, p3, l3, t3 = _rates(
+                x3, n3, a3, b3, g3, f3, p3, t3 = _rates(
                     x + half * x2, tot + half * n2, ya3, yb3, yg3, yf3,
-                    p + half * p2, al + half * l2, t + half * t2,
+                    p + half * p2, ready_2, t + half * t2,
                     um, gm, ehi, eei, z, zi, qn, kd, cd, cg, ye, oi, ph, gi, fi, ghi, ci, qxi,
-                    un, kn, pr, ni, pm, hl, rr, nt, s0, e0,
+                    un, kn, pr, ni, pm, hl, nt, s0, e0,
                     sl, room_2, loss_now, heat_now, cool_above, cool_now,
                 )  # fmt: skip
                 ka3 = (a1 - a3) * ya3
@@ -387,11 +406,11 @@ def run_blocks(  # type: ignore[no-untyped-def]
                 yb4 = max(eb * (yb + h * kb3), 0.0)
                 yg4 = max(eg * (yg + h * kg3), 0.0)
                 yf4 = max(ef * (yf + h * kf3), 0.0)
-                x4, n4, a4, b4, g4, f4, p4, l4, t4 = _rates(
+                x4, n4, a4, b4, g4, f4, p4, t4 = _rates(
                     x + h * x3, tot + h * n3, ya4, yb4, yg4, yf4,
-                    p + h * p3, al + h * l3, t + h * t3,
+                    p + h * p3, ready_4, t + h * t3,
                     um, gm, ehi, eei, z, zi, qn, kd, cd, cg, ye, oi, ph, gi, fi, ghi, ci, qxi,
-                    un, kn, pr, ni, pm, hl, rr, nt, s0, e0,
+                    un, kn, pr, ni, pm, hl, nt, s0, e0,
                     sl, room_4, loss_now, heat_now, cool_above, cool_now,
                 )  # fmt: skip
                 third = h / 3.0
@@ -413,7 +432,7 @@ def run_blocks(  # type: ignore[no-untyped-def]
                 w[32 * (_Y + 4) + i] = gl_new
                 w[32 * (_Y + 5) + i] = fr_new
                 w[32 * (_Y + 6) + i] = p + sixth * (p1 + 2.0 * (p2 + p3) + p4)
-                w[32 * (_Y + 7) + i] = min(al + sixth * (l1 + 2.0 * (l2 + l3) + l4), 1.0)
+                w[32 * (_Y + 7) + i] = lag * er * er
                 w[32 * (_Y + 8) + i] = t + sixth * (t1 + 2.0 * (t2 + t3) + t4)
             now += h
         for i in range(32):

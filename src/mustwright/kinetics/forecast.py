@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.errors import InputError
 from mustwright.kinetics import members as members_
 from mustwright.kinetics import observe, simulate
 from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Reading
@@ -134,6 +135,8 @@ def forecast(
     >>> bool(f.hours_to_dry.p05 < f.hours_to_dry.p50)
     True
     """
+    if not 32 <= members <= 100_000:
+        raise InputError("members", "32 to 100000", members)
     conditions = conditions or Conditions()
     who = prior or population(must.medium)
     verdict = None

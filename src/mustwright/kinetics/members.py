@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.kinetics.inputs import FERMENTABLE, Conditions, MustAtPitch, profile_at
+from mustwright.kinetics.model import SUGAR_PER_CELLS
 from mustwright.kinetics.parameters import EFFECT, EFFECTS, TRAITS, Population, typical
 
 Floats = NDArray[np.float64]
@@ -101,6 +102,7 @@ def build(
     tolerance = strain.alcohol_tolerance_pct_vol * ETHANOL_G_L_PER_PCT_VOL
     # never above 0.09, so that cells can always store some nitrogen
     cell_n_min = np.minimum(e["cell_n_min"] * NEED[strain.nitrogen_class], 0.09)
+    fastest = _fastest_growth(e["uptake_max"], cell_n_min / fixed["cell_n_max"])
     own = {
         "ethanol_end": tolerance * e["tolerance_factor"],
         "cell_n_min": cell_n_min,
@@ -108,13 +110,23 @@ def build(
         "capacity_min": np.minimum(e["capacity_min"], 1.0),
         "cells_end": fixed["cells_max"] + active,
         "ph_factor": _ph_factor(must.ph, e["ph_half"]),
-        "uptake_temperature_zero": np.clip(e["uptake_temperature_zero"], -20.0, 4.0),
+        "growth_max": np.minimum(e["growth_max"], fastest),
+        "uptake_temperature_zero": np.clip(e["uptake_temperature_zero"], -20.0, 1.0),
         "ethanol_yield": np.clip(e["ethanol_yield"], 0.44, 0.505),
     }
     for row, name in enumerate(TRAITS):
         traits[row] = own.get(name, e.get(name, fixed.get(name)))
     lag = e["lag"] * (1.0 if conditions.rehydrated else DRY_PITCH_LAG)
     return Members(traits, _start(must, conditions, z, e, active, lag, population))
+
+
+def _fastest_growth(uptake_max: Any, empty_share: Any) -> Any:
+    """Growth that leaves a twentieth of the sugar taken up to ferment, at any temperature.
+
+    Cells cannot be built faster than sugar comes in; 1.25 covers the ratio of the two temperature
+    laws (asserted in the unit tests).
+    """
+    return 0.95 * uptake_max / (1.25 * SUGAR_PER_CELLS * (1.0 - empty_share))
 
 
 def _ph_factor(ph: float, half: Any) -> Any:

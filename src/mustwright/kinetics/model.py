@@ -85,8 +85,12 @@ class Surroundings:
 
 
 def growth_warmth(temperature_c: Any) -> Any:
-    """Growth against temperature, 1 at 20 °C: the cardinal curve of Rosso with Salvado2011."""
-    return _cardinal(temperature_c) / _cardinal(20.0)
+    """Growth against temperature, 1 at 20 °C: the cardinal curve of Rosso with Salvado2011.
+
+    Near 45 °C it is cut by the same fall as uptake, so that no cells are built without sugar.
+    """
+    fall = np.clip((UPTAKE_END_C - temperature_c) / UPTAKE_FALL_K, 0.0, 1.0)
+    return _cardinal(temperature_c) / _cardinal(20.0) * fall
 
 
 def _cardinal(temperature_c: Any) -> Any:
@@ -257,7 +261,9 @@ def solve(
     """
     from scipy.integrate import solve_ivp
 
-    assert set(TRAITS) <= set(traits)
+    missing = set(TRAITS) - set(traits)
+    if missing:
+        raise KeyError(f"traits lack {sorted(missing)}")
     answer = solve_ivp(
         lambda time, y: rates(y, traits, around(time)),
         (times_h[0], times_h[-1]),
@@ -265,6 +271,6 @@ def solve(
         method="LSODA",
         t_eval=times_h,
         rtol=rtol,
-        atol=rtol * 1e-2,
+        atol=rtol * 1e-4,  # readiness starts near 1e-5
     )
     return np.asarray(answer.y)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from mustwright.must.gravity import brix_from_gravity, gravity_from_composition
 
 Floats = NDArray[np.float64]
-_EXTRACT_G_L = np.linspace(0, 560, 561)
+_EXTRACT_G_L = np.linspace(0, 620, 621)
 _ETHANOL_G_L = np.linspace(0, 180, 361)
 
 
@@ -24,7 +24,7 @@ _ETHANOL_G_L = np.linspace(0, 180, 361)
 def gravity_coefficients() -> Floats:
     """Eleven coefficients: extract/100 up to the fifth power, then ethanol/100 from the first.
 
-    Fitted over 0 to 560 g/L of extract and 0 to 180 g/L of ethanol; within 0.00005 in gravity.
+    Fitted over 0 to 620 g/L of extract and 0 to 180 g/L of ethanol; within 0.00005 in gravity.
     """
     polyfit = np.polynomial.polynomial.polyfit
     by_extract = gravity_from_composition(_EXTRACT_G_L, 0.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -25,6 +26,9 @@ STEP_H = 0.5
 DRY_G_L = 2.0  # glucose and fructose below this: dry (brief of the project)
 READY = 0.9  # readiness at which the lag counts as over
 _NEVER = 1e9
+# One of Numba's thread pools ends the process when two threads enter it; a run lasts a tenth of a
+# second, so requests queue here.
+_ONE_AT_A_TIME = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -127,7 +131,7 @@ def _feed_row(feed: Feed, gravity_0: float) -> list[float]:
         t.not_before_h,
         max(gravity, default=-_NEVER),
         -1.0 if t.sugar_left_fraction is None else t.sugar_left_fraction,
-        READY if t.end_of_lag else _NEVER,
+        1 / READY - 1 if t.end_of_lag else -1.0,
         t.skip_below_sugar_fraction,
         feed.ammonium_n_mg_l / 1000,
         feed.amino_n_mg_l / 1000,
@@ -234,10 +238,11 @@ def run(
     fed_at = np.full((len(feeds), count + padding), np.inf)
     dry_at = np.empty(count + padding)
     course = surroundings(conditions, nodes)
-    ensemble.run_blocks(
-        traits, start, np.diff(nodes), course.slope_k_h, course.room_c, course.loss_per_h,
-        course.heating, course.cool_above_c, course.cool_max_k_h,
-        feed_table(feeds, gravity_0), keep_at, observe.gravity_coefficients(), DRY_G_L,
-        out, fed_at, dry_at,
-    )  # fmt: skip
+    with _ONE_AT_A_TIME:
+        ensemble.run_blocks(
+            traits, start, np.diff(nodes), course.slope_k_h, course.room_c, course.loss_per_h,
+            course.heating, course.cool_above_c, course.cool_max_k_h,
+            feed_table(feeds, gravity_0), keep_at, observe.gravity_coefficients(), DRY_G_L,
+            out, fed_at, dry_at,
+        )  # fmt: skip
     return Run(wanted, out[:, :, :count], members, fed_at[:, :count], dry_at[:count])

@@ -21,7 +21,7 @@ from mustwright.kinetics.parameters import EFFECTS, Population
 
 Floats = NDArray[np.float64]
 
-MODEL_SD_GRAVITY = 0.001  # what the model itself cannot meet (assumed; a quarter of a Brix)
+MODEL_SD_GRAVITY = 0.0015  # what the model itself cannot meet: one reading ahead then covers (docs)
 FREEDOM = 4.0  # Student errors: one odd reading does not drag all members along
 STEP_H = 1.0  # longer steps than the forecast: error still far below a reading's
 KEEP_SHARE = 0.5  # effective share of members each degree of tempering keeps
