@@ -36,7 +36,7 @@ def brix_of(site: Site, z: Floats, population: Population) -> Floats:
 
 
 def weights(brix: Floats, site: Site, sd: float = SD_BRIX) -> tuple[Floats, float]:
-    """Normalised weights of members, and the log evidence of the site; Student errors, 4 degrees."""
+    """Normalised weights of members, and log evidence of the site; Student errors, 4 degrees."""
     miss = (brix - site.brix[:, None]) / sd
     log = (-2.5 * np.log1p(miss**2 / 4)).sum(axis=0)
     log = np.where(np.isfinite(log), log, -1e9)

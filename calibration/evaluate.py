@@ -173,7 +173,9 @@ def main() -> None:
     }
     (HERE / "evaluation.json").write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
     brief = {k: v for k, v in report["red"].items() if k != "by_site"}
-    print(json.dumps(brief | {k: report[k] for k in ("one_reading_ahead", "left_out_set")}, indent=1))
+    print(
+        json.dumps(brief | {k: report[k] for k in ("one_reading_ahead", "left_out_set")}, indent=1)
+    )
     try:
         from calibration import figures
     except ImportError:

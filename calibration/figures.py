@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 matplotlib.use("svg")
-import matplotlib.pyplot as plt  # noqa: E402
+import matplotlib.pyplot as plt
 
-from calibration import populations  # noqa: E402
-from calibration.evaluate import MEMBERS, SEED, released  # noqa: E402
-from calibration.measured import Site, agave, columns, synthetic  # noqa: E402
-from mustwright.kinetics.forecast import Band, forecast  # noqa: E402
-from mustwright.kinetics.parameters import Population, calibrated, population  # noqa: E402
+from calibration import populations
+from calibration.evaluate import MEMBERS, SEED, released
+from calibration.measured import Site, agave, columns, synthetic
+from mustwright.kinetics.forecast import Band, forecast
+from mustwright.kinetics.parameters import Population, calibrated, population
 
 Floats = NDArray[np.float64]
 OUT = Path(__file__).parents[1] / "docs" / "figures"

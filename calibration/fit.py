@@ -21,7 +21,7 @@ OUT = Path(parameters.__file__).parents[1] / "data" / "kinetics" / "calibrated.t
 # there instead, inside the spread of the three media.
 HONEY_ETHANOL_HALF_G_L = 110.0
 
-ABOUT = '''# Written by `python -m calibration.fit`; do not edit by hand.
+ABOUT = """# Written by `python -m calibration.fit`; do not edit by hand.
 #
 # Fitted on: the synthetic must of Harle2020 (mean of eight runs), the fourteen red musts of
 # Reiter2021 that started at pitch, the agave juice of Valle2024 (mean of three).
@@ -32,7 +32,7 @@ ABOUT = '''# Written by `python -m calibration.fit`; do not edit by hand.
 # duration makers report. Nitrogen additions to the red musts are guesses (to 250 mg/L at 24 h),
 # their temperature and pitch are from memory. Nothing here was fitted above 27 Brix, below 20 or
 # above 28 degrees.
-'''
+"""
 
 
 def table(name: str, values: dict[str, float]) -> str:

@@ -73,9 +73,7 @@ def _site(name: str, rows: list[dict[str, str]], feeds_known: bool) -> Site:
 
 def synthetic() -> tuple[MustAtPitch, Conditions]:
     """The synthetic must of Harle2020: 100 + 100 g/L, YAN 398 mg/L, 1e6 cells per mL, 20 °C."""
-    must = MustAtPitch(
-        0.3, 100.0, 100.0, 8.0, 148.0, 250.0, ph=3.3, medium="clear_juice"
-    )
+    must = MustAtPitch(0.3, 100.0, 100.0, 8.0, 148.0, 250.0, ph=3.3, medium="clear_juice")
     return must, Conditions(20.0, pitch_g_l=1e9 * CELLS_G / 0.6, horizon_h=340.0)
 
 

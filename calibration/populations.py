@@ -67,9 +67,7 @@ def agave_centres(count: int = 65536, seed: int = 3) -> dict[str, float]:
     seen = columns("agave_juice_mean")
     use = slice(1, 6)  # later points are dry; 4 g/L of "fructose" stay for good
     z = members.draw(count, seed)
-    run = simulate.run(
-        members.build(must, conditions, z, base), conditions, at_h=seen["t_h"][use]
-    )
+    run = simulate.run(members.build(must, conditions, z, base), conditions, at_h=seen["t_h"][use])
     log = np.zeros(count)
     for row, name, sd in ((2, "ethanol", 3.0), (1, "fructose", 5.0), (0, "glucose", 2.0)):
         miss = (run.kept[row] - seen[f"{name}_g_l"][use][:, None]) / sd
@@ -92,9 +90,7 @@ def between(centres: list[dict[str, float]]) -> tuple[dict[str, float], dict[str
     return middle, spread
 
 
-def new_medium(
-    name: str, centres: list[dict[str, float]], within: Population
-) -> Population:
+def new_medium(name: str, centres: list[dict[str, float]], within: Population) -> Population:
     """Population of a medium not fitted: other strain, other cellar, other must.
 
     Effects that were not compared between media keep the spread between strains of

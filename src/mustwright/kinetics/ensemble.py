@@ -73,9 +73,7 @@ _ROWS = _LEFT + 1
 _SPC = model.SUGAR_PER_CELLS
 _T_MIN, _T_OPT, _T_MAX, _HOT = model.T_MIN, model.T_OPT, model.T_MAX, model.HOT_C
 _CARD_A = (_T_OPT - _T_MIN) * (_T_OPT - _T_MIN + _T_OPT - _T_MAX + _T_OPT - _T_MAX)
-_CARD_B = (_T_OPT - _T_MIN) * (
-    -(_T_OPT - _T_MIN) * _T_OPT - (_T_OPT - _T_MAX) * (_T_OPT + _T_MIN)
-)
+_CARD_B = (_T_OPT - _T_MIN) * (-(_T_OPT - _T_MIN) * _T_OPT - (_T_OPT - _T_MAX) * (_T_OPT + _T_MIN))
 _CARD_20 = float(model._cardinal(20.0))
 _END, _FALL = model.UPTAKE_END_C, model.UPTAKE_FALL_K
 _STORE_HALF = model.STORE_HALF
@@ -92,9 +90,7 @@ _OPTIONS: dict[str, Any] = {"fastmath": _FAST, "error_model": "numpy", "cache": 
 def _rise(x):  # type: ignore[no-untyped-def]
     """exp(x/16) for 0 <= x <= 80 without a library call; error below 1e-9 for x up to 2."""
     z = min(x, 80.0) * 0.0625
-    return 1.0 + z * (
-        1.0 + z * (0.5 + z * (1 / 6 + z * (1 / 24 + z * (1 / 120 + z * (1 / 720)))))
-    )
+    return 1.0 + z * (1.0 + z * (0.5 + z * (1 / 6 + z * (1 / 24 + z * (1 / 120 + z * (1 / 720))))))
 
 
 @njit(forceinline=True, **_OPTIONS)
@@ -135,7 +131,8 @@ def _uptake_warmth(warm, zero, zero_i):  # type: ignore[no-untyped-def]
 def _rates(  # type: ignore[no-untyped-def]
     x, total, ammonium, amino, glucose, fructose, capacity, readiness, warm,
     uptake_max, growth_max, ethanol_half_i, ethanol_end_i, zero, zero_i, cell_n_min, death_rate,
-    capacity_rate, store_half, ethanol_yield, osmotic_i, ph_factor, glucose_i, fructose_i, growth_half_i,
+    capacity_rate, store_half, ethanol_yield, osmotic_i, ph_factor, glucose_i, fructose_i,
+    growth_half_i,
     cells_i, cell_n_max_i, uptake_n, n_half, preference, n_end_i, capacity_min, heat_loss,
     n_total, sugar_0, ethanol_0,
     slope, room_c, loss, heating, cool_above, cool_max,

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from mustwright.kinetics.inputs import FERMENTABLE, Conditions, MustAtPitch, profile_at
+from mustwright.kinetics.conditions import Conditions, profile_at
+from mustwright.kinetics.inputs import FERMENTABLE, MustAtPitch
 from mustwright.kinetics.model import SUGAR_PER_CELLS
 from mustwright.kinetics.parameters import EFFECT, EFFECTS, TRAITS, Population, typical
 
@@ -68,9 +69,7 @@ def _two_sided(z: Floats, typical_value: float, low: float, high: float) -> Floa
     return np.where(z < 0, below, above)
 
 
-def _nitrogen(
-    z: Floats, error: Floats, value: float, given: tuple[float, float] | None
-) -> Floats:
+def _nitrogen(z: Floats, error: Floats, value: float, given: tuple[float, float] | None) -> Floats:
     """One pool in g/L: the maker's range where there is one, else the error of the method."""
     if given is None:
         return value * error / 1000
@@ -78,9 +77,7 @@ def _nitrogen(
     return np.maximum(_two_sided(z, inside, *given), 0.0) / 1000
 
 
-def build(
-    must: MustAtPitch, conditions: Conditions, z: Floats, population: Population
-) -> Members:
+def build(must: MustAtPitch, conditions: Conditions, z: Floats, population: Population) -> Members:
     """Traits and start of each member.
 
     Parameters

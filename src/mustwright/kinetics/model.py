@@ -108,7 +108,7 @@ def uptake_warmth(temperature_c: Any, zero_c: Any) -> Any:
 
 
 def death_warmth(temperature_c: Any) -> Any:
-    """Death against temperature, 1 at 20 °C; within 15 % of the Coleman2007 regression, 11-35 °C."""
+    """Death against temperature, 1 at 20 °C, as the Coleman2007 regression from 11 to 35 °C."""
     return 0.7 + 0.3 * (np.maximum(temperature_c, 0.0) / 20.0) ** 6
 
 

@@ -38,9 +38,7 @@ def gravity_coefficients() -> Floats:
 @cache
 def _brix_coefficients() -> Floats:
     gravity = np.linspace(0.965, 1.27, 1221)
-    return np.asarray(
-        np.polynomial.polynomial.polyfit(gravity - 1, brix_from_gravity(gravity), 6)
-    )
+    return np.asarray(np.polynomial.polynomial.polyfit(gravity - 1, brix_from_gravity(gravity), 6))
 
 
 def gravity(extract_g_l: Any, ethanol_g_l: Any) -> Any:

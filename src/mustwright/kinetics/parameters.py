@@ -1,4 +1,4 @@
-"""Which numbers the model uses, how they differ between fermentations, and how members are drawn."""
+"""Which numbers the model uses, and how they differ between fermentations."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ def warm_up(cache_folder: Path | None = None) -> None:
             from numba.core import config
 
             cache_folder.mkdir(parents=True, exist_ok=True)
-            config.CACHE_DIR = str(cache_folder)
+            setattr(config, "CACHE_DIR", str(cache_folder))  # noqa: B010 (untyped module)
         from mustwright.kinetics.forecast import forecast
         from mustwright.kinetics.inputs import MustAtPitch, Reading
 

@@ -10,14 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.kinetics import model, observe
-from mustwright.kinetics.inputs import (
-    HEAT_PASSAGE_W_M2_K,
-    Conditions,
-    Feed,
-    Trigger,
-    Vessel,
-    profile_at,
-)
+from mustwright.kinetics.conditions import HEAT_PASSAGE_W_M2_K, Conditions, Vessel, profile_at
+from mustwright.kinetics.feeds import Feed, Trigger
 from mustwright.kinetics.members import Members
 from mustwright.kinetics.parameters import TRAITS
 
@@ -195,8 +189,8 @@ def loss_per_h(vessel: Vessel) -> float:
     -----
     Surface ``5.54 V^(2/3)`` (geometry); passage of `HEAT_PASSAGE_W_M2_K` (from memory).
     """
-    surface_m2 = 5.54 * (vessel.volume_l / 1000) ** (2 / 3)
-    passage = HEAT_PASSAGE_W_M2_K[vessel.material]
+    surface_m2 = float(5.54 * (vessel.volume_l / 1000) ** (2 / 3))
+    passage = float(HEAT_PASSAGE_W_M2_K[vessel.material])
     return passage * surface_m2 * 3.6 / (model.MUST_HEAT_CAPACITY_KJ_L_K * vessel.volume_l)
 
 

@@ -160,9 +160,7 @@ def posterior(
     return Posterior(z, _verdict(case, z, readings, surprise), moments)
 
 
-def _temper(
-    case: Problem, z: Floats, random: np.random.Generator
-) -> tuple[Floats, Floats, float]:
+def _temper(case: Problem, z: Floats, random: np.random.Generator) -> tuple[Floats, Floats, float]:
     log = case.log_likelihood(z)
     degree, surprise, memory = 0.0, 0.0, MEMORY
     while degree < 1.0:
@@ -214,7 +212,7 @@ class _Shape:
         mean = z.mean(axis=1, keepdims=True)
         spread = np.cov(z) + 0.02 * np.eye(z.shape[0])
         root = np.linalg.cholesky(spread)
-        return cls(mean, root, np.linalg.inv(root))
+        return cls(mean, np.asarray(root), np.asarray(np.linalg.inv(root)))
 
     def half_square(self, z: Floats) -> Floats:
         return np.asarray(0.5 * ((self.inverse @ (z - self.mean)) ** 2).sum(axis=0))
@@ -239,9 +237,7 @@ def _move(
     return np.where(yes, new, z), np.where(yes, new_log, log), float(yes.mean())
 
 
-def _verdict(
-    case: Problem, z: Floats, readings: Sequence[Reading], surprise: float
-) -> Verdict:
+def _verdict(case: Problem, z: Floats, readings: Sequence[Reading], surprise: float) -> Verdict:
     told = np.median(case.predict(z), axis=1)
     miss = (case.seen - told) / case.sd
     places = [k for k, r in enumerate(readings) if r.as_gravity is not None]

@@ -57,9 +57,7 @@ def test_protocols_can_be_paired(honey_must: MustAtPitch, thirds: tuple[Feed, ..
     "make",
     [
         lambda: MustAtPitch.from_gravity(1.100, 19.0, amino_n_mg_l=150.0),
-        lambda: MustAtPitch.from_brix(
-            float(brix_from_gravity(1.100)), 19.0, amino_n_mg_l=150.0
-        ),
+        lambda: MustAtPitch.from_brix(float(brix_from_gravity(1.100)), 19.0, amino_n_mg_l=150.0),
     ],
 )
 def test_units_do_not_matter(make: object) -> None:

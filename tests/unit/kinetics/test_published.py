@@ -1,4 +1,4 @@
-"""Published fermentations: outcomes from tests/reference/values/fermentations, each with its source.
+"""Published fermentations: outcomes of the reference data, each with its source.
 
 What the documents support is order and direction; the bounds are in the data file.
 """
@@ -56,8 +56,7 @@ def test_no_nitrogen_fails_and_late_recovers_partly() -> None:
     conditions = Conditions(25.0, horizon_h=24.0 * case["days"])
     start, late = at(0, case["at_start_mg_l"]), at(24 * 14, case["on_day_14_mg_l"])
     told = [
-        forecast(must, feeds, conditions, COUNT)
-        for feeds in ((), (late,), (start,), (start, late))
+        forecast(must, feeds, conditions, COUNT) for feeds in ((), (late,), (start,), (start, late))
     ]
     dry = [f.chance_of_dry for f in told]
     left = [f.residual_sugar_g_l.p50 for f in told]
@@ -65,7 +64,7 @@ def test_no_nitrogen_fails_and_late_recovers_partly() -> None:
     assert dry[0] < 0.05
     assert left[0] > 40
     assert left[0] > left[1] + 10 > left[2]
-    assert 10 < left[1]  # recovers, but not all
+    assert left[1] > 10  # recovers, but not all
     # both most: not told from start alone once most members are dry, so by the mean
     mean = [float(f.residual_by_member_g_l.mean()) for f in told]
     assert mean[0] > mean[1] > mean[2] > mean[3]
@@ -125,9 +124,7 @@ def test_no_nutrient_stays_weak() -> None:
 def test_280_g_l_tends_to_stick(yan_mg_l: float) -> None:
     case = CASES["very_high_sugar_sticks"]
     half = case["sugar_g_l"] / 2
-    must = MustAtPitch(
-        1.0, half, half, 8.0, 0.4 * yan_mg_l, 0.6 * yan_mg_l, medium="clear_juice"
-    )
+    must = MustAtPitch(1.0, half, half, 8.0, 0.4 * yan_mg_l, 0.6 * yan_mg_l, medium="clear_juice")
     wine = Conditions(24.0, strain=Strain(case["tolerance_pct_vol"]))
     told = forecast(must, (), wine, COUNT)
     assert told.chance_of_dry < 0.35
@@ -196,9 +193,7 @@ def test_synthetic_course() -> None:
     with (FOLDER / "synthetic_must_co2_mean.csv").open(encoding="utf-8") as handle:
         rows = list(csv.DictReader(handle))
     final = float(rows[-1]["co2_g_l"])
-    must = MustAtPitch(
-        0.3, 100.0, 100.0, 8.0, 148.0, 250.0, ph=3.3, medium="clear_juice"
-    )
+    must = MustAtPitch(0.3, 100.0, 100.0, 8.0, 148.0, 250.0, ph=3.3, medium="clear_juice")
     run = typical_run(must, Conditions(20.0, pitch_g_l=0.025 / 0.6, horizon_h=300.0))
     made = run.co2_g_l[:, 0].astype(float)
     left = made - 1.5 * (1 - np.exp(-made / 1.5))  # 1.5 g/L stays dissolved
