@@ -1,0 +1,39 @@
+"""Is the kernel compiled? The first use of a new installation compiles it (seconds)."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+
+_LOCK = threading.Lock()
+_READY = threading.Event()
+
+
+def is_ready() -> bool:
+    """Whether `warm_up` has finished in this process."""
+    return _READY.is_set()
+
+
+def warm_up(cache_folder: Path | None = None) -> None:
+    """Import and compile everything a forecast needs; safe to call from any thread, many times.
+
+    Parameters
+    ----------
+    cache_folder : Path or None
+        Where compiled code is kept; beside the source, or in the user's cache, when None. Only the
+        first call of a process can choose.
+    """
+    with _LOCK:
+        if _READY.is_set():
+            return
+        if cache_folder is not None:
+            from numba.core import config
+
+            cache_folder.mkdir(parents=True, exist_ok=True)
+            setattr(config, "CACHE_DIR", str(cache_folder))  # noqa: B010 (untyped module)
+        from mustwright.kinetics.forecast import forecast
+        from mustwright.kinetics.inputs import MustAtPitch, Reading
+
+        must = MustAtPitch.from_brix(20.0, 10.0, amino_n_mg_l=150.0)
+        forecast(must, members=32, readings=[Reading(24.0, brix=18.0)])
+        _READY.set()
