@@ -75,7 +75,7 @@ def main() -> None:
     text += table("shared", constants)
     for place, name in enumerate(("synthetic", "red", "agave")):
         text += table(f"known.{name}", known[place])
-    text += "".join(medium(p) for p in (red, clear, honey))
+    text += "".join(medium(p) for p in (red, clear, honey, populations.measured_only(red, honey)))
     OUT.write_text(text, encoding="utf-8")
     print(text)
 

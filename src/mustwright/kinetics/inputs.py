@@ -28,7 +28,7 @@ __all__ = [
     "Vessel",
 ]
 
-Medium = Literal["honey", "grape_with_skins", "clear_juice"]
+Medium = Literal["honey", "grape_with_skins", "clear_juice", "unknown"]
 
 # Share of the extract that yeast can ferment: typical, low, high (5 % and 95 %). Honey: 0.95, 0.88
 # to 0.98 (assumed); grape: solids of must 15 to 30 g/L (from memory), refined by the calibration.
@@ -36,8 +36,9 @@ FERMENTABLE = {
     "honey": (0.95, 0.88, 0.98),
     "grape_with_skins": (0.93, 0.89, 0.965),
     "clear_juice": (0.95, 0.90, 0.98),
+    "unknown": (0.95, 0.88, 0.98),
 }
-FRUCTOSE_SHARE = {"honey": 1.2 / 2.2, "grape_with_skins": 0.5, "clear_juice": 0.5}
+FRUCTOSE_SHARE = {"honey": 1.2 / 2.2, "grape_with_skins": 0.5, "clear_juice": 0.5, "unknown": 0.5}
 
 
 @dataclass(frozen=True)
@@ -58,8 +59,8 @@ class MustAtPitch:
         About a 90 % range of each [mg N/L]; None where only the method's error is meant.
     ph : float
         2.3 to 6 [-].
-    medium : {"honey", "grape_with_skins", "clear_juice"}
-        Which population of fermentations it belongs to.
+    medium : {"honey", "grape_with_skins", "clear_juice", "unknown"}
+        Which population of fermentations it belongs to; unknown for a must that was only measured.
     fermentable_range : tuple of float or None
         5 % and 95 % of the fermentable share of the extract [-]; None takes the medium's.
     ethanol_g_l : float

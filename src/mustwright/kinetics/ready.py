@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from pathlib import Path
 
@@ -12,6 +13,15 @@ _READY = threading.Event()
 def is_ready() -> bool:
     """Whether `warm_up` has finished in this process."""
     return _READY.is_set()
+
+
+def is_compiled() -> bool:
+    """Whether compiled code of an earlier run is kept where it will be looked for."""
+    if _READY.is_set():
+        return True
+    kept = os.environ.get("NUMBA_CACHE_DIR")
+    folders = [Path(kept)] if kept else [Path(__file__).parent / "__pycache__"]
+    return any(any(f.rglob("ensemble.*.nbi")) for f in folders if f.is_dir())
 
 
 def warm_up(cache_folder: Path | None = None) -> None:

@@ -76,6 +76,7 @@ class Ground:
     must: MustResult
     setting: Setting
     fruit: bool
+    primary: tuple[Portion, ...]
     warnings: tuple[str, ...]
 
 
@@ -139,11 +140,16 @@ def plan(
     InputError, ImpossibleError, UnknownKindError
     """
     own = own or {}
-    ground = _ground_of(text, name)
+    ground = ground_of(text, name)
     if protocol is not None:
         chosen = protocol_called(protocol, own)
         feeding = plan_feeding(ground.setting, chosen)
         return _result(ground, feeding, judge(feeding, chosen, ground.setting, ground.fruit), False)
+    return plan_on(ground, own)
+
+
+def plan_on(ground: Ground, own: Mapping[str, Protocol]) -> PlanResult:
+    """The plan by the protocol that suits a must best."""
     comparison = _compare(ground, [*built_in_protocols().values(), *_not_built_in(own)])
     index = [p.protocol for p in comparison.plans].index(comparison.suits_best)
     return _result(ground, comparison.plans[index], comparison.verdicts[index], True)
@@ -157,7 +163,7 @@ def compare(
 ) -> Comparison:
     """Plan the must of a sheet by several protocols (all of them when none are named)."""
     own = own or {}
-    ground = _ground_of(text, name)
+    ground = ground_of(text, name)
     if protocols is None:
         chosen = [*built_in_protocols().values(), *_not_built_in(own)]
     else:
@@ -203,7 +209,7 @@ def _compare(ground: Ground, chosen: Sequence[Protocol]) -> Comparison:
     )
 
 
-def _ground_of(text: str, name: str) -> Ground:
+def ground_of(text: str, name: str) -> Ground:
     """The ground of a sheet's text, with every formula that left its range among the warnings."""
     with validity_notes() as outside:
         ground = lay_ground(read_sheet(text, name))
@@ -241,7 +247,8 @@ def lay_ground(sheet: Sheet) -> Ground:
     warnings.extend(_rehydration_notes(sheet, pitch, jar, held))
     fruit = blend is not None and _is_fruit_must(blend)
     must = _must_result(sheet, figures, blend)
-    return Ground(sheet, must, setting, fruit, tuple(dict.fromkeys(warnings)))
+    mixed = tuple(blend.portions) if blend else ()
+    return Ground(sheet, must, setting, fruit, mixed, tuple(dict.fromkeys(warnings)))
 
 
 def _is_fruit_must(blend: Blend) -> bool:
