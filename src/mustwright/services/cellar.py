@@ -36,7 +36,7 @@ from mustwright.working import Figure
 
 THIRD = 1 / 3
 NOMINAL_BRIX, NOMINAL_TEMPERATURE_C, NOMINAL_NITROGEN_MG_L = 24.0, 20.0, 150.0
-KEPT_RESULTS = 48
+KEPT_RESULTS = 96
 
 
 @dataclass(frozen=True)
