@@ -74,7 +74,7 @@ def read_jar(identity: str, text: str) -> Nutrient:
 def _jar_table(identity: str, text: str) -> Mapping[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also numbers and nesting beyond use
         raise InputError(f"shelf.{identity}", "needs valid TOML", str(error)) from None
 
 
@@ -107,7 +107,7 @@ def sheet_with_shelf(text: str, records: Sequence[ShelfRecord]) -> str:
     """The sheet as it is planned: one without nutrients of its own takes the cellar's shelf."""
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return text
     shelf = content.get("shelf", {})
     if not records or not isinstance(shelf, Mapping) or has_own_shelf(content):
@@ -334,19 +334,16 @@ def is_mixed(text: str) -> bool:
     """Whether the sheet carries a measured gravity: the must stands mixed."""
     try:
         measured = tomllib.loads(text).get("measured", {})
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return False
     return isinstance(measured, Mapping) and bool({"gravity", "brix"} & set(measured))
 
 
 def units_typed(text: str) -> tuple[str, str]:
-    """Units of volume and of mass as this maker types them; litres and kilograms when unsaid."""
-    try:
-        must = tomllib.loads(text).get("must", {})
-    except tomllib.TOMLDecodeError:
-        return "L", "kg"
+    """Units of volume and of mass as a sheet that can be planned has them; else litres and kg."""
+    must = tomllib.loads(text).get("must", {})
     amounts = [must.get("volume")]
-    amounts += [one.get("amount") for one in must.get("ingredient", []) if isinstance(one, dict)]
+    amounts += [one.get("amount") for one in must.get("ingredient", [])]
     volume, mass = "", ""
     for amount in amounts:
         try:
