@@ -23,7 +23,7 @@ COLUMNS = (
     "Amino added, mg N/L",
     "Held in all, mg N/L",
     "Short, mg N/L",
-    "Early",
+    "Early share",
     "Cost",
 )
 
@@ -58,7 +58,6 @@ def compare_page(
                 "plan": result.plans[i],
                 "verdict": result.verdicts[i],
                 "grams": _grams(result.plans[i], jars),
-                "early": f"{result.plans[i].nitrogen.early_share.value:.0%}".replace("%", " %"),
                 "ledger": ledger_of(use.plan_out_of(result, i), third),
             }
             for i, third in zip(order, thirds, strict=True)
