@@ -73,8 +73,8 @@ def test_from_first_must_to_changed_shelf(journey, shoot, request):
     # Rivals side by side
     page.goto(plan_url + "/compare")
     row = page.get_by_role("row", name=re.compile("Organic at onset, complex"))
-    assert re.search(r"\d+ mg N/L", row.inner_text())
-    before = page.locator("table.compare tbody tr").count()
+    assert re.search(r"\d+", row.first.inner_text())
+    before = page.locator("table.compare tbody th").count()
 
     # A protocol of one's own, with a mistake on the way
     page.goto("/protocols/halves_at_onset_and_third")
@@ -91,7 +91,7 @@ def test_from_first_must_to_changed_shelf(journey, shoot, request):
     assert "share = 0.8" in page.locator("pre").inner_text()
 
     page.goto(plan_url + "/compare")
-    assert page.locator("table.compare tbody tr").count() == before + 1
+    assert page.locator("table.compare tbody th").count() == before + 1
     page.get_by_role("link", name=f"Early and late {own}").click()
     assert f"Early and late {own}" in page.locator(".lede").inner_text()
 
@@ -171,7 +171,7 @@ def test_the_printed_sheet(page, paper, protocol):
     wide, high = (round(float(side)) for side in reader.pages[0].mediabox[2:])
     assert abs(wide - PAPER[paper][0]) <= 1
     assert abs(high - PAPER[paper][1]) <= 1
-    assert 1 <= len(reader.pages) <= 4
+    assert 1 <= len(reader.pages) <= 3
     text = " ".join(" ".join(p.extract_text() for p in reader.pages).split())
     for words in ("Dry lane mead", "Wake the yeast and pitch", "Feed 1", "gave", "Pitched on",
                   "erupt", "label of the product"):  # fmt: skip

@@ -36,7 +36,8 @@ from mustwright.working import Figure
 
 THIRD = 1 / 3
 NOMINAL_BRIX, NOMINAL_TEMPERATURE_C, NOMINAL_NITROGEN_MG_L = 24.0, 20.0, 150.0
-KEPT_RESULTS = 48
+KEPT_RESULTS = 96
+TAKEN_BY_PAGES = "new"  # the address where a new record is made
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ def read_jar(identity: str, text: str) -> Nutrient:
 def _jar_table(identity: str, text: str) -> Mapping[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also numbers and nesting beyond use
         raise InputError(f"shelf.{identity}", "needs valid TOML", str(error)) from None
 
 
@@ -94,7 +95,7 @@ def save_jar(
     """Put a nutrient on the shelf, or write over one; the whole shelf must still be readable."""
     taken = {record.id for record in cellar.nutrients()}
     if identity is None:
-        stem = slug_from_name(name, set(SETTINGS)).replace("-", "_")
+        stem = slug_from_name(name, {*SETTINGS, TAKEN_BY_PAGES}).replace("-", "_")
         identity = slug_from_name(stem, {t.replace("_", "-") for t in taken}).replace("-", "_")
     read_jar(identity, text)
     tables = {r.id: _jar_table(r.id, r.text) for r in cellar.nutrients() if r.id != identity}
@@ -106,7 +107,7 @@ def sheet_with_shelf(text: str, records: Sequence[ShelfRecord]) -> str:
     """The sheet as it is planned: one without nutrients of its own takes the cellar's shelf."""
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return text
     shelf = content.get("shelf", {})
     if not records or not isinstance(shelf, Mapping) or has_own_shelf(content):
@@ -158,7 +159,7 @@ def save_protocol(
     ConflictError
     """
     protocol = read_protocol(text)
-    if protocol.id in built_in_protocols():
+    if protocol.id in built_in_protocols() or protocol.id == TAKEN_BY_PAGES:
         raise InputError("id", "needs to differ from every built-in protocol", protocol.id)
     if identity is not None and protocol.id != identity:
         raise InputError("id", f"needs to stay {identity}; make a new one instead", protocol.id)
@@ -216,17 +217,22 @@ def plan_text(cellar: Cellar, text: str, name: str, protocol: str | None = None)
     known = [plan.protocol for plan in full.plans]
     if protocol is not None and protocol not in known:
         protocol_called(protocol, own_protocols(cellar))
-    i = known.index(protocol or full.suits_best)
+    return plan_out_of(full, known.index(protocol or full.suits_best), protocol is None)
+
+
+def plan_out_of(comparison: Comparison, i: int, chosen: bool = False) -> PlanResult:
+    """The i-th plan of a comparison, as a plan by itself."""
+    plan = comparison.plans[i]
     return PlanResult(
-        full.name,
-        full.must,
-        full.pitch,
-        full.strain,
-        full.profile,
-        full.plans[i],
-        protocol is None,
-        full.verdicts[i],
-        (*full.warnings, *full.plans[i].warnings),
+        comparison.name,
+        comparison.must,
+        comparison.pitch,
+        comparison.strain,
+        comparison.profile,
+        plan,
+        chosen,
+        comparison.verdicts[i],
+        (*comparison.warnings, *plan.warnings),
     )
 
 
@@ -261,6 +267,8 @@ def save_sheet(
     if not name.strip() or len(name) > 120:
         raise InputError("must.name", "needs a name of 1 to 120 characters", name)
     check_sheet(cellar, text, name)
+    if slug is None and slug_from_name(name, set()) == TAKEN_BY_PAGES:
+        slug = slug_from_name(f"{name} must", {record.slug for record in cellar.sheets()})
     return cellar.save_sheet(slug, name.strip(), text, version)
 
 
@@ -326,19 +334,16 @@ def is_mixed(text: str) -> bool:
     """Whether the sheet carries a measured gravity: the must stands mixed."""
     try:
         measured = tomllib.loads(text).get("measured", {})
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return False
     return isinstance(measured, Mapping) and bool({"gravity", "brix"} & set(measured))
 
 
 def units_typed(text: str) -> tuple[str, str]:
-    """Units of volume and of mass as this maker types them; litres and kilograms when unsaid."""
-    try:
-        must = tomllib.loads(text).get("must", {})
-    except tomllib.TOMLDecodeError:
-        return "L", "kg"
+    """Units of volume and of mass as a sheet that can be planned has them; else litres and kg."""
+    must = tomllib.loads(text).get("must", {})
     amounts = [must.get("volume")]
-    amounts += [one.get("amount") for one in must.get("ingredient", []) if isinstance(one, dict)]
+    amounts += [one.get("amount") for one in must.get("ingredient", [])]
     volume, mass = "", ""
     for amount in amounts:
         try:

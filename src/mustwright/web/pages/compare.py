@@ -12,12 +12,20 @@ from mustwright.nutrition.plan import FeedingPlan
 from mustwright.services import cellar as use
 from mustwright.services.plan import Comparison
 from mustwright.services.records import Cellar
-from mustwright.web.pages.figures import Ledger, number
-from mustwright.web.pages.plan import names
+from mustwright.web.pages.figures import number
+from mustwright.web.pages.plan import ledger_of, names
 from mustwright.web.pages.shown import show
 from mustwright.web.pictures.side_by_side import side_by_side
 
 router = APIRouter(include_in_schema=False)
+COLUMNS = (
+    "Ammonium added, mg N/L",
+    "Amino added, mg N/L",
+    "Held in all, mg N/L",
+    "Short, mg N/L",
+    "Early share",
+    "Cost",
+)
 
 
 @router.get("/musts/{slug}/compare")
@@ -50,12 +58,12 @@ def compare_page(
                 "plan": result.plans[i],
                 "verdict": result.verdicts[i],
                 "grams": _grams(result.plans[i], jars),
-                "early": f"{result.plans[i].nitrogen.early_share.value:.0%}".replace("%", " %"),
-                "ledger": Ledger(),
+                "ledger": ledger_of(use.plan_out_of(result, i), third),
             }
-            for i in order
+            for i, third in zip(order, thirds, strict=True)
         ],
         jars=jars,
+        columns=["Suits, of 100", *(f"{name}, g" for _, name in jars), *COLUMNS],
         blocked=[plan for plan in plans if not plan.feasible],
         protocols=names(cellar),
         chosen={plan.protocol for plan in plans},

@@ -11,6 +11,8 @@ from mustwright import data
 from mustwright.working import Figure
 
 DECIMALS = {
+    "of 100": 0,
+    "share": 2,
     "kg": 2,
     "L": 2,
     "g": 1,

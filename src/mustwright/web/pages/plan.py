@@ -16,6 +16,7 @@ from mustwright.web.pages.figures import Ledger
 from mustwright.web.pages.shown import show
 from mustwright.web.pictures.balance import balance_picture
 from mustwright.web.pictures.feed_line import feed_line
+from mustwright.working import Figure
 
 router = APIRouter(include_in_schema=False)
 
@@ -38,7 +39,7 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         "plan.html",
         record=record,
         result=result,
-        ledger=Ledger.over(plan_working(result).items()),
+        ledger=ledger_of(result, third),
         working=f"/musts/{slug}/working?protocol={result.plan.protocol}",
         steps=use.next_steps(result, use.is_mixed(record.text)),
         units=units,
@@ -61,8 +62,15 @@ def working_page(request: Request, slug: str, protocol: str | None = None) -> HT
     cellar: Cellar = request.app.state.compose.cellar
     record: SheetRecord = cellar.sheet(slug)
     result = use.plan_text(cellar, record.text, record.name, protocol or None)
-    ledger = Ledger.over(plan_working(result).items())
+    ledger = ledger_of(result, use.third_break(result, result.plan))
     return show(request, "working.html", record=record, result=result, ledger=ledger)
+
+
+def ledger_of(result: PlanResult, third: Figure) -> Ledger:
+    """Every figure of a plan, numbered in the same order wherever it is shown."""
+    ledger = Ledger.over(plan_working(result).items())
+    ledger.number(third, "a third of the sugar gone")
+    return ledger
 
 
 def names(cellar: Cellar) -> list[tuple[str, str]]:

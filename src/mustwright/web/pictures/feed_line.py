@@ -82,22 +82,27 @@ def feed_line(plan: FeedingPlan, third: Figure, narrow: bool = False) -> Markup:
     scale = TALLEST / tallest
     rows = _label_rows([axis.x(m.hours) for m in marks], 44.0 if narrow else 62.0)
     depth = 18.0 * (max(rows, default=0) + 1)
-    bottom = base + 26 + depth + 20
+    bottom = base + 32 + depth + 20
     body = [band(axis, third, top - 8, base), axis.grid(top - 8, base)]
     body.append(_band_words(axis, third, narrow, width))
     body.append(line(axis.left, base, axis.right, base, "spine"))
-    for mark, row in zip(marks, rows, strict=True):
+    for j, (mark, row) in enumerate(zip(marks, rows, strict=True)):
         x = axis.x(mark.hours)
         body.append(stack(mark, x, base, scale, f"{name}-hatch", 12 if narrow else 18))
         if mark.low is not None and mark.high is not None and mark.high > mark.low:
             body.append(
-                whisker(axis.x(mark.low), _unclipped(axis, mark.high), base + 10, axis.right)
+                whisker(
+                    axis.x(mark.low),
+                    _unclipped(axis, mark.high),
+                    base + 9 + 5 * (j % 3),
+                    axis.right,
+                )
             )
         total = mark.ammonium + mark.amino
         above = base - total * scale - 5
         body.append(_near(x, above, f"{total:.0f}", width, "t strong"))
-        y = base + 30 + 18 * row
-        body.append(line(x, base + 14, x, y - 11, "leader"))
+        y = base + 36 + 18 * row
+        body.append(line(x, base + 5, x, y - 11, "leader"))
         body.append(_near(x, y, clock(mark.hours), width, "t"))
     body.append(axis.labels(bottom - 4))
     title = (
