@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.sheets import chosen_protocols, file_text, print_json, sheet_text
+from mustwright.cli.sheets import (
+    chosen_protocols,
+    file_text,
+    print_json,
+    say_when_compiling,
+    sheet_text,
+)
 from mustwright.errors import InputError
 
 if TYPE_CHECKING:
@@ -52,15 +57,6 @@ def forecast_command(
         return
     for line in forecast_lines(result):
         click.echo(line)
-
-
-def say_when_compiling() -> None:
-    """A word on standard error when the first forecast of an installation has to compile."""
-    from mustwright.kinetics.ready import is_compiled
-
-    if not is_compiled():
-        print("mustwright: note: compiling the model, once for this installation (some seconds)",
-              file=sys.stderr)  # fmt: skip
 
 
 def _hours(text: str) -> list[float]:

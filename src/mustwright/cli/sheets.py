@@ -86,3 +86,12 @@ def cellar_protocols() -> dict[str, Protocol]:
 def print_json(data: dict[str, Any]) -> None:
     """One JSON object on standard output."""
     click.echo(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def say_when_compiling() -> None:
+    """A word on standard error when the first forecast of an installation has to compile."""
+    from mustwright.kinetics.ready import is_compiled
+
+    if not is_compiled():
+        print("mustwright: note: compiling the model, once for this installation (some seconds)",
+              file=sys.stderr)  # fmt: skip

@@ -18,7 +18,10 @@ from mustwright.kinetics.update import Verdict, measured, posterior
 
 Floats = NDArray[np.float64]
 PROBABILITIES = (0.05, 0.25, 0.50, 0.75, 0.95)
-STUCK_G_L_PER_DAY = 1.2  # about 0.0005 in gravity; below it a day counts as no change (assumed)
+# A ferment that falls less than 0.002 in gravity a day is sluggish (a published threshold, read
+# second-hand; used here also above 1.005, where it is 0.005): with sugar left after six weeks it
+# has stopped or crawls, and a maker calls it stuck.
+STUCK_G_L_PER_DAY = 5.0
 
 
 @dataclass(frozen=True)
@@ -66,7 +69,7 @@ class Forecast:
     hours_to_dry : Band
         Until glucose and fructose are below 2 g/L; inf for never.
     chance_of_sticking : float
-        Share of members that stand still with 2 g/L or more at the horizon.
+        Share of members that stop or crawl (under 5 g/L a day) with 2 g/L or more at the horizon.
     chance_of_dry : float
         Share that is dry by then; the rest is still moving.
     residual_sugar_g_l, residual_yan_mg_l : Band

@@ -137,7 +137,7 @@ def _rehydration_mg_l(ground: Ground) -> float:
 
 
 def _range(figure: Figure, plus: float, credit: Credit) -> tuple[float, float] | None:
-    """A range for reckoned nitrogen; none for measured, where the model knows the method's error."""
+    """A range for reckoned nitrogen; for measured the model knows the method's error."""
     if credit.measured or figure.low is None or figure.high is None:
         return None
     if figure.high - figure.low < LEAST_RANGE_MG_L:
@@ -151,5 +151,3 @@ def _fermentable_range(ground: Ground) -> tuple[float, float] | None:
     if not ground.primary or figure.low is None or figure.high is None or extract <= 0:
         return None
     return max(figure.low / extract, 0.3), min(figure.high / extract, 1.0)
-
-

@@ -95,18 +95,14 @@ def forecast(
     seen = read_readings(readings) if readings is not None else None
     if not 0 <= seed < 2**31:
         raise InputError("seed", "needs a whole number from 0 to 2147483647", seed)
-    run = model.forecast(
-        must, feeds, conditions, members, seed, _times(at_h, conditions), seen
-    )
+    run = model.forecast(must, feeds, conditions, members, seed, _times(at_h, conditions), seen)
     warnings = (*ground.warnings, *(plan.warnings if plan else ()), *_doubts(must, run))
     return ForecastResult(
         ground.sheet.name, ground, plan, must, conditions, run, members, seed, warnings
     )
 
 
-def _plan(
-    ground: Ground, protocol: str | None, own: Mapping[str, Protocol]
-) -> FeedingPlan | None:
+def _plan(ground: Ground, protocol: str | None, own: Mapping[str, Protocol]) -> FeedingPlan | None:
     if protocol == NO_FEED:
         return None
     if protocol is None:
@@ -195,5 +191,3 @@ def _plain(values: Any) -> Any:
 
 def _finite(value: float) -> float | None:
     return float(f"{value:.6g}") if np.isfinite(value) else None
-
-

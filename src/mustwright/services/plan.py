@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from scipy.optimize import brentq
 
@@ -28,6 +29,9 @@ from mustwright.nutrition.shelf import Nutrient
 from mustwright.services.sheet import Measured, Sheet, read_sheet
 from mustwright.working import ARITHMETIC, ASSUMED, TYPED, Figure
 from mustwright.yeast.pitch import Pitch, Strain, plan_pitch
+
+if TYPE_CHECKING:
+    from mustwright.services.outcome import Outcome
 
 PER_LITRE_VOLUME_L = 1.0
 HIGHEST_BRIX = 60
@@ -86,8 +90,12 @@ class PlanResult:
 
     Parameters
     ----------
-    why : tuple of str
-        Why this protocol, when the tool chose it; else what speaks for it.
+    chosen : bool
+        Whether the tool chose the protocol.
+    ground : Ground
+        What no protocol changes.
+    outcome : Outcome or None
+        What it would do, once forecast.
     """
 
     name: str
@@ -99,6 +107,8 @@ class PlanResult:
     chosen: bool
     verdict: Verdict
     warnings: tuple[str, ...]
+    ground: Ground
+    outcome: Outcome | None = None
 
 
 @dataclass(frozen=True)
@@ -114,6 +124,8 @@ class Comparison:
     verdicts: tuple[Verdict, ...]
     suits_best: str
     warnings: tuple[str, ...]
+    ground: Ground
+    outcomes: tuple[Outcome, ...] = ()
 
 
 def plan(
@@ -188,6 +200,7 @@ def _result(ground: Ground, feeding: FeedingPlan, verdict: Verdict, chosen: bool
         chosen,
         verdict,
         (*ground.warnings, *feeding.warnings),
+        ground,
     )
 
 
@@ -206,6 +219,7 @@ def _compare(ground: Ground, chosen: Sequence[Protocol]) -> Comparison:
         verdicts,
         plans[best(verdicts)].protocol,
         ground.warnings,
+        ground,
     )
 
 

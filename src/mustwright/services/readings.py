@@ -101,8 +101,9 @@ def _reading(
     try:
         return Reading(hours, **values)
     except InputError as error:
-        raise InputError(f"{where} {error.field.split('.')[-1]}", error.requirement,
-                         error.got) from None
+        raise InputError(
+            f"{where} {error.field.split('.')[-1]}", error.requirement, error.got
+        ) from None
 
 
 def _number(text: str, where: str) -> float | None:
