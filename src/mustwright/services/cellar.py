@@ -208,7 +208,9 @@ def compare_text(cellar: Cellar, text: str, name: str, protocols: Sequence[str] 
     picked = [i for i, identity in enumerate(known) if identity in protocols]
     verdicts = tuple(full.verdicts[i] for i in picked)
     plans = tuple(full.plans[i] for i in picked)
-    return replace(full, plans=plans, verdicts=verdicts, suits_best=plans[best(verdicts)].protocol)
+    outcomes = tuple(full.outcomes[i] for i in picked) if full.outcomes else ()
+    suits = plans[best(verdicts)].protocol
+    return replace(full, plans=plans, verdicts=verdicts, suits_best=suits, outcomes=outcomes)
 
 
 def plan_text(cellar: Cellar, text: str, name: str, protocol: str | None = None) -> PlanResult:
@@ -233,6 +235,8 @@ def plan_out_of(comparison: Comparison, i: int, chosen: bool = False) -> PlanRes
         chosen,
         comparison.verdicts[i],
         (*comparison.warnings, *plan.warnings),
+        comparison.ground,
+        comparison.outcomes[i] if comparison.outcomes else None,
     )
 
 

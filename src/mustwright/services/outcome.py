@@ -143,7 +143,9 @@ def difference(one: Forecast, other: Forecast) -> str:
             return "no real difference here"
         return f"sticks {'more' if stuck > 0 else 'less'} often by {abs(stuck):.0%}"
     if abs(middle) > 5e4:
-        return "does not get dry where that one does" if middle > 0 else "gets dry where it does not"
+        return (
+            "does not get dry where that one does" if middle > 0 else "gets dry where it does not"
+        )
     way = "later" if middle > 0 else "sooner"
     return f"dry about {abs(middle) / 24:.1f} days {way}, in {max(sooner, later):.0%} of members"
 
