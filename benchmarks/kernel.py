@@ -15,12 +15,16 @@ import os
 import resource
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numba
 import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
+
+# Run as a file, Python looks beside this file only.
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from benchmarks.rivals import (
     Task,
@@ -157,7 +161,7 @@ def _cvode(work: Task, truth: Floats, tolerances: list[float]) -> dict[str, floa
     }
 
 
-def _diffrax(work: Task, truth: Floats, tolerances: list[float]) -> dict[str, Any]:
+def _diffrax(_work: Task, truth: Floats, tolerances: list[float]) -> dict[str, Any]:
     count = 1000
     many = task(count)
     starts = np.stack([many.start(k) for k in range(count)])

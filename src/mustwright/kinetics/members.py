@@ -110,6 +110,8 @@ def build(must: MustAtPitch, conditions: Conditions, z: Floats, population: Popu
         "growth_max": np.minimum(e["growth_max"], fastest),
         "uptake_temperature_zero": np.clip(e["uptake_temperature_zero"], -20.0, 1.0),
         "ethanol_yield": np.clip(e["ethanol_yield"], 0.44, 0.505),
+        # Twenty times the centre; beyond about 2.7 per hour steps of an hour are unstable.
+        "capacity_rate": np.minimum(e["capacity_rate"], 1.0),
     }
     for row, name in enumerate(TRAITS):
         traits[row] = own.get(name, e.get(name, fixed.get(name)))
