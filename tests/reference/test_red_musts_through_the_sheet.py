@@ -1,7 +1,7 @@
 """Reiter2021: fifteen red musts, forecast from Brix, pH, nitrogen and temperature alone.
 
-The population of measured musts was chosen on these sites (docs/kinetics.md), so this is no proof on
-new data; it holds the way from a sheet to the forecast (units, medium, strain, pitch) to what was
+The population of measured musts was chosen on these sites (docs/kinetics.md), so this is no proof
+on new data; it holds the way from sheet to forecast (units, medium, strain, pitch) to what was
 found then. Temperature 27 C is from memory. Additions that some sites got are not told.
 """
 
