@@ -15,6 +15,7 @@ from mustwright.kinetics.inputs import Conditions, MustAtPitch
 from mustwright.nutrition.plan import FeedingPlan, plan_feeding
 from mustwright.nutrition.protocols import Protocol, protocol_called
 from mustwright.services.fermentation import conditions_of, feeds_of, must_at_pitch
+from mustwright.services.outcome import doubts
 from mustwright.services.plan import Ground, ground_of, plan_on
 from mustwright.services.readings import read_readings
 
@@ -96,7 +97,9 @@ def forecast(
     if not 0 <= seed < 2**31:
         raise InputError("seed", "needs a whole number from 0 to 2147483647", seed)
     run = model.forecast(must, feeds, conditions, members, seed, _times(at_h, conditions), seen)
-    warnings = (*ground.warnings, *(plan.warnings if plan else ()), *_doubts(must, run))
+    warnings = (*ground.warnings, *(plan.warnings if plan else ()), *doubts(ground))
+    if run.verdict is not None and not run.verdict.explained:
+        warnings += (run.verdict.message,)
     return ForecastResult(
         ground.sheet.name, ground, plan, must, conditions, run, members, seed, warnings
     )
@@ -117,19 +120,6 @@ def _times(at_h: Sequence[float] | None, conditions: Conditions) -> Any:
     if times.size == 0 or times.size > 2000 or times.min() < 0 or times.max() > 4000:
         raise InputError("at", "needs one to 2000 hours from 0 to 4000", list(at_h)[:5])
     return times
-
-
-def _doubts(must: MustAtPitch, run: Forecast) -> list[str]:
-    """Where the model was never tried, and what the readings say of it."""
-    found = []
-    brix = run.brix.p50[0] if run.brix.p50.size else 0.0
-    if brix > 27:
-        found.append("The model was fitted on musts up to 27 Brix; this one is beyond them.")
-    if must.medium == "honey":
-        found.append("No honey must was in the fit: the band counts how media differ.")
-    if run.verdict is not None and not run.verdict.explained:
-        found.append(run.verdict.message)
-    return found
 
 
 def forecast_data(result: ForecastResult) -> dict[str, Any]:

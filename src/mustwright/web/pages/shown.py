@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from functools import cache
@@ -25,6 +26,7 @@ def _equipped() -> Environment:
         clock=figures.clock,
         clock_range=figures.clock_range,
         number=figures.number,
+        is_finite=math.isfinite,
         words=figures.words,
         source_parts=figures.source_parts,
     )
