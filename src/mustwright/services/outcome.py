@@ -145,7 +145,9 @@ def doubts(ground: Ground) -> list[str]:
             f"The model was fitted on musts up to {FITTED_TO_BRIX:g} Brix; this one is beyond them."
         )
     if not FITTED_C[0] <= ground.sheet.temperature_c <= FITTED_C[1]:
-        found.append("It was fitted between {:g} and {:g} °C; this must is outside.".format(*FITTED_C))
+        found.append(
+            "It was fitted between {:g} and {:g} °C; this must is outside.".format(*FITTED_C)
+        )
     if medium_of(ground) == "honey":
         found.append("No honey must was in the fit: the band counts how media differ.")
     return found
@@ -177,7 +179,7 @@ def difference(one: Forecast, other: Forecast) -> str:
             "does not get dry where that one does" if middle > 0 else "gets dry where it does not"
         )
     way = "later" if middle > 0 else "sooner"
-    return f"dry about {abs(middle) / 24:.1f} days {way}, in {max(sooner, later):.0%} of members"
+    return f"dry about {abs(middle) / 24:.1f} days {way}, in {max(sooner, later):.0%} of runs"
 
 
 def outcome_of(run: Forecast, members: int) -> Outcome:

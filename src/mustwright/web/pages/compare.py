@@ -81,7 +81,10 @@ def compare_page(
         narrow=side_by_side(plans, thirds, result.suits_best, True, hold),
         will=[
             gravity_picture(
-                curves, dry, common_axis(plans, thirds, layout.kind == "narrow", hold), layout,
+                curves,
+                dry,
+                common_axis(plans, thirds, layout.kind == "narrow", hold),
+                layout,
                 f"will-{layout.kind}",
             )
             for layout in (BESIDE, BESIDE_NARROW)

@@ -99,7 +99,7 @@ def gravity_picture(
     if layout.days:
         body.append(axis.labels(layout.height - 6))
     if layout.names_right:
-        body += _names_right(curves, axis, scale, layout, (top, bottom))
+        body += _names_right(curves, axis, scale, (top, bottom))
     elif len(curves) > 1:
         rows = _names_below(curves, layout)
         body += rows
@@ -199,7 +199,11 @@ def _between(outcome: Outcome, hours: float) -> float:
 
 
 def _names_right(
-    curves: Sequence[Curve], axis: TimeAxis, scale: _Scale, layout: Layout, ends: tuple[float, float]
+    curves: Sequence[Curve],
+    axis: TimeAxis,
+    scale: _Scale,
+    layout: Layout,
+    ends: tuple[float, float],
 ) -> list[str]:
     """Names beside the ends of their lines, moved apart; grey ones only where there is room."""
     left = axis.right + 14
