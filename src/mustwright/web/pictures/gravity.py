@@ -202,7 +202,6 @@ def _names_right(
     curves: Sequence[Curve],
     axis: TimeAxis,
     scale: _Scale,
-    layout: Layout,
     ends: tuple[float, float],
 ) -> list[str]:
     """Names beside the ends of their lines, moved apart; grey ones only where there is room."""
