@@ -23,8 +23,8 @@ from mustwright.web.pictures.gravity import Curve, alone
 router = APIRouter(include_in_schema=False)
 LABELS = {
     "temperature": ("Must temperature, °C", "also as 68 F"),
-    "pitch": ("Dry yeast, g", ""),
-    "nitrogen": ("Nitrogen fed in all, mg N/L", "the feeds keep their hours and their shares"),
+    "pitch": ("Dry yeast, g", "woken as the plan says"),
+    "nitrogen": ("Nitrogen fed in all, mg N/L", "every feed by the same factor"),
     "gravity": ("Gravity at pitch", "also as 24 Bx"),
 }
 UNITS = {"temperature": "°C", "pitch": "g", "nitrogen": "mg N/L", "gravity": ""}
