@@ -39,7 +39,6 @@ COLUMNS = (
     "Held in all, mg N/L",
     "Short, mg N/L",
     "Early share",
-    "Cost",
 )
 
 
@@ -93,6 +92,7 @@ def compare_page(
         else [],
         forecast_state=state(),
         doubts=doubts(result.ground),
+        bands_for_all=len(plans) <= BANDS_FOR_ALL,
         picked=picked,
         asked=protocol or [],
         rows=[
@@ -110,6 +110,7 @@ def compare_page(
         columns=[
             "Suits, of 100",
             *(OUTCOMES if result.outcomes else ()),
+            "Cost",
             *(f"{name}, g" for _, name in jars),
             *COLUMNS,
         ],
