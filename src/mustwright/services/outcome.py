@@ -17,6 +17,7 @@ from mustwright.services.fermentation import (
     feeds_of,
     medium_of,
     must_at_pitch,
+    nothing_to_ferment,
 )
 from mustwright.working import Figure
 
@@ -98,7 +99,7 @@ def run_of(
 
 def foresee_plan(result: PlanResult, members: int = MEMBERS) -> PlanResult:
     """A plan with what it would do, and its feeds at the hours forecast."""
-    if result.must.sugar_g_l.value <= 0:
+    if nothing_to_ferment(result.ground):
         return result
     (outcome,) = foresee(result.ground, [result.plan], members=members)
     return replace(result, outcome=outcome, plan=with_expected_hours(result.plan, outcome))
@@ -106,7 +107,7 @@ def foresee_plan(result: PlanResult, members: int = MEMBERS) -> PlanResult:
 
 def foresee_comparison(result: Comparison, members: int = MEMBERS) -> Comparison:
     """A comparison with what each plan would do."""
-    if result.must.sugar_g_l.value <= 0:
+    if nothing_to_ferment(result.ground):
         return result
     best = [plan.protocol for plan in result.plans].index(result.suits_best)
     outcomes = foresee(result.ground, result.plans, best, members)

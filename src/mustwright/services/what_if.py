@@ -8,7 +8,12 @@ from mustwright.errors import InputError
 from mustwright.kinetics.forecast import Forecast, with_temperature
 from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
-from mustwright.services.fermentation import conditions_of, feeds_of, must_at_pitch
+from mustwright.services.fermentation import (
+    conditions_of,
+    feeds_of,
+    must_at_pitch,
+    nothing_to_ferment,
+)
 from mustwright.services.outcome import Outcome, difference, outcome_of, run_of
 from mustwright.services.plan import Ground, PlanResult
 
@@ -96,7 +101,7 @@ def planned_forecast(plan: PlanResult, members: int = MEMBERS) -> Planned:
         Where there is no sugar to ferment.
     """
     ground = plan.ground
-    if ground.must.sugar_g_l.value <= 0:
+    if nothing_to_ferment(ground):
         raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
     must, conditions = must_at_pitch(ground), conditions_of(ground)
     feeds = feeds_of(plan.plan, ground)
@@ -104,7 +109,7 @@ def planned_forecast(plan: PlanResult, members: int = MEMBERS) -> Planned:
     return Planned(plan, must, conditions, feeds, run, outcome_of(run, members))
 
 
-def what_if(planned: Planned, facts: Facts, members: int = MEMBERS) -> WhatIf:
+def what_if(planned: Planned, facts: Facts) -> WhatIf:
     """Forecast a plan with changed facts, member against member.
 
     The feeds stay as they are planned but for their size; a changed gravity changes sugar and
@@ -123,12 +128,13 @@ def what_if(planned: Planned, facts: Facts, members: int = MEMBERS) -> WhatIf:
         conditions = with_temperature(conditions, facts.temperature)
     if "pitch" in changed:
         volume = planned.plan.must.volume_l.value
-        conditions = replace(conditions, pitch_g_l=facts.pitch / volume)
+        conditions = replace(conditions, pitch_g_l=min(max(facts.pitch / volume, 0.01), 10.0))
     feeds = planned.feeds
     if "nitrogen" in changed:
         feeds = tuple(_scaled(feed, facts.nitrogen / old.nitrogen) for feed in feeds)
     if not changed:
         return WhatIf(planned, facts, (), planned.outcome, "", (), _dry(planned.plan, 1.0))
+    members = planned.run.dry_at_h.size
     run = run_of(must, feeds, conditions, members)
     return WhatIf(
         planned,

@@ -15,6 +15,7 @@ HIGHEST_BRIX = 42.0
 MOST_NITROGEN_MG_L = 1000.0
 WARMEST_C = 45.0
 PITCH_G_L = (0.01, 10.0)
+ROUNDING = 1e-3  # of the ends as they are said
 
 
 @dataclass(frozen=True)
@@ -88,12 +89,12 @@ def _pitch(text: str, planned: Planned) -> float:
     quantity = parse_quantity(text.replace(",", "."), "pitch")
     grams = {"number": 1.0, "mass": 1000.0}
     volume = planned.plan.must.volume_l.value
-    low, high = (end * volume for end in PITCH_G_L)
+    low, high = PITCH_G_L[0] * volume, PITCH_G_L[1] * volume
     requirement = f"needs {low:.3g} to {high:.4g} g of dry yeast"
     if quantity.dimension not in grams:
         raise InputError("pitch", requirement, text)
     value = quantity.value * grams[quantity.dimension]
-    if not low <= value <= high:
+    if not (1 - ROUNDING) * low <= value <= (1 + ROUNDING) * high:
         raise InputError("pitch", requirement, text)
     return value
 

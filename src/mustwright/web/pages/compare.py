@@ -11,6 +11,7 @@ from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ready import state
 from mustwright.nutrition.plan import FeedingPlan
 from mustwright.services import cellar as use
+from mustwright.services.fermentation import nothing_to_ferment
 from mustwright.services.foreseen import foreseen_comparison
 from mustwright.services.outcome import Outcome, doubts
 from mustwright.services.plan import Comparison
@@ -91,6 +92,7 @@ def compare_page(
         if curves
         else [],
         forecast_state=state(),
+        nothing=nothing_to_ferment(result.ground),
         doubts=doubts(result.ground),
         bands_for_all=len(plans) <= BANDS_FOR_ALL,
         picked=picked,

@@ -65,7 +65,7 @@ def what_if_page(
         return show(request, template, **context)
     query = {name: request.query_params.get(name, "")[:80] for name in FIELDS}
     facts, errors = read_facts(planned, query)
-    found = what_if(planned, facts, MEMBERS)
+    found = what_if(planned, facts)
     typed = {
         name: query[name] if name in errors else query[name].strip() or shown
         for name, shown in shown_facts(facts).items()
