@@ -107,6 +107,11 @@ def save_jar(
 
 def sheet_with_shelf(text: str, records: Sequence[ShelfRecord]) -> str:
     """The sheet as it is planned: one without nutrients of its own takes the cellar's shelf."""
+    return _with_shelf(text, tuple(records))
+
+
+@lru_cache(maxsize=KEPT_RESULTS)
+def _with_shelf(text: str, records: tuple[ShelfRecord, ...]) -> str:
     try:
         content = tomllib.loads(text)
     except (ValueError, RecursionError):

@@ -14,7 +14,12 @@ from mustwright.kinetics.forecast import Band, Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch
 from mustwright.nutrition.plan import FeedingPlan, plan_feeding
 from mustwright.nutrition.protocols import Protocol, protocol_called
-from mustwright.services.fermentation import conditions_of, feeds_of, must_at_pitch
+from mustwright.services.fermentation import (
+    conditions_of,
+    feeds_of,
+    must_at_pitch,
+    nothing_to_ferment,
+)
 from mustwright.services.outcome import doubts
 from mustwright.services.plan import Ground, ground_of, plan_on
 from mustwright.services.readings import read_readings
@@ -88,7 +93,7 @@ def forecast(
     InputError, ImpossibleError, UnknownKindError
     """
     ground = ground_of(text, name)
-    if ground.setting.must.sugar_g_l.value <= 0:
+    if nothing_to_ferment(ground):
         raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
     plan = _plan(ground, protocol, own or {})
     must, conditions = must_at_pitch(ground), conditions_of(ground)

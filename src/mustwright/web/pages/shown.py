@@ -27,6 +27,7 @@ def _equipped() -> Environment:
         clock_range=figures.clock_range,
         number=figures.number,
         is_finite=math.isfinite,
+        capitalise=lambda words: words[:1].upper() + words[1:],
         words=figures.words,
         source_parts=figures.source_parts,
     )
