@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.sheets import chosen_protocols, print_json, say_when_compiling, sheet_text
+from mustwright.cli.sheets import (
+    chosen_protocols,
+    forecast_option,
+    print_answer,
+    print_json,
+    say_when_compiling,
+    sheet_text,
+)
 
 if TYPE_CHECKING:
     from mustwright.nutrition.choose import Verdict
@@ -27,12 +35,7 @@ AXIS_COLUMNS = 48
     metavar="ID",
     help="Compare only this one; may be repeated. Without it all are compared.",
 )
-@click.option(
-    "--forecast/--no-forecast",
-    default=False,
-    show_default=True,
-    help="Also say what it would do; takes a second or two longer.",
-)
+@forecast_option
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def compare_command(
@@ -52,14 +55,7 @@ def compare_command(
     if as_json:
         print_json(comparison_data(result, explain))
         return
-    for line in comparison_lines(result):
-        click.echo(line)
-    if explain:
-        from mustwright.cli.working import working_lines
-
-        click.echo("\nWorking")
-        for line in working_lines(comparison_working(result)):
-            click.echo(f"  {line}")
+    print_answer(comparison_lines(result), partial(comparison_working, result) if explain else None)
 
 
 def comparison_lines(result: Comparison) -> list[str]:

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.sheets import chosen_protocols, print_json, say_when_compiling, sheet_text
+from mustwright.cli.sheets import (
+    chosen_protocols,
+    forecast_option,
+    print_answer,
+    print_json,
+    say_when_compiling,
+    sheet_text,
+)
 
 if TYPE_CHECKING:
     from mustwright.nutrition.plan import Feed, FeedingPlan
@@ -18,12 +26,7 @@ if TYPE_CHECKING:
 @click.command("plan")
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, or a protocol file (.toml).")
-@click.option(
-    "--forecast/--no-forecast",
-    default=False,
-    show_default=True,
-    help="Also say what it would do; takes a second or two longer.",
-)
+@forecast_option
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def plan_command(
@@ -43,14 +46,7 @@ def plan_command(
     if as_json:
         print_json(plan_data(result, explain))
         return
-    for line in plan_lines(result):
-        click.echo(line)
-    if explain:
-        from mustwright.cli.working import working_lines
-
-        click.echo("\nWorking")
-        for line in working_lines(plan_working(result)):
-            click.echo(f"  {line}")
+    print_answer(plan_lines(result), partial(plan_working, result) if explain else None)
 
 
 def plan_lines(result: PlanResult) -> list[str]:

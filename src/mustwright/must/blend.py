@@ -15,7 +15,6 @@ from mustwright.working import ARITHMETIC, ASSUMED, Figure, total
 
 INSOLUBLE_DENSITY_KG_L = 1.35  # wet fruit fibre and seeds, from memory
 PRIMARY = "primary"
-LIQUID = "ICUMSA1998 density of the mixed liquid"
 
 
 @dataclass(frozen=True)
