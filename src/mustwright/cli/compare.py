@@ -18,7 +18,7 @@ from mustwright.cli.sheets import (
 
 if TYPE_CHECKING:
     from mustwright.nutrition.choose import Verdict
-    from mustwright.nutrition.plan import FeedingPlan
+    from mustwright.nutrition.feeding_plan import FeedingPlan
     from mustwright.services.outcome import Outcome
     from mustwright.services.plan import Comparison
 

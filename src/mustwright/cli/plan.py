@@ -17,9 +17,10 @@ from mustwright.cli.sheets import (
 )
 
 if TYPE_CHECKING:
-    from mustwright.nutrition.plan import Feed, FeedingPlan
+    from mustwright.nutrition.feeding_plan import Feed, FeedingPlan
+    from mustwright.services.ground import MustResult
     from mustwright.services.outcome import Outcome
-    from mustwright.services.plan import MustResult, PlanResult
+    from mustwright.services.plan import PlanResult
     from mustwright.working import Figure
 
 

@@ -15,8 +15,8 @@ import tomlkit
 from mustwright.errors import ConflictError, InputError, ValidityWarning
 from mustwright.kinetics.pace import Pace, usual_pace
 from mustwright.nutrition.choose import best
+from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.feeds import FeedSlot, place_feeds
-from mustwright.nutrition.plan import FeedingPlan
 from mustwright.nutrition.protocols import (
     Protocol,
     built_in_protocols,

@@ -22,8 +22,8 @@ from mustwright.nutrition.triggers import read_trigger
 from mustwright.working import Figure
 
 if TYPE_CHECKING:
-    from mustwright.nutrition.plan import FeedingPlan
-    from mustwright.services.plan import Ground
+    from mustwright.nutrition.feeding_plan import FeedingPlan
+    from mustwright.services.ground import Ground
 
 GRAPE = "grape"
 DEFAULT_PH = 3.6

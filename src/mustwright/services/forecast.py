@@ -12,7 +12,8 @@ from mustwright.errors import InputError
 from mustwright.kinetics import forecast as model
 from mustwright.kinetics.forecast import Band, Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch
-from mustwright.nutrition.plan import FeedingPlan, plan_feeding
+from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, protocol_called
 from mustwright.services.fermentation import (
     conditions_of,
@@ -20,8 +21,9 @@ from mustwright.services.fermentation import (
     must_at_pitch,
     nothing_to_ferment,
 )
+from mustwright.services.ground import Ground, ground_of
 from mustwright.services.outcome import doubts
-from mustwright.services.plan import Ground, ground_of, plan_on
+from mustwright.services.plan import plan_on
 from mustwright.services.readings import read_readings
 
 NO_FEED = "none"

@@ -11,7 +11,7 @@ import numpy as np
 from mustwright.kinetics import forecast as model
 from mustwright.kinetics.forecast import Band, Forecast
 from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch
-from mustwright.nutrition.plan import FeedingPlan
+from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.services.fermentation import (
     conditions_of,
     feeds_of,
@@ -22,7 +22,8 @@ from mustwright.services.fermentation import (
 from mustwright.working import Figure
 
 if TYPE_CHECKING:
-    from mustwright.services.plan import Comparison, Ground, PlanResult
+    from mustwright.services.ground import Ground
+    from mustwright.services.plan import Comparison, PlanResult
 
 MEMBERS = 600
 SEED = 1

@@ -14,8 +14,9 @@ from mustwright.services.fermentation import (
     must_at_pitch,
     nothing_to_ferment,
 )
+from mustwright.services.ground import Ground
 from mustwright.services.outcome import Outcome, difference, outcome_of, run_of
-from mustwright.services.plan import Ground, PlanResult
+from mustwright.services.plan import PlanResult
 
 FIELDS = ("temperature", "pitch", "nitrogen", "gravity")
 MEMBERS = 300

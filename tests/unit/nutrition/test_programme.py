@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from musts import feeding, protocol, protocol_data, sheet
-from mustwright.nutrition.plan import round_to_scale
 from mustwright.nutrition.programme import (
     Ceiling,
     FeedAsk,
@@ -16,6 +15,7 @@ from mustwright.nutrition.programme import (
     shortfall,
     solve,
 )
+from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.shelf import Nutrient
 from mustwright.working import TYPED, Figure
 

@@ -38,7 +38,7 @@ def test_the_alcohol_asked_for_is_the_potential_of_the_must(value):
 
 
 def ground_of(aim, **more):
-    from mustwright.services.plan import lay_ground
+    from mustwright.services.ground import lay_ground
     from mustwright.services.sheet import read_sheet
 
     return lay_ground(read_sheet(text(aim, **more))).must

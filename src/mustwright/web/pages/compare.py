@@ -9,7 +9,7 @@ from starlette.responses import HTMLResponse
 
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ready import state
-from mustwright.nutrition.plan import FeedingPlan
+from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.services import cellar as use
 from mustwright.services.fermentation import nothing_to_ferment
 from mustwright.services.foreseen import foreseen_comparison

@@ -7,7 +7,7 @@ from starlette.responses import HTMLResponse
 
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ready import state
-from mustwright.nutrition.plan import Feed
+from mustwright.nutrition.feeding_plan import Feed
 from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.services import cellar as use
 from mustwright.services.fermentation import nothing_to_ferment

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
-from mustwright.nutrition.plan import FeedingPlan, NitrogenSheet
+from mustwright.nutrition.feeding_plan import FeedingPlan, NitrogenSheet
 from mustwright.web.pictures.feed_line import (
     Mark,
     _unclipped,
