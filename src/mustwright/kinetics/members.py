@@ -104,6 +104,7 @@ def build(must: MustAtPitch, conditions: Conditions, z: Floats, population: Popu
         "ethanol_end": tolerance * e["tolerance_factor"],
         "cell_n_min": cell_n_min,
         "cell_n_span": fixed["cell_n_max"] - cell_n_min,
+        "capacity_rate": np.minimum(e["capacity_rate"], 0.5),  # five spreads up; steps stay stable
         "capacity_min": np.minimum(e["capacity_min"], 1.0),
         "cells_end": fixed["cells_max"] + active,
         "ph_factor": _ph_factor(must.ph, e["ph_half"]),

@@ -97,7 +97,8 @@ class Problem:
     def log_likelihood(self, z: Floats) -> Floats:
         """Log likelihood of each member, up to a constant."""
         miss = (self.predict(z) - self.seen[:, None]) / self.sd[:, None]
-        return np.asarray(-(FREEDOM + 1) / 2 * np.log1p(miss**2 / FREEDOM).sum(axis=0))
+        log = -(FREEDOM + 1) / 2 * np.log1p(miss**2 / FREEDOM).sum(axis=0)
+        return np.where(np.isfinite(log), log, -1e12)
 
 
 def measured(conditions: Conditions, readings: Sequence[Reading]) -> Conditions:
