@@ -157,7 +157,7 @@ def _cvode(work: Task, truth: Floats, tolerances: list[float]) -> dict[str, floa
     }
 
 
-def _diffrax(work: Task, truth: Floats, tolerances: list[float]) -> dict[str, Any]:
+def _diffrax(_work: Task, truth: Floats, tolerances: list[float]) -> dict[str, Any]:
     count = 1000
     many = task(count)
     starts = np.stack([many.start(k) for k in range(count)])

@@ -66,13 +66,13 @@ def sample(made: Problem, seed: int) -> tuple[Floats, float]:
     def log_probability(z: Floats) -> Floats:
         return made.log_likelihood(np.ascontiguousarray(z.T)) - 0.5 * (z**2).sum(axis=1)
 
-    np.random.seed(seed)  # noqa: NPY002 (emcee draws from the old generator)
+    np.random.seed(seed)
     moves = [(emcee.moves.DEMove(), 0.8), (emcee.moves.DESnookerMove(), 0.1),
              (emcee.moves.StretchMove(), 0.1)]  # fmt: skip
     sampler = emcee.EnsembleSampler(
         WALKERS, len(EFFECTS), log_probability, moves=moves, vectorize=True
     )
-    sampler.run_mcmc(0.3 * np.random.standard_normal((WALKERS, len(EFFECTS))), STEPS)  # noqa: NPY002
+    sampler.run_mcmc(0.3 * np.random.standard_normal((WALKERS, len(EFFECTS))), STEPS)
     chain = sampler.get_chain(discard=BURN, thin=THIN, flat=True)
     slow = sampler.get_autocorr_time(discard=BURN, quiet=True)
     return np.ascontiguousarray(chain.T), float(np.nanmax(slow))

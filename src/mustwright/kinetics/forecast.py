@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -216,8 +216,3 @@ def band(values: NDArray[Any]) -> Band:
 def _single(values: NDArray[Any]) -> Band:
     found = band(values)
     return Band(*(float(getattr(found, f"p{round(100 * p):02d}")) for p in PROBABILITIES))
-
-
-def with_temperature(conditions: Conditions, temperature_c: float) -> Conditions:
-    """The same conditions at another constant temperature of the must."""
-    return replace(conditions, temperature_c=temperature_c, vessel=None)
