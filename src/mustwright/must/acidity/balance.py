@@ -181,11 +181,11 @@ def buffer_capacity(rows: Solution, ph: ArrayLike | None = None) -> Floats:
 def charge_left(rows: Solution, ph: ArrayLike) -> Floats:
     """Charge that does not close at a pH, by plain sums over every ion [mol/kg]."""
     x = -LN10 * _filled(ph, rows.rows)
-    k, kx = _constants_plain(rows)
+    k, kx = constants(rows)
     ionic = rows.strong + 0.5 * np.abs(rows.sid)
     charge = np.zeros(rows.rows)
     for _ in range(200):
-        g = _gamma(rows, ionic)
+        g = activity(rows, ionic)
         charge, _slope, squares = _charge_plain(rows, k, kx, g, x)
         ionic = rows.strong + 0.5 * (np.abs(rows.sid) + squares)
     return charge + rows.sid
@@ -219,7 +219,8 @@ def _arguments(rows: Solution) -> tuple[object, ...]:
     )
 
 
-def _constants_plain(rows: Solution) -> tuple[Floats, Floats]:
+def constants(rows: Solution) -> tuple[Floats, Floats]:
+    """Dissociation constants of each row: of its acids, and of water and carbonic acid."""
     c, kelvin = rows.chemistry, rows.temperature_c + KELVIN_AT_0_C
     u = (1 / kelvin - 1 / 298.15) / GAS_CONSTANT_J_MOL_K
     v = (298.15 / kelvin - 1 + np.log(kelvin / 298.15)) / GAS_CONSTANT_J_MOL_K
@@ -233,11 +234,28 @@ def _constants_plain(rows: Solution) -> tuple[Floats, Floats]:
     return k, kx
 
 
-def _gamma(rows: Solution, ionic: Floats) -> Floats:
+def activity(rows: Solution, ionic: Floats) -> Floats:
+    """Activity coefficient of a single charge, Davies1962."""
     i = np.clip(ionic, 0.0, ionic_cap())
     root = np.sqrt(i)
     a = debye_slope(rows.temperature_c, rows.ethanol_pct_vol, rows.sugar_mass_pct)
     return np.asarray(np.exp(-LN10 * a * (root / (1 + root) - 0.3 * i)))
+
+
+def split(rows: Solution, k: Floats, g: Floats, h: Floats) -> tuple[Floats, Floats]:
+    """Mean charge of each acid, and mean square of the protons it has given (rows by acids)."""
+    means, squared = np.empty_like(rows.totals), np.empty_like(rows.totals)
+    for j in range(rows.chemistry.size):
+        top = int(rows.chemistry.top[j])
+        weight = np.ones(rows.rows)
+        sums = [np.ones(rows.rows), np.zeros(rows.rows), np.zeros(rows.rows)]
+        for s in range(int(rows.chemistry.steps[j])):
+            weight = weight * k[:, j, s] * g ** ((top - s) ** 2 - (top - s - 1) ** 2) / h
+            for power in range(3):
+                sums[power] = sums[power] + (s + 1) ** power * weight
+        means[:, j] = top - sums[1] / sums[0]
+        squared[:, j] = sums[2] / sums[0]
+    return means, squared
 
 
 def _charge_plain(
@@ -250,19 +268,12 @@ def _charge_plain(
     charge = proton - hydroxide - bicarbonate - 2 * carbonate
     slope = proton + hydroxide + bicarbonate + 4 * carbonate
     squares = slope.copy()
-    for j in range(rows.chemistry.size):
-        top = int(rows.chemistry.top[j])
-        weight = np.ones(rows.rows)
-        sums = [np.ones(rows.rows), np.zeros(rows.rows), np.zeros(rows.rows)]
-        for s in range(int(rows.chemistry.steps[j])):
-            weight = weight * k[:, j, s] * g ** ((top - s) ** 2 - (top - s - 1) ** 2) / h
-            for power in range(3):
-                sums[power] = sums[power] + (s + 1) ** power * weight
-        mean, square = sums[1] / sums[0], sums[2] / sums[0]
-        total = rows.totals[:, j]
-        charge = charge + total * (top - mean)
-        slope = slope + total * (square - mean**2)
-        squares = squares + total * (top * top - 2 * top * mean + square)
+    means, squared = split(rows, k, g, h)
+    top = rows.chemistry.top
+    gone = top - means
+    charge = charge + (rows.totals * means).sum(axis=1)
+    slope = slope + (rows.totals * (squared - gone**2)).sum(axis=1)
+    squares = squares + (rows.totals * (top * top - 2 * top * gone + squared)).sum(axis=1)
     return charge, slope, squares
 
 
@@ -276,12 +287,12 @@ def _next(
 
 
 def _solve_plain(rows: Solution, guess: Floats) -> Floats:
-    k, kx = _constants_plain(rows)
+    k, kx = constants(rows)
     x, cap = -LN10 * guess, ionic_cap()
     ionic = np.minimum(rows.strong + 0.5 * np.abs(rows.sid), cap)
     before, gap_before = ionic, np.zeros_like(x)
     for _ in range(80):
-        g = _gamma(rows, ionic)
+        g = activity(rows, ionic)
         low, high = np.full_like(x, -LN10 * HIGHEST), np.full_like(x, -LN10 * LOWEST)
         squares = np.zeros_like(x)
         for _n in range(80):
@@ -303,12 +314,12 @@ def _solve_plain(rows: Solution, guess: Floats) -> Floats:
 
 
 def _needed_plain(rows: Solution, ph: Floats) -> Floats:
-    k, kx = _constants_plain(rows)
+    k, kx = constants(rows)
     x, want, cap = -LN10 * ph, rows.sid, ionic_cap()
     ionic = np.minimum(rows.strong + 0.5 * np.abs(rows.sid), cap)
     before, gap_before = ionic, np.zeros_like(x)
     for _ in range(80):
-        charge, _slope, squares = _charge_plain(rows, k, kx, _gamma(rows, ionic), x)
+        charge, _slope, squares = _charge_plain(rows, k, kx, activity(rows, ionic), x)
         want = -charge
         new = rows.strong + 0.5 * (np.abs(rows.sid) + np.abs(want - rows.sid) + squares)
         gap = np.minimum(new, cap) - ionic
