@@ -1,0 +1,274 @@
+"""Where does the pH go: the charge balance carried through the ferment, member by member."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from mustwright import data
+from mustwright.must.acidity.balance import Solution, solve_ph
+from mustwright.must.acidity.course import Addition, Course, Traits
+from mustwright.must.acidity.draws import quantile
+from mustwright.must.acidity.medium import co2_mol_kg, solvent_kg_l, sugar_mass_pct
+from mustwright.must.acidity.members import (
+    NITROGEN_G_MOL,
+    POTASSIUM_G_MOL,
+    MustMembers,
+)
+
+Floats = NDArray[np.float64]
+NITROGEN_MG_MOL = 1000 * NITROGEN_G_MOL
+SUCCINIC_G_MOL, ACETIC_G_MOL = 118.088, 60.052
+POTASSIUM_REACHABLE = 0.8  # of what is there, at most, goes into cells (assumed)
+STRUCTURAL_FROM = 0.3  # sugar used by which the structural doubt is in full (assumed)
+
+
+@dataclass(frozen=True)
+class Path:
+    """PH along a ferment.
+
+    Parameters
+    ----------
+    sugar_used : ndarray
+        Points, or members by points.
+    ph : ndarray
+        Members by points.
+    interpolation_error : float
+        Largest error seen at moments that were interpolated, in a sample of members [-].
+    """
+
+    sugar_used: Floats
+    ph: Floats
+    interpolation_error: float = 0.0
+
+    def trough(self, since: float = 0.0) -> Floats:
+        """Lowest pH of each member from a part of the sugar on."""
+        used = np.broadcast_to(self.sugar_used, self.ph.shape)
+        return np.asarray(np.where(used >= since - 1e-9, self.ph, np.inf).min(axis=1))
+
+    def trough_at(self) -> Floats:
+        """Part of the sugar used where each member is lowest."""
+        used = np.broadcast_to(self.sugar_used, self.ph.shape)
+        lowest = self.ph.argmin(axis=1)
+        return np.asarray(used[np.arange(lowest.size), lowest])
+
+    def at(self, sugar_used: float) -> Floats:
+        """PH of each member when so much sugar is gone."""
+        if self.sugar_used.ndim == 1:
+            i = int(np.clip(np.searchsorted(self.sugar_used, sugar_used), 1, self.ph.shape[1] - 1))
+            x0, x1 = self.sugar_used[i - 1], self.sugar_used[i]
+            w = np.clip((sugar_used - x0) / max(x1 - x0, 1e-12), 0.0, 1.0)
+            return np.asarray((1 - w) * self.ph[:, i - 1] + w * self.ph[:, i])
+        rows = zip(self.sugar_used, self.ph, strict=True)
+        return np.array([np.interp(sugar_used, x, p) for x, p in rows])
+
+    def quantiles(self, probability: float, weights: ArrayLike | None = None) -> Floats:
+        """One quantile of pH at every point."""
+        return np.array([quantile(column, probability, weights) for column in self.ph.T])
+
+
+def ph_along(
+    must: MustMembers, course: Course, traits: Traits, *, every: int = 1
+) -> Path:
+    """PH of each member at each point of a course.
+
+    Parameters
+    ----------
+    must : MustMembers
+        As calibrated.
+    course : Course
+        Arrays of points, or of members by points; members as in `must`.
+    traits : Traits
+    every : int
+        Solve at every so-manieth point and at each addition, and lay straight lines between. The
+        error of doing so is measured on up to 64 members at the points left out.
+
+    Notes
+    -----
+    At each point the pools are what the must held, plus what was added, less what was eaten, plus
+    the acids yeast makes; CO2 stands at one atmosphere as soon as sugar is used. A structural
+    doubt in pH grows in over the first third.
+    """
+    knots = _knots(course, every)
+    ph = _solved(must, course, traits, knots)
+    full = np.arange(course.points)
+    error = 0.0
+    if knots.size < full.size:
+        ph = _between(ph, knots, full)
+        some = np.arange(min(64, must.size))
+        left = np.setdiff1d(full, knots)
+        exact = _solved(pick(must, some), pick_course(course, some), pick_traits(traits, some), left)
+        error = float(np.abs(exact - ph[some][:, left]).max(initial=0.0))
+    used = np.asarray(course.sugar_used, dtype=float)
+    grown = np.clip(used / STRUCTURAL_FROM, 0.0, 1.0)
+    return Path(used, ph + traits.structural_ph[:, None] * grown, error)
+
+
+def state_at(must: MustMembers, course: Course, traits: Traits, points: NDArray[np.int64]) -> Solution:
+    """The solutions at some points, members by points laid out row by row."""
+    start = must.rested().rows
+    chemistry, members, n = start.chemistry, must.size, points.size
+
+    def at(values: ArrayLike) -> Floats:
+        array = np.asarray(values, dtype=float)
+        return np.broadcast_to(array[..., points], (members, n))
+
+    ethanol, sugar, temperature = at(course.ethanol_pct_vol), at(course.sugar_g_l), at(
+        course.temperature_c
+    )
+    solvent = solvent_kg_l(sugar, ethanol)
+    pools = {
+        a.id: np.repeat(start.totals[:, i, None], n, axis=1) * must.solvent_kg_l
+        for i, a in enumerate(chemistry.acids)
+    }
+    sid = np.repeat(start.sid[:, None], n, axis=1) * must.solvent_kg_l
+    potassium = np.repeat(must.potassium_mg_l[:, None], n, axis=1) / POTASSIUM_G_MOL / 1000
+    for addition in course.additions:
+        given = at(addition.given)
+        _pour(pools, addition, given)
+        base = _spread(addition.base_meq_l) / 1000 * given
+        sid += base - 2 * addition.sulfate_mmol_l / 1000 * given
+        potassium = potassium + _spread(addition.potassium_mg_l) / POTASSIUM_G_MOL / 1000 * given
+    used = at(course.sugar_used)
+    sid -= _eat(pools, course, traits, at, potassium)
+    sid -= _make(pools, traits, used)
+    per_kg = {name: np.maximum(pool, 0.0) / solvent for name, pool in pools.items()}
+    totals = np.stack([per_kg[a.id].ravel() for a in chemistry.acids], axis=1)
+    gas = np.where(used > 0, co2_mol_kg(temperature), start.co2[:, None])
+    strong = start.strong[:, None] * must.solvent_kg_l + 0 * sid
+    return Solution(
+        totals,
+        (sid / solvent).ravel(),
+        np.maximum(strong / solvent, 0.0).ravel(),
+        temperature.ravel().copy(),
+        ethanol.ravel().copy(),
+        sugar_mass_pct(sugar).ravel(),
+        gas.ravel(),
+        np.repeat(start.lift, n),
+        np.repeat(start.pk_per_ethanol, n),
+        chemistry,
+    )
+
+
+def _pour(pools: dict[str, Floats], addition: Addition, given: Floats) -> None:
+    pools["ammonium"] = pools["ammonium"] + addition.ammonium_mg_l / NITROGEN_MG_MOL * given
+    pools["amino"] = pools["amino"] + addition.amino_mg_l / NITROGEN_MG_MOL * given
+    pools["phosphoric"] = pools["phosphoric"] + addition.phosphate_mmol_l / 1000 * given
+    for name, amount in addition.acids_mmol_l.items():
+        pools[name] = pools[name] + _spread(amount) / 1000 * given
+
+
+def _eat(
+    pools: dict[str, Floats],
+    course: Course,
+    traits: Traits,
+    at: Callable[[ArrayLike], Floats],
+    potassium: Floats,
+) -> Floats:
+    """Take what yeast takes out of the pools; the fall of the strong-ion difference [mol/L]."""
+    ammonium = np.minimum(at(course.ammonium_taken_mg_l) / NITROGEN_MG_MOL, pools["ammonium"])
+    amino = np.minimum(at(course.amino_taken_mg_l) / NITROGEN_MG_MOL, pools["amino"])
+    biomass = at(course.biomass_g_l)
+    phosphorus = np.minimum(traits.phosphorus_mmol_g[:, None] / 1000 * biomass, pools["phosphoric"])
+    metal = np.minimum(
+        traits.potassium_mmol_g[:, None] / 1000 * biomass, POTASSIUM_REACHABLE * potassium
+    )
+    pools["ammonium"] = pools["ammonium"] - ammonium
+    pools["amino"] = pools["amino"] - amino
+    pools["phosphoric"] = pools["phosphoric"] - phosphorus
+    more = (traits.protons_per_ammonium[:, None] - 1) * ammonium
+    return np.asarray(metal + more + traits.protons_per_amino[:, None] * amino)
+
+
+def _make(pools: dict[str, Floats], traits: Traits, used: Floats) -> Floats:
+    """Put in the acids yeast makes: succinic as sugar goes, acetic and keto acids early.
+
+    Keto acids are strong enough to count as strong ions: their sum is given back [mol/L].
+    """
+    early = 1 - np.exp(-used / data.load("acids")["ferment"]["acetic_by_sugar_used"])
+    pools["succinic"] = pools["succinic"] + traits.succinic_g_l[:, None] / SUCCINIC_G_MOL * used
+    pools["acetic"] = pools["acetic"] + traits.acetic_g_l[:, None] / ACETIC_G_MOL * early
+    return np.asarray(traits.keto_meq_l[:, None] / 1000 * early)
+
+
+def _spread(value: float | Floats) -> Floats:
+    array = np.asarray(value, dtype=float)
+    return array[:, None] if array.ndim == 1 else array
+
+
+def _knots(course: Course, every: int) -> NDArray[np.int64]:
+    """Points to solve at: every so-manieth, the ends, and both sides of each addition."""
+    last = course.points - 1
+    wanted = {0, last, *range(0, last + 1, max(every, 1))}
+    for addition in course.additions:
+        given = np.atleast_2d(addition.given)
+        for jump in np.flatnonzero((np.diff(given, axis=1) > 0).any(axis=0)):
+            wanted |= {int(jump), int(jump) + 1}
+    return np.array(sorted(wanted), dtype=np.int64)
+
+
+def _solved(
+    must: MustMembers, course: Course, traits: Traits, points: NDArray[np.int64]
+) -> Floats:
+    rows = state_at(must, course, traits, points)
+    return solve_ph(rows).reshape(must.size, points.size)
+
+
+def _between(ph: Floats, knots: NDArray[np.int64], full: NDArray[np.int64]) -> Floats:
+    place = np.clip(np.searchsorted(knots, full, side="right") - 1, 0, knots.size - 2)
+    left, right = knots[place], knots[place + 1]
+    weight = (full - left) / np.maximum(right - left, 1)
+    return np.asarray(ph[:, place] * (1 - weight) + ph[:, place + 1] * weight)
+
+
+def pick(must: MustMembers, rows: NDArray[np.int64]) -> MustMembers:
+    """Some of the members."""
+    s = must.rows
+    chosen = Solution(
+        s.totals[rows], s.sid[rows], s.strong[rows], s.temperature_c[rows],
+        s.ethanol_pct_vol[rows], s.sugar_mass_pct[rows], s.co2[rows], s.lift[rows],
+        s.pk_per_ethanol[rows], s.chemistry,
+    )  # fmt: skip
+    return replace(
+        must,
+        rows=chosen,
+        lactone=must.lactone[rows],
+        lactone_at_rest=must.lactone_at_rest[rows],
+        potassium_mg_l=must.potassium_mg_l[rows],
+    )
+
+
+def pick_traits(traits: Traits, rows: NDArray[np.int64]) -> Traits:
+    """The traits of some of the members."""
+    return Traits(**{name: getattr(traits, name)[rows] for name in traits.__dataclass_fields__})
+
+
+def pick_course(course: Course, rows: NDArray[np.int64]) -> Course:
+    """The course of some of the members."""
+
+    def some(value: Floats) -> Floats:
+        return value[rows] if np.ndim(value) == 2 and value.shape[0] > 1 else value
+
+    fields = {
+        name: some(getattr(course, name))
+        for name in course.__dataclass_fields__
+        if name != "additions"
+    }
+    additions = tuple(
+        replace(
+            a,
+            given=some(a.given),
+            base_meq_l=_some_rows(a.base_meq_l, rows),
+            potassium_mg_l=_some_rows(a.potassium_mg_l, rows),
+            acids_mmol_l={k: _some_rows(v, rows) for k, v in a.acids_mmol_l.items()},
+        )
+        for a in course.additions
+    )
+    return Course(**fields, additions=additions)
+
+
+def _some_rows(value: float | Floats, rows: NDArray[np.int64]) -> float | Floats:
+    return value[rows] if isinstance(value, np.ndarray) and value.ndim == 1 else value
