@@ -171,7 +171,7 @@ def draw_traits(members: int, seed: int) -> Traits:
         around(f["succinic_g_l"], f["succinic_sd"], 0.1),
         around(f["acetic_g_l"], f["acetic_sd"], 0.05),
         around(f["keto_meq_l"], f["keto_sd"], 0.0),
-        np.asarray(rng.uniform(0.05, 0.12, members)),
+        np.asarray(rng.uniform(0.06, 0.15, members)),
         np.asarray(rng.uniform(0.10, 0.25, members)),
         around(0.0, f["structural_ph_sd"], -9.0),
     )
