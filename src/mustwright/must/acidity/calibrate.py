@@ -10,10 +10,12 @@ from numpy.typing import NDArray
 from mustwright import data
 from mustwright.must.acidity.balance import base_to_ph, titratable_acid
 from mustwright.must.acidity.draws import quantile
-from mustwright.must.acidity.members import TARTARIC_MEQ_G, MustMembers
+from mustwright.must.acidity.members import TARTARIC_MEQ_G, MustMembers, pick
 
 Floats = NDArray[np.float64]
 LEAST_SCALE, MOST_SCALE = 0.02, 50.0
+SHARP = 0.15  # a reading sharper than this is set, not only drawn towards
+ENOUGH = 60  # equal members that must be left, else the likelihood is widened
 KEPT = ("phosphoric", "ammonium", "amino")  # a measured acid says nothing of these
 
 
@@ -44,12 +46,14 @@ def calibrate(
     ph: float | None = None,
     ph_sd: float | None = None,
     ta_g_l: float | None = None,
+    members: int | None = None,
 ) -> Calibrated:
     """Members after a reading of the must before yeast.
 
     Parameters
     ----------
     must : MustMembers
+        As drawn from the recipe; several times as many as are wanted, so that enough come near.
     seed : int
     ph : float or None
         Measured, 2 to 9.
@@ -57,26 +61,34 @@ def calibrate(
         Of the reading; that of a meter unless given [-].
     ta_g_l : float or None
         Titratable acid to pH 8.2, as tartaric, above 0 [g/L].
+    members : int or None
+        How many are wanted; as many as came in unless given.
 
     Notes
     -----
-    Each member moves towards the reading by the gain ``prior variance / (prior + reading
-    variance)``, the reading perturbed by its own error. A pH is met by the unknown strong-ion
-    difference while the titratable acid stays, a titratable acid by scaling the organic acids.
+    Members are drawn again by how likely each makes the readings, so that what speaks for a
+    reading (hard water, a dark honey) is drawn along with it. Where a reading is sharper than
+    0.15 pH or 15 % of the acid, each member is then set onto it, within its error: pH by the unknown
+    strong-ion difference at an unchanged titratable acid, acid by scaling the organic acids.
     """
+    wanted = must.size if members is None else members
     if ph is None and ta_g_l is None:
-        return Calibrated(must, ())
+        return Calibrated(pick(must, np.arange(must.size)[:wanted]), ())
     rng = np.random.default_rng(seed + 7919)
     notes: list[str] = []
     read = must.rested(rng.uniform(0, 1, must.size))
-    target = read.ph()
+    ph_here = read.ph()
+    acid = np.maximum(_titratable(read, ph_here), 1e-3)
+    sd = reading_sd("meter") if ph_sd is None else ph_sd
+    acid_sd = _acid_sd(ta_g_l) if ta_g_l is not None else 1.0
     if ph is not None:
-        sd = reading_sd("meter") if ph_sd is None else ph_sd
-        notes += _odd_ph(target, ph, sd)
-        target = np.clip(_moved(target, ph, sd, rng), 1.5, 9.5)
-    acid = np.maximum(_titratable(read, read.ph()), 1e-3)
-    if ta_g_l is not None:
-        acid = _moved_acid(acid, ta_g_l, rng)
+        notes += _odd_ph(ph_here, ph, sd)
+    chosen = _near(ph_here, ph, sd, acid, ta_g_l, acid_sd, wanted, rng)
+    read, target, acid = pick(read, chosen), ph_here[chosen], acid[chosen]
+    if ph is not None and sd < SHARP:
+        target = np.clip(ph + sd * rng.standard_normal(wanted), 1.5, 9.5)
+    if ta_g_l is not None and acid_sd < SHARP:
+        acid = ta_g_l * np.exp(acid_sd * rng.standard_normal(wanted))
     read, off = _with_acid(read, target, acid)
     if ta_g_l is not None and off > 0.2:
         notes.append(
@@ -87,17 +99,44 @@ def calibrate(
     done = replace(
         read,
         rows=read.rows.with_base(base),
-        ph_sd=must.ph_sd if ph is None else sd,
+        ph_sd=None if ph is None else sd,
         ta_measured=ta_g_l is not None,
     )
     return Calibrated(done, tuple(notes))
 
 
-def _moved(prior: Floats, reading: float, sd: float, rng: np.random.Generator) -> Floats:
-    variance = float(prior.var())
-    gain = variance / (variance + sd**2) if variance + sd**2 > 0 else 1.0
-    noise = sd * rng.standard_normal(prior.size)
-    return np.asarray(prior + gain * (reading + noise - prior))
+def _acid_sd(ta_g_l: float) -> float:
+    """Relative error of a titration."""
+    record = data.load("acids")["reading"]
+    return float(np.hypot(record["ta_relative_sd"], record["ta_sd_g_l"] / ta_g_l))
+
+
+def _near(
+    ph_here: Floats,
+    ph: float | None,
+    ph_sd: float,
+    acid: Floats,
+    ta_g_l: float | None,
+    acid_sd: float,
+    wanted: int,
+    rng: np.random.Generator,
+) -> NDArray[np.int64]:
+    """Members drawn again by the likelihood of the readings, widened until enough are left."""
+    wide = 1.0
+    while True:
+        log = np.zeros(ph_here.size)
+        if ph is not None:
+            log -= 0.5 * ((ph_here - ph) / (wide * max(ph_sd, SHARP))) ** 2
+        if ta_g_l is not None:
+            log -= 0.5 * (np.log(acid / ta_g_l) / (wide * max(acid_sd, SHARP))) ** 2
+        weights = np.exp(log - log.max())
+        weights /= weights.sum()
+        if 1 / float((weights**2).sum()) >= ENOUGH or wide > 100:
+            break
+        wide *= 1.5
+    places = (rng.uniform() + np.arange(wanted)) / wanted
+    drawn = np.searchsorted(np.cumsum(weights), places)
+    return np.asarray(rng.permutation(np.minimum(drawn, ph_here.size - 1)), dtype=np.int64)
 
 
 def _odd_ph(prior: Floats, ph: float, sd: float) -> list[str]:
@@ -109,13 +148,6 @@ def _odd_ph(prior: Floats, ph: float, sd: float) -> list[str]:
         f"The measured pH {ph:g} is {side} nearly all that this recipe could give "
         f"({low:.1f} to {high:.1f}): check the meter in fresh buffer, and the recipe."
     ]
-
-
-def _moved_acid(prior: Floats, ta_g_l: float, rng: np.random.Generator) -> Floats:
-    """Titratable acid of each member after a titration, moved on a log scale [g/L]."""
-    record = data.load("acids")["reading"]
-    sd = float(np.hypot(record["ta_relative_sd"], record["ta_sd_g_l"] / ta_g_l))
-    return np.asarray(np.exp(_moved(np.log(prior), float(np.log(ta_g_l)), sd, rng)))
 
 
 def _with_acid(must: MustMembers, ph: Floats, target: Floats) -> tuple[MustMembers, float]:

@@ -80,7 +80,7 @@ class MustMembers:
     def titratable_g_l(self, end: float = 8.2) -> Floats:
         """Titratable acid as tartaric, lactone left out [g/L]."""
         meq_l = 1000 * titratable_acid(self.rows, end) * self.solvent_kg_l
-        return np.asarray(meq_l / TARTARIC_MEQ_G)
+        return np.maximum(meq_l / TARTARIC_MEQ_G, 0.0)
 
 
 def draw_must(
@@ -147,6 +147,23 @@ def draw_must(
         sums.potassium * strength / volume_l,
         solvent,
         sugar_g_l,
+    )
+
+
+def pick(must: MustMembers, rows: NDArray[np.int64]) -> MustMembers:
+    """Some of the members."""
+    s = must.rows
+    chosen = Solution(
+        s.totals[rows], s.sid[rows], s.strong[rows], s.temperature_c[rows],
+        s.ethanol_pct_vol[rows], s.sugar_mass_pct[rows], s.co2[rows], s.lift[rows],
+        s.pk_per_ethanol[rows], s.chemistry,
+    )  # fmt: skip
+    return replace(
+        must,
+        rows=chosen,
+        lactone=must.lactone[rows],
+        lactone_at_rest=must.lactone_at_rest[rows],
+        potassium_mg_l=must.potassium_mg_l[rows],
     )
 
 

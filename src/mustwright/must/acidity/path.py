@@ -17,6 +17,7 @@ from mustwright.must.acidity.members import (
     NITROGEN_G_MOL,
     POTASSIUM_G_MOL,
     MustMembers,
+    pick,
 )
 
 Floats = NDArray[np.float64]
@@ -222,23 +223,6 @@ def _between(ph: Floats, knots: NDArray[np.int64], full: NDArray[np.int64]) -> F
     left, right = knots[place], knots[place + 1]
     weight = (full - left) / np.maximum(right - left, 1)
     return np.asarray(ph[:, place] * (1 - weight) + ph[:, place + 1] * weight)
-
-
-def pick(must: MustMembers, rows: NDArray[np.int64]) -> MustMembers:
-    """Some of the members."""
-    s = must.rows
-    chosen = Solution(
-        s.totals[rows], s.sid[rows], s.strong[rows], s.temperature_c[rows],
-        s.ethanol_pct_vol[rows], s.sugar_mass_pct[rows], s.co2[rows], s.lift[rows],
-        s.pk_per_ethanol[rows], s.chemistry,
-    )  # fmt: skip
-    return replace(
-        must,
-        rows=chosen,
-        lactone=must.lactone[rows],
-        lactone_at_rest=must.lactone_at_rest[rows],
-        potassium_mg_l=must.potassium_mg_l[rows],
-    )
 
 
 def pick_traits(traits: Traits, rows: NDArray[np.int64]) -> Traits:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from mustwright.errors import InputError
 from mustwright.must.acidity.balance import solve_ph
 from mustwright.must.acidity.draws import quantile
-from mustwright.must.acidity.members import MustMembers
+from mustwright.must.acidity.members import MustMembers, pick
 from mustwright.must.acidity.path import Path
 from mustwright.must.acidity.salts import Salt
 
@@ -184,8 +184,6 @@ def bench_trial(
 
 
 def _picked(must: MustMembers, rows: NDArray[np.int64]) -> MustMembers:
-    from mustwright.must.acidity.path import pick
-
     return replace(pick(must, rows), ph_sd=must.ph_sd, ta_measured=must.ta_measured)
 
 
