@@ -77,6 +77,21 @@ class Solution:
         totals[:, self.chemistry.index(name)] += np.asarray(mol_kg, dtype=float)
         return replace(self, totals=np.maximum(totals, 0.0))
 
+    def take(self, rows: NDArray[np.intp]) -> Solution:
+        """Some of the rows, in the order asked for."""
+        return Solution(
+            self.totals[rows],
+            self.sid[rows],
+            self.strong[rows],
+            self.temperature_c[rows],
+            self.ethanol_pct_vol[rows],
+            self.sugar_mass_pct[rows],
+            self.co2[rows],
+            self.lift[rows],
+            self.pk_per_ethanol[rows],
+            self.chemistry,
+        )
+
     def without_gas(self) -> Solution:
         """Degassed, as for a titration."""
         return replace(self, co2=np.zeros_like(self.co2))
@@ -102,7 +117,7 @@ def solution(
     Vinegar, 0.1 mol/kg:
 
     >>> round(float(solve_ph(solution({"acetic": 0.1}))[0]), 2)
-    2.89
+    2.88
     """
     chosen = chemistry or must_chemistry()
     slope = data.load("acids")["medium"]["pk_per_ethanol_pct"]
@@ -212,11 +227,17 @@ def _arguments(rows: Solution) -> tuple[object, ...]:
         rows.sid,
         rows.strong,
         rows.temperature_c + KELVIN_AT_0_C,
-        rows.pk_per_ethanol * rows.ethanol_pct_vol,
+        ethanol_shift(rows),
         rows.lift,
         debye_slope(rows.temperature_c, rows.ethanol_pct_vol, rows.sugar_mass_pct),
         rows.co2,
     )
+
+
+def ethanol_shift(rows: Solution) -> Floats:
+    """Rise of every pK by alcohol [-]; held where the published slope ends (12 % vol)."""
+    most = float(data.load("acids")["medium"]["ethanol_valid_to_pct"])
+    return np.asarray(rows.pk_per_ethanol * np.minimum(rows.ethanol_pct_vol, most))
 
 
 def constants(rows: Solution) -> tuple[Floats, Floats]:
@@ -224,7 +245,7 @@ def constants(rows: Solution) -> tuple[Floats, Floats]:
     c, kelvin = rows.chemistry, rows.temperature_c + KELVIN_AT_0_C
     u = (1 / kelvin - 1 / 298.15) / GAS_CONSTANT_J_MOL_K
     v = (298.15 / kelvin - 1 + np.log(kelvin / 298.15)) / GAS_CONSTANT_J_MOL_K
-    shift = rows.pk_per_ethanol * rows.ethanol_pct_vol
+    shift = ethanol_shift(rows)
     pk = c.pk[None] + shift[:, None, None]
     if c.shifted >= 0:
         pk[:, c.shifted, :] += rows.lift[:, None]

@@ -22,7 +22,9 @@ POTASSIUM_G_MOL, NITROGEN_G_MOL, PHOSPHORUS_G_MOL = 39.0983, 14.0067, 30.9738
 SODIUM_G_MOL, CALCIUM_G_MOL, MAGNESIUM_G_MOL = 22.9898, 40.078, 24.305
 TARTARIC_MEQ_G = 2000 / 150.086
 FRESH_CO2_ATM = 0.01  # assumed: a must just mixed, between open air and its own gas
-READ_IONIC = 0.03  # ionic strength in which an ingredient's pH was read (assumed, diluted)
+# In what an ingredient's pH was read: ionic strength [mol/kg], and kg of solvent per kg of it.
+READ_IN = {"honey": (0.003, 7.7)}  # 10 g in 75 mL of water, the method of honey analysis
+READ_AS_IT_IS = (0.05, 0.9)  # juice and fruit (assumed)
 
 
 @dataclass(frozen=True)
@@ -152,15 +154,9 @@ def draw_must(
 
 def pick(must: MustMembers, rows: NDArray[np.int64]) -> MustMembers:
     """Some of the members."""
-    s = must.rows
-    chosen = Solution(
-        s.totals[rows], s.sid[rows], s.strong[rows], s.temperature_c[rows],
-        s.ethanol_pct_vol[rows], s.sugar_mass_pct[rows], s.co2[rows], s.lift[rows],
-        s.pk_per_ethanol[rows], s.chemistry,
-    )  # fmt: skip
     return replace(
         must,
-        rows=chosen,
+        rows=must.rows.take(rows),
         lactone=must.lactone[rows],
         lactone_at_rest=must.lactone_at_rest[rows],
         potassium_mg_l=must.potassium_mg_l[rows],
@@ -222,7 +218,9 @@ def _add(sums: _Sums, portion: Portion, lift: Floats, rng: np.random.Generator) 
         sums.totals += kg * fixed
         return
     ph = _drawn_ph(portion, figure_ph, rng, members)
-    acids, sid, lactone = _acids(portion.ingredient.main_acid, ph, titratable, fixed, lift, rng)
+    read_in = READ_IN.get(portion.ingredient.form, READ_AS_IT_IS)
+    main = portion.ingredient.main_acid
+    acids, sid, lactone = _acids(main, ph, titratable, fixed, lift, read_in, rng)
     sums.totals += kg * acids
     sums.sid += kg * sid
     sums.lactone += kg * lactone
@@ -234,12 +232,14 @@ def _acids(
     titratable: Floats,
     fixed: Floats,
     lift: Floats,
+    read_in: tuple[float, float],
     rng: np.random.Generator,
 ) -> tuple[Floats, Floats, Floats]:
     """Acids, strong ions and lactone [mol/kg] that give a pH and a titratable acid together."""
     chemistry = must_chemistry()
-    here = charge_means(chemistry, ph, READ_IONIC, lift=lift)
-    end = charge_means(chemistry, np.full_like(ph, 8.2), READ_IONIC, lift=lift)
+    ionic, solvent = read_in
+    here = charge_means(chemistry, ph, ionic, lift=lift)
+    end = charge_means(chemistry, np.full_like(ph, 8.2), ionic, lift=lift)
     gives = np.maximum(here - end, 1e-3)
     left = np.maximum(titratable - (fixed * gives).sum(axis=1), 0.05 * titratable)
     lactone = np.zeros_like(ph)
@@ -253,7 +253,7 @@ def _acids(
             lactone = np.clip(drawn * titratable, 0.0, 0.8 * part)
             part = part - lactone
         acids[:, j] += np.minimum(part / gives[:, j], 20 * part + 1e-9)
-    hydrogen = 10.0**-ph
+    hydrogen = solvent * (10.0**-ph - 10.0 ** (ph - 14))
     sid = -(acids * here).sum(axis=1) - hydrogen
     return acids, sid, lactone
 
