@@ -61,5 +61,7 @@ def test_the_worst_of_them(other):
     for acids, potassium in MIXED.values():
         ours = solve_ph(solution({k: v / 1000 for k, v in acids.items()}, potassium / 1000))[0]
         off.append(ours - _theirs(other, acids, potassium))
-    print(f"worst of {len(off)}: {np.abs(off).max():.4f}, rms {np.sqrt(np.mean(np.square(off))):.4f}")
+    print(
+        f"worst of {len(off)}: {np.abs(off).max():.4f}, rms {np.sqrt(np.mean(np.square(off))):.4f}"
+    )
     assert np.abs(off).max() < 0.002

@@ -94,13 +94,13 @@ def _acid_g_l(typed: str | None, field: str) -> float | None:
 
 
 def _bench_point(typed: str) -> tuple[float, float]:
-    grams, mark, ph = typed.partition(":")
+    grams, _, ph = typed.partition(":")
     try:
         return float(grams.lower().replace("g/l", "").replace("g", "")), float(ph)
     except ValueError:
-        raise InputError("--bench", "needs grams per litre and pH, such as 0.25:4.1", typed) from None
-    finally:
-        del mark
+        raise InputError(
+            "--bench", "needs grams per litre and pH, such as 0.25:4.1", typed
+        ) from None
 
 
 def acidity_lines(result: AcidityResult) -> list[str]:
@@ -179,8 +179,8 @@ def _rest_lines(result: AcidityResult) -> list[str]:
     lines = [
         "",
         f"Potassium: must {k.must_mg_l.value:.0f}, feeds {k.feeds_mg_l.value:.0f}, salt "
-        f"{k.dose_mg_l.value:.0f} mg/L; the published ratio asks for {_range(k.needed_mg_l)} at the "
-        "trough",
+        f"{k.dose_mg_l.value:.0f} mg/L; the published ratio asks for {_range(k.needed_mg_l)} at "
+        "the trough",
         f"  {k.words}",
     ]
     if result.by_source:

@@ -32,7 +32,7 @@ COMMANDS: dict[str, Row] = {
         "mustwright.cli.compare", "compare_command", "Feeding protocols side by side on a must."
     ),
     "acidity": Row(
-        "mustwright.cli.acidity", "acidity_command", "pH, its trough, and the salt that steadies it."
+        "mustwright.cli.acidity", "acidity_command", "pH, its trough, the salt that steadies it."
     ),
     "convert": Row("mustwright.cli.convert", "command", "A value in another unit or scale."),
     "protocols": Row(

@@ -12,8 +12,15 @@ from mustwright import data
 from mustwright.errors import InputError
 from mustwright.must.acidity.balance import buffer_capacity
 from mustwright.must.acidity.calibrate import calibrate, reading_sd
-from mustwright.must.acidity.course import Addition, Course, Traits, draw_traits, usual_course
-from mustwright.must.acidity.course import POINTS, nutrient_addition
+from mustwright.must.acidity.course import (
+    POINTS,
+    Addition,
+    Course,
+    Traits,
+    draw_traits,
+    nutrient_addition,
+    usual_course,
+)
 from mustwright.must.acidity.draws import quantile
 from mustwright.must.acidity.members import MustMembers, draw_must
 from mustwright.must.acidity.path import Path, ph_along, pick_traits
@@ -218,9 +225,7 @@ class _Acidity:
 
     def _portions(self) -> tuple[list[Portion], bool]:
         lines = zip(self.sheet.portions, self.ground.must.ingredients, strict=True)
-        portions = [
-            replace(p, kg=line.kg.value) for p, line in lines if p.stage == PRIMARY
-        ]
+        portions = [replace(p, kg=line.kg.value) for p, line in lines if p.stage == PRIMARY]
         if portions:
             return portions, False
         known = all_ingredients()
@@ -272,9 +277,7 @@ class _Acidity:
         if not self.asked.bench:
             return None
         sd = reading_sd("strip" if self.asked.by_strip else "meter")
-        done = bench_trial(
-            self.must, self.salt, self.asked.bench, 1.5 * sd, self.asked.seed
-        )
+        done = bench_trial(self.must, self.salt, self.asked.bench, 1.5 * sd, self.asked.seed)
         if done.effective < 10:
             self.notes.append(
                 "Hardly any member of the ensemble shows this bench trial: check the weights, the "

@@ -271,7 +271,7 @@ def _words(found: list[float], lowest: float) -> str:
     if found[2] < lowest:
         return stall
     if found[0] < lowest:
-        return f"{stall}, up to {found[2]:.1f}"
+        return f"from below {lowest:g} (likely to stall) up to {found[2]:.1f}"
     return f"{found[0]:.1f} to {found[2]:.1f}"
 
 

@@ -110,9 +110,9 @@ def answer_dose(
     trials = [tried(base, s, allowed.most_g_l) for s in schedules]
     chosen = _chosen(trials, float(claims["chance_wanted"]), float(claims["comfortable_high"]))
     free = trials[chosen] if allowed.most_g_l > 0 else tried(base, schedules[0], base.max_g_l)
-    answer = _answer(must, trials[chosen], free, allowed, path, floor, needed, volume, scale_g)
+    answer = _answer(trials[chosen], free, allowed, path, floor, needed, volume, scale_g)
     others = [
-        _other(tried(one, s, most), most, floor)
+        _other(tried(one, s, most), most)
         for one, most in _salts(base, profile, acid_low)
         for s in schedules
     ]
@@ -165,8 +165,7 @@ def _salts(base: Salt, profile: LegalProfile, acid_g_l: float) -> list[tuple[Sal
     return [(known[n], allowance(known[n], profile.id, acid_g_l).most_g_l) for n in names]
 
 
-def _other(trial: Trial, most: float, floor: float) -> OtherDose:
-    del floor
+def _other(trial: Trial, most: float) -> OtherDose:
     high = quantile(trial.highest, 0.95)
     return OtherDose(
         trial.salt.id,
@@ -182,7 +181,6 @@ def _other(trial: Trial, most: float, floor: float) -> OtherDose:
 
 
 def _answer(
-    must: MustMembers,
     trial: Trial,
     free: Trial,
     allowed: Allowance,
@@ -269,7 +267,9 @@ def _moments(trial: Trial, grams: Figure, scale_g: float) -> tuple[Moment, ...]:
         amount = left if last else min(round(grams.value * part / scale_g) * scale_g, left)
         left -= amount
         words = "before the yeast" if at <= 0 else f"once about {at:.0%} of the sugar is gone"
-        figure = Figure(round(amount, 6), "g", f"{part:.0%} of the dose", ARITHMETIC, {"dose": grams})
+        figure = Figure(
+            round(amount, 6), "g", f"{part:.0%} of the dose", ARITHMETIC, {"dose": grams}
+        )
         found.append(Moment(round(at, 3), figure, words))
     return tuple(found)
 
@@ -316,7 +316,7 @@ def _steps(trial: Trial, grams: Figure, floor: float) -> tuple[str, ...]:
         f"Measure pH first, {when}: above {floor + 0.3:.1f} nothing is needed yet.",
         "Stir the gas out gently and leave headspace.",
         f"{dissolve} Give half of it ({half:.3g} g of {trial.salt.name.lower()}).",
-        f"Stir, let the gas go, measure again; give the rest only if pH is under {floor + 0.2:.1f}.",
+        f"Stir, let the gas go, measure again; give the rest only under pH {floor + 0.2:.1f}.",
     )
 
 
@@ -438,9 +438,7 @@ def answer_potassium(
             ratio_to_hydrogen(whole, shown), "mol/mol", "potassium over hydrogen ion", source
         ),
         published_ratio=Figure(published_ratio(), "mol/mol", "published", source),
-        chance_short=chance_figure(
-            sheet.chance_short, "under the published ratio", trough.size
-        ),
+        chance_short=chance_figure(sheet.chance_short, "under the published ratio", trough.size),
         sticking_odds_factor=band_figure(
             odds, "", "factor on the odds of sticking; size of the harm assumed", source
         ),
@@ -454,4 +452,3 @@ def _potassium_words(short: float) -> str:
     if short < 0.5:
         return "Potassium may fall short at the trough; a potassium salt serves both ends."
     return "Potassium is likely short for this acid: less ammonium or a potassium salt helps."
-

@@ -130,12 +130,12 @@ def solution(
     for name, column in zip(totals, columns[len(parts) :], strict=True):
         made[:, chosen.index(name)] = column
     fixed = [np.ascontiguousarray(c, dtype=float) for c in columns[: len(parts)]]
-    return Solution(made, *fixed, chemistry=chosen)
+    return Solution(
+        made, fixed[0], fixed[1], fixed[2], fixed[3], fixed[4], fixed[5], fixed[6], fixed[7], chosen
+    )
 
 
-def solve_ph(
-    rows: Solution, guess: ArrayLike | None = None, *, compiled: bool = True
-) -> Floats:
+def solve_ph(rows: Solution, guess: ArrayLike | None = None, *, compiled: bool = True) -> Floats:
     """PH of each row.
 
     Parameters
@@ -148,8 +148,8 @@ def solve_ph(
 
     Notes
     -----
-    Outside pH -2 to 16 the end of that range is given. Activity coefficients are those of Davies1962
-    up to the ionic strength they hold for (0.5 mol/kg) and held constant beyond.
+    Outside pH -2 to 16 the end of that range is given. Activity coefficients are those of
+    Davies1962 up to the ionic strength they hold for (0.5 mol/kg), and held constant beyond.
     """
     begin = np.full(rows.rows, 4.0) if guess is None else _filled(guess, rows.rows)
     if compiled:
@@ -298,9 +298,7 @@ def _charge_plain(
     return charge, slope, squares
 
 
-def _next(
-    ionic: Floats, gap: Floats, before: Floats, gap_before: Floats, cap: float
-) -> Floats:
+def _next(ionic: Floats, gap: Floats, before: Floats, gap_before: Floats, cap: float) -> Floats:
     moved = np.where(gap_before == gap, 1.0, gap_before - gap)
     slope = np.where(gap_before == 0.0, 1.0, (ionic - before) / moved)
     slope = np.where((slope >= 0.1) & (slope <= 10.0), slope, 1.0)

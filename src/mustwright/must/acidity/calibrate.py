@@ -68,8 +68,9 @@ def calibrate(
     -----
     Members are drawn again by how likely each makes the readings, so that what speaks for a
     reading (hard water, a dark honey) is drawn along with it. Where a reading is sharper than
-    0.15 pH or 15 % of the acid, each member is then set onto it, within its error: pH by the unknown
-    strong-ion difference at an unchanged titratable acid, acid by scaling the organic acids.
+    0.15 pH or 15 % of the acid, each member is then set onto it, within its error: pH by the
+    unknown strong-ion difference at an unchanged titratable acid, acid by scaling the organic
+    acids.
     """
     wanted = must.size if members is None else members
     if ph is None and ta_g_l is None:
@@ -172,6 +173,4 @@ def _titratable(must: MustMembers, ph: Floats) -> Floats:
     """Acid as tartaric that each member would show if it stood at a pH [g/L]."""
     rows = must.rows.without_gas()
     there = rows.with_base(base_to_ph(rows, ph))
-    return np.asarray(
-        1000 * titratable_acid(there) * must.solvent_kg_l / TARTARIC_MEQ_G
-    )
+    return np.asarray(1000 * titratable_acid(there) * must.solvent_kg_l / TARTARIC_MEQ_G)

@@ -55,7 +55,7 @@ class Trial:
     wanted_g_l : float
         Smallest dose that would keep the floor with the chance wanted; `OUT_OF_REACH` for none.
     chance_kept : float
-        That pH stays at or above the floor from the first part of the dose on, from the path itself.
+        That pH stays at or above the floor from the first part of the dose on, by the path itself.
     chance_dip : float
         That it is under the floor at some moment before.
     path : Path
@@ -193,9 +193,7 @@ def try_dose(
     highest = np.where(used >= first - 1e-9, path.ph, -np.inf).max(axis=1)
     before = np.where(used < first - 1e-9, path.ph, np.inf).min(axis=1)
     dip = chance(before < floor)
-    return Trial(
-        salt, schedule, dose, smallest, kept, dip, path, np.asarray(highest), each
-    )
+    return Trial(salt, schedule, dose, smallest, kept, dip, path, np.asarray(highest), each)
 
 
 def with_dose(

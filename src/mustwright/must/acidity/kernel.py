@@ -6,11 +6,12 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numba import njit
 
-_OPTIONS = {"cache": True, "error_model": "numpy", "nogil": True}
+_OPTIONS: dict[str, Any] = {"cache": True, "error_model": "numpy", "nogil": True}
 R = 8.31446261815324
 LN10 = math.log(10.0)
 LOWEST, HIGHEST = -2.0, 16.0
@@ -99,8 +100,23 @@ def _next(ionic, gap, before, gap_before, cap):  # type: ignore[no-untyped-def]
 
 @njit(**_OPTIONS)
 def solve(  # type: ignore[no-untyped-def]
-    steps, top, pk, dh, dcp, extra, shifted,
-    totals, sid, strong, kelvin, shift, lift, a, co2, guess, cap,
+    steps,
+    top,
+    pk,
+    dh,
+    dcp,
+    extra,
+    shifted,
+    totals,
+    sid,
+    strong,
+    kelvin,
+    shift,
+    lift,
+    a,
+    co2,
+    guess,
+    cap,
 ):
     """PH of each row; NaN never: the bracket holds for every finite input."""
     rows = sid.size
@@ -108,7 +124,12 @@ def solve(  # type: ignore[no-untyped-def]
     k, c = np.zeros_like(pk), np.zeros_like(pk)
     kx, cx = np.zeros(3), np.zeros(3)
     for r in range(rows):
-        if r == 0 or kelvin[r] != kelvin[r - 1] or shift[r] != shift[r - 1] or lift[r] != lift[r - 1]:
+        if (
+            r == 0
+            or kelvin[r] != kelvin[r - 1]
+            or shift[r] != shift[r - 1]
+            or lift[r] != lift[r - 1]
+        ):
             _constants(steps, pk, dh, dcp, extra, shifted, kelvin[r], shift[r], lift[r], k, kx)
         x = -LN10 * guess[r]
         ionic = min(strong[r] + 0.5 * abs(sid[r]), cap)
@@ -143,16 +164,36 @@ def solve(  # type: ignore[no-untyped-def]
 
 @njit(**_OPTIONS)
 def needed(  # type: ignore[no-untyped-def]
-    steps, top, pk, dh, dcp, extra, shifted,
-    totals, sid, strong, kelvin, shift, lift, a, co2, ph, cap,
+    steps,
+    top,
+    pk,
+    dh,
+    dcp,
+    extra,
+    shifted,
+    totals,
+    sid,
+    strong,
+    kelvin,
+    shift,
+    lift,
+    a,
+    co2,
+    ph,
+    cap,
 ):
-    """Strong-ion difference each row needs to stand at a pH; what is added counts as strong ions."""
+    """Strong-ion difference each row needs to stand at a pH; what is added is strong ions."""
     rows = sid.size
     out = np.empty(rows)
     k, c = np.zeros_like(pk), np.zeros_like(pk)
     kx, cx = np.zeros(3), np.zeros(3)
     for r in range(rows):
-        if r == 0 or kelvin[r] != kelvin[r - 1] or shift[r] != shift[r - 1] or lift[r] != lift[r - 1]:
+        if (
+            r == 0
+            or kelvin[r] != kelvin[r - 1]
+            or shift[r] != shift[r - 1]
+            or lift[r] != lift[r - 1]
+        ):
             _constants(steps, pk, dh, dcp, extra, shifted, kelvin[r], shift[r], lift[r], k, kx)
         x = -LN10 * ph[r]
         ionic = min(strong[r] + 0.5 * abs(sid[r]), cap)
@@ -160,7 +201,7 @@ def needed(  # type: ignore[no-untyped-def]
         want = sid[r]
         for _ in range(SWEEPS):
             g = _apparent(steps, top, k, kx, a[r], ionic, cap, c, cx)
-            charge, slope, squares = _charge(steps, top, totals[r], c, cx, g, co2[r], x)
+            charge, _slope, squares = _charge(steps, top, totals[r], c, cx, g, co2[r], x)
             want = -charge
             new = strong[r] + 0.5 * (abs(sid[r]) + abs(want - sid[r]) + squares)
             gap = min(new, cap) - ionic

@@ -48,7 +48,7 @@ def dielectric_constant(
         + medium["dielectric_per_ethanol_mass_pct"] * mass_pct
         + medium["dielectric_per_sugar_mass_pct"] * np.asarray(sugar_mass_pct, dtype=float)
     )
-    return np.maximum(lowered, 40.0)
+    return np.asarray(np.maximum(lowered, 40.0))
 
 
 def debye_slope(

@@ -1,4 +1,4 @@
-"""What might this must be: an ensemble of its acids and ions, drawn from its ingredients' ranges."""
+"""What might this must be: its acids and ions, drawn from its ingredients' ranges."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright import data
-from mustwright.must.acidity.balance import Solution, solve_ph, solution, titratable_acid
+from mustwright.must.acidity.balance import Solution, solution, solve_ph, titratable_acid
 from mustwright.must.acidity.draws import spread, uniform
 from mustwright.must.acidity.medium import co2_mol_kg, solvent_kg_l, sugar_mass_pct
-from mustwright.must.acidity.species import must_chemistry
 from mustwright.must.acidity.speciation import charge_means
+from mustwright.must.acidity.species import must_chemistry
 from mustwright.must.blend import Portion
 from mustwright.working import Figure
 
@@ -176,7 +176,7 @@ class _Sums:
 def _ethanol_slope(rng: np.random.Generator, members: int) -> Floats:
     medium = data.load("acids")["medium"]
     drawn = rng.standard_normal(members) * medium["pk_per_ethanol_sd"]
-    return np.maximum(medium["pk_per_ethanol_pct"] + drawn, 0.0)
+    return np.asarray(np.maximum(medium["pk_per_ethanol_pct"] + drawn, 0.0))
 
 
 def _drawn(portion: Portion, name: str, rng: np.random.Generator, members: int) -> Floats:
@@ -192,9 +192,11 @@ def _drawn_ph(portion: Portion, figure: Figure, rng: np.random.Generator, member
     z = rng.standard_normal(members)
     wide = data.load("acids")["honey_ph_spread"]
     if portion.ingredient.id == wide["id"] and figure.low is not None:
-        return np.clip(figure.value + np.where(z < 0, wide["down"], wide["up"]) * z, 2.0, 9.0)
+        half = np.where(z < 0, wide["down"], wide["up"])
+        return np.asarray(np.clip(figure.value + half * z, 2.0, 9.0))
     if figure.low is None:
-        return np.clip(figure.value + data.load("acids")["reading"]["meter_sd"] * z, 2.0, 9.0)
+        sd = data.load("acids")["reading"]["meter_sd"]
+        return np.asarray(np.clip(figure.value + sd * z, 2.0, 9.0))
     return np.clip(spread(figure, z), 2.0, 9.0)
 
 
@@ -249,7 +251,9 @@ def _acids(
         part = share * left
         if name == "gluconic":
             record = data.load("acids")["lactone"]
-            drawn = record["share_of_titratable"] + record["share_sd"] * rng.standard_normal(ph.size)
+            drawn = record["share_of_titratable"] + record["share_sd"] * rng.standard_normal(
+                ph.size
+            )
             lactone = np.clip(drawn * titratable, 0.0, 0.8 * part)
             part = part - lactone
         acids[:, j] += np.minimum(part / gives[:, j], 20 * part + 1e-9)

@@ -73,9 +73,7 @@ class Path:
         return np.array([quantile(column, probability, weights) for column in self.ph.T])
 
 
-def ph_along(
-    must: MustMembers, course: Course, traits: Traits, *, every: int = 1
-) -> Path:
+def ph_along(must: MustMembers, course: Course, traits: Traits, *, every: int = 1) -> Path:
     """PH of each member at each point of a course.
 
     Parameters
@@ -121,7 +119,9 @@ def _thinned(
     return ph, float(np.abs(solve_ph(rows.take(some)) - ph.ravel()[some]).max())
 
 
-def state_at(must: MustMembers, course: Course, traits: Traits, points: NDArray[np.int64]) -> Solution:
+def state_at(
+    must: MustMembers, course: Course, traits: Traits, points: NDArray[np.int64]
+) -> Solution:
     """The solutions at some points, members by points laid out row by row."""
     start = must.rested().rows
     chemistry, members, n = start.chemistry, must.size, points.size
@@ -130,8 +130,10 @@ def state_at(must: MustMembers, course: Course, traits: Traits, points: NDArray[
         array = np.asarray(values, dtype=float)
         return np.broadcast_to(array[..., points], (members, n))
 
-    ethanol, sugar, temperature = at(course.ethanol_pct_vol), at(course.sugar_g_l), at(
-        course.temperature_c
+    ethanol, sugar, temperature = (
+        at(course.ethanol_pct_vol),
+        at(course.sugar_g_l),
+        at(course.temperature_c),
     )
     solvent = solvent_kg_l(sugar, ethanol)
     pools = {

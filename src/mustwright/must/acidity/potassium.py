@@ -68,9 +68,7 @@ def ratio_to_hydrogen(potassium_mg_l: ArrayLike, ph: ArrayLike) -> Floats:
     return np.asarray(potassium / 10.0 ** -np.asarray(ph, dtype=float))
 
 
-def sticking_odds_factor(
-    trough_ph: ArrayLike, potassium_mg_l: ArrayLike, seed: int = 0
-) -> Floats:
+def sticking_odds_factor(trough_ph: ArrayLike, potassium_mg_l: ArrayLike, seed: int = 0) -> Floats:
     """Factor on the odds of a stuck ferment, member by member, with its own wide doubt.
 
     Parameters

@@ -84,9 +84,7 @@ def worth_of_reading(
     )
 
 
-def reading_weights(
-    path: Path, readings: Sequence[tuple[float, float, float]]
-) -> Floats:
+def reading_weights(path: Path, readings: Sequence[tuple[float, float, float]]) -> Floats:
     """Weight of each member after pH readings made during the ferment.
 
     Parameters

@@ -169,7 +169,8 @@ def test_eaten_ammonium_costs_one_proton_each():
     x = np.array([0.0, 1e-9])
     flat = Course(
         x, np.full(2, BLEND.sugar_g_l), np.zeros(2), np.full(2, 20.0),
-        np.array([0.0, 70.0]), np.zeros(2), np.zeros(2), (replace(sulfate(70.0), given=np.ones(2)),),
+        np.array([0.0, 70.0]), np.zeros(2), np.zeros(2),
+        (replace(sulfate(70.0), given=np.ones(2)),),
     )  # fmt: skip
     ours = ph_along(must, flat, plain).ph[:, 1]
     acid = must.rested().rows.with_base(-70.0 / 14006.7 / must.solvent_kg_l)
