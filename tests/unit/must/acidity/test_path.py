@@ -6,6 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.must.acidity.balance import buffer_capacity, solve_ph
@@ -43,7 +45,7 @@ from mustwright.must.acidity.reading import (
 )
 from mustwright.must.acidity.salts import all_salts, allowance, salt_called
 from mustwright.must.blend import Blend, Portion
-from mustwright.must.ingredient import all_ingredients
+from mustwright.must.ingredient import all_ingredients, with_lot_facts
 
 MEMBERS = 400
 KNOWN = all_ingredients()
@@ -143,6 +145,44 @@ def test_every_ingredient_can_be_drawn():
         ph = made.ph()
         assert np.isfinite(ph).all(), ingredient.id
         assert ((ph > 1.5) & (ph < 9.5)).all(), ingredient.id
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    kinds=st.lists(st.sampled_from(sorted(KNOWN)), min_size=1, max_size=4),
+    kilograms=st.lists(st.floats(0.01, 50), min_size=4, max_size=4),
+    ph=st.floats(2.0, 9.0),
+    acid=st.floats(0, 2000),
+    measured=st.none() | st.floats(2.0, 8.0),
+    titrated=st.none() | st.floats(0.05, 40.0),
+    temperature=st.floats(0, 45),
+    ammonium=st.floats(0, 400),
+)
+def test_no_sheet_makes_it_fail(
+    kinds, kilograms, ph, acid, measured, titrated, temperature, ammonium
+):
+    """150 sheets of 40 members, with whatever was typed or measured: a finite path for each."""
+    facts = {"ph": ph, "titratable_acid_meq_kg": acid}
+    lots = [with_lot_facts(KNOWN[k], facts if i == 0 else {}, "x")[0] for i, k in enumerate(kinds)]
+    blend = Blend([Portion(lot, kg) for lot, kg in zip(lots, kilograms, strict=False)])
+    made = draw_must(blend.portions, blend.volume_l, blend.sugar_g_l, temperature, 80, 1)
+    made = calibrate(made, 1, ph=measured, ta_g_l=titrated, members=40).must
+    assert np.isfinite(made.ph()).all()
+    traits = draw_traits(40, 1)
+    made_course = usual_course(
+        traits,
+        sugar_g_l=blend.sugar_g_l,
+        fermentable_g_l=min(blend.fermentable_g_l, blend.sugar_g_l),
+        temperature_c=temperature,
+        ammonium_mg_l=0.0,
+        amino_mg_l=0.0,
+        additions=[(0.0, dap(ammonium))],
+        points=np.linspace(0, 1, 6),
+    )
+    path = ph_along(made, made_course, traits)
+    assert np.isfinite(path.ph).all()
+    trial = try_dose(made, made_course, traits, salt_called("khco3"), 3.2, after_start(0.15))
+    assert 0 <= trial.g_l <= trial.salt.max_g_l + 1e-9
 
 
 # The path ----------------------------------------------------------------------------------------
