@@ -46,7 +46,8 @@ def acidity_command(
     as_json: bool,
 ) -> None:
     """Acid and buffer of the must in FILE (a must sheet; - reads standard input)."""
-    from mustwright.services.acidity import NO_PROTOCOL, Asked, acidity
+    from mustwright.services.acidity import Asked, acidity
+    from mustwright.services.acidity_feeds import NO_PROTOCOL
     from mustwright.services.acidity_report import acidity_data, acidity_working
 
     asked = Asked(

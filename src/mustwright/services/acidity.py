@@ -13,13 +13,10 @@ from mustwright.errors import InputError
 from mustwright.must.acidity.balance import buffer_capacity
 from mustwright.must.acidity.calibrate import calibrate, reading_sd
 from mustwright.must.acidity.course import (
-    POINTS,
     Addition,
     Course,
     Traits,
     draw_traits,
-    nutrient_addition,
-    usual_course,
 )
 from mustwright.must.acidity.draws import quantile
 from mustwright.must.acidity.members import MustMembers, draw_must
@@ -42,14 +39,15 @@ from mustwright.services.acidity_answer import (
     start_answer,
     trough_answer,
 )
-from mustwright.services.acidity_dose import answer_dose, answer_measuring, answer_potassium
+from mustwright.services.acidity_dose import answer_dose
+from mustwright.services.acidity_feeds import NO_PROTOCOL, additions_of, as_kind, course_of
+from mustwright.services.acidity_watch import answer_measuring, answer_potassium
 from mustwright.services.plan import Ground, lay_ground, plan
 from mustwright.services.sheet import read_sheet
 from mustwright.working import ARITHMETIC, Figure
 
 Floats = NDArray[np.float64]
 MEMBERS, MOST_MEMBERS, OVERSAMPLED = 600, 20000, 8
-NO_PROTOCOL = "none"
 MODEL = "charge balance of the must's acids and ions; Davies1962, Goldberg2002, Prenesti2012"
 
 
@@ -314,48 +312,11 @@ class _Acidity:
         return plan_feeding(self.ground.setting, protocol_called(self.protocol, self.own))
 
     def _additions(self, feeding: FeedingPlan | None) -> list[tuple[float, Addition]]:
-        """The feeds as what they bring to a litre, each at its part of the sugar."""
-        if feeding is None:
-            return []
-        setting = self.ground.setting
-        volume = setting.must.volume_l.value
-        jars = {jar.id: jar for jar in setting.shelf.nutrients}
-        found = []
-        for feed in feeding.feeds:
-            salts = {"ammonium_phosphate": 0.0, "ammonium_sulfate": 0.0}
-            potassium = 0.0
-            for item in feed.items:
-                jar, g_l = jars[item.nutrient], item.grams.value / volume
-                potassium += g_l * jar.per_gram("potassium")
-                for substance in salts:
-                    salts[substance] += g_l * jar.contains.get(substance, 0.0)
-            addition = nutrient_addition(
-                feed.name,
-                [1.0],
-                ammonium_mg_l=feed.ammonium_mg_l.value,
-                amino_mg_l=feed.amino_mg_l.value,
-                ammonium_phosphate_g_l=salts["ammonium_phosphate"],
-                ammonium_sulfate_g_l=salts["ammonium_sulfate"],
-                potassium_mg_l=potassium,
-            )
-            found.append((float(np.clip(feed.sugar_used, 0.0, 0.99)), addition))
-        return found
+        return additions_of(self.ground.setting, feeding)
 
     def _course(self, additions: Sequence[tuple[float, Addition]]) -> Course:
-        rows, kg_l = self.must.rows, self.must.solvent_kg_l
-        figures = self.ground.must
-        own = {k: rows.totals[:, rows.chemistry.index(k)] for k in ("ammonium", "amino")}
-        start = data.load("acids")["claims"]["start_after_sugar_used"]
-        return usual_course(
-            self.traits,
-            sugar_g_l=figures.sugar_g_l.value,
-            fermentable_g_l=min(figures.fermentable_sugar_g_l.value, figures.sugar_g_l.value),
-            temperature_c=self.sheet.temperature_c,
-            ammonium_mg_l=own["ammonium"] * kg_l * 14006.7,
-            amino_mg_l=own["amino"] * kg_l * 14006.7,
-            additions=additions,
-            points=np.union1d(POINTS, [start]),
-        )
+        temperature_c = self.sheet.temperature_c
+        return course_of(self.must, self.traits, self.ground.must, temperature_c, additions)
 
     def _path(self, additions: Sequence[tuple[float, Addition]]) -> Path:
         return ph_along(self.must, self._course(additions), self.traits)
@@ -437,7 +398,7 @@ class _Acidity:
             ("phosphate", "all ammonium phosphate (DAP)"),
             ("sulfate", "all ammonium sulfate"),
         ):
-            made = [(at, _as_kind(a, kind)) for at, a in additions]
+            made = [(at, as_kind(a, kind)) for at, a in additions]
             path = self._path(made)
             load = sum(a.acid_load_meq_l for _, a in made)
             found.append(
@@ -470,19 +431,6 @@ class _Acidity:
                 )
             )  # fmt: skip
         return tuple(found)
-
-
-def _as_kind(addition: Addition, kind: str) -> Addition:
-    nitrogen = addition.ammonium_mg_l + addition.amino_mg_l
-    ammonium = {"amino": 0.0, "blend": 2 / 3}.get(kind, 1.0) * nitrogen
-    salt = ammonium / 28.0134
-    return replace(
-        addition,
-        ammonium_mg_l=ammonium,
-        amino_mg_l=nitrogen - ammonium,
-        phosphate_mmol_l=0.0 if kind == "sulfate" else salt,
-        sulfate_mmol_l=salt if kind == "sulfate" else 0.0,
-    )
 
 
 def _load_figure(feeds: Sequence[AcidFeed]) -> Figure:
