@@ -161,18 +161,14 @@ def _dose_lines(dose: DoseAnswer) -> list[str]:
             )
     if dose.overshoots:
         lines.append(f"  Mind: it may lift pH as far as {dose.highest.p95.value:.1f}.")
-    lines += [f"  Law: {statement}" for statement in dose.law]
+    lines += [f"  Law: {words}" for words in dose.law if words not in dose.words]
     return lines
 
 
 def _up_front_lines(result: AcidityResult) -> list[str]:
     lines = ["", f"{result.dose.name} before the yeast would give"]
     lines += [f"  {u.g_per_l:4.2f} g/L   pH {_band(u.band)}" for u in result.up_front]
-    lines.append(
-        "  One to two grams of carbonate per litre up front overshoots a honey must: it has little "
-        "buffer. Wait until about 15 % of the sugar is gone."
-    )
-    return lines
+    return [*lines, f"  {result.up_front_words}"]
 
 
 def _rest_lines(result: AcidityResult) -> list[str]:

@@ -191,6 +191,7 @@ class _Acidity:
             dose=dose.answer,
             alternatives=dose.alternatives,
             up_front=dose.up_front,
+            up_front_words=dose.up_front_words,
             aim=dose.aim,
             bench=self._bench_answer(),
             measuring=answer_measuring(

@@ -219,6 +219,7 @@ class AcidityResult:
     dose: DoseAnswer
     alternatives: tuple[OtherDose, ...]
     up_front: tuple[UpFront, ...]
+    up_front_words: str
     aim: AimAnswer | None
     bench: dict[str, Any] | None
     measuring: tuple[MeasuringAnswer, ...]

@@ -51,6 +51,7 @@ class Dosed:
     answer: DoseAnswer
     alternatives: tuple[OtherDose, ...]
     up_front: tuple[UpFront, ...]
+    up_front_words: str
     aim: AimAnswer | None
     trial: Trial | None
     cautions: tuple[str, ...]
@@ -108,6 +109,7 @@ def answer_dose(
     cautions = [base.caution] if needed else []
     if needed:
         cautions += [str(data.load("cautions")[n]["text"]) for n in _caution_names(base)]
+    up_front = _up_front(must, base)
     aim = None
     if aim_ta_g_l is not None:
         aim = _aim(must, salt, aim_ta_g_l, profile, volume)
@@ -115,7 +117,8 @@ def answer_dose(
     return Dosed(
         answer,
         tuple(others) if needed else (),
-        _up_front(must, base),
+        up_front,
+        _up_front_words(up_front),
         aim,
         trials[chosen] if needed and allowed.most_g_l > 0 else None,
         tuple(dict.fromkeys(cautions)),
@@ -320,6 +323,17 @@ def _up_front(must: MustMembers, salt: Salt) -> tuple[UpFront, ...]:
         band = ph_band(solve_ph(rows), "pH with the salt in before yeast, degassed", DOSE)
         found.append(UpFront(grams, band))
     return tuple(found)
+
+
+def _up_front_words(up_front: Sequence[UpFront]) -> str:
+    rule = (
+        "One to two grams of carbonate per litre up front overshoots a honey must: it has little "
+        "buffer. Wait until about 15 % of the sugar is gone, and measure."
+    )
+    whole = next(u for u in up_front if u.g_per_l == 1.0)
+    if whole.band.p50.value > claims_data()["comfortable_high"]:
+        return rule
+    return f"{rule} This must is better buffered than plain honey and water, but do measure."
 
 
 def _aim(

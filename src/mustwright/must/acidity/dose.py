@@ -211,9 +211,9 @@ def with_dose(
 
 def _rounded(dose: float, most: float, step: float) -> float:
     if step <= 0:
-        return dose
+        return max(dose, 0.0)
     up = float(np.ceil(dose / step - 1e-9) * step)
-    return up if up <= most + 1e-12 else float(np.floor(most / step + 1e-9) * step)
+    return max(up if up <= most + 1e-12 else float(np.floor(most / step + 1e-9) * step), 0.0)
 
 
 def acid_for_ta(salt: Salt, now_g_l: float, wanted_g_l: float) -> float:
