@@ -218,7 +218,7 @@ def _known(totals: dict[str, float], ph: float, solvent: float, sugar: float) ->
     made = solution(acids, 0.0, temperature_c=20.0, co2=4e-4, pk_per_ethanol=0.0155)
     base = base_to_ph(made, ph + 0.05 * rng.standard_normal(MEMBERS))
     zero = np.zeros(MEMBERS)
-    return MustMembers(made.with_base(base), zero, zero, zero + 500.0, solvent, sugar)
+    return MustMembers(made.with_base(base), zero, zero, zero, zero + 500.0, solvent, sugar)
 
 
 def test_wort_falls_from_5_2_to_about_4_2():

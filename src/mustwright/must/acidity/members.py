@@ -39,6 +39,8 @@ class MustMembers:
         Gluconic lactone still there [mol/kg].
     lactone_at_rest : ndarray
         Moles of lactone per mole of undissociated gluconic acid once they have settled.
+    settled : ndarray
+        How far they have, 0 (just mixed) to 1.
     potassium_mg_l : ndarray
     solvent_kg_l : float
         Water per litre of must [kg/L].
@@ -52,6 +54,7 @@ class MustMembers:
     rows: Solution
     lactone: Floats
     lactone_at_rest: Floats
+    settled: Floats
     potassium_mg_l: Floats
     solvent_kg_l: float
     sugar_g_l: float
@@ -68,15 +71,16 @@ class MustMembers:
         return solve_ph(self.rows)
 
     def rested(self, share: Floats | float = 1.0) -> MustMembers:
-        """After lactone and acid have settled, wholly (1, some hours) or in part."""
-        chemistry = self.rows.chemistry
+        """After lactone and acid have settled: wholly (1, some hours) or a part of what is left."""
         totals = self.rows.totals.copy()
-        totals[:, chemistry.shifted] += self.lactone * share
-        lift = self.rows.lift + share * np.log10(1 + self.lactone_at_rest)
+        totals[:, self.rows.chemistry.shifted] += self.lactone * share
+        more = (1 - self.settled) * share
+        lift = self.rows.lift + more * np.log10(1 + self.lactone_at_rest)
         return replace(
             self,
             rows=replace(self.rows, totals=totals, lift=lift),
             lactone=self.lactone * (1 - share),
+            settled=self.settled + more,
         )
 
     def titratable_g_l(self, end: float = 8.2) -> Floats:
@@ -146,6 +150,7 @@ def draw_must(
         made,
         sums.lactone * per_kg * wild,
         uniform(rng, members, lactone["at_rest_low"], lactone["at_rest_high"]),
+        np.zeros(members),
         sums.potassium * strength / volume_l,
         solvent,
         sugar_g_l,
@@ -159,6 +164,7 @@ def pick(must: MustMembers, rows: NDArray[np.int64]) -> MustMembers:
         rows=must.rows.take(rows),
         lactone=must.lactone[rows],
         lactone_at_rest=must.lactone_at_rest[rows],
+        settled=must.settled[rows],
         potassium_mg_l=must.potassium_mg_l[rows],
     )
 

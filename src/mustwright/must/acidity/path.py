@@ -97,19 +97,20 @@ def ph_along(must: MustMembers, course: Course, traits: Traits, *, every: int = 
     if every <= 1:
         ph, error = solve_ph(rows).reshape(must.size, course.points), 0.0
     else:
-        ph, error = _thinned(rows, must.size, _knots(course, every), course.points)
+        ph, error = _thinned(rows, must.size, _knots(course, every), _jumps(course))
     used = np.asarray(course.sugar_used, dtype=float)
     grown = np.clip(used / STRUCTURAL_FROM, 0.0, 1.0)
     return Path(used, ph + traits.structural_ph[:, None] * grown, error)
 
 
 def _thinned(
-    rows: Solution, members: int, knots: NDArray[np.int64], points: int
+    rows: Solution, members: int, knots: NDArray[np.int64], jumps: NDArray[np.bool_]
 ) -> tuple[Floats, float]:
     """PH from solving at the knots and wherever it moves fast; the rest by straight lines."""
+    points = jumps.shape[1] + 1
     place = np.arange(members * points).reshape(members, points)
     at_knots = solve_ph(rows.take(place[:, knots].ravel())).reshape(members, knots.size)
-    ph, fast = _between(at_knots, knots, points)
+    ph, fast = _between(at_knots, knots, jumps)
     ph[fast] = solve_ph(rows.take(place[fast]))
     left = ~fast
     left[:, knots] = False
@@ -217,26 +218,37 @@ def _spread(value: float | Floats) -> Floats:
 
 
 def _knots(course: Course, every: int) -> NDArray[np.int64]:
-    """Points to solve at: every so-manieth, the ends, and both sides of each addition."""
+    """Points to solve at: every so-manieth, the ends, both sides of additions all members share."""
     last = course.points - 1
     wanted = {0, last, *range(0, last + 1, max(every, 1))}
     for addition in course.additions:
-        given = np.atleast_2d(addition.given)
-        for jump in np.flatnonzero((np.diff(given, axis=1) > 0).any(axis=0)):
-            wanted |= {int(jump), int(jump) + 1}
+        if np.ndim(addition.given) == 1:
+            for jump in np.flatnonzero(np.diff(addition.given) > 0):
+                wanted |= {int(jump), int(jump) + 1}
     return np.array(sorted(wanted), dtype=np.int64)
 
 
+def _jumps(course: Course) -> NDArray[np.bool_]:
+    """Where something goes in between two points, by member (one row where all share it)."""
+    found = np.zeros((1, course.points - 1), dtype=bool)
+    for addition in course.additions:
+        if np.ndim(addition.given) == 2:
+            found = found | (np.diff(addition.given, axis=1) > 0)
+    return found
+
+
 def _between(
-    at_knots: Floats, knots: NDArray[np.int64], points: int
+    at_knots: Floats, knots: NDArray[np.int64], jumps: NDArray[np.bool_]
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Straight lines between knots, and where they are too steep to be trusted."""
-    full = np.arange(points)
+    full = np.arange(jumps.shape[1] + 1)
     place = np.clip(np.searchsorted(knots, full, side="right") - 1, 0, knots.size - 2)
     left, right = knots[place], knots[place + 1]
     weight = (full - left) / np.maximum(right - left, 1)
     ph = at_knots[:, place] * (1 - weight) + at_knots[:, place + 1] * weight
     steep = np.abs(np.diff(at_knots, axis=1)) > STEEP
+    for gap in np.flatnonzero(jumps.any(axis=0)):
+        steep[:, place[gap]] |= jumps[:, gap]
     fast = steep[:, place] & (full != left)[None, :] & (full != right)[None, :]
     return np.asarray(ph), np.asarray(fast)
 

@@ -136,6 +136,9 @@ def test_settling_lactone_sours_the_must_by_under_a_tenth():
     moved = np.median(fresh.rested().ph() - fresh.ph())
     assert -0.12 < moved < -0.03
     assert (fresh.rested().lactone == 0).all()
+    in_steps = fresh.rested(0.4).rested(0.5).rested()
+    assert in_steps.ph() == pytest.approx(fresh.rested().ph(), abs=1e-9)
+    assert fresh.rested().rested().ph() == pytest.approx(fresh.rested().ph(), abs=1e-12)
 
 
 def test_every_ingredient_can_be_drawn():
@@ -237,6 +240,21 @@ def test_interpolating_is_bounded_and_says_so(must, traits):
     worst = np.abs(full.ph - thin.ph).max()
     assert 0 < thin.interpolation_error < 0.02
     assert worst < 0.03
+
+
+def test_interpolating_minds_each_members_own_feeds(must, traits):
+    made = course(traits, (), np.linspace(0, 1, 121))
+    rng = np.random.default_rng(1)
+    when = rng.uniform(0.05, 0.5, MEMBERS)[:, None]
+    eaten = 1 - np.exp(-np.maximum(made.sugar_used - when, 0) / 0.1)
+    fed = replace(
+        made,
+        additions=(replace(dap(120.0), given=(made.sugar_used >= when).astype(float)),),
+        ammonium_taken_mg_l=made.ammonium_taken_mg_l + 120.0 * eaten,
+    )
+    full, thin = ph_along(must, fed, traits), ph_along(must, fed, traits, every=6)
+    assert np.abs(full.ph - thin.ph).max() < 0.03
+    assert thin.interpolation_error < 0.02
 
 
 def test_members_may_be_fed_at_their_own_moments(must, traits):
