@@ -313,7 +313,12 @@ def trough_answer(path: Path, floor: float, start: PhBand | None, source: str) -
         words += "; the band is wide because the start is not known well"
     return TroughAnswer(
         band,
-        band_figure(at, "of the sugar used", "where each member is lowest", source),
+        band_figure(
+            at,
+            "of the sugar used",
+            "when each member first comes within 0.05 of its lowest",
+            source,
+        ),
         floor,
         chance_figure(below, f"whose lowest pH is under {floor:g}", trough.size),
         chance_figure(far, f"whose lowest pH is under {lowest:g}", trough.size),

@@ -24,6 +24,7 @@ NITROGEN_MG_MOL = 1000 * NITROGEN_G_MOL
 SUCCINIC_G_MOL, ACETIC_G_MOL = 118.088, 60.052
 SUGAR_OF_TRAITS = 200.0  # g/L of sugar that the acids of the traits belong to (Harle2020)
 POTASSIUM_REACHABLE = 0.8  # of what is there, at most, goes into cells (assumed)
+NEAR_LOWEST = 0.05  # a trough is flat: it counts as reached this near to it [pH]
 STEEP = 0.06  # pH between two knots above which the moments between are solved as well
 CHECKED = 2000  # interpolated values that are solved again to measure the error
 STRUCTURAL_FROM = 0.3  # sugar used by which the structural doubt is in full (assumed)
@@ -53,9 +54,9 @@ class Path:
         return np.asarray(np.where(used >= since - 1e-9, self.ph, np.inf).min(axis=1))
 
     def trough_at(self) -> Floats:
-        """Part of the sugar used where each member is lowest."""
+        """Part of the sugar used when each member first comes within 0.05 of its lowest."""
         used = np.broadcast_to(self.sugar_used, self.ph.shape)
-        lowest = self.ph.argmin(axis=1)
+        lowest = (self.ph <= self.ph.min(axis=1, keepdims=True) + NEAR_LOWEST).argmax(axis=1)
         return np.asarray(used[np.arange(lowest.size), lowest])
 
     def at(self, sugar_used: float) -> Floats:

@@ -229,6 +229,10 @@ def test_the_path_starts_at_the_must_and_stays_in_bounds(must, traits):
     assert (path.ph[:, 0] > bare.ph[:, 0]).all()  # the salt itself is alkaline until it is eaten
     assert np.isfinite(path.ph).all()
     assert (path.trough() <= path.at(0.5) + 1e-12).all()
+    at_trough = [float(np.interp(x, path.sugar_used, p)) for x, p in zip(
+        path.trough_at(), path.ph, strict=True)]  # fmt: skip
+    assert (np.array(at_trough) - path.trough()).max() <= 0.05 + 1e-9
+    assert 0.2 <= np.median(path.trough_at()) <= 0.7
     assert (np.diff(path.quantiles(0.9) - path.quantiles(0.1)) < 0.5).all()
 
 
