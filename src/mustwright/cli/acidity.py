@@ -131,7 +131,7 @@ def acidity_lines(result: AcidityResult) -> list[str]:
         )
     trough = result.trough
     lines += [
-        f"Trough: {trough.band.words}, reached at about {trough.at_sugar_used.value:.0%} of the sugar",
+        f"Trough: {trough.band.words}, reached by {trough.at_sugar_used.value:.0%} of the sugar",
         f"  {trough.words[0].upper()}{trough.words[1:]}.",
     ]
     lines += _dose_lines(result.dose)
