@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,12 +19,10 @@ from mustwright.must.acidity.course import (
     draw_traits,
 )
 from mustwright.must.acidity.draws import quantile
-from mustwright.must.acidity.members import MustMembers, draw_must
+from mustwright.must.acidity.members import MustMembers
 from mustwright.must.acidity.path import Path, ph_along, pick_traits
 from mustwright.must.acidity.reading import Bench, bench_trial
 from mustwright.must.acidity.salts import Salt, salt_called
-from mustwright.must.blend import PRIMARY, Blend, Portion
-from mustwright.must.ingredient import all_ingredients
 from mustwright.nutrition.plan import FeedingPlan, plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_called
 from mustwright.services.acidity_answer import (
@@ -41,13 +39,14 @@ from mustwright.services.acidity_answer import (
 )
 from mustwright.services.acidity_dose import answer_dose
 from mustwright.services.acidity_feeds import NO_PROTOCOL, additions_of, as_kind, course_of
+from mustwright.services.acidity_must import UNKNOWN, draw_members, portions_of
 from mustwright.services.acidity_watch import answer_measuring, answer_potassium
 from mustwright.services.plan import Ground, lay_ground, plan
 from mustwright.services.sheet import read_sheet
 from mustwright.working import ARITHMETIC, Figure
 
 Floats = NDArray[np.float64]
-MEMBERS, MOST_MEMBERS, OVERSAMPLED = 600, 20000, 8
+MEMBERS, MOST_MEMBERS = 600, 20000
 MODEL = "charge balance of the must's acids and ions; Davies1962, Goldberg2002, Prenesti2012"
 
 
@@ -222,42 +221,10 @@ class _Acidity:
                 return salt_called(jar.class_id)
         return salt_called("potassium_bicarbonate")
 
-    def _portions(self) -> tuple[list[Portion], bool]:
-        lines = zip(self.sheet.portions, self.ground.must.ingredients, strict=True)
-        portions = [replace(p, kg=line.kg.value) for p, line in lines if p.stage == PRIMARY]
-        if portions:
-            return portions, False
-        known = all_ingredients()
-        brix = max(self.ground.must.brix.value, 0.1)
-        honey = Portion(known["honey_generic"], brix / 82.75, PRIMARY, "honey")
-        water = Portion(known["tap_water"], max(1 - brix / 82.75, 0.01), PRIMARY, "water")
-        self.notes.append(
-            "Nothing is known of the ingredients: a honey and tap water of this gravity stand in, "
-            "with their acid up to three times less or more. A measured pH and acid mend that."
-        )
-        return [honey, water], True
-
     def _members(self) -> MustMembers:
-        portions, unknown = self._portions()
-        blend = Blend(portions)
-        figures = self.ground.must
-        must = draw_must(
-            portions,
-            blend.volume_l,
-            figures.sugar_g_l.value,
-            self.sheet.temperature_c,
-            OVERSAMPLED * self.asked.members,
-            self.asked.seed,
-            strength=figures.sugar_g_l.value / blend.sugar_g_l if blend.sugar_g_l > 1 else 1.0,
-            unknown_make=unknown,
-        )
-        if self.sheet.measured.yan_mg_l is None:
-            return must
-        credit, totals = self.ground.setting.credit, must.rows.totals.copy()
-        for kind, figure in (("ammonium", credit.ammonium_mg_l), ("amino", credit.amino_mg_l)):
-            column = must.rows.chemistry.index(kind)
-            totals[:, column] = figure.value / 14006.7 / must.solvent_kg_l
-        return replace(must, rows=replace(must.rows, totals=totals))
+        if portions_of(self.ground)[1]:
+            self.notes.append(UNKNOWN)
+        return draw_members(self.ground, self.asked.members, self.asked.seed)
 
     def _calibrated(self) -> MustMembers:
         kind = "strip" if self.asked.by_strip else "meter"
