@@ -8,13 +8,14 @@ import re
 import pytest
 from pypdf import PdfReader
 
-from serving import serving
+from serving import serving, wait_for_forecast
 
 
 @pytest.fixture(scope="module")
 def address(tmp_path_factory):
     """A cellar of this journey's own."""
     with serving(tmp_path_factory.mktemp("journey"), "--port", "0") as found:
+        wait_for_forecast(found)
         yield found
 
 

@@ -30,7 +30,7 @@ def plan_command(
     from mustwright.services.report import plan_data, plan_working
 
     text, name = sheet_text(file)
-    ids, own = chosen_protocols((protocol,) if protocol else ())
+    ids, own = chosen_protocols(() if protocol is None else (protocol,))
     result = plan(text, ids[0] if ids else None, own, name)
     if not no_forecast:
         say_when_compiling()

@@ -6,13 +6,47 @@ import os
 import threading
 from pathlib import Path
 
+COMPILED = "compiled"  # folder under the maker's data where the source's own cannot be written
+
 _LOCK = threading.Lock()
 _READY = threading.Event()
+_FAILED = threading.Event()
 
 
 def is_ready() -> bool:
     """Whether `warm_up` has finished in this process."""
     return _READY.is_set()
+
+
+def state() -> str:
+    """``ready``, ``compiling`` (or not yet begun), or ``failed``."""
+    if _READY.is_set():
+        return "ready"
+    return "failed" if _FAILED.is_set() else "compiling"
+
+
+def cache_folder(home: Path) -> Path | None:
+    """Where compiled code is to be kept: None for beside the source, where that can be written."""
+    if os.environ.get("NUMBA_CACHE_DIR"):
+        return None
+    beside = Path(__file__).parent / "__pycache__"
+    writable = os.access(beside if beside.is_dir() else beside.parent, os.W_OK)
+    return None if writable else home / COMPILED
+
+
+def warm_up_behind(cache_folder: Path | None = None) -> threading.Thread:
+    """Call `warm_up` in a thread of its own; a failure goes to the terminal and to `state`."""
+
+    def warm() -> None:
+        try:
+            warm_up(cache_folder)
+        except Exception:
+            _FAILED.set()
+            raise
+
+    thread = threading.Thread(target=warm, name="compile the forecast", daemon=True)
+    thread.start()
+    return thread
 
 
 def is_compiled() -> bool:

@@ -40,6 +40,7 @@ from mustwright.yeast.pitch import Pitch, Strain
 Floats = NDArray[np.float64]
 EARLY_SUGAR_USED = 1 / 3
 TOUCHED = 0.995
+MOST_ADVICE = 3
 
 
 @dataclass(frozen=True)
@@ -466,11 +467,15 @@ class _Planner:
         return Problem(p.jars, p.feeds, ceilings, p.ammonium_share_max, {})
 
     def _what_to_buy(self) -> list[str]:
-        """Generic nutrients not on the shelf that would lessen what is short."""
+        """The generic nutrients not on the shelf that would help most, at most three.
+
+        What the protocol lacks is against what it asks for, which may be more or less than the
+        demand: it counts the must's own nitrogen in its own way.
+        """
         if self.protocol.basis != DEMAND_BASIS:
             return []
         short = shortfall(self.problem)
-        advice = []
+        advice: list[tuple[float, str]] = []
         for generic in generic_nutrients().values():
             on_shelf = any(jar.class_id == generic.class_id for jar in self.jars)
             if on_shelf or generic.use == "rehydration" or generic.nitrogen_mg_g < 20:
@@ -486,9 +491,10 @@ class _Planner:
             )
             left = shortfall(_Planner(other, self.protocol).problem)
             if left < short - 1:
-                met = "would meet it" if left < 0.5 else f"would leave {left:.0f} mg N/L short"
-                advice.append(f"{generic.name} on the shelf {met}.")
-        return advice
+                lacks = f"the {short:.0f} mg N/L this protocol lacks"
+                met = f"make up {lacks}" if left < 0.5 else f"bring {lacks} down to {left:.0f}"
+                advice.append((left, f"{generic.name} on the shelf would {met}."))
+        return [words for _, words in sorted(advice)[:MOST_ADVICE]]
 
     def _amount(self, ceiling: Ceiling, grams_l: Floats) -> float:
         return float(grams_l.sum(axis=0) @ np.array(ceiling.weights))

@@ -86,8 +86,7 @@ def eaten_mg_l(done: Trajectory, feeds: Sequence[Feed]) -> tuple[Floats, Floats]
     for feed, given in zip(feeds, done.fed, strict=True):
         ammonium += feed.ammonium_n_mg_l * given
         amino += feed.amino_n_mg_l * given
-    left = np.maximum(ammonium - done.ammonium_mg_l, 0.0), np.maximum(amino - done.amino_mg_l, 0.0)
-    return left
+    return np.maximum(ammonium - done.ammonium_mg_l, 0.0), np.maximum(amino - done.amino_mg_l, 0.0)
 
 
 def course_from(

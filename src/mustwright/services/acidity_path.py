@@ -97,7 +97,7 @@ def rows_of(members: int) -> Rows:
 def measured_start(
     ground: Ground, readings: Sequence[Reading]
 ) -> tuple[float | None, list[Reading]]:
-    """PH before yeast, from the sheet or a reading within the first hour; and the later readings."""
+    """PH before yeast, by the sheet or a reading in the first hour; and the later readings."""
     later = [r for r in readings if r.ph is not None]
     if ground.sheet.measured.ph is None and later and later[0].t_h <= START_H:
         return later[0].ph, later[1:]

@@ -7,6 +7,7 @@ import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from math import isfinite
 from typing import Any
 
 import tomlkit
@@ -23,6 +24,7 @@ from mustwright.nutrition.protocols import (
     read_protocol,
 )
 from mustwright.nutrition.shelf import SETTINGS, Nutrient, read_nutrient, read_shelf
+from mustwright.services.outcome import Outcome
 from mustwright.services.plan import Comparison, PlanResult, compare
 from mustwright.services.records import (
     Cellar,
@@ -105,6 +107,11 @@ def save_jar(
 
 def sheet_with_shelf(text: str, records: Sequence[ShelfRecord]) -> str:
     """The sheet as it is planned: one without nutrients of its own takes the cellar's shelf."""
+    return _with_shelf(text, tuple(records))
+
+
+@lru_cache(maxsize=KEPT_RESULTS)
+def _with_shelf(text: str, records: tuple[ShelfRecord, ...]) -> str:
     try:
         content = tomllib.loads(text)
     except (ValueError, RecursionError):
@@ -183,7 +190,8 @@ def nominal_feeds(protocol: Protocol) -> tuple[tuple[FeedSlot, ...], Figure]:
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
-def _compared(text: str, name: str, own_texts: tuple[str, ...]) -> Comparison:
+def compared(text: str, name: str, own_texts: tuple[str, ...]) -> Comparison:
+    """All protocols on a sheet that is as it is planned; kept for the next view."""
     with warnings.catch_warnings():
         # The search for an alcohol tries musts outside every formula's range on its way.
         warnings.simplefilter("ignore", ValidityWarning)
@@ -197,14 +205,26 @@ def compare_text(cellar: Cellar, text: str, name: str, protocols: Sequence[str] 
     ------
     InputError, ImpossibleError, UnknownKindError
     """
-    own_texts = tuple(record.text for record in cellar.protocols())
-    full = _compared(sheet_with_shelf(text, cellar.nutrients()), name, own_texts)
+    key = planned_key(cellar, text, name)
+    full = compared(*key)
     if not protocols:
         return full
     known = [plan.protocol for plan in full.plans]
     for one in protocols:
         if one not in known:
-            protocol_called(one, _own(own_texts))
+            protocol_called(one, _own(key[2]))
+    return picked_of(full, protocols)
+
+
+def planned_key(cellar: Cellar, text: str, name: str) -> tuple[str, str, tuple[str, ...]]:
+    """All that a comparison depends on: text with the shelf, name, the maker's protocols."""
+    own_texts = tuple(record.text for record in cellar.protocols())
+    return sheet_with_shelf(text, cellar.nutrients()), name, own_texts
+
+
+def picked_of(full: Comparison, protocols: Sequence[str]) -> Comparison:
+    """Some plans of a comparison, and which of them suits best."""
+    known = [plan.protocol for plan in full.plans]
     picked = [i for i, identity in enumerate(known) if identity in protocols]
     verdicts = tuple(full.verdicts[i] for i in picked)
     plans = tuple(full.plans[i] for i in picked)
@@ -279,8 +299,12 @@ def save_sheet(
 # What to say of a plan ------------------------------------------------------------------------
 
 
-def third_break(result: PlanResult | Comparison, plan: FeedingPlan) -> Figure:
-    """Hours until a third of the sugar is gone, at the pace the plan's feeds were placed by."""
+def third_break(
+    result: PlanResult | Comparison, plan: FeedingPlan, outcome: Outcome | None = None
+) -> Figure:
+    """Hours until a third of the sugar is gone: forecast, else at the usual pace of the feeds."""
+    if outcome is not None and isfinite(outcome.third_h.value):
+        return outcome.third_h
     for feed in plan.feeds:
         known = feed.expected_h.inputs
         if "lag_h" in known and "pace_brix_per_h" in known:

@@ -5,7 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from mustwright.kinetics.inputs import Conditions, Feed, Medium, MustAtPitch, Strain, Trigger
+from mustwright.kinetics.inputs import (
+    Conditions,
+    Feed,
+    Medium,
+    MustAtPitch,
+    Strain,
+    Trigger,
+    Vessel,
+)
+from mustwright.kinetics.simulate import DRY_G_L
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.credits import Credit
 from mustwright.nutrition.triggers import Trigger as ProtocolTrigger
@@ -47,6 +56,11 @@ def must_at_pitch(ground: Ground) -> MustAtPitch:
     )
 
 
+def nothing_to_ferment(ground: Ground) -> bool:
+    """Whether a must is dry before it begins, as water is."""
+    return ground.setting.must.fermentable_sugar_g_l.value < DRY_G_L
+
+
 def medium_of(ground: Ground) -> Medium:
     """Which measured population of fermentations a must belongs to.
 
@@ -74,17 +88,38 @@ def conditions_of(ground: Ground, horizon_h: float | None = None) -> Conditions:
     """Yeast, pitch and warmth of a sheet."""
     strain, pitch = ground.setting.strain, ground.setting.pitch
     classes = {"low": "low", "medium": "medium", "high": "high", "very_high": "high"}
+    need = classes[strain.nitrogen_class]
+    if not ground.sheet.strain_typed and not ground.primary:
+        need = "medium"  # a measured must of an unknown kind, in the hands of an unknown yeast
+    warmth = ground.sheet.warmth
     found = Conditions(
-        temperature_c=ground.sheet.temperature_c,
+        temperature_c=warmth.steps or warmth.start_c,
+        vessel=_vessel(ground),
+        rehydrated=ground.sheet.rehydrated,
         strain=Strain(
             min(max(strain.alcohol_tolerance_pct.value, 4.0), 22.0),
-            classes[strain.nitrogen_class],  # type: ignore[arg-type]
+            need,  # type: ignore[arg-type]
         ),
         pitch_g_l=min(max(pitch.yeast_g_l.value, 0.01), 10.0),
     )
     if horizon_h is None:
         return found
     return replace(found, horizon_h=horizon_h)
+
+
+def _vessel(ground: Ground) -> Vessel | None:
+    """The vessel in its room, where the sheet has one."""
+    warmth = ground.sheet.warmth
+    if not warmth.material:
+        return None
+    return Vessel(
+        min(max(ground.setting.must.volume_l.value, 0.05), 100_000.0),
+        warmth.material,
+        warmth.room_c,
+        min(max(warmth.start_c, 0.0), 40.0),
+        warmth.cool_above_c,
+        warmth.cooling_w,
+    )
 
 
 def feeds_of(plan: FeedingPlan, ground: Ground) -> tuple[Feed, ...]:

@@ -25,7 +25,13 @@ from mustwright.services.acidity_path import (
     ph_times,
     rows_of,
 )
-from mustwright.services.fermentation import conditions_of, feeds_of, must_at_pitch
+from mustwright.services.fermentation import (
+    conditions_of,
+    feeds_of,
+    must_at_pitch,
+    nothing_to_ferment,
+)
+from mustwright.services.outcome import doubts
 from mustwright.services.plan import Ground, ground_of, plan_on
 from mustwright.services.readings import read_readings
 
@@ -107,7 +113,7 @@ def forecast(
     InputError, ImpossibleError, UnknownKindError
     """
     ground = ground_of(text, name)
-    if ground.setting.must.sugar_g_l.value <= 0:
+    if nothing_to_ferment(ground):
         raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
     plan = _plan(ground, protocol, own or {})
     must, conditions = must_at_pitch(ground), conditions_of(ground)
@@ -123,7 +129,9 @@ def forecast(
         also_h=ph_times(end) if with_ph else None,
     )  # fmt: skip
     ph = _ph(ground, plan, feeds, run, seed, seen or ()) if with_ph else None
-    warnings = (*ground.warnings, *(plan.warnings if plan else ()), *_doubts(must, found))
+    warnings = (*ground.warnings, *(plan.warnings if plan else ()), *doubts(ground))
+    if found.verdict is not None and not found.verdict.explained:
+        warnings += (found.verdict.message,)
     return ForecastResult(
         ground.sheet.name, ground, plan, must, conditions, found, members, seed, warnings, ph,
         with_ph,
@@ -171,19 +179,6 @@ def _times(at_h: Sequence[float] | None, conditions: Conditions) -> Any:
     if times.size == 0 or times.size > 2000 or times.min() < 0 or times.max() > 4000:
         raise InputError("at", "needs one to 2000 hours from 0 to 4000", list(at_h)[:5])
     return times
-
-
-def _doubts(must: MustAtPitch, run: Forecast) -> list[str]:
-    """Where the model was never tried, and what the readings say of it."""
-    found = []
-    brix = run.brix.p50[0] if run.brix.p50.size else 0.0
-    if brix > 27:
-        found.append("The model was fitted on musts up to 27 Brix; this one is beyond them.")
-    if must.medium == "honey":
-        found.append("No honey must was in the fit: the band counts how media differ.")
-    if run.verdict is not None and not run.verdict.explained:
-        found.append(run.verdict.message)
-    return found
 
 
 def forecast_data(result: ForecastResult) -> dict[str, Any]:

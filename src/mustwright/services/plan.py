@@ -400,6 +400,8 @@ def _brix_between(sheet: Sheet, portions: list[Portion], parts: list[float]) -> 
             return False
         return True
 
+    if can(0.0) and can(HIGHEST_BRIX):  # anything between can be mixed too
+        return 0.0, float(HIGHEST_BRIX)
     found = [brix for brix in range(HIGHEST_BRIX + 1) if can(brix)]
     if not found:
         assert refusal is not None

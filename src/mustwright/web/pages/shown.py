@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from functools import cache
@@ -25,6 +26,8 @@ def _equipped() -> Environment:
         clock=figures.clock,
         clock_range=figures.clock_range,
         number=figures.number,
+        is_finite=math.isfinite,
+        capitalise=lambda words: words[:1].upper() + words[1:],
         words=figures.words,
         source_parts=figures.source_parts,
     )

@@ -15,7 +15,7 @@ from mustwright.web.pictures.feed_line import (
     marks_of,
     stack,
 )
-from mustwright.web.pictures.svg import TimeAxis, line, picture, rect, text, whisker
+from mustwright.web.pictures.svg import TimeAxis, line, picture, rect, text, whisker, wrapped
 from mustwright.working import Figure
 
 WIDE, NARROW = 1000.0, 344.0
@@ -23,7 +23,7 @@ ROW, TALLEST = 72.0, 48.0
 NARROW_ROW = 112.0
 LETTERS = 44
 
-__all__ = ["side_by_side"]
+__all__ = ["common_axis", "side_by_side"]
 
 
 def side_by_side(
@@ -31,14 +31,14 @@ def side_by_side(
     thirds: Sequence[Figure],
     best: str,
     narrow: bool = False,
+    hold_h: float = 0.0,
 ) -> Markup:
     """Every plan a row: its feeds on the common axis, and its total against the demand."""
     width = NARROW if narrow else WIDE
     name = "side-narrow" if narrow else "side-wide"
     every = [marks_of(plan) for plan in plans]
-    time = (8.0, width - 8.0) if narrow else (258.0, 640.0)
-    axis = axis_for(*time, [m for marks in every for m in marks], thirds)
-    bar = (8.0, width - 92.0) if narrow else (664.0, 908.0)
+    axis = common_axis(plans, thirds, narrow, hold_h)
+    bar = (8.0, width - 92.0) if narrow else (712.0, 912.0)
     tallest = max([m.ammonium + m.amino for marks in every for m in marks] + [1e-9])
     most = (
         max([max(p.nitrogen.total_mg_l.value, p.nitrogen.demand_mg_l.value) for p in plans]) * 1.05
@@ -67,11 +67,20 @@ def side_by_side(
     return picture(width, bottom + 8, title, body, name, "narrow" if narrow else "wide")
 
 
+def common_axis(
+    plans: Sequence[FeedingPlan], thirds: Sequence[Figure], narrow: bool, hold_h: float = 0.0
+) -> TimeAxis:
+    """The line of time of all plans, at least as long as `hold_h` [h]."""
+    span = (46.0, NARROW - 8.0) if narrow else (258.0, 690.0)
+    marks = [mark for plan in plans for mark in marks_of(plan)]
+    return axis_for(*span, marks, thirds, hold_h)
+
+
 def _height(plan: FeedingPlan, best: bool, narrow: bool) -> float:
     """Rows of a narrow picture grow with the lines their name takes."""
     if not narrow:
         return ROW
-    lines = len(_wrapped(plan.protocol_name, LETTERS)) + (best or not plan.feasible)
+    lines = len(wrapped(plan.protocol_name, LETTERS)) + (best or not plan.feasible)
     return NARROW_ROW + 15.0 * lines
 
 
@@ -101,25 +110,13 @@ def _name(plan: FeedingPlan, best: bool, y: float, narrow: bool) -> str:
     """The protocol's name, on two lines where it is long, and what is to be said at once."""
     said = "suits best" if best else "" if plan.feasible else "cannot be made as written"
     left, first, step = (8.0, 16.0, 15.0) if narrow else (0.0, 19.0, 16.0)
-    words = _wrapped(plan.protocol_name, LETTERS if narrow else 32)
+    words = wrapped(plan.protocol_name, LETTERS if narrow else 32)
     drawn = "".join(
         text(left, y + first + step * k, words_, "t strong") for k, words_ in enumerate(words)
     )
     if said:
         drawn += text(left, y + first + step * len(words), said, "t mark" if best else "t soft")
     return drawn
-
-
-def _wrapped(name: str, longest: int) -> list[str]:
-    lines = [""]
-    for word in name.split():
-        if lines[-1] and len(lines[-1]) + 1 + len(word) > longest and len(lines) < 2:
-            lines.append(word)
-        else:
-            lines[-1] = f"{lines[-1]} {word}".strip()
-    if len(lines[-1]) > longest + 4:
-        lines[-1] = lines[-1][: longest + 2].rstrip() + "…"
-    return lines
 
 
 def _bar(
