@@ -50,6 +50,8 @@ class PhForecast:
         Members by times, not cut off.
     trough, trough_h : ndarray
         Lowest pH by member, and when it first comes within 0.05 of it [h].
+    potassium_mg_l : ndarray
+        Of must, rehydration nutrient and feeds together, by member.
     odds_factor : ndarray
         On the odds of sticking, by member, from potassium and low pH.
     effective : float or None
@@ -64,6 +66,7 @@ class PhForecast:
     ph: Floats
     trough: Floats
     trough_h: Floats
+    potassium_mg_l: Floats
     odds_factor: Floats
     floor: float
     measured_ph: float | None
@@ -143,6 +146,7 @@ def follow(
         ph,
         trough,
         times[near],
+        potassium,
         sticking_odds_factor(trough, potassium, seed),
         float(claims_data()["default_floor"]) if floor is None else floor,
         acid.ph,

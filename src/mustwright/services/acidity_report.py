@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from mustwright.services.acidity_answer import AcidityResult
-from mustwright.services.report import ranges_of
+from mustwright.services.report_parts import ranges_of
 from mustwright.working import Figure, figure_data, unfold
 
 

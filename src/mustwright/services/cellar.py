@@ -229,8 +229,11 @@ def picked_of(full: Comparison, protocols: Sequence[str]) -> Comparison:
     verdicts = tuple(full.verdicts[i] for i in picked)
     plans = tuple(full.plans[i] for i in picked)
     outcomes = tuple(full.outcomes[i] for i in picked) if full.outcomes else ()
+    acid = tuple(full.acid[i] for i in picked) if full.acid else ()
     suits = plans[best(verdicts)].protocol
-    return replace(full, plans=plans, verdicts=verdicts, suits_best=suits, outcomes=outcomes)
+    return replace(
+        full, plans=plans, verdicts=verdicts, suits_best=suits, outcomes=outcomes, acid=acid
+    )
 
 
 def plan_text(cellar: Cellar, text: str, name: str, protocol: str | None = None) -> PlanResult:
@@ -257,6 +260,7 @@ def plan_out_of(comparison: Comparison, i: int, chosen: bool = False) -> PlanRes
         (*comparison.warnings, *plan.warnings),
         comparison.ground,
         comparison.outcomes[i] if comparison.outcomes else None,
+        comparison.acid[i] if comparison.acid else None,
     )
 
 

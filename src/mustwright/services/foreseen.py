@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from mustwright.kinetics.ready import is_ready
 from mustwright.services import cellar as use
+from mustwright.services.acidity_risk import acid_of_comparison, acid_of_plan
 from mustwright.services.outcome import foresee_comparison, foresee_plan
 from mustwright.services.plan import Comparison, PlanResult
 from mustwright.services.records import Cellar
@@ -56,14 +57,16 @@ def foreseen_planned(
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _comparison(key: Key, picked: tuple[str, ...]) -> Comparison:
-    return foresee_comparison(use.picked_of(use.compared(*key), picked), MEMBERS)
+    bare = use.picked_of(use.compared(*key), picked)
+    return acid_of_comparison(foresee_comparison(bare, MEMBERS), MEMBERS)
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _plan(key: Key, protocol: str, chosen: bool) -> PlanResult:
     full = use.compared(*key)
     known = [plan.protocol for plan in full.plans]
-    return foresee_plan(use.plan_out_of(full, known.index(protocol), chosen), MEMBERS)
+    bare = use.plan_out_of(full, known.index(protocol), chosen)
+    return acid_of_plan(foresee_plan(bare, MEMBERS), MEMBERS)
 
 
 @lru_cache(maxsize=KEPT_RUNS)

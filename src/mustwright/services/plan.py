@@ -31,6 +31,7 @@ from mustwright.working import ARITHMETIC, ASSUMED, TYPED, Figure
 from mustwright.yeast.pitch import Pitch, Strain, plan_pitch
 
 if TYPE_CHECKING:
+    from mustwright.services.acidity_risk import AcidRisk
     from mustwright.services.outcome import Outcome
 
 PER_LITRE_VOLUME_L = 1.0
@@ -96,6 +97,8 @@ class PlanResult:
         What no protocol changes.
     outcome : Outcome or None
         What it would do, once forecast.
+    acid : AcidRisk or None
+        What it does to the acid, once forecast and where that can be said.
     """
 
     name: str
@@ -109,6 +112,7 @@ class PlanResult:
     warnings: tuple[str, ...]
     ground: Ground
     outcome: Outcome | None = None
+    acid: AcidRisk | None = None
 
 
 @dataclass(frozen=True)
@@ -126,6 +130,7 @@ class Comparison:
     warnings: tuple[str, ...]
     ground: Ground
     outcomes: tuple[Outcome, ...] = ()
+    acid: tuple[AcidRisk, ...] = ()
 
 
 def plan(
