@@ -127,7 +127,7 @@ def with_nitrogen(must: MustMembers, ammonium_mg_l: Floats, amino_mg_l: Floats) 
     """The same musts at the same pH, with the nitrogen their kinetic twins start with."""
     ph, totals = must.ph(), must.rows.totals.copy()
     for kind, amount in (("ammonium", ammonium_mg_l), ("amino", amino_mg_l)):
-        per_kg = amount / 1000 / NITROGEN_G_MOL / 1000 / must.solvent_kg_l
+        per_kg = amount / 1000 / NITROGEN_G_MOL / must.solvent_kg_l
         totals[:, must.rows.chemistry.index(kind)] = per_kg
     rows = replace(must.rows, totals=totals)
     return replace(must, rows=rows.with_base(base_to_ph(rows, ph)))
