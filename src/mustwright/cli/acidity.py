@@ -49,12 +49,13 @@ def acidity_command(
     from mustwright.services.acidity import Asked, acidity
     from mustwright.services.acidity_feeds import NO_PROTOCOL
     from mustwright.services.acidity_report import acidity_data, acidity_working
+    from mustwright.services.acidity_typed import titratable_g_l
 
     asked = Asked(
         ph,
         strip,
-        _acid_g_l(ta, "--ta"),
-        _acid_g_l(aim_ta, "--aim-ta"),
+        titratable_g_l(ta, "--ta"),
+        titratable_g_l(aim_ta, "--aim-ta"),
         floor,
         salt,
         tuple(_bench_point(point) for point in bench),
@@ -76,22 +77,6 @@ def acidity_command(
         click.echo("\nWorking")
         for line in working_lines(acidity_working(result)):
             click.echo(f"  {line}")
-
-
-def _acid_g_l(typed: str | None, field: str) -> float | None:
-    """Titratable acid as tartaric [g/L] from what was typed; a bare number is g/L."""
-    if typed is None:
-        return None
-    from mustwright.must.acidity.members import TARTARIC_MEQ_G
-    from mustwright.units import parse_quantity
-
-    plain = typed.strip()
-    if plain.lower().endswith("meq/l"):
-        return parse_quantity(plain[:-5], field).value / TARTARIC_MEQ_G
-    quantity = parse_quantity(plain, field)
-    if quantity.dimension not in ("mass concentration", "number"):
-        raise InputError(field, "needs titratable acid such as '4 g/L' or '53 meq/L'", typed)
-    return quantity.value
 
 
 def _bench_point(typed: str) -> tuple[float, float]:

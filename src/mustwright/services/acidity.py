@@ -185,6 +185,7 @@ class _Acidity:
             feeds=feeds,
             trough=self._trough(path, start),
             path=path_rows(path),
+            path_with_dose=path_rows(dose.trial.path) if dose.trial else (),
             by_source=self._by_source(additions),
             protocols=self._protocols() if compare else (),
             dose=dose.answer,

@@ -214,6 +214,7 @@ class AcidityResult:
     feeds: tuple[AcidFeed, ...]
     trough: TroughAnswer
     path: tuple[dict[str, float], ...]
+    path_with_dose: tuple[dict[str, float], ...]
     by_source: tuple[SourceAcid, ...]
     protocols: tuple[ProtocolAcid, ...]
     dose: DoseAnswer
@@ -246,7 +247,9 @@ def band_figure(values: Floats, unit: str, formula: str, source: str) -> Figure:
 
 def chance_figure(value: float, what: str, members: int) -> Figure:
     """A share of the ensemble."""
-    return Figure(value, "", f"share of members {what}", "counted", {"members": float(members)})
+    return Figure(
+        value, "chance", f"share of members {what}", "counted", {"members": float(members)}
+    )
 
 
 def ph_band(values: Floats, formula: str, source: str) -> PhBand:
