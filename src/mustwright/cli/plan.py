@@ -139,7 +139,7 @@ def acid_lines(acid: AcidRisk) -> list[str]:
     """What the plan does to the acid, in one line, and what a low pH may do to the odds."""
     lines = [
         f"  pH: lowest {acid.trough.words}, crash risk {acid.risk} "
-        f"({acid.chance_below_floor.value:.0%} under {acid.floor:g})"
+        f"({acid.chance_below_floor.value:.0%} under {acid.floor.value:g})"
         + ("" if acid.measured else "; from the recipe alone, measure it")
     ]
     odds = acid.odds_factor

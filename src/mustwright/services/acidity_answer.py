@@ -15,6 +15,7 @@ from mustwright.services.plan import MustResult
 from mustwright.working import TYPED, Figure
 
 Floats = NDArray[np.float64]
+COUNTED = "arithmetic: counted over the ensemble"
 
 
 @dataclass(frozen=True)
@@ -247,9 +248,7 @@ def band_figure(values: Floats, unit: str, formula: str, source: str) -> Figure:
 
 def chance_figure(value: float, what: str, members: int) -> Figure:
     """A share of the ensemble."""
-    return Figure(
-        value, "chance", f"share of members {what}", "counted", {"members": float(members)}
-    )
+    return Figure(value, "chance", f"share of members {what}", COUNTED, {"members": float(members)})
 
 
 def ph_band(values: Floats, formula: str, source: str) -> PhBand:

@@ -299,7 +299,7 @@ def _words(
 def _steps(trial: Trial, grams: Figure, floor: float) -> tuple[str, ...]:
     half = grams.value / 2
     dissolve = (
-        "Stir into a cup of must in small parts; it foams."
+        "Stir it into a little water, then that into the must in small parts; it foams."
         if trial.salt.gas_mol
         else "Dissolve in a little must."
     )

@@ -21,6 +21,7 @@ from mustwright.nutrition.plan import FeedingPlan, Setting
 from mustwright.services.plan import MustResult
 
 NO_PROTOCOL = "none"
+JUST_BEFORE = 1e-4  # of the sugar: a dose is seen as a step, not as a slope
 
 
 def additions_of(setting: Setting, feeding: FeedingPlan | None) -> list[tuple[float, Addition]]:
@@ -73,7 +74,7 @@ def course_of(
         ammonium_mg_l=own["ammonium"],
         amino_mg_l=own["amino"],
         additions=additions,
-        points=np.union1d(POINTS, [start]),
+        points=np.union1d(POINTS, [start - JUST_BEFORE, start]),
     )
 
 

@@ -32,7 +32,7 @@ from mustwright.services.fermentation import (
 )
 from mustwright.services.plan import Ground
 from mustwright.services.report_parts import ranges_of
-from mustwright.working import Figure
+from mustwright.working import ASSUMED, Figure
 
 if TYPE_CHECKING:
     from mustwright.services.plan import Comparison, PlanResult
@@ -68,7 +68,7 @@ class AcidRisk:
 
     trough: PhBand
     trough_h: Figure
-    floor: float
+    floor: Figure
     chance_below_floor: Figure
     risk: str
     potassium_ratio: Figure
@@ -115,7 +115,7 @@ def _risk(found: PhForecast, measured: bool) -> AcidRisk:
     return AcidRisk(
         ph_band(found.trough, "lowest pH of the ferment", MODEL),
         band_figure(found.trough_h, "h", "when members first come within 0.05 of it", MODEL),
-        found.floor,
+        Figure(found.floor, "pH", "the pH to keep unless another is asked for", ASSUMED),
         chance_figure(found.chance_below_floor, f"whose lowest pH is under {found.floor:g}", count),
         risk_of(found.chance_below_floor),
         band_figure(
