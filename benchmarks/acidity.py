@@ -20,6 +20,26 @@ from mustwright.must.blend import Blend, Portion
 from mustwright.must.ingredient import all_ingredients
 
 ROWS, LIMIT_S = 100_000, 0.25
+FORECAST_RATIO = 1.5
+HONEY_MUST = """
+[must]
+volume = "19 L"
+gravity = "1.095"
+temperature = "20 C"
+[measured]
+ph = 3.8
+[[must.ingredient]]
+kind = "honey"
+amount = "solve"
+[[must.ingredient]]
+kind = "water"
+amount = "fill"
+[yeast]
+kind = "low-demand neutral"
+[shelf]
+dap = "200 g"
+autolysed_yeast = "500 g"
+"""
 
 
 def musts(rows: int) -> Solution:
@@ -76,7 +96,27 @@ def main() -> int:
         print(
             f"2000 members x {course.points} points, every {every}: {took:.3f} s, error {error:.4f}"
         )
+    forecasts()
     return 0 if solving <= LIMIT_S else 1
+
+
+def forecasts() -> None:
+    """A forecast with its pH against the same without; pairs in turn, so that load hits both."""
+    from mustwright.services.forecast import forecast
+
+    for members in (600, 2000):
+        without, with_ph = [], []
+        for k in range(16):
+            for switch, took in ((False, without), (True, with_ph)):
+                began = time.perf_counter()
+                forecast(HONEY_MUST, "halves_at_onset_and_third", members=members, with_ph=switch)
+                if k:  # the first pair compiles
+                    took.append(time.perf_counter() - began)
+        best, middle = min(with_ph) / min(without), np.median(with_ph) / np.median(without)
+        print(
+            f"forecast of {members}: {min(without):.3f} s without pH, {min(with_ph):.3f} s with; "
+            f"ratio {best:.2f} (best), {middle:.2f} (middle); wanted at most {FORECAST_RATIO:g}"
+        )
 
 
 if __name__ == "__main__":

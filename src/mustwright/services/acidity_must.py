@@ -12,6 +12,7 @@ from mustwright.must.ingredient import all_ingredients
 from mustwright.services.plan import Ground
 
 OVERSAMPLED = 8  # drawn for each member kept, so that enough come near a reading
+OVERSAMPLED_QUICK = 4  # in a forecast, where the time counts
 HONEY_BRIX = 82.75
 UNKNOWN = (
     "Nothing is known of the ingredients: a honey and tap water of this gravity stand in, with "
@@ -48,7 +49,9 @@ def portions_of(ground: Ground) -> tuple[list[Portion], bool]:
     return [honey, water], True
 
 
-def draw_members(ground: Ground, members: int, seed: int) -> MustMembers:
+def draw_members(
+    ground: Ground, members: int, seed: int, oversampled: int = OVERSAMPLED
+) -> MustMembers:
     """Members before any reading, several times as many as will be kept."""
     portions, unknown = portions_of(ground)
     blend, figures = Blend(portions), ground.must
@@ -57,7 +60,7 @@ def draw_members(ground: Ground, members: int, seed: int) -> MustMembers:
         blend.volume_l,
         figures.sugar_g_l.value,
         ground.sheet.temperature_c,
-        OVERSAMPLED * members,
+        oversampled * members,
         seed,
         strength=figures.sugar_g_l.value / blend.sugar_g_l if blend.sugar_g_l > 1 else 1.0,
         unknown_make=unknown,
@@ -80,7 +83,7 @@ def acid_must(ground: Ground, members: int, seed: int, ph: float | None = None) 
     unknown = portions_of(ground)[1]
     if unknown and measured is None:
         return None
-    drawn = draw_members(ground, members, seed)
+    drawn = draw_members(ground, members, seed, OVERSAMPLED_QUICK)
     done = calibrate(drawn, seed, ph=measured, ph_sd=reading_sd("meter"), members=members)
     notes = (UNKNOWN, *done.notes) if unknown else done.notes
     return AcidMust(done.must, draw_traits(members, seed), measured, notes)

@@ -25,7 +25,7 @@ from mustwright.services.plan import Ground
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
-MEMBERS = 400  # of the forecast's, evenly taken: quantiles of pH within about 0.03
+MEMBERS = 300  # of the forecast, evenly taken, so that the pH costs at most half as much again
 EVERY = 4
 MODEL = "kinetic model, and the charge balance of docs/acidity.md along its members"
 START_H = 1.0  # a pH read so soon counts as that of the must before yeast
@@ -83,9 +83,9 @@ class PhForecast:
 
 
 def ph_times(horizon_h: float) -> Floats:
-    """Times of a path of pH: six hours apart in the first week, wider after [h]."""
+    """Times of a path of pH: six hours apart for six days, wider after [h]."""
     end = np.floor(horizon_h)
-    parts = (np.arange(0, 168, 6), np.arange(168, 336, 12), np.arange(336, end, 48), [end])
+    parts = (np.arange(0, 144, 6), np.arange(144, 240, 12), np.arange(240, end, 48), [end])
     times = np.unique(np.concatenate(parts).astype(float))
     return np.asarray(times[times <= end])
 

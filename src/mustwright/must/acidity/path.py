@@ -112,13 +112,14 @@ def _thinned(
     place = np.arange(members * points).reshape(members, points)
     at_knots = solve_ph(rows.take(place[:, knots].ravel())).reshape(members, knots.size)
     ph, fast = _between(at_knots, knots, jumps)
-    ph[fast] = solve_ph(rows.take(place[fast]))
+    ph[fast] = solve_ph(rows.take(place[fast]), ph[fast])
     left = ~fast
     left[:, knots] = False
     some = place[left][:: max(int(left.sum()) // CHECKED, 1)]
     if some.size == 0:
         return ph, 0.0
-    return ph, float(np.abs(solve_ph(rows.take(some)) - ph.ravel()[some]).max())
+    lines = ph.ravel()[some]
+    return ph, float(np.abs(solve_ph(rows.take(some), lines) - lines).max())
 
 
 def state_at(
