@@ -106,7 +106,7 @@ def answer_potassium(
         published_ratio=Figure(published_ratio(), "mol/mol", "published", source),
         chance_short=chance_figure(sheet.chance_short, "under the published ratio", trough.size),
         sticking_odds_factor=band_figure(
-            odds, "", "factor on the odds of sticking; size of the harm assumed", source
+            odds, "", "factor on the odds of sticking; size of the harm assumed, held at 50", source
         ),
         words=_potassium_words(sheet.chance_short),
     )
