@@ -100,7 +100,7 @@ def forecast_lines(result: ForecastResult) -> list[str]:
 
 def ph_lines(result: ForecastResult) -> list[str]:
     """The acid of a forecast as text; its odds on a line of their own."""
-    from mustwright.services.acidity_path import ph_data
+    from mustwright.services.acidity_path_report import ph_data
 
     told: Any = ph_data(result.ph, result.forecast.times_h, result.forecast.chance_of_sticking)
     if told["ph"] is None:

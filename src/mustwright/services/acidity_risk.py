@@ -135,7 +135,7 @@ def _risk(found: PhForecast, measured: bool) -> AcidRisk:
         band_figure(
             found.odds_factor,
             "times",
-            "factor on the odds of sticking from potassium and a pH under 3.0; size assumed, held at 50",
+            "factor on the odds of sticking, potassium and a pH under 3.0; assumed, held at 50",
             RATIO,
         ),
         measured,

@@ -21,10 +21,10 @@ from mustwright.services.acidity_path import (
     PhForecast,
     follow,
     measured_start,
-    ph_data,
     ph_times,
     rows_of,
 )
+from mustwright.services.acidity_path_report import ph_data
 from mustwright.services.fermentation import (
     conditions_of,
     feeds_of,

@@ -7,7 +7,8 @@ import json
 import numpy as np
 import pytest
 
-from mustwright.services.acidity_path import PhForecast, ph_data
+from mustwright.services.acidity_path import PhForecast
+from mustwright.services.acidity_path_report import ph_data
 from mustwright.services.acidity_risk import acid_of_comparison, acid_of_plan
 from mustwright.services.forecast import forecast, forecast_data
 from mustwright.services.outcome import foresee_comparison
