@@ -28,11 +28,16 @@ AXIS_COLUMNS = 48
     metavar="ID",
     help="Compare only this one; may be repeated. Without it all are compared.",
 )
-@click.option("--no-forecast", is_flag=True, help="Leave out what it would do.")
+@click.option(
+    "--forecast/--no-forecast",
+    default=False,
+    show_default=True,
+    help="Also say what it would do; takes a second or two longer.",
+)
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def compare_command(
-    file: str, protocols: tuple[str, ...], no_forecast: bool, explain: bool, as_json: bool
+    file: str, protocols: tuple[str, ...], forecast: bool, explain: bool, as_json: bool
 ) -> None:
     """Compare feeding protocols on the must in FILE."""
     from mustwright.services.acidity_risk import acid_of_comparison
@@ -43,7 +48,7 @@ def compare_command(
     text, name = sheet_text(file)
     ids, own = chosen_protocols(protocols)
     result = compare(text, ids or None, own, name)
-    if not no_forecast:
+    if forecast:
         say_when_compiling()
         result = acid_of_comparison(foresee_comparison(result))
     if as_json:

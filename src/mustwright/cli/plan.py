@@ -19,11 +19,16 @@ if TYPE_CHECKING:
 @click.command("plan")
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, or a protocol file (.toml).")
-@click.option("--no-forecast", is_flag=True, help="Leave out what it would do.")
+@click.option(
+    "--forecast/--no-forecast",
+    default=False,
+    show_default=True,
+    help="Also say what it would do; takes a second or two longer.",
+)
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def plan_command(
-    file: str, protocol: str | None, no_forecast: bool, explain: bool, as_json: bool
+    file: str, protocol: str | None, forecast: bool, explain: bool, as_json: bool
 ) -> None:
     """Plan the must in FILE (a must sheet; - reads standard input)."""
     from mustwright.services.acidity_risk import acid_of_plan
@@ -34,7 +39,7 @@ def plan_command(
     text, name = sheet_text(file)
     ids, own = chosen_protocols(() if protocol is None else (protocol,))
     result = plan(text, ids[0] if ids else None, own, name)
-    if not no_forecast:
+    if forecast:
         say_when_compiling()
         result = acid_of_plan(foresee_plan(result))
     if as_json:
