@@ -22,9 +22,14 @@ Key = tuple[str, str, tuple[str, ...]]
 
 
 def foreseen_comparison(
-    cellar: Cellar, text: str, name: str, protocols: Sequence[str] = ()
+    cellar: Cellar, text: str, name: str, protocols: Sequence[str] = (), acid: bool = False
 ) -> Comparison:
     """A comparison with what each plan would do; without it while the forecast is compiled.
+
+    Parameters
+    ----------
+    acid : bool
+        With the acid of each plan too, which takes longer than all the rest together.
 
     Raises
     ------
@@ -34,7 +39,8 @@ def foreseen_comparison(
     if not is_ready():
         return bare
     picked = tuple(plan.protocol for plan in bare.plans)
-    return _comparison(use.planned_key(cellar, text, name), picked)
+    key = use.planned_key(cellar, text, name)
+    return _with_acid(key, picked) if acid else _comparison(key, picked)
 
 
 def foreseen_plan(cellar: Cellar, text: str, name: str, protocol: str | None = None) -> PlanResult:
@@ -58,7 +64,12 @@ def foreseen_planned(
 @lru_cache(maxsize=KEPT_RESULTS)
 def _comparison(key: Key, picked: tuple[str, ...]) -> Comparison:
     bare = use.picked_of(use.compared(*key), picked)
-    return acid_of_comparison(foresee_comparison(bare, MEMBERS), MEMBERS)
+    return foresee_comparison(bare, MEMBERS)
+
+
+@lru_cache(maxsize=KEPT_RESULTS)
+def _with_acid(key: Key, picked: tuple[str, ...]) -> Comparison:
+    return acid_of_comparison(_comparison(key, picked), MEMBERS)
 
 
 @lru_cache(maxsize=KEPT_RESULTS)

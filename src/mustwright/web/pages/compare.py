@@ -51,12 +51,18 @@ def compare_page(
     slug: str,
     protocol: Annotated[list[str] | None, Query()] = None,
     beside: Annotated[list[str] | None, Query()] = None,
+    acid: str = "",
 ) -> HTMLResponse:
-    """All protocols on one must, or those asked for; `beside` are drawn with their bands."""
+    """All protocols on one must, or those asked for; `beside` are drawn with their bands.
+
+    With `acid` the chance that the pH crashes stands beside each, which takes a moment longer.
+    """
     cellar: Cellar = request.app.state.compose.cellar
     record = cellar.sheet(slug)
     try:
-        result = foreseen_comparison(cellar, record.text, record.name, protocol or ())
+        result = foreseen_comparison(
+            cellar, record.text, record.name, protocol or (), acid=acid == "yes"
+        )
     except InputError as error:
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise
