@@ -12,6 +12,9 @@ PAGES = {
     "plan-fruit": "/musts/hedgerow-berry",
     "plan-us-units": "/musts/midwinter-sweet?protocol=staged_for_strong_musts",
     "working": "/musts/dry-lane-mead/working",
+    "acidity": "/musts/dry-lane-mead/acidity",
+    "acidity-asked": "/musts/hedgerow-berry/acidity?ph=3.5&by=strip&salt=potassium_carbonate",
+    "acidity-working": "/musts/dry-lane-mead/acidity/working",
     "compare": "/musts/dry-lane-mead/compare",
     "compare-some": "/musts/hedgerow-berry/compare?protocol=everything_at_pitch"
     "&protocol=two_feeds_for_fruit",
@@ -31,7 +34,7 @@ PAGES = {
     "sources": "/sources",
 }
 
-UNFOLDED = ["plan", "compare", "what-if-changed", "working", "shelf", "convert-alcohol"]
+UNFOLDED = ["plan", "compare", "what-if-changed", "working", "acidity", "shelf", "convert-alcohol"]
 DARK = ["musts", "plan", "compare", "what-if-changed", "new-must", "shelf"]
 PICTURES = [
     "musts", "plan", "plan-us-units", "plan-fruit", "compare", "compare-beside", "compare-some",
