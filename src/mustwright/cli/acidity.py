@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import click
 
 from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
-from mustwright.errors import InputError
 
 if TYPE_CHECKING:
     from mustwright.services.acid.answer import AcidityResult, DoseAnswer, PhBand
@@ -50,7 +49,7 @@ def acidity_command(
     from mustwright.services.acid.feeds import NO_PROTOCOL
     from mustwright.services.acid.look import acidity
     from mustwright.services.acid.report import acidity_data, acidity_working
-    from mustwright.services.acid.typed import titratable_g_l
+    from mustwright.services.acid.typed import bench_points, titratable_g_l
 
     asked = Asked(
         ph,
@@ -59,7 +58,7 @@ def acidity_command(
         titratable_g_l(aim_ta, "--aim-ta"),
         floor,
         salt,
-        tuple(_bench_point(point) for point in bench),
+        bench_points(",".join(bench), "--bench"),
         members,
         seed,
     )
@@ -78,16 +77,6 @@ def acidity_command(
         click.echo("\nWorking")
         for line in working_lines(acidity_working(result)):
             click.echo(f"  {line}")
-
-
-def _bench_point(typed: str) -> tuple[float, float]:
-    grams, _, ph = typed.partition(":")
-    try:
-        return float(grams.lower().replace("g/l", "").replace("g", "")), float(ph)
-    except ValueError:
-        raise InputError(
-            "--bench", "needs grams per litre and pH, such as 0.25:4.1", typed
-        ) from None
 
 
 def acidity_lines(result: AcidityResult) -> list[str]:
@@ -123,6 +112,13 @@ def acidity_lines(result: AcidityResult) -> list[str]:
     lines += _dose_lines(result.dose)
     lines += [f"  Without it: {result.dose.chance_without.value:.0%} chance of keeping the floor."]
     lines += _up_front_lines(result)
+    if result.bench is not None:
+        left = result.bench.members_left
+        lines += ["", f"Bench trial, scaled to the batch ({left:.0f} members fit)"]
+        lines += [
+            f"  {p.g_per_l:g} g/L, pH {p.ph:g}: {p.grams_for_batch.value:.1f} g"
+            for p in result.bench.points
+        ]
     if result.aim is not None:
         lines += ["", f"Acid to {result.aim.aim_g_l:g} g/L: {result.aim.words}"]
     lines += _rest_lines(result)

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from mustwright.kinetics.ready import warm_up
-from mustwright.services.acid.look import Asked
+from mustwright.services.acid.asked import Asked
 from mustwright.web.forms.acidity_form import read_asked
 
 SHEET = """[must]
@@ -97,3 +97,25 @@ def test_what_is_asked_is_what_was_typed():
     assert (asked.ph, asked.by_strip, asked.floor) == (3.8, True, 3.3)
     assert asked.ta_g_l == pytest.approx(3.98, abs=0.01)
     assert read_asked({})[0].floor == 3.2
+
+
+def test_a_bench_trial_and_a_target_are_answered_as_by_the_use_case(must):
+    from mustwright.services.acid.look import acidity
+
+    page = must.get(
+        "/musts/trial/acidity?ph=3.8&bench=0.25:3.6&aim_ta=5+g/L&salt=tartaric_acid"
+        "&protocol=everything_at_pitch"
+    ).text
+    asked = Asked(ph=3.8, members=300, bench=((0.25, 3.6),), aim_ta_g_l=5.0, salt="tartaric_acid")
+    known = acidity(SHEET, asked, "everything_at_pitch", {}, "Trial")
+    assert known.aim.words in page
+    assert "Your bench trial" in page
+    assert ">2.5" in page  # 0.25 g/L in 10 L
+
+
+@pytest.mark.parametrize("typed", ["0.25", "a:b", "0.25:14", "999:4"])
+def test_a_bench_trial_that_cannot_be_read_is_told_beside_the_field(must, typed):
+    answer = must.get("/musts/trial/acidity", params={"bench": typed, "ph": "3.8"})
+    assert answer.status_code == 422
+    assert 'id="bench-wrong"' in answer.text
+    assert f'value="{typed}"' in answer.text

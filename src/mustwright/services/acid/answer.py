@@ -174,6 +174,23 @@ class AimAnswer:
 
 
 @dataclass(frozen=True)
+class BenchPoint:
+    """One glass of a bench trial, scaled to the batch."""
+
+    g_per_l: float
+    ph: float
+    grams_for_batch: Figure
+
+
+@dataclass(frozen=True)
+class BenchAnswer:
+    """A bench trial scaled to the batch, and how many equal members still fit it."""
+
+    points: tuple[BenchPoint, ...]
+    members_left: float
+
+
+@dataclass(frozen=True)
 class MeasuringAnswer:
     """What a reading would save before it is made."""
 
@@ -223,7 +240,7 @@ class AcidityResult:
     up_front: tuple[UpFront, ...]
     up_front_words: str
     aim: AimAnswer | None
-    bench: dict[str, Any] | None
+    bench: BenchAnswer | None
     measuring: tuple[MeasuringAnswer, ...]
     potassium: PotassiumAnswer
     claims: tuple[str, ...]

@@ -46,6 +46,9 @@ class Asked:
         _within(self.ph, "--ph", 2.0, 8.0, "pH")
         _within(self.ta_g_l, "--ta", 0.05, 40.0, "g/L as tartaric")
         _within(self.aim_ta_g_l, "--aim-ta", 0.05, 40.0, "g/L as tartaric")
+        for grams, ph in self.bench:
+            _within(grams, "--bench", 0.01, 20.0, "g/L")
+            _within(ph, "--bench", 2.0, 10.0, "pH")
         _within(self.floor, "--floor", 2.9, 4.5, "pH")
         _within(self.members, "--members", 50, MOST_MEMBERS, "members")
         _within(self.seed, "--seed", 0, 2**31, "whole number")

@@ -28,6 +28,8 @@ from mustwright.nutrition.protocols import Protocol, built_in_protocols, protoco
 from mustwright.services.acid.answer import (
     AcidFeed,
     AcidityResult,
+    BenchAnswer,
+    BenchPoint,
     ProtocolAcid,
     SourceAcid,
     StartAnswer,
@@ -48,6 +50,7 @@ from mustwright.services.sheet import read_sheet
 from mustwright.working import ARITHMETIC, Figure
 
 Floats = NDArray[np.float64]
+FEWEST_FOR_BENCH = 10  # equal members; with fewer a band says nothing
 MODEL = "charge balance of the must's acids and ions; Davies1962, Goldberg2002, Prenesti2012"
 
 
@@ -199,31 +202,32 @@ class _Acidity:
             return None
         sd = reading_sd("strip" if self.asked.by_strip else "meter")
         done = bench_trial(self.must, self.salt, self.asked.bench, 1.5 * sd, self.asked.seed)
-        if done.effective < 10:
+        if done.effective < FEWEST_FOR_BENCH:
             self.notes.append(
-                "Hardly any member of the ensemble shows this bench trial: check the weights, the "
-                "volume of the sample and the meter."
+                "Hardly any possible must shows this bench trial, so it is left out: check the "
+                "weights, the volume of the sample and the meter."
             )
+            return done
         self.must = done.must
         self.traits = pick_traits(self.traits, done.rows)
         return done
 
-    def _bench_answer(self) -> dict[str, object] | None:
+    def _bench_answer(self) -> BenchAnswer | None:
         if self.bench is None:
             return None
         volume = self.ground.setting.must.volume_l
-        batch = [
-            {
-                "g_per_l": grams,
-                "ph": ph,
-                "grams_for_batch": Figure(
+        points = tuple(
+            BenchPoint(
+                grams,
+                ph,
+                Figure(
                     grams * volume.value, "g", "grams per litre x volume", ARITHMETIC,
                     {"g_per_l": grams, "volume_l": volume},
                 ),
-            }
+            )
             for grams, ph in self.asked.bench
-        ]  # fmt: skip
-        return {"points": batch, "members_left": round(self.bench.effective, 1)}
+        )  # fmt: skip
+        return BenchAnswer(points, round(self.bench.effective, 1))
 
     # The ferment ---------------------------------------------------------------------------------
 
