@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 
 import numpy as np
@@ -141,5 +142,11 @@ def test_plan_and_comparison_name_the_risk(sheet):
     result = compare(sheet + PH, ["everything_at_pitch", PROTOCOL])
     rows = comparison_data(acid_of_comparison(foresee_comparison(result, 64), 120))["protocols"]
     assert [row["acid"]["floor"] for row in rows] == [3.2, 3.2]
+    for ph in (row["acid"]["ph"] for row in rows):
+        assert {len(line) for line in ph.values()} == {len(ph["times_h"])}
+        assert ph["times_h"][0] == 0
+        for low, high in itertools.pairwise(("p05", "p25", "p50", "p75", "p95")):
+            assert all(a <= b for a, b in zip(ph[low], ph[high], strict=True))
+        assert min(ph["p50"]) < ph["p50"][0]
     unknown = plan_data(acid_of_plan(plan(MEASURED, PROTOCOL), 120))
     assert unknown["acid"] is None

@@ -37,19 +37,24 @@ def ph_data(found: PhForecast | None, times_h: Floats, sticking: float) -> dict[
             "ph_note": "No pH: neither the ingredients nor a measured pH are known.",
             "sticking_by_acid": None,
         }
-    lowest = float(claims_data()["lowest_shown"])
-    low_share = (found.ph < lowest).mean(axis=0)
-    band: dict[str, object] = {
-        _name(p): _shown(np.interp(times_h, found.times_h, line), lowest)
-        for p, line in zip(PROBABILITIES, quantile_lines(found.ph), strict=True)
-    }
-    band["below_2_9"] = [round(float(v), 4) for v in np.interp(times_h, found.times_h, low_share)]
     return {
-        "ph": band,
+        "ph": band_lines(found, times_h),
         "ph_trough": trough_data(found),
         "ph_note": " ".join(ph_notes(found)),
         "sticking_by_acid": sticking_data(found, sticking),
     }
+
+
+def band_lines(found: PhForecast, times_h: Floats) -> dict[str, list[float]]:
+    """Quantiles along the times, cut off at the lowest shown, and the share below it."""
+    lowest = float(claims_data()["lowest_shown"])
+    low_share = (found.ph < lowest).mean(axis=0)
+    lines = {
+        _name(p): _shown(np.interp(times_h, found.times_h, line), lowest)
+        for p, line in zip(PROBABILITIES, quantile_lines(found.ph), strict=True)
+    }
+    below = np.interp(times_h, found.times_h, low_share)
+    return {**lines, "below_2_9": [round(float(v), 4) for v in below]}
 
 
 def quantile_lines(ph: Floats) -> list[Floats]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +23,7 @@ from mustwright.services.acid.answer import (
     risk_of,
 )
 from mustwright.services.acid.path import MEMBERS, MODEL, PhForecast, follow, ph_times
+from mustwright.services.acid.path_report import band_lines
 from mustwright.services.acid.stand_in import acid_must
 from mustwright.services.fermentation import (
     conditions_of,
@@ -62,6 +63,8 @@ class AcidRisk:
     chance_potassium_short : Figure
     odds_factor : Figure
         On the odds of sticking, from potassium and low pH; not in any forecast of sticking.
+    ph : mapping of str to list of float
+        Quantiles along `times_h`, and the share below the lowest shown.
     measured : bool
         Whether the start was measured; from a recipe the band is wide.
     """
@@ -75,6 +78,7 @@ class AcidRisk:
     potassium_needed_mg_l: Figure
     chance_potassium_short: Figure
     odds_factor: Figure
+    ph: Mapping[str, list[float]]
     measured: bool
 
 
@@ -138,6 +142,7 @@ def _risk(found: PhForecast, measured: bool) -> AcidRisk:
             "factor on the odds of sticking, potassium and a pH under 3.0; assumed, held at 50",
             RATIO,
         ),
+        {"times_h": found.times_h.tolist(), **band_lines(found, found.times_h)},
         measured,
     )
 
