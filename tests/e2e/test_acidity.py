@@ -12,7 +12,7 @@ def asked(page, ph):
     page.get_by_role("link", name="Acid and buffer").first.click()
     page.get_by_label("pH before yeast").fill(ph)
     page.get_by_label("Read with").select_option("meter")
-    page.get_by_label("Salt", exact=True).select_option("potassium_carbonate")
+    page.get_by_label("Salt or acid", exact=True).select_option("potassium_carbonate")
     page.get_by_label("Feeding protocol").select_option("everything_at_pitch")
     page.get_by_role("button", name="Work it out").click()
 
