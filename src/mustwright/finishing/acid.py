@@ -1,0 +1,472 @@
+"""How much acid, carbonate or tannin, by titration or by pH, with the bench trial that decides."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.law import FinishingLaw
+from mustwright.finishing.liquid import MOST_LITRES
+from mustwright.finishing.step import (
+    Addition,
+    Recorded,
+    cautions,
+    finishing_data,
+    published,
+    record,
+    within,
+)
+from mustwright.finishing.trial import BenchTrial, bench_trial
+from mustwright.working import ARITHMETIC, Figure, typed
+
+TARTARIC_G_EQ = 75.043
+CO2_L_PER_MOL_20C = 24.055  # ideal gas at 20 C and 101.325 kPa
+MOST_CHANGE_G_L = 10.0
+STEP_DOWN_G_L = 0.5
+
+
+@dataclass(frozen=True)
+class AcidAsk:
+    """The mead and the goal: a titratable acidity as tartaric, or a pH.
+
+    Parameters
+    ----------
+    volume_l : float
+        The mead [L].
+    substance : str
+        Id of an acid or a base.
+    acidity_g_l, to_acidity_g_l : float or None
+        Titratable acidity as tartaric now and wanted [g/L].
+    ph, to_ph : float or None
+        Now and wanted.
+    buffer_meq_l : float or None
+        Acid or base that moves a litre by one pH unit [meq/L]; from a bench titration.
+    scale_g : float
+        What the scale can show [g].
+    """
+
+    volume_l: float
+    substance: str
+    acidity_g_l: float | None = None
+    to_acidity_g_l: float | None = None
+    ph: float | None = None
+    to_ph: float | None = None
+    buffer_meq_l: float | None = None
+    scale_g: float = 0.1
+
+
+@dataclass(frozen=True)
+class AcidDose:
+    """What to weigh and what it does."""
+
+    substance: str
+    grams: Figure
+    weigh_g: Figure
+    dose_g_l: Figure
+    acidity_change_g_l: Figure
+    acidity_after_g_l: Figure | None
+    ph_after: Figure | None
+    potassium_mg_l: Figure
+    gas_l: Figure
+    trial: BenchTrial
+    recorded: Recorded = field(default_factory=Recorded)
+
+
+@dataclass(frozen=True)
+class TanninDose:
+    """Tannin by taste: a row of glasses between the usual ends."""
+
+    grams_low: Figure
+    grams_high: Figure
+    legal_g_l: Figure | None
+    trial: BenchTrial
+    recorded: Recorded = field(default_factory=Recorded)
+
+
+def equivalent_mass(entry: Mapping[str, Any]) -> float:
+    """Grams of an acid or base per equivalent, by titration to about pH 8.2 [g/eq].
+
+    Examples
+    --------
+    >>> round(equivalent_mass(record("acid", "citric", "x")), 3)
+    64.041
+    """
+    return float(entry["molar_mass"]) / float(entry["equivalents"])
+
+
+def acidity_as(acidity_as_tartaric_g_l: float, acid: str) -> float:
+    """An acidity counted as tartaric, counted as another acid [g/L].
+
+    Examples
+    --------
+    >>> round(acidity_as(1.0, "malic"), 4)
+    0.8934
+    """
+    return acidity_as_tartaric_g_l * equivalent_mass(record("acid", acid, "acid")) / TARTARIC_G_EQ
+
+
+def protons_given(entry: Mapping[str, Any], ph: float) -> float:
+    """Protons one molecule of an acid has given off at a pH, ideal [mol/mol].
+
+    Examples
+    --------
+    >>> round(protons_given(record("acid", "lactic", "x"), 3.863), 3)
+    0.5
+    """
+    terms, product = [1.0], 1.0
+    for pk in entry["pk"]:
+        product *= 10 ** (ph - float(pk))
+        terms.append(product)
+    return sum(i * t for i, t in enumerate(terms)) / sum(terms)
+
+
+def buffer_from_titration(readings: Sequence[tuple[float, float]], substance: str) -> float:
+    """Buffer of a mead from glasses dosed on the bench [meq/L per pH].
+
+    Parameters
+    ----------
+    readings : sequence of (dose_g_l, ph)
+        At least two, of different dose.
+    substance : str
+        Id of the acid or base that was dosed.
+
+    Notes
+    -----
+    Slope of pH over milliequivalents by least squares; an acid gives the protons it has given off
+    at the mean pH of the readings.
+    """
+    is_acid, entry = _kind(substance)
+    if len(readings) < 2 or len({dose for dose, _ in readings}) < 2:
+        raise InputError("titration", "needs at least two glasses of different dose", len(readings))
+    mean_ph = sum(ph for _, ph in readings) / len(readings)
+    per_mol = protons_given(entry, mean_ph) if is_acid else -float(entry["equivalents"])
+    meq = [1000 * dose / float(entry["molar_mass"]) * per_mol for dose, _ in readings]
+    mean = sum(meq) / len(meq)
+    over = sum((m - mean) * (ph - mean_ph) for m, (_, ph) in zip(meq, readings, strict=True))
+    under = sum((m - mean) ** 2 for m in meq)
+    slope = over / under
+    if not slope < 0:
+        raise ImpossibleError(
+            "titration", "needs a pH that falls with acid and rises with base", f"slope {slope:g}"
+        )
+    return -1 / slope
+
+
+def acid_dose(ask: AcidAsk, law: FinishingLaw) -> AcidDose:
+    """Acid or carbonate for an acidity or a pH.
+
+    Raises
+    ------
+    InputError, ImpossibleError
+
+    Notes
+    -----
+    By titration: ``grams per litre = change (as tartaric) x equivalent mass / 75.043``. By pH:
+    milliequivalents are buffer x change of pH, and an acid counts only the protons it has given off
+    at the pH wanted. Carbonate turns into carbon dioxide that leaves; no bitartrate is taken to
+    fall out (there is little tartaric acid in mead), which is the upper end of the need.
+    """
+    is_acid, entry = _kind(ask.substance)
+    _check(ask)
+    dose = _dose_by_acidity(ask, is_acid, entry)
+    if dose is None:
+        dose = _dose_by_ph(ask, is_acid, entry)
+    _legal(ask, law, is_acid, entry, dose.value)
+    return _result(ask, law, is_acid, entry, dose)
+
+
+def _kind(substance: str) -> tuple[bool, Mapping[str, Any]]:
+    """Whether it is an acid, and its record."""
+    acids = {str(one["id"]) for one in finishing_data()["acid"]}
+    key = str(substance).strip().lower().replace(" ", "_").removesuffix("_acid")
+    if key in acids:
+        return True, record("acid", key, "with")
+    bases = {str(one["id"]) for one in finishing_data()["base"]}
+    key = str(substance).strip().lower().replace(" ", "_")
+    if key not in bases:
+        known = ", ".join([*sorted(acids), *sorted(bases)])
+        raise InputError("with", f"needs one of {known}", substance)
+    return False, record("base", key, "with")
+
+
+def _check(ask: AcidAsk) -> None:
+    within(ask.volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
+    within(ask.scale_g, 1e-4, 1000, "scale", "a scale resolution in g")
+    for name, value in (("acidity", ask.acidity_g_l), ("to_acidity", ask.to_acidity_g_l)):
+        if value is not None:
+            within(value, 0, 30, name, "an acidity as tartaric in g/L")
+    for name, value in (("ph", ask.ph), ("to_ph", ask.to_ph)):
+        if value is not None:
+            within(value, 2.5, 5.0, name, "the pH of a mead")
+    if ask.buffer_meq_l is not None:
+        within(ask.buffer_meq_l, 0.5, 200, "buffer", "a buffer in meq/L per pH")
+
+
+def _dose_by_acidity(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> Figure | None:
+    if ask.to_acidity_g_l is None:
+        return None
+    if ask.acidity_g_l is None:
+        raise InputError("acidity", "needs the acidity it has now, as tartaric in g/L", None)
+    change = ask.to_acidity_g_l - ask.acidity_g_l
+    _right_way(change if is_acid else -change, "to_acidity", ask.to_acidity_g_l, is_acid)
+    if abs(change) > MOST_CHANGE_G_L:
+        raise InputError("to_acidity", f"needs a change up to {MOST_CHANGE_G_L:g} g/L", change)
+    factor = equivalent_mass(entry) / TARTARIC_G_EQ
+    return Figure(
+        abs(change) * factor,
+        "g/L",
+        f"change as tartaric x {equivalent_mass(entry):.3f} / {TARTARIC_G_EQ}",
+        ARITHMETIC,
+        {"now": typed(ask.acidity_g_l, "g/L"), "wanted": typed(ask.to_acidity_g_l, "g/L")},
+    )
+
+
+def _dose_by_ph(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> Figure:
+    if ask.ph is None or ask.to_ph is None:
+        raise InputError("to", "needs a target: --to-acidity with --acidity, or --to-ph", None)
+    change = ask.to_ph - ask.ph
+    _right_way(-change if is_acid else change, "to_ph", ask.to_ph, is_acid)
+    buffer = _buffer(ask)
+    per_mol = protons_given(entry, ask.to_ph) if is_acid else float(entry["equivalents"])
+
+    def dose(buffer_meq_l: float) -> float:
+        return buffer_meq_l * abs(change) / per_mol * float(entry["molar_mass"]) / 1000
+
+    return Figure(
+        dose(buffer.value),
+        "g/L",
+        f"buffer x change of pH / {per_mol:.3f} eq per mol x {entry['molar_mass']} / 1000",
+        ARITHMETIC,
+        {"buffer": buffer, "pH": typed(ask.ph, ""), "pH_wanted": typed(ask.to_ph, "")},
+        None if buffer.low is None else dose(buffer.low),
+        None if buffer.high is None else dose(buffer.high),
+    )
+
+
+def _buffer(ask: AcidAsk) -> Figure:
+    if ask.buffer_meq_l is not None:
+        return typed(ask.buffer_meq_l, "meq/L per pH")
+    return published(finishing_data()["buffer"], "buffer", "meq/L per pH")
+
+
+def _right_way(change: float, where: str, got: float, is_acid: bool) -> None:
+    if change < 0:
+        way = "acid makes it sourer" if is_acid else "a carbonate makes it less sour"
+        raise ImpossibleError(where, f"lies the other way: {way}", got)
+
+
+def _legal(
+    ask: AcidAsk, law: FinishingLaw, is_acid: bool, entry: Mapping[str, Any], dose_g_l: float
+) -> None:
+    """Refuse a dose or an acidity that the profile does not allow."""
+    if is_acid and entry["id"] == "citric":
+        limit = law.highest("citric_added", "citric_total")
+    elif entry["id"] == "calcium_carbonate":
+        limit = law.highest("calcium_carbonate")
+    else:
+        limit = None
+    if limit is not None and limit.high is not None and dose_g_l > limit.high:
+        over = f"needs at most {limit.high:g} g/L of {entry['name']} ({law.name})"
+        raise ImpossibleError("with", over, f"{dose_g_l:.2f} g/L")
+    floor = law.lowest("acid_floor")
+    if is_acid or floor is None or floor.low is None or ask.acidity_g_l is None:
+        return
+    after = ask.acidity_g_l - dose_g_l / equivalent_mass(entry) * TARTARIC_G_EQ
+    if after < floor.low - 1e-9:
+        keep = f"needs an acidity kept at {floor.low:g} g/L or above ({law.name})"
+        raise ImpossibleError("to_acidity", keep, f"{after:.2f} g/L")
+
+
+def _result(
+    ask: AcidAsk, law: FinishingLaw, is_acid: bool, entry: Mapping[str, Any], dose: Figure
+) -> AcidDose:
+    name, molar = str(entry["name"]), float(entry["molar_mass"])
+    grams = Figure(
+        dose.value * ask.volume_l,
+        "g",
+        "dose x volume",
+        ARITHMETIC,
+        {"dose_g_l": dose, "volume_l": typed(ask.volume_l, "L")},
+        None if dose.low is None else dose.low * ask.volume_l,
+        None if dose.high is None else dose.high * ask.volume_l,
+    )
+    weigh = Figure(
+        round(math.floor(grams.value / ask.scale_g + 1e-9) * ask.scale_g, 6),
+        "g",
+        f"rounded down to {ask.scale_g:g} g",
+        ARITHMETIC,
+        {"grams": grams},
+    )
+    sign = 1 if is_acid else -1
+    change = Figure(
+        sign * weigh.value / ask.volume_l / equivalent_mass(entry) * TARTARIC_G_EQ,
+        "g/L",
+        f"grams / volume / {equivalent_mass(entry):.3f} x {TARTARIC_G_EQ}, as tartaric",
+        ARITHMETIC,
+        {"weigh_g": weigh},
+    )
+    acidity = None
+    if ask.acidity_g_l is not None:
+        acidity = Figure(
+            ask.acidity_g_l + change.value,
+            "g/L",
+            "acidity + change, as tartaric",
+            ARITHMETIC,
+            {"acidity_g_l": typed(ask.acidity_g_l, "g/L"), "change": change},
+        )
+    base_mol = 0.0 if is_acid else weigh.value / molar
+    has_potassium = not is_acid and entry["cation"] == "potassium"
+    potassium = Figure(
+        1000 * base_mol * float(entry["cation_mass"]) / ask.volume_l if has_potassium else 0.0,
+        "mg/L",
+        "grams x potassium share / volume",
+        ARITHMETIC,
+        {"weigh_g": weigh},
+    )
+    gas = Figure(
+        base_mol * CO2_L_PER_MOL_20C,
+        "L",
+        "mol of carbonate x 24.06 L at 20 C",
+        ARITHMETIC,
+        {"weigh_g": weigh},
+    )
+    ph = _ph_after(ask, is_acid, entry, weigh.value / ask.volume_l)
+    after = {} if acidity is None else {"acidity_g_l": acidity}
+    if ph is not None:
+        after["ph"] = ph
+    identity = f"{entry['id']}_acid" if is_acid else str(entry["id"])
+    brings = {"acidity_g_l": change} | ({"potassium_mg_l": potassium} if has_potassium else {})
+    warned = ("bench_first", "dose_rounding")
+    recorded = Recorded(
+        (Addition(identity, name, weigh, brings),),
+        after,
+        _steps(is_acid, name, weigh),
+        _notes(ask, law, is_acid, entry),
+        cautions(*warned) if is_acid else cautions(*warned, "carbonate_foam", "caustic_carbonate"),
+    )
+    return AcidDose(
+        name,
+        grams,
+        weigh,
+        dose,
+        change,
+        acidity,
+        ph,
+        potassium,
+        gas,
+        _trial(ask, name, dose.value),
+        recorded,
+    )
+
+
+def _ph_after(
+    ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any], dose_g_l: float
+) -> Figure | None:
+    """pH after the dose by the buffer; None where no pH was typed."""
+    if ask.ph is None:
+        return None
+    ph, mol = ask.ph, 1000 * dose_g_l / float(entry["molar_mass"])
+
+    def after(buffer_meq_l: float) -> float:
+        if not is_acid:
+            return ph + mol * float(entry["equivalents"]) / buffer_meq_l
+        low, high = ph - 3.0, ph
+        for _ in range(60):
+            middle = (low + high) / 2
+            short = ph - mol * protons_given(entry, middle) / buffer_meq_l < middle
+            low, high = (low, middle) if short else (middle, high)
+        return (low + high) / 2
+
+    buffer = _buffer(ask)
+    low = high = None
+    if buffer.low is not None and buffer.high is not None:
+        low, high = sorted((after(buffer.low), after(buffer.high)))
+    return Figure(
+        after(buffer.value),
+        "",
+        "pH -+ milliequivalents / buffer: a straight line, good for small steps",
+        ARITHMETIC,
+        {"pH": typed(ph, ""), "buffer": buffer},
+        low,
+        high,
+    )
+
+
+def _trial(ask: AcidAsk, name: str, dose_g_l: float) -> BenchTrial:
+    top = max(1.5 * dose_g_l, 0.2)
+    return bench_trial(
+        name,
+        ask.volume_l,
+        [top * i / 5 for i in range(1, 6)],
+        stock_g_l=100.0 if top > 0.5 else 20.0,
+        scale_g=ask.scale_g,
+    )
+
+
+def _steps(is_acid: bool, name: str, weigh: Figure) -> tuple[str, ...]:
+    taste = "Taste and measure the row of glasses; take the batch figure of the one you like."
+    if is_acid:
+        return (
+            taste,
+            f"Dissolve {weigh.value:.2f} g of {name} in a little mead, stir it in, wait a day, "
+            "taste and measure again.",
+        )
+    return (
+        taste,
+        f"Half of it first: {weigh.value / 2:.2f} g of {name}, wetted with water, in small parts.",
+        "Stir until the gas is out, wait a day, measure pH, then as much of the rest as it needs.",
+    )
+
+
+def _notes(
+    ask: AcidAsk, law: FinishingLaw, is_acid: bool, entry: Mapping[str, Any]
+) -> tuple[str, ...]:
+    notes = []
+    if ask.to_ph is not None and ask.buffer_meq_l is None:
+        notes.append(
+            "The buffer of this mead is not known: the range is what it leaves open. Dose two "
+            "glasses, measure their pH, and type them (--titration) for a close figure."
+        )
+    if not is_acid:
+        notes.append(
+            "Counted without bitartrate falling out; where there is tartaric acid, down to half "
+            "of it may do."
+        )
+        if entry["id"] == "calcium_carbonate":
+            notes.append("Calcium is slow to settle and may haze months later.")
+    if is_acid and entry["id"] == "citric" and law.highest("citric_added", "citric_total"):
+        notes.append("The legal limit of citric acid counts what the fruit brought as well (EU).")
+    if is_acid and entry["id"] == "lactic":
+        notes.append("Lactic acid is sold as a solution: divide by its strength.")
+    return tuple(notes)
+
+
+def tannin_dose(volume_l: float, law: FinishingLaw, scale_g: float = 0.1) -> TanninDose:
+    """A row of glasses from none to the usual most; tannin is dosed by taste alone."""
+    within(volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
+    usual = finishing_data()["tannin"]
+    low, high = float(usual["low_g_l"]), float(usual["high_g_l"])
+    limit = law.highest("tannin")
+    if limit is not None and limit.high is not None:
+        high = min(high, limit.high)
+
+    def grams(dose: float) -> Figure:
+        given = {"dose_g_l": Figure(dose, "g/L", "usual dose", str(usual["source"]))}
+        return Figure(dose * volume_l, "g", "dose x volume", ARITHMETIC, given)
+
+    doses = [low + (high - low) * i / 4 for i in range(5)]
+    trial = bench_trial("tannin", volume_l, doses, stock_g_l=10.0, scale_g=scale_g)
+    recorded = Recorded(
+        (),
+        {},
+        (
+            "Let the glasses stand an hour; tannin shows late.",
+            "Dissolve the grams of the glass you like in a little warm water, stir in, wait weeks.",
+        ),
+        (f"Doses: {usual['source']}.",),
+        cautions("bench_first"),
+    )
+    return TanninDose(grams(low), grams(high), limit.figure() if limit else None, trial, recorded)
