@@ -262,22 +262,30 @@ def _legal(
     ask: AcidAsk, law: FinishingLaw, is_acid: bool, entry: Mapping[str, Any], dose_g_l: float
 ) -> None:
     """Refuse a dose or an acidity that the profile does not allow."""
+    for most, where, keep in _bounds(ask, law, is_acid, entry):
+        if dose_g_l > most + 1e-9:
+            raise ImpossibleError(where, keep, f"{dose_g_l:.2f} g/L of {entry['name']}")
+
+
+def _bounds(
+    ask: AcidAsk, law: FinishingLaw, is_acid: bool, entry: Mapping[str, Any]
+) -> list[tuple[float, str, str]]:
+    """The largest doses the profile leaves [g/L], with the field and the words for each."""
+    bounds = []
+    limit = None
     if is_acid and entry["id"] == "citric":
         limit = law.highest("citric_added", "citric_total")
     elif entry["id"] == "calcium_carbonate":
         limit = law.highest("calcium_carbonate")
-    else:
-        limit = None
-    if limit is not None and limit.high is not None and dose_g_l > limit.high:
-        over = f"needs at most {limit.high:g} g/L of {entry['name']} ({law.name})"
-        raise ImpossibleError("with", over, f"{dose_g_l:.2f} g/L")
+    if limit is not None and limit.high is not None:
+        words = f"needs at most {limit.high:g} g/L of {entry['name']} ({law.name})"
+        bounds.append((limit.high, "with", words))
     floor = law.lowest("acid_floor")
-    if is_acid or floor is None or floor.low is None or ask.acidity_g_l is None:
-        return
-    after = ask.acidity_g_l - dose_g_l / equivalent_mass(entry) * TARTARIC_G_EQ
-    if after < floor.low - 1e-9:
-        keep = f"needs an acidity kept at {floor.low:g} g/L or above ({law.name})"
-        raise ImpossibleError("to_acidity", keep, f"{after:.2f} g/L")
+    if not is_acid and floor is not None and floor.low is not None and ask.acidity_g_l is not None:
+        room = max(0.0, ask.acidity_g_l - floor.low) * equivalent_mass(entry) / TARTARIC_G_EQ
+        words = f"needs an acidity kept at {floor.low:g} g/L or above ({law.name})"
+        bounds.append((room, "to_acidity", words))
+    return bounds
 
 
 def _result(
@@ -357,7 +365,7 @@ def _result(
         ph,
         potassium,
         gas,
-        _trial(ask, name, dose.value),
+        _trial(ask, name, dose.value, [b[0] for b in _bounds(ask, law, is_acid, entry)]),
         recorded,
     )
 
@@ -395,14 +403,18 @@ def _ph_after(
     )
 
 
-def _trial(ask: AcidAsk, name: str, dose_g_l: float) -> BenchTrial:
-    top = max(1.5 * dose_g_l, 0.2)
+def _trial(ask: AcidAsk, name: str, dose_g_l: float, bounds: Sequence[float]) -> BenchTrial:
+    """Glasses from none to half as much again as computed, within what the profile leaves."""
+    top = min(max(1.5 * dose_g_l, 0.2), *bounds, math.inf)
+    stock = 100.0 if top > 0.5 else 20.0
+    count = max(1, min(5, math.floor(top * 100 / stock / 0.1)))
     return bench_trial(
         name,
         ask.volume_l,
-        [top * i / 5 for i in range(1, 6)],
-        stock_g_l=100.0 if top > 0.5 else 20.0,
+        [top * i / count for i in range(1, count + 1)] if top > 0.1 * stock / 100 else [0.0],
+        stock_g_l=stock,
         scale_g=ask.scale_g,
+        most_g_l=top,
     )
 
 

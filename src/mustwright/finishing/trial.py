@@ -59,6 +59,7 @@ def bench_trial(
     pipette_ml: float = 0.1,
     scale_g: float = 0.1,
     own_volume_l_kg: float | None = None,
+    most_g_l: float = math.inf,
 ) -> BenchTrial:
     """Glasses for some doses of one substance.
 
@@ -78,6 +79,8 @@ def bench_trial(
     own_volume_l_kg : float or None
         Room the substance takes up in the mead [L/kg]. When given, the stock is made with the mead
         itself and stock and mead together fill the glass, so that nothing is thinned.
+    most_g_l : float
+        Rounding goes down where it would pass this dose [g/L].
 
     Notes
     -----
@@ -105,7 +108,7 @@ def bench_trial(
     made = f"{100 * stock.value / 1000:.4g} g of {substance} made up to 100 mL with {made_with}"
     if room is not None and stock.value * room / 1000 > 0.99:
         made = f"{substance} as it is"
-    steps = _Steps(glass_ml, pipette_ml, volume_l, scale_g, room)
+    steps = _Steps(glass_ml, pipette_ml, volume_l, scale_g, room, most_g_l)
     doses = (0.0, *(d for d in doses_g_l if d > 0))
     glasses = tuple(_glass(dose, stock, steps) for dose in doses)
     return BenchTrial(substance, made, stock, glass_ml, pipette_ml, made_with, glasses)
@@ -120,6 +123,29 @@ class _Steps:
     volume_l: float
     scale_g: float
     room_l_kg: float | None
+    most_g_l: float
+
+    def dose_g_l(self, ml: float, stock_g_l: float) -> float:
+        """Grams per litre of mead in a glass with so many mL of stock."""
+        room = (self.room_l_kg or 0.0) / 1000
+        return ml * stock_g_l / (self.glass_ml - ml * stock_g_l * room)
+
+    def stock_ml(self, dose_g_l: float, stock_g_l: float) -> float:
+        """Millilitres of stock for a dose, to the nearest step of the pipette, not over the most."""
+        room, pipette = (self.room_l_kg or 0.0) / 1000, self.pipette_ml
+        exact = dose_g_l * self.glass_ml / (stock_g_l * (1 + dose_g_l * room))
+        count = round(exact / pipette)
+        if self.dose_g_l(count * pipette, stock_g_l) > self.most_g_l * (1 + 1e-9):
+            count = math.floor(exact / pipette + 1e-9)
+        return round(count * pipette, 6)
+
+    def batch_g(self, dose_g_l: float) -> float:
+        """Grams for the batch, to the nearest step of the scale, not over the most."""
+        exact = dose_g_l * self.volume_l / self.scale_g
+        count = math.floor(exact + 0.5)
+        if count * self.scale_g > self.most_g_l * self.volume_l * (1 + 1e-9):
+            count = math.floor(exact + 1e-9)
+        return round(count * self.scale_g, 6)
 
 
 def _stock(doses: Sequence[float], stock_g_l: float | None) -> Figure:
@@ -133,10 +159,8 @@ def _stock(doses: Sequence[float], stock_g_l: float | None) -> Figure:
 
 
 def _glass(dose: float, stock: Figure, steps: _Steps) -> Glass:
-    room = (steps.room_l_kg or 0.0) / 1000
-    glass, pipette = steps.glass_ml, steps.pipette_ml
-    exact = dose * glass / (stock.value * (1 + dose * room))
-    ml = round(round(exact / pipette) * pipette, 6)
+    room, glass = (steps.room_l_kg or 0.0) / 1000, steps.glass_ml
+    ml = steps.stock_ml(dose, stock.value)
     if dose > 0 and ml == 0:
         raise ImpossibleError(
             "trial",
@@ -146,19 +170,19 @@ def _glass(dose: float, stock: Figure, steps: _Steps) -> Glass:
     stock_ml = Figure(
         ml,
         "mL",
-        f"dose x glass / (stock x (1 + dose x room)), in steps of {pipette:g} mL",
+        f"dose x glass / (stock x (1 + dose x room)), in steps of {steps.pipette_ml:g} mL",
         ARITHMETIC,
         {"dose_g_l": dose, "glass_ml": glass, "stock_g_l": stock, "room_l_g": room},
     )
     real = Figure(
-        ml * stock.value / (glass - ml * stock.value * room),
+        steps.dose_g_l(ml, stock.value),
         "g/L",
         "mL x stock / (glass - mL x stock x room): grams per litre of mead",
         ARITHMETIC,
         {"stock_ml": stock_ml, "stock_g_l": stock},
     )
     batch = Figure(
-        round(math.floor(real.value * steps.volume_l / steps.scale_g + 0.5) * steps.scale_g, 6),
+        steps.batch_g(real.value),
         "g",
         f"dose x volume, rounded to {steps.scale_g:g} g",
         ARITHMETIC,
