@@ -369,8 +369,6 @@ def _container(
     identity: str, name: str, limit: Figure, remark: str, ask: CarbonateAsk, hot: Figure
 ) -> Container:
     temperature = float(finishing_data()["priming"]["hot_c"])
-    if identity == "keg" and ask.keg_c is not None:
-        temperature = ask.keg_c
     alcohol = UNKNOWN_ALCOHOL_PCT if ask.alcohol_pct is None else ask.alcohol_pct
     spread = float(finishing_data()["priming"]["solubility_spread"])
     most = co2_g_l_from_pressure(limit.value + BAR_PER_ATM, temperature, alcohol, ask.sugar_g_l)
