@@ -149,7 +149,7 @@ def blend_lots(
     law : FinishingLaw
         Its limit of total sulfur dioxide becomes one more bound.
     volume_l : float or None
-        Wanted [L]; as much as the lots allow when None.
+        Wanted [L]; when None, as much as can be made with the targets met (or as near as it gets).
     cheapest : bool
         Least cost with every target met, instead of least deviation from the middles.
 
@@ -169,8 +169,8 @@ def blend_lots(
     """
     _check(lots, targets)
     bound = _with_law(lots, targets, law)
-    amount = _amount(lots, volume_l)
     offsets: dict[str, float] = dict.fromkeys((t.quantity for t in bound), 0.0)
+    amount = _largest(lots, bound) if volume_l is None else _amount(lots, volume_l)
     litres, feasible = np.zeros(len(lots)), False
     for _ in range(ROUNDS):
         litres, feasible = _solve(lots, targets, bound, amount, offsets, cheapest)
@@ -239,17 +239,39 @@ def _with_law(
     return tuple(bound)
 
 
-def _amount(lots: Sequence[Lot], volume_l: float | None) -> float:
+def _amount(lots: Sequence[Lot], volume_l: float) -> float:
     """Litres poured together, before contraction."""
     most, least = sum(lot.available_l for lot in lots), sum(lot.least_l for lot in lots)
-    if volume_l is None:
-        return most
     within(volume_l, 1e-3, 1e6, "volume", "a volume in L")
     if not least <= volume_l <= most:
         raise ImpossibleError(
             "volume", f"needs {least:g} to {most:g} L, what must and what can go in", volume_l
         )
     return volume_l
+
+
+def _largest(lots: Sequence[Lot], bound: Sequence[Target]) -> float:
+    """The most litres that keep the bounds; else the most of the nearest blend."""
+    bounds = [(lot.least_l, lot.available_l) for lot in lots]
+    rows = []
+    for target in bound:
+        scale = SCALE[target.quantity]
+        slack = 0.01 * scale if target.low == target.high else 0.0
+        column = _column(lots, target.quantity)
+        rows += [(column - target.high - slack) / scale, (target.low - slack - column) / scale]
+    found = linprog(-np.ones(len(lots)), A_ub=np.array(rows), b_ub=np.zeros(len(rows)), bounds=bounds)
+    if found.status == 0 and -found.fun > 1e-6:
+        # A hair less than the most, so that the correction for contraction has room.
+        return max(-float(found.fun) * (1 - 1e-6), sum(lot.least_l for lot in lots))
+    small = max(sum(lot.least_l for lot in lots), min(lot.available_l for lot in lots))
+    start = _anywhere(bounds, small)
+    none = dict.fromkeys((t.quantity for t in bound), 0.0)
+    litres = _least_squares(lots, bound, none, small, bounds, start, None)
+    grow = min(
+        (lot.available_l / x for lot, x in zip(lots, litres, strict=True) if x > 1e-6 * small),
+        default=1.0,
+    )
+    return float(small * max(grow, 1.0))
 
 
 def _liquids(lots: Sequence[Lot], litres: Floats) -> list[Liquid]:
