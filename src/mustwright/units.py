@@ -34,27 +34,77 @@ _GALLON_ASSUMED = "gallon"
 
 UNITS: tuple[Unit, ...] = (
     Unit("L", "volume", 1.0, spellings=("l", "litre", "litres", "liter", "liters", "ltr")),
-    Unit("mL", "volume", 1e-3, spellings=("ml", "millilitre", "millilitres", "milliliter",
-                                          "milliliters", "cc")),
-    Unit("hL", "volume", 100.0, spellings=("hl", "hectolitre", "hectolitres", "hectoliter",
-                                           "hectoliters")),
-    Unit("US gal", "volume", c.LITRES_PER_US_GALLON,
-         spellings=("us gal", "us gallon", "us gallons", "us gals", "usgal", "us_gal", "gal us",
-                    "gallon us", "gallons us", "gal (us)", "gallon (us)", "gallons (us)")),
-    Unit("imp gal", "volume", c.LITRES_PER_IMPERIAL_GALLON,
-         spellings=("imp gal", "imperial gal", "imperial gallon", "imperial gallons", "uk gal",
-                    "uk gallon", "uk gallons", "imp gallon", "imp gallons", "impgal", "imp_gal",
-                    "gal (imp)", "gal (uk)", "gallons (imp)")),
+    Unit(
+        "mL",
+        "volume",
+        1e-3,
+        spellings=("ml", "millilitre", "millilitres", "milliliter", "milliliters", "cc"),
+    ),
+    Unit(
+        "hL",
+        "volume",
+        100.0,
+        spellings=("hl", "hectolitre", "hectolitres", "hectoliter", "hectoliters"),
+    ),
+    Unit(
+        "US gal",
+        "volume",
+        c.LITRES_PER_US_GALLON,
+        spellings=(
+            "us gal",
+            "us gallon",
+            "us gallons",
+            "us gals",
+            "usgal",
+            "us_gal",
+            "gal us",
+            "gallon us",
+            "gallons us",
+            "gal (us)",
+            "gallon (us)",
+            "gallons (us)",
+        ),
+    ),
+    Unit(
+        "imp gal",
+        "volume",
+        c.LITRES_PER_IMPERIAL_GALLON,
+        spellings=(
+            "imp gal",
+            "imperial gal",
+            "imperial gallon",
+            "imperial gallons",
+            "uk gal",
+            "uk gallon",
+            "uk gallons",
+            "imp gallon",
+            "imp gallons",
+            "impgal",
+            "imp_gal",
+            "gal (imp)",
+            "gal (uk)",
+            "gallons (imp)",
+        ),
+    ),
     Unit("US qt", "volume", c.LITRES_PER_US_QUART, spellings=("us qt", "qt", "quart", "quarts")),
     Unit("US pt", "volume", c.LITRES_PER_US_PINT, spellings=("us pt", "us pint", "us pints")),
-    Unit("imp pt", "volume", c.LITRES_PER_IMPERIAL_PINT,
-         spellings=("imp pt", "imperial pint", "imperial pints", "uk pint", "uk pints")),
+    Unit(
+        "imp pt",
+        "volume",
+        c.LITRES_PER_IMPERIAL_PINT,
+        spellings=("imp pt", "imperial pint", "imperial pints", "uk pint", "uk pints"),
+    ),
     Unit("US cup", "volume", c.LITRES_PER_US_CUP, spellings=("us cup", "cup", "cups")),
-    Unit("US fl oz", "volume", c.LITRES_PER_US_FLUID_OUNCE,
-         spellings=("us fl oz", "fl oz", "fluid ounce", "fluid ounces", "floz")),
+    Unit(
+        "US fl oz",
+        "volume",
+        c.LITRES_PER_US_FLUID_OUNCE,
+        spellings=("us fl oz", "fl oz", "fluid ounce", "fluid ounces", "floz"),
+    ),
     Unit("tsp", "volume", c.LITRES_PER_TEASPOON, spellings=("tsp", "teaspoon", "teaspoons")),
-    Unit("tbsp", "volume", c.LITRES_PER_TABLESPOON,
-         spellings=("tbsp", "tablespoon", "tablespoons")),
+    Unit(
+        "tbsp", "volume", c.LITRES_PER_TABLESPOON, spellings=("tbsp", "tablespoon", "tablespoons")
+    ),
     Unit("kg", "mass", 1.0, spellings=("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms")),
     Unit("g", "mass", 1e-3, spellings=("g", "gr", "gram", "grams", "gramme", "grammes")),
     Unit("mg", "mass", 1e-6, spellings=("mg", "milligram", "milligrams")),
@@ -69,17 +119,32 @@ UNITS: tuple[Unit, ...] = (
     Unit("Baume", "gravity", spellings=("baume", "baumé", "bé", "be", "°bé", "°be", "°baumé")),
     Unit("Oechsle", "gravity", spellings=("oechsle", "oe", "°oe", "öchsle", "°öchsle", "°oechsle")),
     Unit("g/L sugar", "gravity", spellings=("g/l sugar", "g sugar/l")),
-    Unit("g/L", "mass concentration", 1.0,
-         spellings=("g/l", "gram/l", "g per l", "grams per litre", "grams per liter",
-                    "g per litre")),
+    Unit(
+        "g/L",
+        "mass concentration",
+        1.0,
+        spellings=("g/l", "gram/l", "g per l", "grams per litre", "grams per liter", "g per litre"),
+    ),
     Unit("mg/L", "mass concentration", 1e-3, spellings=("mg/l", "ppm", "mg per l", "mg per litre")),
     Unit("g/hL", "mass concentration", 1e-2, spellings=("g/hl", "g per hl")),
-    Unit("g/US gal", "mass concentration", 1 / c.LITRES_PER_US_GALLON,
-         spellings=("g/us gal", "g per us gal", "g/us gallon", "g per us gallon")),
-    Unit("lb/1000 US gal", "mass concentration", c.KG_PER_POUND / c.LITRES_PER_US_GALLON,
-         spellings=("lb/1000 us gal", "lb per 1000 us gal", "lb/kgal")),
-    Unit("% vol", "alcohol", 1.0,
-         spellings=("% vol", "%vol", "% abv", "%abv", "abv", "vol%", "vol %", "% v/v", "%")),
+    Unit(
+        "g/US gal",
+        "mass concentration",
+        1 / c.LITRES_PER_US_GALLON,
+        spellings=("g/us gal", "g per us gal", "g/us gallon", "g per us gallon"),
+    ),
+    Unit(
+        "lb/1000 US gal",
+        "mass concentration",
+        c.KG_PER_POUND / c.LITRES_PER_US_GALLON,
+        spellings=("lb/1000 us gal", "lb per 1000 us gal", "lb/kgal"),
+    ),
+    Unit(
+        "% vol",
+        "alcohol",
+        1.0,
+        spellings=("% vol", "%vol", "% abv", "%abv", "abv", "vol%", "vol %", "% v/v", "%"),
+    ),
     Unit("h", "time", 1.0, spellings=("h", "hr", "hrs", "hour", "hours")),
     Unit("d", "time", 24.0, spellings=("d", "day", "days")),
     Unit("min", "time", 1 / 60, spellings=("min", "mins", "minute", "minutes")),
@@ -166,7 +231,7 @@ def parse_quantity(text: object, field: str) -> Quantity:
 def _take_number(rest: str, field: str, requirement: str, text: object) -> tuple[float, str]:
     fraction = _FRACTION.match(rest)
     if fraction and int(fraction[3]):
-        return int(fraction[1] or 0) + int(fraction[2]) / int(fraction[3]), rest[fraction.end():]
+        return int(fraction[1] or 0) + int(fraction[2]) / int(fraction[3]), rest[fraction.end() :]
     number = _NUMBER.match(rest)
     if not number:
         raise InputError(field, requirement, text)
@@ -175,14 +240,14 @@ def _take_number(rest: str, field: str, requirement: str, text: object) -> tuple
     value = float(number[1].replace(",", "."))
     if not math.isfinite(value):
         raise InputError(field, requirement, text)
-    return value, rest[number.end():]
+    return value, rest[number.end() :]
 
 
 def _take_unit(rest: str) -> tuple[str, str]:
     word = _UNIT_WORD.match(rest)
     if not word:
         return "", rest
-    return word[0], rest[word.end():]
+    return word[0], rest[word.end() :]
 
 
 def _unit_named(word: str, field: str) -> tuple[Unit | None, str]:

@@ -109,6 +109,24 @@ def unfold(result: object) -> tuple[Any, dict[str, Figure]]:
     return _unfold(result, "", working), working
 
 
+def figure_data(figure: Figure) -> dict[str, Any]:
+    """One figure as plain data, with its inputs nested."""
+    data: dict[str, Any] = {
+        "value": tidy(figure.value),
+        "unit": figure.unit,
+        "formula": figure.formula,
+        "source": figure.source,
+    }
+    if figure.low is not None and figure.high is not None:
+        data["low"], data["high"] = tidy(figure.low), tidy(figure.high)
+    if figure.inputs:
+        data["inputs"] = {
+            name: figure_data(made) if isinstance(made, Figure) else made
+            for name, made in figure.inputs.items()
+        }
+    return data
+
+
 def _unfold(result: object, place: str, working: dict[str, Figure]) -> Any:
     if isinstance(result, Figure):
         working[place] = result

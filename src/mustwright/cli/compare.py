@@ -100,7 +100,8 @@ def _paragraph(plan: FeedingPlan, verdict: Verdict) -> list[str]:
     lines += nitrogen_lines(plan)
     for feed in plan.feeds:
         grams = ", ".join(f"{i.grams.value:g} g {i.nutrient}" for i in feed.items) or "nothing"
-        lines.append(f"    {feed.name}: {grams}; about {hours_text(feed.expected_h)}")
+        about = "" if feed.expected_h.low is None else "about "
+        lines.append(f"    {feed.name}: {grams}; {about}{hours_text(feed.expected_h)}")
     lines += bound_lines(plan)
     lines.append(f"  Assumes: {' '.join(plan.assumes)}")
     if verdict.against:

@@ -90,16 +90,24 @@ def nitrogen_lines(plan: FeedingPlan) -> list[str]:
         f"{n.credit_mg_l.value:.0f} ({_range(n.credit_mg_l)}), rehydration "
         f"{n.rehydration_mg_l.value:.0f}; feeds add {n.added_ammonium_mg_l.value:.0f} ammonium "
         f"and {n.added_amino_mg_l.value:.0f} amino; short {n.short_mg_l.value:.0f}",
-        f"  {n.early_share.value:.0%} of what is fed comes before a third of the sugar is gone",
+        _early_line(plan),
     ]
+
+
+def _early_line(plan: FeedingPlan) -> str:
+    """How much comes early, or that nothing comes."""
+    if plan.nitrogen.added_mg_l.value <= 0:
+        why = "can be fed" if plan.missing or not plan.feasible else "need be fed"
+        return f"  Nothing {why}"
+    share = 100 * plan.nitrogen.early_share.value
+    return f"  {share:.0f} % of what is fed comes before a third of the sugar is gone"
 
 
 def _feed_lines(feed: Feed) -> list[str]:
     grams = ", ".join(f"{i.grams.value:g} g {i.name}" for i in feed.items) or "nothing"
-    lines = [
-        f"  [ ] {feed.name}: {grams}",
-        f"      {feed.trigger}; expected about {hours_text(feed.expected_h)}",
-    ]
+    by_clock = feed.expected_h.low is None  # then the trigger says the hour already
+    expected = "" if by_clock else f"; expected about {hours_text(feed.expected_h)}"
+    lines = [f"  [ ] {feed.name}: {grams}", f"      {feed.trigger}{expected}"]
     lines += [f"      {note}" for note in feed.notes]
     return lines
 
@@ -114,7 +122,7 @@ def bound_lines(plan: FeedingPlan) -> list[str]:
     lines += [f"  Touches: {b.words}." for b in plan.touched]
     lines += [f"  {sentence}" for sentence in plan.would_free]
     if plan.cost is not None:
-        lines.append(f"  Nutrients cost {plan.cost.value:.2f} in the money of your prices.")
+        lines.append(f"  The feeds cost {plan.cost.value:.2f} in the money of your prices.")
     elif plan.cost_note:
         lines.append(f"  Cost not known: {plan.cost_note}.")
     return lines
@@ -126,7 +134,7 @@ def hours_text(expected: Figure) -> str:
     text = f"{value:.0f} h" if value < 48 else f"day {value / 24:.1f}"
     if expected.low is not None and expected.high is not None:
         text += f" ({expected.low:.0f} to {expected.high:.0f} h)"
-    return text + " after pitch" if value else "0 h after pitch"
+    return text + " after pitch" if value else "at pitch"
 
 
 def _range(figure: Figure) -> str:

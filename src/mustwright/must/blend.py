@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from mustwright.errors import validity_notes
 from mustwright.must.alcohol import HEXOSE_PER_SUCROSE_G_G, Fermented, ferment
 from mustwright.must.density import sucrose_solution_density_kg_m3
 from mustwright.must.gravity import gravity_from_brix
@@ -290,7 +291,30 @@ def measured_figures(volume_l: Figure, brix: Figure, gravity: Figure) -> MustFig
         sugar.value * 0.88,
         sugar.value * 0.99,
     )
-    ends = [ferment(sugar.value, sugar.value * part) for part in (0.95, 0.88, 0.99)]
+    share = Figure(
+        0.48,
+        "",
+        "glucose / (glucose + fructose)",
+        f"{ASSUMED}: between honey and grape",
+        {},
+        0.42,
+        0.52,
+    )
+    nothing = Figure(0.0, "", "not yet reckoned", ASSUMED)
+    known = MustFigures(
+        volume_l, gravity, brix, sugar, fermentable, nothing, nothing, density, share
+    )
+    return with_fermentable(known, fermentable)
+
+
+def with_fermentable(figures: MustFigures, fermentable: Figure) -> MustFigures:
+    """The figures with another fermentable sugar, and the alcohol and dry gravity it gives."""
+    sugar = figures.sugar_g_l
+    low = fermentable.value if fermentable.low is None else fermentable.low
+    high = fermentable.value if fermentable.high is None else fermentable.high
+    ends = [ferment(sugar.value, fermentable.value)]
+    with validity_notes():  # said of the must itself, not of the ends of its range
+        ends += [ferment(sugar.value, max(end, 0.0)) for end in (low, high)]
     alcohol = Figure(
         ends[0].ethanol_pct_vol,
         "% vol",
@@ -309,16 +333,12 @@ def measured_figures(volume_l: Figure, brix: Figure, gravity: Figure) -> MustFig
         ends[2].gravity,
         ends[1].gravity,
     )
-    share = Figure(
-        0.48,
-        "",
-        "glucose / (glucose + fructose)",
-        f"{ASSUMED}: between honey and grape",
-        {},
-        0.42,
-        0.52,
+    return replace(
+        figures,
+        fermentable_sugar_g_l=fermentable,
+        potential_alcohol_pct=alcohol,
+        dry_gravity=dry,
     )
-    return MustFigures(volume_l, gravity, brix, sugar, fermentable, alcohol, dry, density, share)
 
 
 def _range(blend: Blend, read: Callable[[Blend], float]) -> tuple[float | None, float | None]:
@@ -337,7 +357,8 @@ def _range(blend: Blend, read: Callable[[Blend], float]) -> tuple[float | None, 
             for end in (figure.low, figure.high):
                 other = replace(portion, ingredient=_moved(portion.ingredient, name, end))
                 portions = [*blend.portions[:i], other, *blend.portions[i + 1 :]]
-                moved = read(Blend(portions)) - here
+                with validity_notes():  # said of the must itself, not of the ends of its range
+                    moved = read(Blend(portions)) - here
                 down += min(moved, 0.0) ** 2
                 up += max(moved, 0.0) ** 2
     if down == up == 0.0:

@@ -6,11 +6,12 @@ nothing about rates; a forecast does that.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from mustwright.nutrition.plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import RATE_BASIS, Protocol
+from mustwright.working import ASSUMED, Figure
 
 WEIGHTS = {
     "covers demand": 40.0,
@@ -34,6 +35,21 @@ class Verdict:
     points: float
     reasons: tuple[str, ...]
     against: tuple[str, ...]
+    marks: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def figure(self) -> Figure:
+        """The points with the marks (0 to 1) and weights they come from."""
+        return Figure(
+            self.points,
+            "of 100",
+            "100 x sum of weight x mark / sum of weights",
+            f"{ASSUMED}: the weights are a judgement",
+            {
+                name: f"mark {mark:.2f}, weight {WEIGHTS[name]:g}"
+                for name, mark in self.marks.items()
+            },
+        )
 
 
 def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) -> Verdict:
@@ -53,7 +69,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
     words = _words(plan, protocol, setting)
     good = tuple(words[n][0] for n in WEIGHTS if marks[n] >= 0.8 and words[n][0])
     bad = tuple(words[n][1] for n in WEIGHTS if marks[n] < 0.5 and words[n][1])
-    return Verdict(round(100 * points, 1), good, bad)
+    return Verdict(round(100 * points, 1), good, bad, marks)
 
 
 def best(verdicts: Sequence[Verdict]) -> int:
@@ -147,7 +163,8 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
         ),
         "early enough": (
             "most of it comes while cells still multiply",
-            f"only {nitrogen.early_share.value:.0%} comes before a third of the sugar is gone",
+            f"only {100 * nitrogen.early_share.value:.0f} % comes before a third of the sugar is "
+            "gone",
         ),
         "follows the ferment": (
             "its feeds follow the gravity, so a fast ferment does not outrun them",

@@ -22,6 +22,7 @@ from mustwright.nutrition.demand import demand_rule
 from mustwright.nutrition.feeds import FeedSlot, ask_feeds, place_feeds
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.nutrition.programme import (
+    SHORT_MG_L,
     Ceiling,
     FeedAsk,
     Problem,
@@ -238,7 +239,10 @@ class _Planner:
             would_free=free,
             balance=balance,
             cut_share=_share_short(self.asks, solution),
-            warnings=self._warnings(feeds, nitrogen, balance),
+            warnings=(
+                *self._scale_warning(solution, grams),
+                *self._warnings(feeds, nitrogen, balance),
+            ),
         )
 
     # What is asked -----------------------------------------------------------------------------
@@ -279,6 +283,7 @@ class _Planner:
                     f"({limit.source})",
                     weights,
                     limit.max_g_l - already,
+                    limit.source,
                 )
             )
         return ceilings_of(self.jars, self.volume.value, limits)
@@ -322,7 +327,7 @@ class _Planner:
     def _item(self, jar: Nutrient, grams: float, slot: FeedSlot, ask: FeedAsk) -> FeedItem:
         if ask.fixed_g_l is not None:
             how = "stated rate x volume, within every limit, to the scale's step"
-            source = self.protocol.source
+            source = f"the protocol: {self.protocol.source}"
         else:
             how = "blend programme: share of the nitrogen to add, within every limit, at least cost"
             source = "linear programme over the shelf"
@@ -347,7 +352,7 @@ class _Planner:
                 grams / spoon,
                 "tsp",
                 "grams / grams per teaspoon of the label",
-                "typed by the maker",
+                ARITHMETIC,
                 {"grams": figure, "grams_per_teaspoon": spoon},
             )
         )
@@ -360,7 +365,9 @@ class _Planner:
         has_ammonium = any(self._jar(i.nutrient).per_gram("ammonium_n") > 0 for i in items)
         if has_ammonium and conditions.ammonium_until_sugar_used is not None:
             share = conditions.ammonium_until_sugar_used
-            notes.append(f"Leave the ammonium out if more than {share:.0%} of the sugar is gone.")
+            notes.append(
+                f"Leave the ammonium out if more than {100 * share:.0f} % of the sugar is gone."
+            )
         if has_ammonium and conditions.ammonium_until_alcohol_pct is not None:
             notes.append(
                 f"Leave the ammonium out above {conditions.ammonium_until_alcohol_pct:g} % vol."
@@ -422,8 +429,8 @@ class _Planner:
             parts[jar.name] = Figure(
                 mass * jar.price_per_kg / 1000,
                 "money",
-                "grams x price per kg / 1000",
-                "typed by the maker",
+                "grams x typed price per kg / 1000",
+                ARITHMETIC,
                 {"grams": mass, "price_per_kg": jar.price_per_kg},
             )
         if unknown:
@@ -440,6 +447,8 @@ class _Planner:
         for ceiling, left in binding(self.problem, solution):
             lifted = tuple(c for c in self.problem.ceilings if c is not ceiling)
             asked = self._amount(ceiling, solve(self._with(lifted)).grams_l)
+            if asked <= ceiling.most * (1 + 1e-6):  # the worst-served feed has no use for it
+                continue
             breaches.append(self._bound(ceiling, asked))
             met = "all" if left < 0.5 else f"all but {left:.0f} mg N/L"
             free.append(f"Were it not that {ceiling.words}, {met} of it could be given.")
@@ -453,7 +462,8 @@ class _Planner:
 
     def _with(self, ceilings: tuple[Ceiling, ...]) -> Problem:
         p = self.problem
-        return Problem(p.jars, p.feeds, ceilings, p.ammonium_share_max, p.wants)
+        # Minerals could take any amount once a ceiling is gone: asked is what the nitrogen needs.
+        return Problem(p.jars, p.feeds, ceilings, p.ammonium_share_max, {})
 
     def _what_to_buy(self) -> list[str]:
         """Generic nutrients not on the shelf that would lessen what is short."""
@@ -493,7 +503,7 @@ class _Planner:
                 ARITHMETIC,
                 {"volume_l": self.volume},
             ),
-            Figure(ceiling.most, "g/L", ceiling.words, "see the words"),
+            Figure(ceiling.most, "g/L", ceiling.words, ceiling.source),
             ceiling.words,
         )
 
@@ -506,6 +516,20 @@ class _Planner:
             if amount > 0 and amount >= ceiling.most * TOUCHED:
                 found.append(self._bound(ceiling, amount))
         return tuple(found)
+
+    def _scale_warning(self, solution: Solution, grams: Floats) -> tuple[str, ...]:
+        """Said when the steps of the scale, not the shelf, change what is given."""
+        content = np.array([jar.nitrogen_mg_g for jar in self.jars])
+        exact = float((solution.grams_l @ content).sum())
+        rounded = float((grams @ content).sum()) / self.volume.value
+        if abs(rounded - exact) <= max(0.05 * exact, SHORT_MG_L):
+            return ()
+        step = self.setting.shelf.scale_g
+        return (
+            f"The scale's step of {step:g} g is coarse for this must: rounding turns {exact:.0f} "
+            f"mg N/L into {rounded:.0f}. Weigh on a finer scale, or dissolve a weighable amount "
+            "in water and dose by volume.",
+        )
 
     def _warnings(
         self, feeds: Sequence[Feed], nitrogen: NitrogenSheet, balance: Sequence[BalanceRow]

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from scipy.optimize import brentq
 
-from mustwright.errors import ImpossibleError, InputError
-from mustwright.must.blend import PRIMARY, Blend, MustFigures, measured_figures, must_figures
+from mustwright.errors import ImpossibleError, InputError, validity_notes
+from mustwright.must.blend import (
+    PRIMARY,
+    Blend,
+    MustFigures,
+    Portion,
+    measured_figures,
+    must_figures,
+    with_fermentable,
+)
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.must.solve import Wanted, solve_amounts
 from mustwright.nutrition.choose import FRUIT_FORMS, Verdict, best, judge
@@ -16,11 +24,16 @@ from mustwright.nutrition.credits import Credit, credit_measured, credit_of
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.nutrition.plan import FeedingPlan, Setting, plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_called
+from mustwright.nutrition.shelf import Nutrient
 from mustwright.services.sheet import Measured, Sheet, read_sheet
 from mustwright.working import ARITHMETIC, ASSUMED, TYPED, Figure
 from mustwright.yeast.pitch import Pitch, Strain, plan_pitch
 
 PER_LITRE_VOLUME_L = 1.0
+HIGHEST_BRIX = 60
+ALCOHOL_SLACK_PCT = 0.1
+MUCH_YEAST_G_L = 1.0
+FRUIT_SHARE = 0.05  # of the must's mass; below it fruit is flavour and not a fruit must
 MEASURED_DIFFERENCE_BRIX = 0.5
 
 
@@ -126,7 +139,7 @@ def plan(
     InputError, ImpossibleError, UnknownKindError
     """
     own = own or {}
-    ground = lay_ground(read_sheet(text, name))
+    ground = _ground_of(text, name)
     if protocol is not None:
         chosen = protocol_called(protocol, own)
         feeding = plan_feeding(ground.setting, chosen)
@@ -144,7 +157,7 @@ def compare(
 ) -> Comparison:
     """Plan the must of a sheet by several protocols (all of them when none are named)."""
     own = own or {}
-    ground = lay_ground(read_sheet(text, name))
+    ground = _ground_of(text, name)
     if protocols is None:
         chosen = [*built_in_protocols().values(), *_not_built_in(own)]
     else:
@@ -190,6 +203,13 @@ def _compare(ground: Ground, chosen: Sequence[Protocol]) -> Comparison:
     )
 
 
+def _ground_of(text: str, name: str) -> Ground:
+    """The ground of a sheet's text, with every formula that left its range among the warnings."""
+    with validity_notes() as outside:
+        ground = lay_ground(read_sheet(text, name))
+    return replace(ground, warnings=(*ground.warnings, *outside))
+
+
 def lay_ground(sheet: Sheet) -> Ground:
     """Mix the must, credit it, and work out the pitch."""
     warnings = list(sheet.assumptions)
@@ -204,6 +224,7 @@ def lay_ground(sheet: Sheet) -> Ground:
     figures = _as_measured(figures, sheet.measured, warnings)
     credit = _credit(credit, sheet.measured, warnings)
     jar = sheet.shelf.for_rehydration
+    most, held = _most_rehydration_g(sheet, jar, figures.volume_l.value)
     pitch = plan_pitch(
         sheet.strain,
         sheet.yeast_g,
@@ -211,18 +232,68 @@ def lay_ground(sheet: Sheet) -> Ground:
         figures.brix,
         sheet.temperature_c,
         jar.name if jar else None,
+        most,
     )
     setting = Setting(
         figures, credit, sheet.strain, pitch, sheet.shelf, sheet.profile, sheet.temperature_c
     )
-    warnings.extend(_cautions(sheet, figures, pitch, jar.stock_g if jar else None))
-    fruit = blend is not None and any(
-        p.ingredient.form in FRUIT_FORMS
-        and p.kg * p.ingredient.dissolved > 0.05 * blend.dissolved_kg
-        for p in blend.portions
-    )
+    warnings.extend(_cautions(sheet, figures, pitch))
+    warnings.extend(_rehydration_notes(sheet, pitch, jar, held))
+    fruit = blend is not None and _is_fruit_must(blend)
     must = _must_result(sheet, figures, blend)
     return Ground(sheet, must, setting, fruit, tuple(dict.fromkeys(warnings)))
+
+
+def _is_fruit_must(blend: Blend) -> bool:
+    """Whether fruit or juice is a real part of the must."""
+    fruit = sum(p.kg for p in blend.portions if p.ingredient.form in FRUIT_FORMS)
+    return fruit > FRUIT_SHARE * sum(p.kg for p in blend.portions)
+
+
+def _most_rehydration_g(
+    sheet: Sheet, jar: Nutrient | None, volume_l: float
+) -> tuple[float | None, str]:
+    """Grams of the rehydration nutrient that stock, typed label and law allow, and which of them.
+
+    A label figure of the generic record is recalled and not read: it only gives a note.
+    """
+    if jar is None:
+        return None, ""
+    ends: list[tuple[float, str]] = []
+    if jar.stock_g is not None:
+        ends.append((jar.stock_g, f"the shelf holds {jar.stock_g:g} g of {jar.name}"))
+    label = jar.label_max_g_l
+    if label is not None and label.source == TYPED:
+        words = f"the label of {jar.name} allows {label.value:g} g/L"
+        ends.append((label.value * volume_l, words))
+    for limit in sheet.profile.limits:
+        part = limit.fraction_in(jar)
+        if part > 0:
+            words = f"{sheet.profile.name} allows {limit.max_g_l:g} g/L of {limit.name}"
+            ends.append((limit.max_g_l / part * volume_l, f"{words} ({limit.source})"))
+    return min(ends, default=(None, ""), key=lambda end: end[0] or 0.0)
+
+
+def _rehydration_notes(sheet: Sheet, pitch: Pitch, jar: Nutrient | None, held: str) -> list[str]:
+    """Where the rehydration nutrient is held back, above a usual label, or unfit for its use."""
+    found = [
+        f"{n.name} holds ammonium, which harms waking yeast: it is left out of the rehydration "
+        "water."
+        for n in sheet.shelf.nutrients
+        if n.use == "rehydration" and n.per_gram("ammonium_n") > 0
+    ]
+    given = pitch.rehydration_nutrient_g
+    wanted = given.inputs.get("wanted_g")
+    if isinstance(wanted, Figure):
+        found.append(f"{wanted.value:.1f} g of rehydration nutrient are wanted, but {held}.")
+    label = jar.label_max_g_l if jar else None
+    rate = given.value * pitch.yeast_g_l.value / pitch.yeast_g.value
+    if label is not None and label.source != TYPED and rate > label.value:
+        found.append(
+            f"Rehydration nutrient comes to {rate:.2f} g per litre of must; labels usually allow "
+            f"{label.value:g} ({label.source}): check yours."
+        )
+    return found
 
 
 def _mix(sheet: Sheet) -> Blend:
@@ -237,58 +308,93 @@ def _mix(sheet: Sheet) -> Blend:
     return _mix_for_alcohol(sheet, portions, parts)
 
 
-def _mix_for_alcohol(sheet: Sheet, portions: list, parts: list) -> Blend:  # type: ignore[type-arg]
+def _mix_for_alcohol(sheet: Sheet, portions: list[Portion], parts: list[float]) -> Blend:
     """The must whose mead has the wanted alcohol when it stops at the wanted gravity."""
     target = sheet.target
-    assert target.alcohol_pct is not None
+    wanted = target.alcohol_pct
+    assert wanted is not None
 
     def mixed(brix: float) -> Blend:
         return solve_amounts(portions, parts, Wanted(target.volume_l, brix))
 
     def excess(brix: float) -> float:
-        blend = mixed(brix)
-        finish = target.finish_gravity
-        if finish is not None and finish >= blend.gravity:
-            return -target.alcohol_pct  # type: ignore[operator]
-        if finish is not None and finish < blend.fermented().gravity:
+        return _alcohol_pct(mixed(brix), target.finish_gravity) - wanted
+
+    with validity_notes():  # the search passes through musts that no one will make
+        low, high = _brix_between(sheet, portions, parts)
+        bottom, top = excess(low), excess(high)
+        if bottom > ALCOHOL_SLACK_PCT or top < -ALCOHOL_SLACK_PCT:
+            end, found = ("least", bottom) if bottom > 0 else ("most", top)
             raise ImpossibleError(
-                "must.finish",
-                "is below where this must ends when all its sugar is gone: lowest "
-                f"is {blend.fermented().gravity:.3f}",
-                f"{finish:.3f}",
+                "must.alcohol",
+                f"cannot be reached: these ingredients give at {end} {found + wanted:.1f} %",
+                f"{wanted:g} %",
             )
-        return blend.fermented(finish).ethanol_pct_vol - target.alcohol_pct  # type: ignore[operator]
+        if bottom < 0 < top:
+            low = float(brentq(excess, low, high, xtol=1e-9))
+        elif top <= 0:
+            low = high
+    made = mixed(low)
+    dry = made.fermented().gravity
+    if target.finish_gravity is not None and target.finish_gravity < dry - 5e-4:
+        raise ImpossibleError(
+            "must.finish",
+            f"is below where this must ends when all its sugar is gone: lowest is {dry:.3f}",
+            f"{target.finish_gravity:.3f}",
+        )
+    return made
 
-    low, high = _brix_bracket(target.alcohol_pct, target.finish_gravity)
-    while high > low + 0.5:
+
+def _alcohol_pct(blend: Blend, finish: float | None) -> float:
+    """Alcohol when the ferment stops at a gravity, or where the sugar ends before it."""
+    if finish is not None and finish >= blend.gravity:
+        return 0.0
+    dry = blend.fermented()
+    return (
+        dry if finish is None or finish <= dry.gravity else blend.fermented(finish)
+    ).ethanol_pct_vol
+
+
+def _brix_between(sheet: Sheet, portions: list[Portion], parts: list[float]) -> tuple[float, float]:
+    """Lowest and highest Brix these ingredients can be mixed to.
+
+    Raises
+    ------
+    ImpossibleError, InputError
+        When no Brix at all can be: what stands in the way.
+    """
+    target = sheet.target
+    origins = {p.origin for p in portions}
+    if "solve" not in origins and ("fill" not in origins or target.volume_l is not None):
+        only = solve_amounts(portions, parts, Wanted(target.volume_l, None)).brix
+        return only, only
+    refusal: ImpossibleError | None = None
+
+    def can(brix: float) -> bool:
+        nonlocal refusal
         try:
-            top = excess(high)
-            break
+            solve_amounts(portions, parts, Wanted(target.volume_l, brix))
         except ImpossibleError as error:
-            if error.field == "must.finish":
-                raise
-            high -= 0.5
-    else:
-        mixed(high)
-        raise ImpossibleError(
-            "must.alcohol", "cannot be reached with these ingredients", f"{target.alcohol_pct:g} %"
-        )
-    if top < 0:
-        raise ImpossibleError(
-            "must.alcohol",
-            f"cannot be reached: these ingredients give at most {top + target.alcohol_pct:.1f} %",
-            f"{target.alcohol_pct:g} %",
-        )
-    return mixed(float(brentq(excess, low, high, xtol=1e-9)))
+            refusal = error
+            return False
+        return True
+
+    found = [brix for brix in range(HIGHEST_BRIX + 1) if can(brix)]
+    if not found:
+        assert refusal is not None
+        raise refusal
+    low, high = float(found[0]), float(found[-1])
+    return _edge(can, low, max(low - 1.0, 0.0)), _edge(can, high, min(high + 1.0, HIGHEST_BRIX))
 
 
-def _brix_bracket(alcohol_pct: float, finish: float | None) -> tuple[float, float]:
-    """Brix between which the wanted must lies."""
-    low = 0.9 * alcohol_pct
-    if finish is not None:
-        low = max(low, 0.0)
-    high = min(3.4 * alcohol_pct + 12.0 + (0 if finish is None else max(finish - 1, 0) * 260), 60.0)
-    return low, high
+def _edge(can: Callable[[float], bool], good: float, beyond: float) -> float:
+    """The last Brix that can be mixed on the way from one that can to one that may not."""
+    if can(beyond):
+        return beyond
+    for _ in range(30):
+        middle = (good + beyond) / 2
+        good, beyond = (middle, beyond) if can(middle) else (good, middle)
+    return good
 
 
 def _measured_must(sheet: Sheet, warnings: list[str]) -> MustFigures:
@@ -326,8 +432,8 @@ def _as_measured(figures: MustFigures, measured: Measured, warnings: list[str]) 
             "amounts give: the measured one is used; check the mixing and the weights"
         )
     taken = measured_figures(figures.volume_l, *_measured_scales(measured.brix))
-    part = figures.fermentable_sugar_g_l.value / figures.sugar_g_l.value
-    factor = taken.sugar_g_l.value / figures.sugar_g_l.value
+    part = figures.fermentable_sugar_g_l.value / max(figures.sugar_g_l.value, 1e-9)
+    factor = taken.sugar_g_l.value / max(figures.sugar_g_l.value, 1e-9)
     old = figures.fermentable_sugar_g_l
     fermentable = Figure(
         part * taken.sugar_g_l.value,
@@ -338,19 +444,7 @@ def _as_measured(figures: MustFigures, measured: Measured, warnings: list[str]) 
         None if old.low is None else old.low * factor,
         None if old.high is None else old.high * factor,
     )
-    alcohol = replace(
-        figures.potential_alcohol_pct,
-        value=figures.potential_alcohol_pct.value * factor,
-        formula="of the mix x measured sugar / sugar of the mix",
-        inputs={"of_the_mix": figures.potential_alcohol_pct, "factor": factor},
-    )
-    return replace(
-        taken,
-        fermentable_sugar_g_l=fermentable,
-        potential_alcohol_pct=alcohol,
-        dry_gravity=figures.dry_gravity,
-        glucose_share=figures.glucose_share,
-    )
+    return replace(with_fermentable(taken, fermentable), glucose_share=figures.glucose_share)
 
 
 def _credit(reckoned: Credit | None, measured: Measured, warnings: list[str]) -> Credit:
@@ -364,9 +458,7 @@ def _credit(reckoned: Credit | None, measured: Measured, warnings: list[str]) ->
     return reckoned
 
 
-def _cautions(
-    sheet: Sheet, figures: MustFigures, pitch: Pitch, rehydration_stock_g: float | None
-) -> list[str]:
+def _cautions(sheet: Sheet, figures: MustFigures, pitch: Pitch) -> list[str]:
     found = []
     tolerance = sheet.strain.alcohol_tolerance_pct
     potential = figures.potential_alcohol_pct.value
@@ -378,22 +470,32 @@ def _cautions(
     low, high = sheet.strain.temperature_low_c, sheet.strain.temperature_high_c
     if not low <= sheet.temperature_c <= high:
         found.append(
-            f"{sheet.temperature_c:g} C is outside the usual {low:g} to {high:g} C of this yeast "
+            f"{sheet.temperature_c:.3g} C is outside the usual {low:g} to {high:g} C of this yeast "
             f"({sheet.strain.name.lower()})."
         )
     if figures.brix.value > 30:
         found.append("Above 30 Brix sugar itself slows yeast: the risk of a stuck ferment rises.")
-    needed = pitch.rehydration_nutrient_g.value
-    if rehydration_stock_g is not None and needed > rehydration_stock_g:
-        found.append(
-            f"The shelf holds {rehydration_stock_g:g} g of rehydration nutrient; "
-            f"{needed:.1f} g are wanted."
-        )
     usual = pitch.yeast_g_l.value
     if usual < 0.1:
-        found.append(f"Only {usual:.2f} g/L of yeast: a slow start; 0.2 g/L or more is usual.")
+        found.append(f"Only {usual:.2g} g/L of yeast: a slow start; 0.2 g/L or more is usual.")
+    if usual > MUCH_YEAST_G_L:
+        found.append(f"{usual:.1f} g/L of yeast is far above the usual 0.2 to 0.5: is it right?")
+    found.extend(_finish_notes(sheet, figures))
     found.extend(_class_notes(sheet, figures))
     return found
+
+
+def _finish_notes(sheet: Sheet, figures: MustFigures) -> list[str]:
+    """A sweet finish is no property of the must: what would have to stop it there."""
+    finish, alcohol = sheet.target.finish_gravity, sheet.target.alcohol_pct
+    potential = figures.potential_alcohol_pct.value
+    if finish is None or alcohol is None or potential < alcohol + 0.5:
+        return []
+    return [
+        f"This must holds sugar for {potential:.1f} %. It ends at {alcohol:g} % and {finish:.3f} "
+        "only if the yeast stops there or you stop it; surer is to ferment a weaker must dry, "
+        "stabilise and sweeten it."
+    ]
 
 
 def _class_notes(sheet: Sheet, figures: MustFigures) -> list[str]:

@@ -113,7 +113,7 @@ def read_sheet(text: str, name: str = "must") -> Sheet:
     """
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also numbers and nesting beyond all use
         raise InputError("sheet", "needs valid TOML", str(error)) from None
     return sheet_from(content, name)
 
@@ -134,10 +134,11 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         assumptions.append(f"legal.profile: not given, '{DEFAULT_PROFILE}' assumed")
     shelf = read_shelf(_table(content, "shelf"))
     assumptions.extend(shelf.assumed)
-    if not portions and measured.brix is None:
+    if not any(p.stage == PRIMARY for p in portions) and measured.brix is None:
         raise InputError(
             "must.ingredient",
-            "needs [[must.ingredient]] tables, or a [measured] gravity or brix",
+            "needs [[must.ingredient]] tables that go in before pitching, or a [measured] gravity "
+            "or brix",
             "neither",
         )
     return Sheet(
@@ -240,8 +241,8 @@ def _target(must: Mapping[str, Any], assumptions: list[str]) -> Target:
     if "volume" in must and must["volume"] != "solve":
         volume, note = volume_l(must["volume"], "must.volume")
         assumptions.append(note)
-        if volume > 1e6:
-            raise InputError("must.volume", "needs a volume up to 1,000,000 L", must["volume"])
+        if not 0.01 <= volume <= 1e6:
+            raise InputError("must.volume", "needs a volume of 0.01 to 1000000 L", must["volume"])
     brix = None
     if "gravity" in must:
         brix = gravity_typed(must["gravity"], "must.gravity")
@@ -306,6 +307,13 @@ def _measured(measured: Mapping[str, Any], must: Mapping[str, Any]) -> Measured:
         brix = gravity_typed(measured["gravity"], "measured.gravity")
     elif "brix" in measured:
         brix = gravity_typed(measured["brix"], "measured.brix", bare="Brix")
+    if brix is not None and brix < -0.13:  # half a hydrometer mark of 0.001 below water
+        typed = "gravity" if "gravity" in measured else "brix"
+        raise InputError(
+            f"measured.{typed}",
+            "needs the gravity before fermentation, 1.000 or more",
+            measured[typed],
+        )
     ph = measured.get("ph", must.get("ph"))
     return Measured(
         brix,
@@ -381,11 +389,14 @@ def _amount(
         return 0.0, value.strip().lower()
     quantity = parse_quantity(value, field)
     assumptions.append(quantity.assumed)
-    if quantity.dimension == "mass" and quantity.value > 0:
-        return quantity.value, "typed"
-    if quantity.dimension == "volume" and quantity.value > 0:
-        return quantity.value * lot.density_kg_l, "typed"
-    raise InputError(field, "needs an amount such as '2 kg' or '3 L', \"solve\" or \"fill\"", value)
+    kg = quantity.value * (lot.density_kg_l if quantity.dimension == "volume" else 1.0)
+    if quantity.dimension in ("mass", "volume") and 1e-6 <= kg <= 1e6:
+        return kg, "typed"
+    raise InputError(
+        field,
+        "needs an amount of 1 mg to 1000000 kg such as '2 kg' or '3 L', \"solve\" or \"fill\"",
+        value,
+    )
 
 
 def _water_for_open_volume(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,6 +16,7 @@ from sqlalchemy.types import TypeDecorator
 from mustwright.errors import MustwrightError
 
 HEAD = "0001"
+BUSY_MS = 5000
 Clock = Callable[[], datetime]
 
 
@@ -73,8 +75,8 @@ def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
     @event.listens_for(engine, "connect")
     def _connected(connection: sqlite3.Connection, _record: object) -> None:
         connection.isolation_level = None  # the begin below is ours, not the driver's
-        connection.execute("PRAGMA busy_timeout=5000")
-        connection.execute("PRAGMA journal_mode=WAL")
+        connection.execute(f"PRAGMA busy_timeout={BUSY_MS}")
+        _write_ahead(connection)
         connection.execute(f"PRAGMA foreign_keys={'ON' if foreign_keys else 'OFF'}")
 
     @event.listens_for(engine, "begin")
@@ -82,6 +84,22 @@ def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE")
 
     return engine
+
+
+def _write_ahead(connection: sqlite3.Connection) -> None:
+    """Switch to write-ahead logging, once for a file.
+
+    The switch needs the file to itself, and SQLite answers "locked" at once there, whatever the
+    busy timeout is: so it is tried again for as long as that timeout.
+    """
+    until = time.monotonic() + BUSY_MS / 1000
+    while connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+        try:
+            connection.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.02)
 
 
 def revision(connection: Connection) -> str | None:

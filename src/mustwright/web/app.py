@@ -14,9 +14,22 @@ from mustwright import __version__
 from mustwright.compose import Compose
 from mustwright.web import errors
 from mustwright.web.guards import BodyLimit, SameOrigin, SecurityHeaders
-from mustwright.web.pages import health, home
+from mustwright.web.pages import (
+    compare,
+    convert,
+    health,
+    home,
+    must_form,
+    must_text,
+    plan,
+    protocols,
+    shelf,
+    sources,
+)
 
-PAGES = (home, health)
+PAGES = (
+    home, health, must_form, must_text, compare, plan, protocols, shelf, convert, sources
+)  # fmt: skip
 HOSTS = ("127.0.0.1", "localhost", "[::1]")
 
 

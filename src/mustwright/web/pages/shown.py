@@ -1,0 +1,43 @@
+"""What every page may use in its template: figures said in words, cautions, links to sources."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+
+from jinja2 import Environment
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from mustwright import data
+from mustwright.web.pages import figures
+from mustwright.web.render import environment, page
+
+
+@cache
+def _equipped() -> Environment:
+    """The template environment with this shell's words in it."""
+    made = environment()
+    made.filters.update(
+        said=figures.said,
+        spread=figures.spread,
+        clock=figures.clock,
+        clock_range=figures.clock_range,
+        number=figures.number,
+        words=figures.words,
+        source_parts=figures.source_parts,
+    )
+    made.globals["cautions"] = cautions()
+    made.globals["ledger"] = None
+    return made
+
+
+def cautions() -> Mapping[str, str]:
+    """Every caution by name."""
+    return {name: str(one["text"]) for name, one in data.load("cautions").items()}
+
+
+def show(request: Request, template: str, status: int = 200, **context: object) -> HTMLResponse:
+    """A template as a page."""
+    _equipped()
+    return page(request, template, status, **context)
