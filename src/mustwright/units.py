@@ -261,7 +261,9 @@ def _unit_named(word: str, field: str) -> tuple[Unit | None, str]:
     if spelling.rstrip(".") in _BY_SPELLING:
         return _BY_SPELLING[spelling.rstrip(".")], ""
     known = "needs a unit this tool knows (L, mL, US gal, imp gal, kg, g, lb, oz, C, F, SG, Brix, "
-    raise InputError(field, known + "Plato, Baume, Oechsle, g/L, mg/L, % vol, h, d, bar, psi, cm)", word.strip())
+    raise InputError(
+        field, known + "Plato, Baume, Oechsle, g/L, mg/L, % vol, h, d, bar, psi, cm)", word.strip()
+    )
 
 
 def _combine(

@@ -177,7 +177,9 @@ def blend_lots(
         new = {q: _straight(lots, litres, q) - _true(lots, litres, q) for q in offsets}
         still = all(abs(new[q] - offsets[q]) < 1e-9 * max(1.0, abs(new[q])) for q in new)
         offsets = new
-        wanted = amount if volume_l is None else amount * volume_l / max(_volume(lots, litres), 1e-9)
+        wanted = (
+            amount if volume_l is None else amount * volume_l / max(_volume(lots, litres), 1e-9)
+        )
         most = sum(lot.available_l for lot in lots)
         if still and abs(wanted - amount) < 1e-9 * amount:
             break
@@ -259,7 +261,9 @@ def _largest(lots: Sequence[Lot], bound: Sequence[Target]) -> float:
         slack = 0.01 * scale if target.low == target.high else 0.0
         column = _column(lots, target.quantity)
         rows += [(column - target.high - slack) / scale, (target.low - slack - column) / scale]
-    found = linprog(-np.ones(len(lots)), A_ub=np.array(rows), b_ub=np.zeros(len(rows)), bounds=bounds)
+    found = linprog(
+        -np.ones(len(lots)), A_ub=np.array(rows), b_ub=np.zeros(len(rows)), bounds=bounds
+    )
     if found.status == 0 and -found.fun > 1e-6:
         # A hair less than the most, so that the correction for contraction has room.
         return max(-float(found.fun) * (1 - 1e-6), sum(lot.least_l for lot in lots))
@@ -344,7 +348,9 @@ def _solve(
         return np.asarray(found.x), True
     start = np.asarray(found.x) if feasible else _anywhere(bounds, amount)
     aims = targets if feasible else bound
-    litres = _least_squares(lots, aims, offsets, amount, bounds, start, (a, b) if feasible else None)
+    litres = _least_squares(
+        lots, aims, offsets, amount, bounds, start, (a, b) if feasible else None
+    )
     return litres, feasible
 
 
@@ -352,7 +358,7 @@ def _anywhere(bounds: Sequence[tuple[float, float]], amount: float) -> Floats:
     """Some litres within the bounds that add up to the amount."""
     low = np.array([b[0] for b in bounds])
     room = np.array([b[1] - b[0] for b in bounds])
-    return low + room * (amount - low.sum()) / max(float(room.sum()), 1e-12)
+    return np.asarray(low + room * (amount - low.sum()) / max(float(room.sum()), 1e-12))
 
 
 def _least_squares(
@@ -371,7 +377,7 @@ def _least_squares(
     middles = (lows + highs) / 2
 
     def off(shares: Floats) -> Floats:
-        here = columns @ shares
+        here = np.asarray(columns @ shares, dtype=float)
         if within_bounds is not None:
             return np.asarray(here - middles)
         return np.asarray(np.maximum(here - highs, 0.0) - np.maximum(lows - here, 0.0))
@@ -439,7 +445,9 @@ def _result(
     parts = tuple(
         Part(
             lot.name,
-            Figure(float(x), "L", "solved", ARITHMETIC, {"available_l": typed(lot.available_l, "L")}),
+            Figure(
+                float(x), "L", "solved", ARITHMETIC, {"available_l": typed(lot.available_l, "L")}
+            ),
             Figure(100 * float(x) / amount, "%", "litres / all litres", ARITHMETIC),
         )
         for lot, x in zip(lots, litres, strict=True)
@@ -452,7 +460,9 @@ def _result(
         raise InputError("lot", "needs a price for every lot to be cheapest", "none")
     cost = None
     if priced:
-        total = sum((lot.price_per_l or 0.0) * float(x) for lot, x in zip(lots, litres, strict=True))
+        total = sum(
+            (lot.price_per_l or 0.0) * float(x) for lot, x in zip(lots, litres, strict=True)
+        )
         cost = Figure(total, "", "sum of litres x price, in the money of the prices", ARITHMETIC)
     alcohol, gravity = figures["alcohol"], figures["gravity"]
     assert alcohol is not None
@@ -539,8 +549,10 @@ def _words(feasible: bool, reached: Sequence[Reached], targets: Sequence[Target]
     parts = []
     for one in missed:
         unit = UNITS[one.quantity]
-        wanted = f"{one.wanted_low:g}" if one.wanted_low == one.wanted_high else (
-            f"{one.wanted_low:g} to {one.wanted_high:g}"
+        wanted = (
+            f"{one.wanted_low:g}"
+            if one.wanted_low == one.wanted_high
+            else (f"{one.wanted_low:g} to {one.wanted_high:g}")
         )
         digits = 4 if one.quantity == "gravity" else 2
         parts.append(

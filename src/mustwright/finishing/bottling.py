@@ -153,9 +153,7 @@ def bottle(ask: BottleAsk, law: FinishingLaw) -> Bottling:
         lot,
         law.label.naming,
         _keeping(ask),
-        Recorded(
-            (), {"volume_l": left}, _steps(ask), _notes(ask, law), cautions(*_dangers(ask))
-        ),
+        Recorded((), {"volume_l": left}, _steps(ask), _notes(ask, law), cautions(*_dangers(ask))),
     )
 
 
@@ -186,7 +184,9 @@ def _fill(ask: BottleAsk, usable: Figure) -> tuple[tuple[Filled, ...], Figure]:
         fits = math.floor(left / each + 1e-9)
         if size.count is not None and size.count > fits:
             raise ImpossibleError(
-                "size", f"needs a count the mead fills: at most {fits} of {size.litres:g} L", size.count
+                "size",
+                f"needs a count the mead fills: at most {fits} of {size.litres:g} L",
+                size.count,
             )
         number = fits if size.count is None else size.count
         if number > MOST_BOTTLES:
@@ -308,9 +308,7 @@ def volume_text(litres: float) -> str:
     return f"{1000 * litres:.4g} mL" if litres < 1 else f"{litres:.4g} L"
 
 
-def _materials(
-    ask: BottleAsk, count: int, bottles: Sequence[Filled]
-) -> tuple[Material, ...]:
+def _materials(ask: BottleAsk, count: int, bottles: Sequence[Filled]) -> tuple[Material, ...]:
     spare = published(finishing_data()["bottling"]["spare_pct"], "spare", "%")
     more = count + math.ceil(count * spare.value / 100)
     why = f"{count} and {spare.value:.0f} % spare"
@@ -349,8 +347,7 @@ def _steps(ask: BottleAsk) -> tuple[str, ...]:
     steps = [
         "Stable and clear? (finish stable). Free sulfur dioxide measured this week?",
         "Sanitise bottles, hose and filler; drain; flush with gas if you have it.",
-        "Fill from the floor of the bottle; still: 15 mm below the closure, "
-        "sparkling: 25 mm.",
+        "Fill from the floor of the bottle; still: 15 mm below the closure, sparkling: 25 mm.",
         "Close at once, wipe, label, write count and lot into the log.",
     ]
     if ask.sparkling:

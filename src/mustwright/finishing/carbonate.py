@@ -1,4 +1,4 @@
-"""How to make it sparkle: gas already there, priming sugar, keg pressure, and what a bottle bears."""
+"""How to make it sparkle: gas already there, priming sugar, keg pressure, what a bottle bears."""
 
 from __future__ import annotations
 
@@ -405,7 +405,9 @@ def sparkle_class(law: FinishingLaw, co2_g_l: float, gauge_bar_20c: float) -> st
     """
     still = law.highest("still_co2")
     if still is not None and still.high is not None:
-        side = "still" if co2_g_l <= still.high else "above still: sparkling or carbonated, other tax"
+        side = (
+            "still" if co2_g_l <= still.high else "above still: sparkling or carbonated, other tax"
+        )
         return f"{side} ({100 * co2_g_l / 1000:.3f} g/100 mL; limit 0.392, {still.source})"
     sparkling, overpressure = law.lowest("sparkling"), law.highest("still_overpressure")
     low, high = law.lowest("semi_sparkling_low"), law.highest("semi_sparkling_high")
@@ -489,13 +491,11 @@ def _steps(
         f"Dissolve {sugar.value:.0f} g of {name} in a little boiled water, cool it, put it in the "
         "empty vessel and run the mead onto it; stir gently so that every bottle gets its share.",
         "Fill, leaving 2 to 3 cm; one plastic bottle tells the pressure by its hardness.",
-        "Keep at 18 to 22 C for two to four weeks, then cold. Strong mead may be slow or not start.",
+        "Keep at 18 to 22 C for two to four weeks, then cold. Strong mead may be slow to start.",
     )
 
 
-def _notes(
-    ask: CarbonateAsk, residual: Figure, containers: Sequence[Container]
-) -> tuple[str, ...]:
+def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container]) -> tuple[str, ...]:
     notes = []
     if ask.alcohol_pct is None:
         notes.append(

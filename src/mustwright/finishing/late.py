@@ -62,10 +62,7 @@ def add_late(
     takes room in the vessel at 1.35 kg/L (from memory).
     """
     within(kg, 0, 3 * volume_l, "amount", "kilograms of it, up to 3 per litre,")
-    if protection.by == "no":
-        protected = False
-    else:
-        protected = is_protected(protection, alcohol_pct)
+    protected = protection.by != "no" and is_protected(protection, alcohol_pct)
     before = mead(volume_l, gravity, alcohol_pct)
     after = before + of_ingredient(ingredient, kg)
     given = {"kg": typed(kg, "kg"), "volume_l": typed(volume_l, "L")}
@@ -83,9 +80,7 @@ def add_late(
         ARITHMETIC,
         {"now": now, "fermentable_g_l": hexose_g_l},
     )
-    gas = Figure(
-        hexose_g_l * CO2_PER_HEXOSE_G_G, "g/L", "fermentable sugar x 0.48857", ARITHMETIC
-    )
+    gas = Figure(hexose_g_l * CO2_PER_HEXOSE_G_G, "g/L", "fermentable sugar x 0.48857", ARITHMETIC)
     mineral = ingredient.figures.get("potassium_mg_kg")
     potassium = Figure(
         (mineral.value if mineral else 0.0) * kg * ingredient.share_edible / volume.value,

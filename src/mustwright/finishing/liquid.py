@@ -1,4 +1,4 @@
-"""What is in the vessel: a volume with its alcohol and extract, and what mixing makes of several."""
+"""What is in the vessel: a volume with its alcohol and extract, and what mixing makes of it."""
 
 from __future__ import annotations
 

@@ -111,9 +111,17 @@ def rack(ask: RackAsk) -> Racking:
             _same(ask.alcohol_pct, "% vol"),
             _same(ask.gravity, "SG 20/20"),
             None,
-            Recorded((), {"volume_l": racked}, _steps(None, ""), (), cautions("carbon_dioxide_room")),
+            Recorded(
+                (), {"volume_l": racked}, _steps(None, ""), (), cautions("carbon_dioxide_room")
+            ),
         )
     return _with_vessel(ask, lees, way, racked)
+
+
+def _as_racked(racked: Figure, *notes: str) -> Recorded:
+    """For the log, where nothing is added."""
+    told = cautions("carbon_dioxide_room")
+    return Recorded((), {"volume_l": racked}, _steps(None, ""), notes, told)
 
 
 def _same(value: float | None, unit: str) -> Figure | None:
@@ -168,7 +176,7 @@ def _with_vessel(ask: RackAsk, lees: Figure, way: Figure, racked: Figure) -> Rac
     pct = Figure(100 * space / ask.vessel_l, "%", "headspace / vessel", ARITHMETIC)
     fill = max(0.0, space - wanted)
     if ask.top_up is None or fill <= 0:
-        notes = ()
+        notes: tuple[str, ...] = ()
         if pct.value > SMALL_HEADSPACE_PCT:
             notes = (
                 f"{space:.2f} L of air above it will age it: top up, use a smaller vessel, or fill "
@@ -185,9 +193,7 @@ def _with_vessel(ask: RackAsk, lees: Figure, way: Figure, racked: Figure) -> Rac
             _same(ask.alcohol_pct, "% vol"),
             _same(ask.gravity, "SG 20/20"),
             None,
-            Recorded(
-                (), {"volume_l": racked}, _steps(None, ""), notes, cautions("carbon_dioxide_room")
-            ),
+            _as_racked(racked, *notes),
         )
     return _topped_up(ask, lees, way, racked, headspace, pct, fill)
 
@@ -206,7 +212,7 @@ def _topped_up(
     before = mead(racked.value, ask.gravity, ask.alcohol_pct)
     top, sugar_g = _top_up(ask, fill_l)
     after = before + top
-    state = {"racked_l": racked, "top_up_l": fill_l}
+    state: dict[str, Figure | float | str] = {"racked_l": racked, "top_up_l": fill_l}
     top_up = Figure(fill_l, "L", "headspace - headspace wanted", ARITHMETIC, {"space": headspace})
     volume = Figure(after.volume_l, "L", "mass / density of the mixture", BALANCE, state)
     alcohol = Figure(after.alcohol_pct, "% vol", "ethanol / volume", BALANCE, state)

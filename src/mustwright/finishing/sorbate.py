@@ -220,7 +220,7 @@ def _result(
         (Addition("potassium_sorbate", "potassium sorbate", weigh, brings),),
         {"sorbic_acid_mg_l": sorbic},
         _steps(weigh, water),
-        tuple([*notes, *_notes(ask, sorbic.value)]),
+        (*notes, *_notes(ask, sorbic.value)),
         cautions("sorbate_no_brake", "dose_rounding", "local_law"),
     )
     return SorbateDose(

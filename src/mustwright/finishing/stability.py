@@ -1,4 +1,4 @@
-"""Is it done, and will it stay so: the chance that gravity still moves, and a verdict with reasons."""
+"""Is it done, and will it stay so: the chance that gravity still moves, and a verdict."""
 
 from __future__ import annotations
 
@@ -269,9 +269,7 @@ def _balance(
 ) -> tuple[Figure | None, Figure | None, Figure | None]:
     """Gravity the model expects at the end, alcohol now, and fermentable sugar left."""
     alcohol = None if ask.alcohol_pct is None else typed(ask.alcohol_pct, "% vol")
-    residual = (
-        None if ask.residual_sugar_g_l is None else typed(ask.residual_sugar_g_l, "g/L")
-    )
+    residual = None if ask.residual_sugar_g_l is None else typed(ask.residual_sugar_g_l, "g/L")
     if ask.original_gravity is None:
         return None, alcohol, residual
     within(ask.original_gravity, 1.0, 1.25, "original", "a gravity of the must")
@@ -364,7 +362,9 @@ def _verdict(
         return "moving", False, tuple(reasons)
     if seen.chance > settled or span < least or seen.scatter_chance < STRANGE:
         if span < least:
-            reasons.append(f"Fewer than {least:.0f} days were watched ({record['least_days_source']}).")
+            reasons.append(
+                f"Fewer than {least:.0f} days were watched ({record['least_days_source']})."
+            )
         return "too soon to tell", False, tuple(reasons)
     if ask.sterile:
         return "settled and sterile", True, tuple(reasons)

@@ -1,4 +1,4 @@
-"""How much sulfite: free sulfur dioxide for a molecular target, and what to weigh or pour for it."""
+"""How much sulfite: free sulfur dioxide for a molecular target, and what to weigh for it."""
 
 from __future__ import annotations
 
@@ -354,7 +354,7 @@ def _dose(
         (addition,) if weigh.value > 0 else (),
         {"total_so2_mg_l": after},
         _steps(salt, weigh, stock, tablets),
-        tuple([*table_notes, *_notes(ask, free, after, law)]),
+        (*table_notes, *_notes(ask, free, after, law)),
         cautions("sulfite_asthma", "dose_rounding", "local_law"),
     )
     return SulfiteDose(

@@ -1,4 +1,4 @@
-"""How much of the free sulfur dioxide is molecular: pK by temperature, alcohol and ionic strength."""
+"""How much of free sulfur dioxide is molecular: pK by temperature, alcohol, ionic strength."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How much honey, sugar, juice or concentrate makes it as sweet as wanted, and what else changes."""
+"""How much honey, sugar or juice makes it as sweet as wanted, and what else changes."""
 
 from __future__ import annotations
 
@@ -234,7 +234,7 @@ def _result(
         "solved: extract and ethanol add up, the mixture's density gives volume and gravity",
         BALANCE,
         {**state, "target": goal or 0.0, "sweetener_water_pct": water},
-        *_kg_range(ask, before, kg_value),
+        *_kg_range(ask, kg_value),
     )
     added = {**state, "kg": kg}
     volume = Figure(after.volume_l, "L", "mass / density of the mixture", BALANCE, added)
@@ -306,9 +306,7 @@ def _result(
     )
 
 
-def _kg_range(
-    ask: SweetenAsk, before: Liquid, kg: float
-) -> tuple[float | None, float | None]:
+def _kg_range(ask: SweetenAsk, kg: float) -> tuple[float | None, float | None]:
     """What the sweetener's own range of water does to the kilograms."""
     figure = ask.sweetener.figures.get("water_pct")
     if figure is None or figure.low is None or figure.high is None or not kg > 0:

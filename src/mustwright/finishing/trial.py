@@ -1,4 +1,4 @@
-"""The bench trial: glasses with rising doses, in steps a pipette can measure, scaled to the batch."""
+"""The bench trial: glasses with rising doses, as a pipette measures them, scaled to the batch."""
 
 from __future__ import annotations
 
@@ -84,9 +84,10 @@ def bench_trial(
 
     Notes
     -----
-    ``mL = dose x glass / stock`` (for a stock of mead over ``1 + dose x room``), rounded to the pipette; the dose is then worked back from the
-    rounded mL, and the batch gets ``dose x volume``, rounded to the scale. Water of the stock
-    thins the glass by ``mL / (glass + mL)``; the batch, dosed with powder, is not thinned.
+    ``mL = dose x glass / stock`` (for a stock of mead over ``1 + dose x room``), rounded to the
+    pipette; the dose is then worked back from the rounded mL, and the batch gets ``dose x volume``,
+    rounded to the scale. Water of the stock thins the glass by ``mL / (glass + mL)``; the batch,
+    dosed with powder, is not thinned.
 
     Examples
     --------
@@ -131,7 +132,7 @@ class _Steps:
         return ml * stock_g_l / (self.glass_ml - ml * stock_g_l * room)
 
     def stock_ml(self, dose_g_l: float, stock_g_l: float) -> float:
-        """Millilitres of stock for a dose, to the nearest step of the pipette, not over the most."""
+        """Millilitres of stock for a dose, to the nearest pipette step, not over the most."""
         room, pipette = (self.room_l_kg or 0.0) / 1000, self.pipette_ml
         exact = dose_g_l * self.glass_ml / (stock_g_l * (1 + dose_g_l * room))
         count = round(exact / pipette)
