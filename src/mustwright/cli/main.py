@@ -31,6 +31,11 @@ COMMANDS: dict[str, Row] = {
     "compare": Row(
         "mustwright.cli.compare", "compare_command", "Feeding protocols side by side on a must."
     ),
+    "finish": Row(
+        "mustwright.cli.finish",
+        "finish_command",
+        "From dry to bottle: stable, sulfite, sweeten, ...",
+    ),
     "convert": Row("mustwright.cli.convert", "command", "A value in another unit or scale."),
     "protocols": Row(
         "mustwright.cli.protocols", "protocols_command", "List, show, check and keep protocols."

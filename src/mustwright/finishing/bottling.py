@@ -109,6 +109,7 @@ class Bottling:
     labels: tuple[LabelFacts, ...]
     label_alcohol_pct: Figure | None
     lot_code: str
+    bottled: date
     naming: str
     keeping: str
     recorded: Recorded = field(default_factory=Recorded)
@@ -151,6 +152,7 @@ def bottle(ask: BottleAsk, law: FinishingLaw) -> Bottling:
         labels,
         alcohol,
         lot,
+        ask.bottled,
         law.label.naming,
         _keeping(ask),
         Recorded((), {"volume_l": left}, _steps(ask), _notes(ask, law), cautions(*_dangers(ask))),

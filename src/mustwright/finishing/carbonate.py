@@ -305,8 +305,6 @@ def _sugar(ask: CarbonateAsk, sugar: Sugar, residual: Figure, target: Figure) ->
             "hexose_per_gram": sugar.hexose_g_g,
             "co2_per_hexose": hexose,
         },
-        grams(residual.value),
-        grams(residual.low if residual.low is not None else residual.value),
     )
 
 
@@ -520,5 +518,4 @@ def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container])
             + ("; ".join(bearing) if bearing else "none of the usual kinds")
             + "."
         )
-    notes += [c.remark for c in containers if c.remark]
     return tuple(notes)

@@ -116,3 +116,18 @@ def read_size(text: object) -> Size:
     elif not isinstance(text, int | float):
         raise InputError("size", "needs a size such as '750 mL' or '375 mL x 12'", text)
     return Size(volume_l(text, "size")[0])
+
+
+def labels_pdf(result: Bottling, link: str = "", page: str = "a4") -> bytes:
+    """The label sheet of a bottling: one label for each bottle.
+
+    Raises
+    ------
+    InputError
+        When no bottle is filled, or something cannot be printed.
+    """
+    from mustwright.services.finish.label_sheet import label_sheet
+
+    filled = [b for b in result.bottles if b.count.value > 0]
+    pairs = [(facts, int(b.count.value)) for facts, b in zip(result.labels, filled, strict=True)]
+    return label_sheet(pairs, made=result.bottled, link=link, page=page)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from mustwright.services.report import ranges_of, working_data
@@ -15,10 +16,15 @@ def step_data(result: object, explain: bool = False) -> dict[str, Any]:
     """
     shape = step_shape(result)
     data, working = unfold(shape)
+    data = _plain_dates(data)
     data["ranges"] = ranges_of(shape)
     if explain:
         data["working"] = working_data(working)
     return dict(data)
+
+
+def _plain_dates(data: dict[str, Any]) -> dict[str, Any]:
+    return {k: v.isoformat() if isinstance(v, date) else v for k, v in data.items()}
 
 
 def step_shape(result: object) -> dict[str, Any]:
