@@ -180,7 +180,7 @@ def acid_dose(ask: AcidAsk, law: FinishingLaw) -> AcidDose:
 
 def _kind(substance: str) -> tuple[bool, Mapping[str, Any]]:
     """Whether it is an acid, and its record."""
-    acids = {str(one["id"]) for one in finishing_data()["acid"]}
+    acids = {str(a["id"]) for a in finishing_data()["acid"] if a.get("added", True)}
     key = str(substance).strip().lower().replace(" ", "_").removesuffix("_acid")
     if key in acids:
         return True, record("acid", key, "with")

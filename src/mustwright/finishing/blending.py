@@ -168,12 +168,12 @@ def blend_lots(
     meets all bounds, the sum of the squared overshoots is minimised instead.
     """
     _check(lots, targets)
-    bound = _with_law(lots, targets, law)
+    bound, most_so2 = _with_law(lots, targets, law)
     offsets: dict[str, float] = dict.fromkeys((t.quantity for t in bound), 0.0)
     amount = _largest(lots, bound) if volume_l is None else _amount(lots, volume_l)
     litres, feasible = np.zeros(len(lots)), False
     for _ in range(ROUNDS):
-        litres, feasible = _solve(lots, targets, bound, amount, offsets, cheapest)
+        litres, feasible = _solve(lots, targets, bound, amount, offsets, cheapest, most_so2)
         new = {q: _straight(lots, litres, q) - _true(lots, litres, q) for q in offsets}
         still = all(abs(new[q] - offsets[q]) < 1e-9 * max(1.0, abs(new[q])) for q in new)
         offsets = new
@@ -222,11 +222,11 @@ def _check(lots: Sequence[Lot], targets: Sequence[Target]) -> None:
 
 def _with_law(
     lots: Sequence[Lot], targets: Sequence[Target], law: FinishingLaw
-) -> tuple[Target, ...]:
-    """The targets, total sulfur dioxide held under the profile's limit where it is known."""
+) -> tuple[tuple[Target, ...], float | None]:
+    """The targets with total sulfur dioxide under the profile's limit, and that limit [mg/L]."""
     limit = law.total_so2(None)
     if limit is None or limit.high is None or any(lot.so2_mg_l is None for lot in lots):
-        return tuple(targets)
+        return tuple(targets), None
     most = limit.high * 1000
     bound = []
     for target in targets:
@@ -238,18 +238,19 @@ def _with_law(
         bound.append(target)
     if all(t.quantity != "so2" for t in bound):
         bound.append(Target("so2", 0.0, most))
-    return tuple(bound)
+    return tuple(bound), most
 
 
 def _amount(lots: Sequence[Lot], volume_l: float) -> float:
     """Litres poured together, before contraction."""
     most, least = sum(lot.available_l for lot in lots), sum(lot.least_l for lot in lots)
     within(volume_l, 1e-3, 1e6, "volume", "a volume in L")
-    if not least <= volume_l <= most:
+    # Dilute lots may take up a hair more room together than apart.
+    if not least * 0.999 <= volume_l <= most * 1.001:
         raise ImpossibleError(
             "volume", f"needs {least:g} to {most:g} L, what must and what can go in", volume_l
         )
-    return volume_l
+    return min(max(volume_l, least), most)
 
 
 def _largest(lots: Sequence[Lot], bound: Sequence[Target]) -> float:
@@ -270,7 +271,7 @@ def _largest(lots: Sequence[Lot], bound: Sequence[Target]) -> float:
     small = max(sum(lot.least_l for lot in lots), min(lot.available_l for lot in lots))
     start = _anywhere(bounds, small)
     none = dict.fromkeys((t.quantity for t in bound), 0.0)
-    litres = _least_squares(lots, bound, none, small, bounds, start, None)
+    litres = _least_squares(lots, bound, none, small, bounds, start, _Rows([], []), False)
     grow = min(
         (lot.available_l / x for lot, x in zip(lots, litres, strict=True) if x > 1e-6 * small),
         default=1.0,
@@ -317,41 +318,79 @@ def _solve(
     amount: float,
     offsets: Mapping[str, float],
     cheapest: bool,
+    most_so2: float | None,
 ) -> tuple[Floats, bool]:
-    """Litres of each lot for a fixed amount, and whether all bounds hold."""
-    free = [lot.available_l for lot in lots]
-    bounds = [(lot.least_l, most) for lot, most in zip(lots, free, strict=True)]
-    rows, limits = [], []
+    """Litres of each lot for a fixed amount, and whether all bounds hold.
+
+    The limit of sulfur dioxide holds even where the targets cannot be met.
+    """
+    bounds = [(lot.least_l, lot.available_l) for lot in lots]
+    every, strict = _Rows([], []), _Rows([], [])
     for target in bound:
-        scale = SCALE[target.quantity]
-        column = _column(lots, target.quantity) / scale
         # A target without a range is held to a hundredth of its step: exact for a hydrometer.
         slack = 0.01 if target.low == target.high else 0.0
-        rows += [column, -column]
-        limits += [
-            amount * ((target.high + offsets[target.quantity]) / scale + slack),
-            -amount * ((target.low + offsets[target.quantity]) / scale - slack),
-        ]
-    a, b = np.array(rows), np.array(limits)
-    equal = np.ones((1, len(lots)))
-    prices = np.array([lot.price_per_l or 0.0 for lot in lots])
+        every.add(lots, target, offsets, amount, slack)
+    if most_so2 is not None:
+        # A hair below, so that contraction cannot carry it over.
+        strict.add(lots, Target("so2", -1.0, most_so2 * (1 - 1e-6)), offsets, amount, 0.0)
+    prices = [lot.price_per_l or 0.0 for lot in lots]
+    found = _cheapest(prices if cheapest else [0.0] * len(lots), every, strict, amount, bounds)
+    if found is not None:
+        if cheapest:
+            return found, True
+        both = _Rows(every.columns + strict.columns, every.limits + strict.limits)
+        return _least_squares(lots, targets, offsets, amount, bounds, found, both, True), True
+    start = _anywhere(bounds, amount)
+    if strict.columns:
+        legal = _cheapest([0.0] * len(lots), _Rows([], []), strict, amount, bounds)
+        if legal is None:
+            over = f"needs lots that can be blended under {most_so2:.0f} mg/L of total"
+            raise ImpossibleError("lot", over, "too much sulfur dioxide in what must go in")
+        start = legal
+    return _least_squares(lots, bound, offsets, amount, bounds, start, strict, False), False
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Linear bounds on the litres: each column times the litres at most its limit."""
+
+    columns: list[Floats]
+    limits: list[float]
+
+    def add(
+        self,
+        lots: Sequence[Lot],
+        target: Target,
+        offsets: Mapping[str, float],
+        amount: float,
+        slack: float,
+    ) -> None:
+        """Both ends of a target, in steps of its own."""
+        scale, offset = SCALE[target.quantity], offsets[target.quantity]
+        column = _column(lots, target.quantity) / scale
+        self.columns.extend([column, -column])
+        self.limits.append(amount * ((target.high + offset) / scale + slack))
+        self.limits.append(-amount * ((target.low + offset) / scale - slack))
+
+
+def _cheapest(
+    prices: Sequence[float],
+    every: _Rows,
+    strict: _Rows,
+    amount: float,
+    bounds: Sequence[tuple[float, float]],
+) -> Floats | None:
+    """The least-cost litres within all rows, or None where there are none (HiGHS)."""
+    columns, limits = every.columns + strict.columns, every.limits + strict.limits
     found = linprog(
-        prices if cheapest else np.zeros(len(lots)),
-        A_ub=a,
-        b_ub=b,
-        A_eq=equal,
+        np.array(prices),
+        A_ub=np.array(columns) if columns else None,
+        b_ub=np.array(limits) if limits else None,
+        A_eq=np.ones((1, len(bounds))),
         b_eq=[amount],
         bounds=bounds,
     )
-    feasible = bool(found.status == 0)
-    if feasible and cheapest:
-        return np.asarray(found.x), True
-    start = np.asarray(found.x) if feasible else _anywhere(bounds, amount)
-    aims = targets if feasible else bound
-    litres = _least_squares(
-        lots, aims, offsets, amount, bounds, start, (a, b) if feasible else None
-    )
-    return litres, feasible
+    return np.asarray(found.x) if found.status == 0 else None
 
 
 def _anywhere(bounds: Sequence[tuple[float, float]], amount: float) -> Floats:
@@ -368,9 +407,10 @@ def _least_squares(
     amount: float,
     bounds: Sequence[tuple[float, float]],
     start: Floats,
-    within_bounds: tuple[Floats, Floats] | None,
+    rows: _Rows,
+    middle: bool,
 ) -> Floats:
-    """Minimise squared deviations; from the middles within bounds, else from the nearest ends."""
+    """Minimise squared deviations within the rows, from the middles or from the nearest ends."""
     columns = np.array([_column(lots, t.quantity) / SCALE[t.quantity] for t in aims]) * 1.0
     lows = np.array([(t.low + offsets[t.quantity]) / SCALE[t.quantity] for t in aims])
     highs = np.array([(t.high + offsets[t.quantity]) / SCALE[t.quantity] for t in aims])
@@ -378,7 +418,7 @@ def _least_squares(
 
     def off(shares: Floats) -> Floats:
         here = np.asarray(columns @ shares, dtype=float)
-        if within_bounds is not None:
+        if middle:
             return np.asarray(here - middles)
         return np.asarray(np.maximum(here - highs, 0.0) - np.maximum(lows - here, 0.0))
 
@@ -393,8 +433,8 @@ def _least_squares(
     rules: list[dict[str, object]] = [
         {"type": "eq", "fun": lambda s: s.sum() - 1.0, "jac": lambda s: np.ones_like(s)}
     ]
-    if within_bounds is not None:
-        a, b = within_bounds
+    if rows.columns:
+        a, b = np.array(rows.columns), np.array(rows.limits)
         rules.append({"type": "ineq", "fun": lambda s: b / amount - a @ s, "jac": lambda _: -a})
     found = minimize(
         value,
@@ -406,7 +446,10 @@ def _least_squares(
         options={"maxiter": 500, "ftol": 1e-14},
     )
     shares = np.asarray(found.x)
-    if not (np.all(np.isfinite(shares)) and value(shares) <= value(start / amount) + 1e-9):
+    good = bool(np.all(np.isfinite(shares))) and value(shares) <= value(start / amount) + 1e-9
+    if good and rows.columns:
+        good = bool(np.all(a @ shares <= b / amount + 1e-7))
+    if not good:
         shares = start / amount
     low = np.array([b[0] for b in bounds])
     high = np.array([b[1] for b in bounds])
