@@ -98,7 +98,7 @@ def extract_g_l_from_gravity(gravity: float, alcohol_pct: float) -> float:
     Examples
     --------
     >>> round(extract_g_l_from_gravity(0.998, 13.0), 1)
-    39.8
+    38.9
     """
     within(alcohol_pct, 0, HIGHEST_ALCOHOL_PCT, "alcohol", "an alcohol in % vol")
     ethanol = float(ethanol_g_l_from_pct_vol(alcohol_pct))

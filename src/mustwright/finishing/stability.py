@@ -158,7 +158,7 @@ def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
     slope = float(t @ g) / spread
     error = sigma / math.sqrt(spread)
     fall = Figure(
-        -slope,
+        0.0 - slope,
         "per day",
         "least squares line through the readings, error from the instrument",
         ARITHMETIC,

@@ -65,8 +65,8 @@ def thermodynamic_pk(temperature_c: float, alcohol_pct: float) -> float:
 
     Examples
     --------
-    >>> round(thermodynamic_pk(20, 10), 3), round(thermodynamic_pk(22.5, 12.5), 4)
-    (1.997, 2.1487)
+    >>> round(thermodynamic_pk(20, 10), 3), round(thermodynamic_pk(22.5, 12.5), 3)
+    (1.997, 2.149)
     """
     table = finishing_data()["sulfite_pk"]
     temperatures, alcohols = table["temperature_c"], table["alcohol_pct"]

@@ -50,7 +50,7 @@ def carbonate_to(given: Mapping[str, object]) -> Carbonation:
         fields.g_l("fermentable"),
         sugar,
         fields.text("stabilised").lower() or None,
-        fields.text("bottle"),
+        fields.text("bottle") or ("keg" if keg is not None else ""),
         fields.bar("limit"),
         keg,
     )
