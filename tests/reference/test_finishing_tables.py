@@ -8,7 +8,8 @@ from CoolProp.CoolProp import PropsSI
 from mustwright import data
 from mustwright.constants import BAR_PER_ATM
 from mustwright.finishing.acid import acidity_as, equivalent_mass
-from mustwright.finishing.carbonate import sparkle_class, sugar_called
+from mustwright.finishing.carbonate import sugar_called
+from mustwright.finishing.containers import sparkle_class
 from mustwright.finishing.gas import (
     co2_g_l_from_pressure,
     co2_g_l_oiv,

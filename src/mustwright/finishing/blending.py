@@ -7,77 +7,29 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.optimize import linprog, minimize
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.blend_programme import largest, possible, solve
 from mustwright.finishing.law import FinishingLaw
-from mustwright.finishing.liquid import Liquid, mead, mixed
+from mustwright.finishing.liquid import mead, mixed
+from mustwright.finishing.lots import (
+    QUANTITIES,
+    SCALE,
+    UNITS,
+    Floats,
+    Lot,
+    Target,
+    liquids,
+    straight,
+    true_value,
+    volume_of,
+)
 from mustwright.finishing.step import Addition, Recorded, cautions, within
 from mustwright.finishing.sweeten import BALANCE
 from mustwright.working import ARITHMETIC, Figure, typed
 
-Floats = NDArray[np.float64]
-QUANTITIES = ("alcohol", "gravity", "acidity", "so2", "sugar", "colour")
-UNITS = {
-    "alcohol": "% vol", "gravity": "SG 20/20", "acidity": "g/L", "so2": "mg/L", "sugar": "g/L",
-    "colour": "",
-}  # fmt: skip
-# What counts as one step away from a target, and how close is close enough when not said.
-SCALE = {"alcohol": 0.1, "gravity": 0.001, "acidity": 0.1, "so2": 5.0, "sugar": 2.0, "colour": 0.2}
 FEWEST_LOTS, MOST_LOTS = 2, 6
 ROUNDS = 12
-
-
-@dataclass(frozen=True)
-class Lot:
-    """One lot that may go in.
-
-    Parameters
-    ----------
-    name : str
-    available_l, least_l : float
-        How much there is, and how much must go in [L].
-    alcohol_pct, gravity : float
-        [% vol, SG 20/20].
-    acidity_g_l, so2_mg_l, sugar_g_l, colour : float or None
-        As tartaric, total, sugar, and the maker's own colour note from 0 to 10.
-    price_per_l : float or None
-        In the maker's money.
-    """
-
-    name: str
-    available_l: float
-    alcohol_pct: float
-    gravity: float
-    least_l: float = 0.0
-    acidity_g_l: float | None = None
-    so2_mg_l: float | None = None
-    sugar_g_l: float | None = None
-    colour: float | None = None
-    price_per_l: float | None = None
-
-    def per_litre(self, quantity: str) -> float | None:
-        """One quantity of the lot."""
-        named = {
-            "alcohol": self.alcohol_pct, "gravity": self.gravity, "acidity": self.acidity_g_l,
-            "so2": self.so2_mg_l, "sugar": self.sugar_g_l, "colour": self.colour,
-        }  # fmt: skip
-        return named[quantity]
-
-
-@dataclass(frozen=True)
-class Target:
-    """A wanted value, or a range where `high` is above `low`."""
-
-    quantity: str
-    low: float
-    high: float
-
-    @property
-    def middle(self) -> float:
-        """The value aimed at."""
-        return (self.low + self.high) / 2
 
 
 @dataclass(frozen=True)
@@ -170,15 +122,15 @@ def blend_lots(
     _check(lots, targets)
     bound, most_so2 = _with_law(lots, targets, law)
     offsets: dict[str, float] = dict.fromkeys((t.quantity for t in bound), 0.0)
-    amount = _largest(lots, bound) if volume_l is None else _amount(lots, volume_l)
+    amount = largest(lots, bound) if volume_l is None else _amount(lots, volume_l)
     litres, feasible = np.zeros(len(lots)), False
     for _ in range(ROUNDS):
-        litres, feasible = _solve(lots, targets, bound, amount, offsets, cheapest, most_so2)
-        new = {q: _straight(lots, litres, q) - _true(lots, litres, q) for q in offsets}
+        litres, feasible = solve(lots, targets, bound, amount, offsets, cheapest, most_so2)
+        new = {q: straight(lots, litres, q) - true_value(lots, litres, q) for q in offsets}
         still = all(abs(new[q] - offsets[q]) < 1e-9 * max(1.0, abs(new[q])) for q in new)
         offsets = new
         wanted = (
-            amount if volume_l is None else amount * volume_l / max(_volume(lots, litres), 1e-9)
+            amount if volume_l is None else amount * volume_l / max(volume_of(lots, litres), 1e-9)
         )
         most = sum(lot.available_l for lot in lots)
         if still and abs(wanted - amount) < 1e-9 * amount:
@@ -253,226 +205,6 @@ def _amount(lots: Sequence[Lot], volume_l: float) -> float:
     return min(max(volume_l, least), most)
 
 
-def _largest(lots: Sequence[Lot], bound: Sequence[Target]) -> float:
-    """The most litres that keep the bounds; else the most of the nearest blend."""
-    bounds = [(lot.least_l, lot.available_l) for lot in lots]
-    rows = []
-    for target in bound:
-        scale = SCALE[target.quantity]
-        slack = 0.01 * scale if target.low == target.high else 0.0
-        column = _column(lots, target.quantity)
-        rows += [(column - target.high - slack) / scale, (target.low - slack - column) / scale]
-    found = linprog(
-        -np.ones(len(lots)), A_ub=np.array(rows), b_ub=np.zeros(len(rows)), bounds=bounds
-    )
-    if found.status == 0 and -found.fun > 1e-6:
-        # A hair less than the most, so that the correction for contraction has room.
-        return max(-float(found.fun) * (1 - 1e-6), sum(lot.least_l for lot in lots))
-    small = max(sum(lot.least_l for lot in lots), min(lot.available_l for lot in lots))
-    start = _anywhere(bounds, small)
-    none = dict.fromkeys((t.quantity for t in bound), 0.0)
-    litres = _least_squares(lots, bound, none, small, bounds, start, _Rows([], []), False)
-    grow = min(
-        (lot.available_l / x for lot, x in zip(lots, litres, strict=True) if x > 1e-6 * small),
-        default=1.0,
-    )
-    return float(small * max(grow, 1.0))
-
-
-def _liquids(lots: Sequence[Lot], litres: Floats) -> list[Liquid]:
-    return [
-        mead(1.0, lot.gravity, lot.alcohol_pct).times(float(x))
-        for lot, x in zip(lots, litres, strict=True)
-    ]
-
-
-def _volume(lots: Sequence[Lot], litres: Floats) -> float:
-    return mixed(_liquids(lots, litres)).volume_l
-
-
-def _column(lots: Sequence[Lot], quantity: str) -> Floats:
-    return np.array([lot.per_litre(quantity) or 0.0 for lot in lots])
-
-
-def _straight(lots: Sequence[Lot], litres: Floats, quantity: str) -> float:
-    """The quantity as if litres added up and it mixed in proportion."""
-    return float(_column(lots, quantity) @ litres / max(float(litres.sum()), 1e-12))
-
-
-def _true(lots: Sequence[Lot], litres: Floats, quantity: str) -> float:
-    """The quantity by the mass balance of the mixture."""
-    liquid = mixed(_liquids(lots, litres))
-    if quantity == "alcohol":
-        return liquid.alcohol_pct
-    if quantity == "gravity":
-        return liquid.gravity
-    if quantity == "colour":
-        return _straight(lots, litres, quantity)
-    return float(_column(lots, quantity) @ litres) / liquid.volume_l
-
-
-def _solve(
-    lots: Sequence[Lot],
-    targets: Sequence[Target],
-    bound: Sequence[Target],
-    amount: float,
-    offsets: Mapping[str, float],
-    cheapest: bool,
-    most_so2: float | None,
-) -> tuple[Floats, bool]:
-    """Litres of each lot for a fixed amount, and whether all bounds hold.
-
-    The limit of sulfur dioxide holds even where the targets cannot be met.
-    """
-    bounds = [(lot.least_l, lot.available_l) for lot in lots]
-    every, strict = _Rows([], []), _Rows([], [])
-    for target in bound:
-        # A target without a range is held to a hundredth of its step: exact for a hydrometer.
-        slack = 0.01 if target.low == target.high else 0.0
-        every.add(lots, target, offsets, amount, slack)
-    if most_so2 is not None:
-        # A hair below, so that contraction cannot carry it over.
-        strict.add(lots, Target("so2", -1.0, most_so2 * (1 - 1e-6)), offsets, amount, 0.0)
-    prices = [lot.price_per_l or 0.0 for lot in lots]
-    found = _cheapest(prices if cheapest else [0.0] * len(lots), every, strict, amount, bounds)
-    if found is not None:
-        if cheapest:
-            return found, True
-        both = _Rows(every.columns + strict.columns, every.limits + strict.limits)
-        return _least_squares(lots, targets, offsets, amount, bounds, found, both, True), True
-    start = _anywhere(bounds, amount)
-    if strict.columns:
-        legal = _cheapest([0.0] * len(lots), _Rows([], []), strict, amount, bounds)
-        if legal is None:
-            over = f"needs lots that can be blended under {most_so2:.0f} mg/L of total"
-            raise ImpossibleError("lot", over, "too much sulfur dioxide in what must go in")
-        start = legal
-    return _least_squares(lots, bound, offsets, amount, bounds, start, strict, False), False
-
-
-@dataclass(frozen=True)
-class _Rows:
-    """Linear bounds on the litres: each column times the litres at most its limit."""
-
-    columns: list[Floats]
-    limits: list[float]
-
-    def add(
-        self,
-        lots: Sequence[Lot],
-        target: Target,
-        offsets: Mapping[str, float],
-        amount: float,
-        slack: float,
-    ) -> None:
-        """Both ends of a target, in steps of its own."""
-        scale, offset = SCALE[target.quantity], offsets[target.quantity]
-        column = _column(lots, target.quantity) / scale
-        self.columns.extend([column, -column])
-        self.limits.append(amount * ((target.high + offset) / scale + slack))
-        self.limits.append(-amount * ((target.low + offset) / scale - slack))
-
-
-def _cheapest(
-    prices: Sequence[float],
-    every: _Rows,
-    strict: _Rows,
-    amount: float,
-    bounds: Sequence[tuple[float, float]],
-) -> Floats | None:
-    """The least-cost litres within all rows, or None where there are none (HiGHS)."""
-    columns, limits = every.columns + strict.columns, every.limits + strict.limits
-    found = linprog(
-        np.array(prices),
-        A_ub=np.array(columns) if columns else None,
-        b_ub=np.array(limits) if limits else None,
-        A_eq=np.ones((1, len(bounds))),
-        b_eq=[amount],
-        bounds=bounds,
-    )
-    return np.asarray(found.x) if found.status == 0 else None
-
-
-def _anywhere(bounds: Sequence[tuple[float, float]], amount: float) -> Floats:
-    """Some litres within the bounds that add up to the amount."""
-    low = np.array([b[0] for b in bounds])
-    room = np.array([b[1] - b[0] for b in bounds])
-    return np.asarray(low + room * (amount - low.sum()) / max(float(room.sum()), 1e-12))
-
-
-def _least_squares(
-    lots: Sequence[Lot],
-    aims: Sequence[Target],
-    offsets: Mapping[str, float],
-    amount: float,
-    bounds: Sequence[tuple[float, float]],
-    start: Floats,
-    rows: _Rows,
-    middle: bool,
-) -> Floats:
-    """Minimise squared deviations within the rows, from the middles or from the nearest ends."""
-    columns = np.array([_column(lots, t.quantity) / SCALE[t.quantity] for t in aims]) * 1.0
-    lows = np.array([(t.low + offsets[t.quantity]) / SCALE[t.quantity] for t in aims])
-    highs = np.array([(t.high + offsets[t.quantity]) / SCALE[t.quantity] for t in aims])
-    middles = (lows + highs) / 2
-
-    def off(shares: Floats) -> Floats:
-        here = np.asarray(columns @ shares, dtype=float)
-        if middle:
-            return np.asarray(here - middles)
-        return np.asarray(np.maximum(here - highs, 0.0) - np.maximum(lows - here, 0.0))
-
-    def value(shares: Floats) -> float:
-        d = off(shares)
-        # The faint second part makes one answer of several that are equally near.
-        return float(d @ d) + 1e-7 * float(shares @ shares)
-
-    def slope(shares: Floats) -> Floats:
-        return np.asarray(2 * columns.T @ off(shares) + 2e-7 * shares)
-
-    rules: list[dict[str, object]] = [
-        {"type": "eq", "fun": lambda s: s.sum() - 1.0, "jac": lambda s: np.ones_like(s)}
-    ]
-    if rows.columns:
-        a, b = np.array(rows.columns), np.array(rows.limits)
-        rules.append({"type": "ineq", "fun": lambda s: b / amount - a @ s, "jac": lambda _: -a})
-    found = minimize(
-        value,
-        start / amount,
-        jac=slope,
-        bounds=[(low / amount, high / amount) for low, high in bounds],
-        constraints=rules,
-        method="SLSQP",
-        options={"maxiter": 500, "ftol": 1e-14},
-    )
-    shares = np.asarray(found.x)
-    good = bool(np.all(np.isfinite(shares))) and value(shares) <= value(start / amount) + 1e-9
-    if good and rows.columns:
-        good = bool(np.all(a @ shares <= b / amount + 1e-7))
-    if not good:
-        shares = start / amount
-    low = np.array([b[0] for b in bounds])
-    high = np.array([b[1] for b in bounds])
-    return np.clip(shares * amount, low, high)
-
-
-def _possible(
-    lots: Sequence[Lot], quantity: str, amount: float, offset: float
-) -> tuple[float, float]:
-    """Lowest and highest this quantity can be, alone, in a blend of this amount."""
-    bounds = [(lot.least_l, lot.available_l) for lot in lots]
-    ends = []
-    for sign in (1.0, -1.0):
-        found = linprog(
-            sign * _column(lots, quantity),
-            A_eq=np.ones((1, len(lots))),
-            b_eq=[amount],
-            bounds=bounds,
-        )
-        ends.append(sign * float(found.fun) / amount - offset if found.status == 0 else math.nan)
-    return ends[0], ends[1]
-
-
 def _result(
     lots: Sequence[Lot],
     targets: Sequence[Target],
@@ -482,7 +214,7 @@ def _result(
     cheapest: bool,
     law: FinishingLaw,
 ) -> BlendResult:
-    liquid, amount = mixed(_liquids(lots, litres)), float(litres.sum())
+    liquid, amount = mixed(liquids(lots, litres)), float(litres.sum())
     given = {lot.name: float(x) for lot, x in zip(lots, litres, strict=True)}
     volume = Figure(liquid.volume_l, "L", "mass / density of the mixture", BALANCE, given)
     parts = tuple(
@@ -521,7 +253,7 @@ def _result(
             {},
             f"{float(x):.2f} L",
         )
-        for lot, x, one in zip(lots, litres, _liquids(lots, litres), strict=True)
+        for lot, x, one in zip(lots, litres, liquids(lots, litres), strict=True)
         if x > 1e-9
     )
     return BlendResult(
@@ -562,15 +294,15 @@ def _figure(lots: Sequence[Lot], litres: Floats, quantity: str, volume: Figure) 
         lot.name: lot.per_litre(quantity) or 0.0 for lot in lots
     }
     given["volume_l"] = volume
-    return Figure(_true(lots, litres, quantity), UNITS[quantity], formula, source, given)
+    return Figure(true_value(lots, litres, quantity), UNITS[quantity], formula, source, given)
 
 
 def _reached(lots: Sequence[Lot], litres: Floats, target: Target, amount: float) -> Reached:
-    here = _true(lots, litres, target.quantity)
+    here = true_value(lots, litres, target.quantity)
     off = max(here - target.high, 0.0) - max(target.low - here, 0.0)
     unit, scale = UNITS[target.quantity], SCALE[target.quantity]
-    offset = _straight(lots, litres, target.quantity) - here
-    low, high = _possible(lots, target.quantity, amount, offset)
+    offset = straight(lots, litres, target.quantity) - here
+    low, high = possible(lots, target.quantity, amount, offset)
     return Reached(
         target.quantity,
         target.low,

@@ -7,6 +7,14 @@ from dataclasses import dataclass, field
 
 from mustwright.constants import BAR_PER_ATM
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.containers import (
+    SOLUBILITY,
+    UNKNOWN_ALCOHOL_PCT,
+    Container,
+    containers_for,
+    refuse_container,
+    sparkle_class,
+)
 from mustwright.finishing.gas import (
     co2_g_l_from_pressure,
     pressure_bar_from_co2,
@@ -26,9 +34,7 @@ from mustwright.must.blend import fermentable_hexose
 from mustwright.must.ingredient import Ingredient
 from mustwright.working import ARITHMETIC, TYPED, Figure, typed
 
-SOLUBILITY = "Weiss1974; OIVAS314 for alcohol and sugar"
 MOST_RESIDUAL_G_L = 2.0
-UNKNOWN_ALCOHOL_PCT = 15.0
 ETHANOL_PER_CO2 = 46.069 / 44.009
 THINNING_FORMS = ("juice", "concentrate", "fruit", "syrup")
 
@@ -86,18 +92,6 @@ class CarbonateAsk:
     container: str = ""
     limit_bar: float | None = None
     keg_c: float | None = None
-
-
-@dataclass(frozen=True)
-class Container:
-    """A kind of bottle or keg and whether it bears this pressure at 30 °C."""
-
-    id: str
-    name: str
-    working_bar: Figure
-    bears: bool
-    most_volumes: Figure
-    remark: str
 
 
 @dataclass(frozen=True)
@@ -172,8 +166,8 @@ def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
     _refuse(ask, residual, volumes)
     hot = float(finishing_data()["priming"]["hot_c"])
     warm, hot_bar = _pressure(ask, target, 20.0), _pressure(ask, target, hot)
-    containers = _containers(ask, hot_bar)
-    _refuse_container(ask, containers, hot_bar)
+    containers = containers_for(ask, hot_bar)
+    refuse_container(ask, containers, hot_bar)
     sugar = None if ask.sugar is None else _sugar(ask, ask.sugar, residual, target)
     keg = None if ask.keg_c is None else _pressure(ask, target, ask.keg_c)
     return _result(ask, law, residual, volumes, target, sugar, warm, hot_bar, keg, containers)
@@ -339,86 +333,6 @@ def _pressure(ask: CarbonateAsk, target: Figure, temperature_c: float) -> Figure
         gauge(alcohol, 1 - spread),
         gauge(strongest, 1 + spread),
     )
-
-
-def _containers(ask: CarbonateAsk, hot: Figure) -> tuple[Container, ...]:
-    """Every kind of container, or the one asked about, against the pressure at 30 °C."""
-    if ask.limit_bar is not None:
-        name = ask.container or "your container"
-        limit = typed(ask.limit_bar, "bar")
-        return (_container("own", name, limit, "", ask, hot),)
-    kinds = finishing_data()["container"]
-    if ask.container:
-        kinds = [record("container", ask.container, "bottle")]
-    return tuple(
-        _container(
-            str(one["id"]),
-            str(one["name"]),
-            Figure(float(one["working_bar"]), "bar", "working pressure", str(one["source"])),
-            str(one.get("not_working", "")),
-            ask,
-            hot,
-        )
-        for one in kinds
-    )
-
-
-def _container(
-    identity: str, name: str, limit: Figure, remark: str, ask: CarbonateAsk, hot: Figure
-) -> Container:
-    temperature = float(finishing_data()["priming"]["hot_c"])
-    alcohol = UNKNOWN_ALCOHOL_PCT if ask.alcohol_pct is None else ask.alcohol_pct
-    spread = float(finishing_data()["priming"]["solubility_spread"])
-    most = co2_g_l_from_pressure(limit.value + BAR_PER_ATM, temperature, alcohol, ask.sugar_g_l)
-    volumes = Figure(
-        most / (1 + spread) / volume_g_l(),
-        "vol",
-        f"dissolved at {temperature:g} C under its working pressure, less 3 %",
-        SOLUBILITY,
-        {"working_bar": limit},
-    )
-    high = hot.high if hot.high is not None else hot.value
-    bears = high <= limit.value
-    return Container(identity, name, limit, bears, volumes, remark)
-
-
-def _refuse_container(ask: CarbonateAsk, containers: Sequence[Container], hot: Figure) -> None:
-    if not ask.container and ask.limit_bar is None:
-        return
-    chosen = containers[0]
-    if not chosen.bears:
-        high = hot.high if hot.high is not None else hot.value
-        raise ImpossibleError(
-            "bottle",
-            f"bears {chosen.working_bar.value:g} bar ({chosen.name}), and this reaches up to "
-            f"{high:.1f} bar at 30 C: at most {chosen.most_volumes.value:.2f} volumes",
-            chosen.id,
-        )
-
-
-def sparkle_class(law: FinishingLaw, co2_g_l: float, gauge_bar_20c: float) -> str:
-    """What the profile calls a drink with so much gas.
-
-    The pressures of wine law are above the air at 20 °C; the US counts grams.
-    """
-    still = law.highest("still_co2")
-    if still is not None and still.high is not None:
-        side = (
-            "still" if co2_g_l <= still.high else "above still: sparkling or carbonated, other tax"
-        )
-        return f"{side} ({100 * co2_g_l / 1000:.3f} g/100 mL; limit 0.392, {still.source})"
-    sparkling, overpressure = law.lowest("sparkling"), law.highest("still_overpressure")
-    low, high = law.lowest("semi_sparkling_low"), law.highest("semi_sparkling_high")
-    if not (sparkling and overpressure and low and high):
-        return "no legal boundary in this profile"
-    bar = gauge_bar_20c
-    if bar >= float(sparkling.low or 0):
-        return f"sparkling ({bar:.2f} bar at 20 C, from 3)"
-    if float(low.low or 0) <= bar <= float(high.high or 0):
-        return f"semi-sparkling ({bar:.2f} bar at 20 C, 1 to 2.5)"
-    if bar < float(overpressure.high or 0):
-        return f"still ({max(bar, 0):.2f} bar at 20 C, below 0.5)"
-    return f"between the categories ({bar:.2f} bar at 20 C): move it to 1 to 2.5 or from 3 bar"
 
 
 def _result(

@@ -15,11 +15,12 @@ from mustwright.finishing.acid import (
     protons_given,
     tannin_dose,
 )
-from mustwright.finishing.blending import Lot, Target, blend_lots
+from mustwright.finishing.blending import blend_lots
 from mustwright.finishing.bottling import BottleAsk, Size, bottle, label_alcohol, lot_code
 from mustwright.finishing.carbonate import CarbonateAsk, carbonate, sugar_called
 from mustwright.finishing.late import add_late
 from mustwright.finishing.law import finishing_law
+from mustwright.finishing.lots import Lot, Target
 from mustwright.finishing.racking import RackAsk, rack
 from mustwright.finishing.sorbate import SorbateAsk, sorbate_dose
 from mustwright.finishing.stability import GravityReading, StabilityAsk, judge_stability

@@ -14,15 +14,9 @@ from mustwright.finishing.acid import (
     buffer_from_titration,
     tannin_dose,
 )
-from mustwright.finishing.blending import (
-    QUANTITIES,
-    SCALE,
-    BlendResult,
-    Lot,
-    Target,
-    blend_lots,
-)
+from mustwright.finishing.blending import BlendResult, blend_lots
 from mustwright.finishing.late import LateAddition, Spice, add_late, spice
+from mustwright.finishing.lots import QUANTITIES, SCALE, Lot, Target
 from mustwright.finishing.step import finishing_data
 from mustwright.finishing.sweeten import Protection, SweetenAsk, Sweetening, sweeten
 from mustwright.services.finish.protect import read_range
