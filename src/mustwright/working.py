@@ -7,6 +7,7 @@ and the working of every figure in it, keyed by where the figure stands.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any
@@ -141,6 +142,9 @@ def _unfold(result: object, place: str, working: dict[str, Figure]) -> Any:
     return tidy(result) if isinstance(result, float) else result
 
 
-def tidy(value: float) -> float:
-    """Drop the digits beyond double-precision noise, so that 0.1 + 0.2 prints as 0.3."""
-    return float(f"{value:.10g}")
+def tidy(value: float) -> float | None:
+    """Drop the digits beyond double-precision noise, so that 0.1 + 0.2 prints as 0.3.
+
+    What is not finite (days to dry of what never gets there) becomes None: JSON has no word for it.
+    """
+    return float(f"{value:.10g}") if math.isfinite(value) else None

@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
+from mustwright.cli.sheets import chosen_protocols, print_json, say_when_compiling, sheet_text
 
 if TYPE_CHECKING:
     from mustwright.nutrition.choose import Verdict
     from mustwright.nutrition.plan import FeedingPlan
+    from mustwright.services.outcome import Outcome
     from mustwright.services.plan import Comparison
 
 AXIS_DAYS = 8
@@ -26,16 +27,23 @@ AXIS_COLUMNS = 48
     metavar="ID",
     help="Compare only this one; may be repeated. Without it all are compared.",
 )
+@click.option("--no-forecast", is_flag=True, help="Leave out what it would do.")
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def compare_command(file: str, protocols: tuple[str, ...], explain: bool, as_json: bool) -> None:
+def compare_command(
+    file: str, protocols: tuple[str, ...], no_forecast: bool, explain: bool, as_json: bool
+) -> None:
     """Compare feeding protocols on the must in FILE."""
+    from mustwright.services.outcome import foresee_comparison
     from mustwright.services.plan import compare
     from mustwright.services.report import comparison_data, comparison_working
 
     text, name = sheet_text(file)
     ids, own = chosen_protocols(protocols)
     result = compare(text, ids or None, own, name)
+    if not no_forecast:
+        say_when_compiling()
+        result = foresee_comparison(result)
     if as_json:
         print_json(comparison_data(result, explain))
         return
@@ -59,10 +67,11 @@ def comparison_lines(result: Comparison) -> list[str]:
         "",
         f"{'days after pitch':34s} " + _axis(),
     ]
+    outcomes = result.outcomes or (None,) * len(result.plans)
     pairs = sorted(
-        zip(result.plans, result.verdicts, strict=True), key=lambda pair: -pair[1].points
+        zip(result.plans, result.verdicts, outcomes, strict=True), key=lambda pair: -pair[1].points
     )
-    for plan, _ in pairs:
+    for plan, _, _ in pairs:
         mark = "*" if plan.protocol == result.suits_best else " "
         n = plan.nitrogen
         lines.append(
@@ -70,8 +79,8 @@ def comparison_lines(result: Comparison) -> list[str]:
             f"{n.total_mg_l.value:4.0f} of {n.demand_mg_l.value:.0f}"
         )
     lines.append("  A feed of mostly ammonium is A, mostly amino o; * suits best.")
-    for plan, verdict in pairs:
-        lines += ["", *_paragraph(plan, verdict)]
+    for plan, verdict, outcome in pairs:
+        lines += ["", *_paragraph(plan, verdict, outcome)]
     if result.warnings:
         lines += ["", "Mind", *(f"  - {warning}" for warning in result.warnings)]
     return lines
@@ -93,11 +102,13 @@ def _feeds_on_axis(plan: FeedingPlan) -> str:
     return "".join(row)
 
 
-def _paragraph(plan: FeedingPlan, verdict: Verdict) -> list[str]:
-    from mustwright.cli.plan import bound_lines, hours_text, nitrogen_lines
+def _paragraph(plan: FeedingPlan, verdict: Verdict, outcome: Outcome | None) -> list[str]:
+    from mustwright.cli.plan import bound_lines, hours_text, nitrogen_lines, outcome_lines
 
     lines = [f"{plan.protocol_name} ({plan.protocol})"]
     lines += nitrogen_lines(plan)
+    if outcome:
+        lines += outcome_lines(outcome)
     for feed in plan.feeds:
         grams = ", ".join(f"{i.grams.value:g} g {i.nutrient}" for i in feed.items) or "nothing"
         about = "" if feed.expected_h.low is None else "about "

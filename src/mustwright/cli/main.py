@@ -31,6 +31,9 @@ COMMANDS: dict[str, Row] = {
     "compare": Row(
         "mustwright.cli.compare", "compare_command", "Feeding protocols side by side on a must."
     ),
+    "forecast": Row(
+        "mustwright.cli.forecast", "forecast_command", "What a must will do, with its doubt."
+    ),
     "finish": Row(
         "mustwright.cli.finish",
         "finish_command",

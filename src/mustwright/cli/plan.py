@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
+from mustwright.cli.sheets import chosen_protocols, print_json, say_when_compiling, sheet_text
 
 if TYPE_CHECKING:
     from mustwright.nutrition.plan import Feed, FeedingPlan
+    from mustwright.services.outcome import Outcome
     from mustwright.services.plan import MustResult, PlanResult
     from mustwright.working import Figure
 
@@ -17,16 +18,23 @@ if TYPE_CHECKING:
 @click.command("plan")
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, or a protocol file (.toml).")
+@click.option("--no-forecast", is_flag=True, help="Leave out what it would do.")
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def plan_command(file: str, protocol: str | None, explain: bool, as_json: bool) -> None:
+def plan_command(
+    file: str, protocol: str | None, no_forecast: bool, explain: bool, as_json: bool
+) -> None:
     """Plan the must in FILE (a must sheet; - reads standard input)."""
+    from mustwright.services.outcome import foresee_plan
     from mustwright.services.plan import plan
     from mustwright.services.report import plan_data, plan_working
 
     text, name = sheet_text(file)
-    ids, own = chosen_protocols((protocol,) if protocol else ())
+    ids, own = chosen_protocols(() if protocol is None else (protocol,))
     result = plan(text, ids[0] if ids else None, own, name)
+    if not no_forecast:
+        say_when_compiling()
+        result = foresee_plan(result)
     if as_json:
         print_json(plan_data(result, explain))
         return
@@ -56,6 +64,8 @@ def plan_lines(result: PlanResult) -> list[str]:
     if result.verdict.against:
         lines.append(f"  Against it: {'; '.join(result.verdict.against)}.")
     lines += nitrogen_lines(result.plan)
+    if result.outcome:
+        lines += outcome_lines(result.outcome)
     for feed in result.plan.feeds:
         lines += _feed_lines(feed)
     lines += bound_lines(result.plan)
@@ -101,6 +111,23 @@ def _early_line(plan: FeedingPlan) -> str:
         return f"  Nothing {why}"
     share = 100 * plan.nitrogen.early_share.value
     return f"  {share:.0f} % of what is fed comes before a third of the sugar is gone"
+
+
+def outcome_lines(outcome: Outcome) -> list[str]:
+    """What the plan would do, in two lines."""
+    dry = outcome.days_to_dry
+
+    def day(value: float | None) -> str:
+        return "never" if value is None or value > 1e5 else f"day {value:.1f}"
+
+    lines = [
+        f"  Forecast: dry {day(dry.value)} ({day(dry.low)} to {day(dry.high)}), "
+        f"sticks or crawls in {outcome.chance_of_sticking.value:.0%} of runs, "
+        f"leaves {outcome.residual_yan_mg_l.value:.0f} mg N/L"
+    ]
+    if outcome.against_best:
+        lines.append(f"  Against the one that suits best: {outcome.against_best}")
+    return lines
 
 
 def _feed_lines(feed: Feed) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -86,3 +87,16 @@ def cellar_protocols() -> dict[str, Protocol]:
 def print_json(data: dict[str, Any]) -> None:
     """One JSON object on standard output."""
     click.echo(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def say_when_compiling() -> None:
+    """A word on standard error when the first forecast of an installation has to compile."""
+    from mustwright.compose import data_folder
+    from mustwright.kinetics.ready import cache_folder, is_compiled
+
+    folder = cache_folder(data_folder())
+    if folder is not None:
+        os.environ["NUMBA_CACHE_DIR"] = str(folder)  # read when the kernel is first imported
+    if not is_compiled():
+        print("mustwright: note: compiling the model, once for this installation (some seconds)",
+              file=sys.stderr)  # fmt: skip

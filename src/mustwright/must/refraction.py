@@ -90,9 +90,7 @@ def brix_at_20c_from_refractometer(reading_brix: ArrayLike, temperature_c: Array
     temperatures = [row["temperature_c"] for row in rows]
     last = np.where(t < 10, 30, 40)
     if np.any(b < 10) or np.any(b > last) or np.any(t < 5) or np.any(t > 25):
-        warn_validity(
-            "refractometer table (OIV2012R): outside 10 to 40 Brix or 5 to 25 °C"
-        )
+        warn_validity("refractometer table (OIV2012R): outside 10 to 40 Brix or 5 to 25 °C")
     by_row = np.array([_straight(b, columns[: len(row["add"])], row["add"]) for row in rows])
     place = np.clip(np.searchsorted(temperatures, t) - 1, 0, len(rows) - 2)
     below, above = (np.take_along_axis(by_row, (place + i)[None], 0)[0] for i in (0, 1))

@@ -24,6 +24,7 @@ WEIGHTS = {
     "minerals and vitamins": 6.0,
     "number of feeds": 10.0,
 }
+UNFIT = 0.5  # factor for a protocol far from the gravities it was made for
 FRUIT_FORMS = ("fruit", "dried fruit", "juice", "concentrate")
 BY_FERMENT = ("onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
 
@@ -43,7 +44,7 @@ class Verdict:
         return Figure(
             self.points,
             "of 100",
-            "100 x sum of weight x mark / sum of weights",
+            "100 x sum of weight x mark / sum of weights, halved at a gravity it was not made for",
             f"{ASSUMED}: the weights are a judgement",
             {
                 name: f"mark {mark:.2f}, weight {WEIGHTS[name]:g}"
@@ -66,6 +67,8 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
         "number of feeds": _feeds(len(plan.feeds), _feeds_wanted(setting)),
     }
     points = sum(WEIGHTS[name] * mark for name, mark in marks.items()) / sum(WEIGHTS.values())
+    if marks["made for this gravity"] <= 0:
+        points *= UNFIT
     words = _words(plan, protocol, setting)
     good = tuple(words[n][0] for n in WEIGHTS if marks[n] >= 0.8 and words[n][0])
     bad = tuple(words[n][1] for n in WEIGHTS if marks[n] < 0.5 and words[n][1])

@@ -58,7 +58,13 @@ def place_feeds(protocol: Protocol, pace: Pace) -> tuple[FeedSlot, ...]:
             before = kept[-1]
             gone = f"{100 * end:.0f} % of the sugar"
             note = f"'{slot.rule.name}' would come after {gone}: folded in here"
-            kept[-1] = replace(before, share=before.share + slot.share, notes=(*before.notes, note))
+            rule = replace(
+                before.rule,
+                rates=(*before.rule.rates, *slot.rule.rates),
+                nutrients=(*before.rule.nutrients, *(rate.nutrient for rate in slot.rule.rates)),
+            )
+            share = before.share + slot.share
+            kept[-1] = replace(before, rule=rule, share=share, notes=(*before.notes, note))
         else:
             kept.append(slot)
     return tuple(kept)

@@ -220,7 +220,9 @@ def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf
     nutrients = [read_nutrient(name, value, f"{where}.{name}") for name, value in entries]
     seen: set[str] = set()
     for i, nutrient in enumerate(nutrients):
-        if nutrient.id in seen:  # a second jar of a kind is known by its own name
+        generic = generic_nutrients().get(nutrient.class_id)
+        own_name = generic is None or nutrient.name != generic.name
+        if nutrient.id in seen and own_name:  # a second jar of a kind is known by its own name
             nutrients[i] = nutrient = replace(nutrient, id="_".join(_plain(nutrient.name).split()))
         if nutrient.id in seen:
             raise InputError(f"{where}.{nutrient.id}", "is on the shelf twice", nutrient.id)

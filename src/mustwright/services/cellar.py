@@ -7,6 +7,7 @@ import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from math import isfinite
 from typing import Any
 
 import tomlkit
@@ -23,6 +24,7 @@ from mustwright.nutrition.protocols import (
     read_protocol,
 )
 from mustwright.nutrition.shelf import SETTINGS, Nutrient, read_nutrient, read_shelf
+from mustwright.services.outcome import Outcome
 from mustwright.services.plan import Comparison, PlanResult, compare
 from mustwright.services.records import (
     Cellar,
@@ -37,6 +39,7 @@ from mustwright.working import Figure
 THIRD = 1 / 3
 NOMINAL_BRIX, NOMINAL_TEMPERATURE_C, NOMINAL_NITROGEN_MG_L = 24.0, 20.0, 150.0
 KEPT_RESULTS = 96
+TAKEN_BY_PAGES = "new"  # the address where a new record is made
 
 
 @dataclass(frozen=True)
@@ -73,7 +76,7 @@ def read_jar(identity: str, text: str) -> Nutrient:
 def _jar_table(identity: str, text: str) -> Mapping[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also numbers and nesting beyond use
         raise InputError(f"shelf.{identity}", "needs valid TOML", str(error)) from None
 
 
@@ -94,7 +97,7 @@ def save_jar(
     """Put a nutrient on the shelf, or write over one; the whole shelf must still be readable."""
     taken = {record.id for record in cellar.nutrients()}
     if identity is None:
-        stem = slug_from_name(name, set(SETTINGS)).replace("-", "_")
+        stem = slug_from_name(name, {*SETTINGS, TAKEN_BY_PAGES}).replace("-", "_")
         identity = slug_from_name(stem, {t.replace("_", "-") for t in taken}).replace("-", "_")
     read_jar(identity, text)
     tables = {r.id: _jar_table(r.id, r.text) for r in cellar.nutrients() if r.id != identity}
@@ -106,7 +109,7 @@ def sheet_with_shelf(text: str, records: Sequence[ShelfRecord]) -> str:
     """The sheet as it is planned: one without nutrients of its own takes the cellar's shelf."""
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return text
     shelf = content.get("shelf", {})
     if not records or not isinstance(shelf, Mapping) or has_own_shelf(content):
@@ -158,7 +161,7 @@ def save_protocol(
     ConflictError
     """
     protocol = read_protocol(text)
-    if protocol.id in built_in_protocols():
+    if protocol.id in built_in_protocols() or protocol.id == TAKEN_BY_PAGES:
         raise InputError("id", "needs to differ from every built-in protocol", protocol.id)
     if identity is not None and protocol.id != identity:
         raise InputError("id", f"needs to stay {identity}; make a new one instead", protocol.id)
@@ -182,7 +185,8 @@ def nominal_feeds(protocol: Protocol) -> tuple[tuple[FeedSlot, ...], Figure]:
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
-def _compared(text: str, name: str, own_texts: tuple[str, ...]) -> Comparison:
+def compared(text: str, name: str, own_texts: tuple[str, ...]) -> Comparison:
+    """All protocols on a sheet that is as it is planned; kept for the next view."""
     with warnings.catch_warnings():
         # The search for an alcohol tries musts outside every formula's range on its way.
         warnings.simplefilter("ignore", ValidityWarning)
@@ -196,18 +200,32 @@ def compare_text(cellar: Cellar, text: str, name: str, protocols: Sequence[str] 
     ------
     InputError, ImpossibleError, UnknownKindError
     """
-    own_texts = tuple(record.text for record in cellar.protocols())
-    full = _compared(sheet_with_shelf(text, cellar.nutrients()), name, own_texts)
+    key = planned_key(cellar, text, name)
+    full = compared(*key)
     if not protocols:
         return full
     known = [plan.protocol for plan in full.plans]
     for one in protocols:
         if one not in known:
-            protocol_called(one, _own(own_texts))
+            protocol_called(one, _own(key[2]))
+    return picked_of(full, protocols)
+
+
+def planned_key(cellar: Cellar, text: str, name: str) -> tuple[str, str, tuple[str, ...]]:
+    """All that a comparison depends on: text with the shelf, name, the maker's protocols."""
+    own_texts = tuple(record.text for record in cellar.protocols())
+    return sheet_with_shelf(text, cellar.nutrients()), name, own_texts
+
+
+def picked_of(full: Comparison, protocols: Sequence[str]) -> Comparison:
+    """Some plans of a comparison, and which of them suits best."""
+    known = [plan.protocol for plan in full.plans]
     picked = [i for i, identity in enumerate(known) if identity in protocols]
     verdicts = tuple(full.verdicts[i] for i in picked)
     plans = tuple(full.plans[i] for i in picked)
-    return replace(full, plans=plans, verdicts=verdicts, suits_best=plans[best(verdicts)].protocol)
+    outcomes = tuple(full.outcomes[i] for i in picked) if full.outcomes else ()
+    suits = plans[best(verdicts)].protocol
+    return replace(full, plans=plans, verdicts=verdicts, suits_best=suits, outcomes=outcomes)
 
 
 def plan_text(cellar: Cellar, text: str, name: str, protocol: str | None = None) -> PlanResult:
@@ -216,17 +234,24 @@ def plan_text(cellar: Cellar, text: str, name: str, protocol: str | None = None)
     known = [plan.protocol for plan in full.plans]
     if protocol is not None and protocol not in known:
         protocol_called(protocol, own_protocols(cellar))
-    i = known.index(protocol or full.suits_best)
+    return plan_out_of(full, known.index(protocol or full.suits_best), protocol is None)
+
+
+def plan_out_of(comparison: Comparison, i: int, chosen: bool = False) -> PlanResult:
+    """The i-th plan of a comparison, as a plan by itself."""
+    plan = comparison.plans[i]
     return PlanResult(
-        full.name,
-        full.must,
-        full.pitch,
-        full.strain,
-        full.profile,
-        full.plans[i],
-        protocol is None,
-        full.verdicts[i],
-        (*full.warnings, *full.plans[i].warnings),
+        comparison.name,
+        comparison.must,
+        comparison.pitch,
+        comparison.strain,
+        comparison.profile,
+        plan,
+        chosen,
+        comparison.verdicts[i],
+        (*comparison.warnings, *plan.warnings),
+        comparison.ground,
+        comparison.outcomes[i] if comparison.outcomes else None,
     )
 
 
@@ -261,14 +286,20 @@ def save_sheet(
     if not name.strip() or len(name) > 120:
         raise InputError("must.name", "needs a name of 1 to 120 characters", name)
     check_sheet(cellar, text, name)
+    if slug is None and slug_from_name(name, set()) == TAKEN_BY_PAGES:
+        slug = slug_from_name(f"{name} must", {record.slug for record in cellar.sheets()})
     return cellar.save_sheet(slug, name.strip(), text, version)
 
 
 # What to say of a plan ------------------------------------------------------------------------
 
 
-def third_break(result: PlanResult | Comparison, plan: FeedingPlan) -> Figure:
-    """Hours until a third of the sugar is gone, at the pace the plan's feeds were placed by."""
+def third_break(
+    result: PlanResult | Comparison, plan: FeedingPlan, outcome: Outcome | None = None
+) -> Figure:
+    """Hours until a third of the sugar is gone: forecast, else at the usual pace of the feeds."""
+    if outcome is not None and isfinite(outcome.third_h.value):
+        return outcome.third_h
     for feed in plan.feeds:
         known = feed.expected_h.inputs
         if "lag_h" in known and "pace_brix_per_h" in known:
@@ -326,19 +357,16 @@ def is_mixed(text: str) -> bool:
     """Whether the sheet carries a measured gravity: the must stands mixed."""
     try:
         measured = tomllib.loads(text).get("measured", {})
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return False
     return isinstance(measured, Mapping) and bool({"gravity", "brix"} & set(measured))
 
 
 def units_typed(text: str) -> tuple[str, str]:
-    """Units of volume and of mass as this maker types them; litres and kilograms when unsaid."""
-    try:
-        must = tomllib.loads(text).get("must", {})
-    except tomllib.TOMLDecodeError:
-        return "L", "kg"
+    """Units of volume and of mass as a sheet that can be planned has them; else litres and kg."""
+    must = tomllib.loads(text).get("must", {})
     amounts = [must.get("volume")]
-    amounts += [one.get("amount") for one in must.get("ingredient", []) if isinstance(one, dict)]
+    amounts += [one.get("amount") for one in must.get("ingredient", [])]
     volume, mass = "", ""
     for amount in amounts:
         try:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from scipy.optimize import brentq
 
@@ -28,6 +29,9 @@ from mustwright.nutrition.shelf import Nutrient
 from mustwright.services.sheet import Measured, Sheet, read_sheet
 from mustwright.working import ARITHMETIC, ASSUMED, TYPED, Figure
 from mustwright.yeast.pitch import Pitch, Strain, plan_pitch
+
+if TYPE_CHECKING:
+    from mustwright.services.outcome import Outcome
 
 PER_LITRE_VOLUME_L = 1.0
 HIGHEST_BRIX = 60
@@ -76,6 +80,7 @@ class Ground:
     must: MustResult
     setting: Setting
     fruit: bool
+    primary: tuple[Portion, ...]
     warnings: tuple[str, ...]
 
 
@@ -85,8 +90,12 @@ class PlanResult:
 
     Parameters
     ----------
-    why : tuple of str
-        Why this protocol, when the tool chose it; else what speaks for it.
+    chosen : bool
+        Whether the tool chose the protocol.
+    ground : Ground
+        What no protocol changes.
+    outcome : Outcome or None
+        What it would do, once forecast.
     """
 
     name: str
@@ -98,6 +107,8 @@ class PlanResult:
     chosen: bool
     verdict: Verdict
     warnings: tuple[str, ...]
+    ground: Ground
+    outcome: Outcome | None = None
 
 
 @dataclass(frozen=True)
@@ -113,6 +124,8 @@ class Comparison:
     verdicts: tuple[Verdict, ...]
     suits_best: str
     warnings: tuple[str, ...]
+    ground: Ground
+    outcomes: tuple[Outcome, ...] = ()
 
 
 def plan(
@@ -139,11 +152,16 @@ def plan(
     InputError, ImpossibleError, UnknownKindError
     """
     own = own or {}
-    ground = _ground_of(text, name)
+    ground = ground_of(text, name)
     if protocol is not None:
         chosen = protocol_called(protocol, own)
         feeding = plan_feeding(ground.setting, chosen)
         return _result(ground, feeding, judge(feeding, chosen, ground.setting, ground.fruit), False)
+    return plan_on(ground, own)
+
+
+def plan_on(ground: Ground, own: Mapping[str, Protocol]) -> PlanResult:
+    """The plan by the protocol that suits a must best."""
     comparison = _compare(ground, [*built_in_protocols().values(), *_not_built_in(own)])
     index = [p.protocol for p in comparison.plans].index(comparison.suits_best)
     return _result(ground, comparison.plans[index], comparison.verdicts[index], True)
@@ -157,7 +175,7 @@ def compare(
 ) -> Comparison:
     """Plan the must of a sheet by several protocols (all of them when none are named)."""
     own = own or {}
-    ground = _ground_of(text, name)
+    ground = ground_of(text, name)
     if protocols is None:
         chosen = [*built_in_protocols().values(), *_not_built_in(own)]
     else:
@@ -182,6 +200,7 @@ def _result(ground: Ground, feeding: FeedingPlan, verdict: Verdict, chosen: bool
         chosen,
         verdict,
         (*ground.warnings, *feeding.warnings),
+        ground,
     )
 
 
@@ -200,10 +219,11 @@ def _compare(ground: Ground, chosen: Sequence[Protocol]) -> Comparison:
         verdicts,
         plans[best(verdicts)].protocol,
         ground.warnings,
+        ground,
     )
 
 
-def _ground_of(text: str, name: str) -> Ground:
+def ground_of(text: str, name: str) -> Ground:
     """The ground of a sheet's text, with every formula that left its range among the warnings."""
     with validity_notes() as outside:
         ground = lay_ground(read_sheet(text, name))
@@ -241,7 +261,8 @@ def lay_ground(sheet: Sheet) -> Ground:
     warnings.extend(_rehydration_notes(sheet, pitch, jar, held))
     fruit = blend is not None and _is_fruit_must(blend)
     must = _must_result(sheet, figures, blend)
-    return Ground(sheet, must, setting, fruit, tuple(dict.fromkeys(warnings)))
+    mixed = tuple(blend.portions) if blend else ()
+    return Ground(sheet, must, setting, fruit, mixed, tuple(dict.fromkeys(warnings)))
 
 
 def _is_fruit_must(blend: Blend) -> bool:
@@ -379,6 +400,8 @@ def _brix_between(sheet: Sheet, portions: list[Portion], parts: list[float]) -> 
             return False
         return True
 
+    if can(0.0) and can(HIGHEST_BRIX):  # anything between can be mixed too
+        return 0.0, float(HIGHEST_BRIX)
     found = [brix for brix in range(HIGHEST_BRIX + 1) if can(brix)]
     if not found:
         assert refusal is not None

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from mustwright.nutrition.plan import Feed
+from mustwright.services.outcome import outcome_shape
 from mustwright.services.plan import Comparison, MustResult, PlanResult
 from mustwright.working import ARITHMETIC, Figure, figure_data, tidy, unfold
 from mustwright.yeast.pitch import Pitch
@@ -71,6 +72,7 @@ def _plan_shape(result: PlanResult) -> dict[str, Any]:
         "must": _must_shape(result.must),
         "pitch": _pitch_shape(result.pitch),
         **_feeding_shape(result.plan),
+        "outcome": outcome_shape(result.outcome),
         "chosen": result.chosen,
         "why": list(result.verdict.reasons),
         "against": list(result.verdict.against),
@@ -89,11 +91,13 @@ def _plan_shape(result: PlanResult) -> dict[str, Any]:
 def _comparison_shape(result: Comparison) -> dict[str, Any]:
     must, pitch = _must_shape(result.must), _pitch_shape(result.pitch)
     protocols = []
-    for plan, verdict in zip(result.plans, result.verdicts, strict=True):
+    outcomes = result.outcomes or (None,) * len(result.plans)
+    for plan, verdict, outcome in zip(result.plans, result.verdicts, outcomes, strict=True):
         shape = {
             "must": must,
             "pitch": pitch,
             **_feeding_shape(plan),
+            "outcome": outcome_shape(outcome),
             "why": list(verdict.reasons),
             "against": list(verdict.against),
             "suits": verdict.figure,
@@ -122,7 +126,7 @@ def _must_shape(must: MustResult) -> dict[str, Any]:
     return shape
 
 
-def ranges_of(shape: Mapping[str, object]) -> dict[str, list[float]]:
+def ranges_of(shape: Mapping[str, object]) -> dict[str, list[float | None]]:
     """Low and high end of every figure that carries a range."""
     return {
         name: [tidy(figure.low), tidy(figure.high)]

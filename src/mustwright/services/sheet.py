@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from mustwright.errors import InputError
@@ -19,6 +19,7 @@ from mustwright.must.gravity import (
 from mustwright.must.ingredient import LOT_FACTS, Ingredient, ingredient_called, with_lot_facts
 from mustwright.nutrition.limits import LegalProfile, legal_profile
 from mustwright.nutrition.shelf import Shelf, read_shelf
+from mustwright.services.sheet_warmth import Warmth, read_warmth
 from mustwright.units import parse_quantity, temperature_c, volume_l
 from mustwright.yeast.pitch import Strain, strain_called
 
@@ -36,10 +37,12 @@ TABLES: dict[str, tuple[str, ...]] = {
         "alcohol",
         "finish",
         "temperature",
+        "temperature_steps",
         "ingredient",
         "ph",
     ),
-    "yeast": ("kind", "amount", "name"),
+    "yeast": ("kind", "amount", "name", "rehydrated"),
+    "vessel": ("material", "room", "cool_above", "cooling_w"),
     "legal": ("profile",),
     "measured": ("gravity", "brix", "yan_mg_l", "ph"),
 }
@@ -88,13 +91,20 @@ class Sheet:
     target: Target
     portions: tuple[Portion, ...]
     parts: tuple[float, ...]
-    temperature_c: float
+    warmth: Warmth
     strain: Strain
+    strain_typed: bool
     yeast_g: float | None
+    rehydrated: bool
     shelf: Shelf
     profile: LegalProfile
     measured: Measured
     assumptions: tuple[str, ...]
+
+    @property
+    def temperature_c(self) -> float:
+        """Of the must at pitch [°C]."""
+        return self.warmth.start_c
 
 
 def read_sheet(text: str, name: str = "must") -> Sheet:
@@ -127,6 +137,7 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
     portions, parts = _ingredients(must.get("ingredient"), assumptions)
     target = _target(must, assumptions)
     temperature = _temperature(must, assumptions)
+    warmth = read_warmth(must, _table(content, "vessel"), temperature, assumptions)
     yeast = _table(content, "yeast")
     strain, yeast_g = _yeast(yeast, assumptions)
     legal = _table(content, "legal")
@@ -134,6 +145,9 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         assumptions.append(f"legal.profile: not given, '{DEFAULT_PROFILE}' assumed")
     shelf = read_shelf(_table(content, "shelf"))
     assumptions.extend(shelf.assumed)
+    if not portions and measured.brix is None and target.brix is not None:
+        assumptions.append("must.gravity: no ingredient given, so it is taken as measured")
+        measured = replace(measured, brix=target.brix)
     if not any(p.stage == PRIMARY for p in portions) and measured.brix is None:
         raise InputError(
             "must.ingredient",
@@ -146,9 +160,11 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         target,
         portions,
         parts,
-        temperature,
+        warmth,
         strain,
+        "kind" in yeast,
         yeast_g,
+        _rehydrated(yeast),
         shelf,
         legal_profile(legal.get("profile", DEFAULT_PROFILE)),
         measured,
@@ -297,6 +313,13 @@ def _yeast(yeast: Mapping[str, Any], assumptions: list[str]) -> tuple[Strain, fl
     if quantity.dimension == "number":
         assumptions.append("yeast.amount: bare number read as grams")
     return strain, grams
+
+
+def _rehydrated(yeast: Mapping[str, Any]) -> bool:
+    value = yeast.get("rehydrated", True)
+    if not isinstance(value, bool):
+        raise InputError("yeast.rehydrated", "needs true or false", value)
+    return value
 
 
 def _measured(measured: Mapping[str, Any], must: Mapping[str, Any]) -> Measured:

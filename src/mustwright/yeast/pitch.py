@@ -180,7 +180,7 @@ def _times(value: float | None, volume: Figure) -> float | None:
 def _rate(record: Mapping[str, Any], brix: Figure) -> Figure:
     """Dry yeast per litre: the row of the rate table this Brix falls in."""
     for row in record["rate"]:
-        if brix.value <= float(row["to_brix"]):
+        if round(brix.value, 2) <= float(row["to_brix"]):  # 24 Brix solved for is 24.0000000001
             return Figure(
                 float(row["typical"]),
                 "g/L",

@@ -165,6 +165,14 @@ def test_a_sheet_that_cannot_be_planned_is_not_kept(cellar):
     assert cellar.sheets() == []
 
 
+def test_no_record_takes_the_address_where_new_ones_are_made(cellar):
+    assert use.save_sheet(cellar, None, "New", SHEET, None).slug == "new-must"
+    assert use.save_sheet(cellar, None, "new!", SHEET, None).slug == "new-must-2"
+    assert use.save_jar(cellar, None, "New", 'kind = "dap"\nname = "New"\n', None).id != "new"
+    with pytest.raises(InputError):
+        use.save_protocol(cellar, own_text("new"), None)
+
+
 def test_a_kept_sheet_that_cannot_be_planned_says_why(cellar):
     cellar.save_sheet("bad", "Bad", SHEET.replace("1.090", "1.900"), None)
     (look,) = use.outlooks(cellar)

@@ -167,6 +167,29 @@ def test_every_figure_of_the_plan_leads_to_a_step_that_is_there(client):
         assert value in steps
 
 
+def test_figures_of_the_comparison_lead_to_the_same_figure_in_the_working(client):
+    page = client.get("/musts/dry-lane-mead/compare").text
+    links = re.findall(
+        r"<summary>([\d.]+)(?: <span[^<]*</span>)?</summary>(?:(?!</details>).)*?"
+        r'href="(/musts/dry-lane-mead/working\?protocol=\w+)#w(\d+)"',
+        page,
+        re.S,
+    )
+    assert len(links) > 40
+    pages = {url: client.get(url).text for url in {url for _, url, _ in links}}
+    for value, url, number in links:
+        step = re.search(rf'<li id="w{number}">.*?<strong>([\d.]+)', pages[url], re.S)
+        assert step, (url, number)
+        assert step[1] == value
+
+
+def test_a_crafted_address_cannot_aim_the_undo_button(client):
+    for path in ("/", "/shelf", "/protocols"):
+        for gone in ("../shelf/dap", "x/../../y", "<b>", 'a" formaction="z'):
+            text = client.get(path, params={"gone": gone}).text
+            assert "Bring it back" not in text
+
+
 def test_sources_named_on_a_plan_are_in_the_bibliography(client):
     text = client.get("/musts/dry-lane-mead").text + client.get("/shelf").text
     keys = set(re.findall(r'href="/sources#(\w+)"', text)) - {"safety"}

@@ -62,6 +62,21 @@ def test_feeds_are_added_and_struck():
     assert protocol.feeds[1].trigger.amount == 0.2
 
 
+def test_feeds_come_to_a_text_that_has_none():
+    row = {"name": "One", "when": "onset", "amount": "", "share": "1", "nutrients": "any"}
+    typed = Typed({"text": 'id = "mine"\n'}, [row])
+    written = tomllib.loads(protocol_from_typed("", typed))
+    assert written["feed"] == [{"name": "One", "when": "onset", "share": 1, "nutrients": ["any"]}]
+
+
+@pytest.mark.parametrize(
+    "text", ["feed = 1", "feed = [1]", "[feed]\nname = 'x'", "a = " + "[" * 3000]
+)
+def test_a_text_of_another_shape_is_refused(text):
+    with pytest.raises(InputError):
+        protocol_from_typed("", Typed({"text": text}))
+
+
 def test_a_trigger_the_fields_cannot_say_stays_as_the_text_says():
     base = text_of("quarters_by_day_or_third")
     typed = typed_from_protocol(base)

@@ -111,6 +111,15 @@ def test_comments_and_entries_the_form_does_not_know_stay():
     assert "moisture_pct = 17.40" in text
 
 
+@pytest.mark.parametrize(
+    "text",
+    ["must = 3", "[[must]]", "shelf = 1", "[must]\ningredient = [1]", "a = " + "[" * 3000, "[["],
+)
+def test_a_sheet_no_form_can_show_is_refused(text):
+    with pytest.raises(InputError):
+        typed_from_sheet(text)
+
+
 def test_a_struck_row_goes_and_the_others_keep_their_comments():
     typed = typed_from_sheet(ODD)
     typed.rows[1]["strike"] = "1"

@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from typing import Any
 
 import tomlkit
+from tomlkit.toml_document import TOMLDocument
 
+from mustwright.errors import InputError
 from mustwright.web.forms.sheet_form import parse
 from mustwright.web.forms.typed import Typed, put, shown
 
@@ -25,6 +27,20 @@ SIMPLE = ("id", "name", "account", "source")
 FEED_FIELDS = ("name", "when", "amount", "share", "nutrients")
 
 
+def protocol_document(text: str) -> TOMLDocument:
+    """A protocol whose feeds have the shape a form can fill.
+
+    Raises
+    ------
+    InputError
+    """
+    document = parse(text)
+    found = document.get("feed", [])
+    if not isinstance(found, list) or not all(isinstance(one, Mapping) for one in found):
+        raise InputError("feed", "needs one to twelve [[feed]] tables", found)
+    return document
+
+
 def typed_from_protocol(text: str) -> Typed:
     """Fields and feed rows as the text fills them.
 
@@ -32,7 +48,7 @@ def typed_from_protocol(text: str) -> Typed:
     ------
     InputError
     """
-    document = parse(text)
+    document = protocol_document(text)
     typed = Typed({key: shown(document.get(key)) for key in SIMPLE})
     typed.fields["assumes"] = "\n".join(str(one) for one in _list(document.get("assumes")))
     for feed in _feeds(document):
@@ -47,7 +63,7 @@ def typed_from_protocol(text: str) -> Typed:
 def protocol_from_typed(base: str, typed: Typed) -> str:
     """The typed text with every field that differs from the base's written over it."""
     before = typed_from_protocol(base)
-    document = parse(typed.get("text"))
+    document = protocol_document(typed.get("text"))
     for key in SIMPLE:
         if typed.get(key, before.get(key)).strip() != before.get(key).strip():
             put(document, key, typed.get(key))
@@ -70,24 +86,28 @@ def protocol_field(field: str) -> str:
 
 def _write_feeds(document: Any, rows: list[dict[str, str]], before: list[dict[str, str]]) -> None:
     feeds = _feeds(document)
-    struck = []
+    kept = []
     for i, row in enumerate(rows):
         if row.get("strike") or not any(
             row.get(k, "").strip() for k in ("name", "share", "amount")
         ):
-            struck.append(i)
             continue
-        if i >= len(feeds):
-            fresh = tomlkit.table()
-            if "feed" not in document:
-                document["feed"] = tomlkit.aot()
-            document["feed"].append(fresh)
-            feeds = _feeds(document)
-        old = before[i] if i < len(before) else {}
-        _write_feed(feeds[i], row, old)
-    for i in reversed(struck):
-        if i < len(feeds):
+        feed = feeds[i] if i < len(feeds) else tomlkit.table()
+        _write_feed(feed, row, before[i] if i < len(before) else {})
+        kept.append((i, feed))
+    for i in reversed(range(len(feeds))):
+        if i < len(rows) and i not in [j for j, _ in kept]:
             del document["feed"][i]
+    added = [feed for i, feed in kept if i >= len(feeds)]
+    if added and not _feeds(document):
+        document.pop("feed", None)
+        fresh = tomlkit.aot()
+        for feed in added:
+            fresh.append(feed)
+        document["feed"] = fresh
+    else:
+        for feed in added:
+            document["feed"].append(feed)
 
 
 def _write_feed(feed: Any, row: Mapping[str, str], old: Mapping[str, str]) -> None:
@@ -127,7 +147,7 @@ def _when(value: object) -> tuple[str, str]:
 
 
 def _feeds(document: Mapping[str, Any]) -> list[Any]:
-    return [one for one in _list(document.get("feed")) if isinstance(one, Mapping)]
+    return _list(document.get("feed"))
 
 
 def _list(value: object) -> list[Any]:

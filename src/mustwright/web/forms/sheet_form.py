@@ -52,13 +52,30 @@ def parse(text: str) -> TOMLDocument:
     """
     try:
         return tomlkit.parse(text)
-    except tomlkit.exceptions.TOMLKitError as error:
+    except (tomlkit.exceptions.TOMLKitError, ValueError, RecursionError) as error:
         raise InputError("sheet", "needs valid TOML", str(error)) from None
+
+
+def sheet_document(text: str) -> TOMLDocument:
+    """A sheet whose tables have the shape a form can fill.
+
+    Raises
+    ------
+    InputError
+    """
+    document = parse(text)
+    for table in ("must", "yeast", "legal", "measured", "shelf"):
+        if not isinstance(document.get(table, {}), Mapping):
+            raise InputError(table, "needs a table", document[table])
+    found = _table(document, "must").get("ingredient", [])
+    if not isinstance(found, list) or not all(isinstance(one, Mapping) for one in found):
+        raise InputError("must.ingredient", "needs [[must.ingredient]] tables", found)
+    return document
 
 
 def typed_from_sheet(text: str, name: str = "") -> Typed:
     """The form as the sheet fills it."""
-    document = parse(text)
+    document = sheet_document(text)
     typed = Typed()
     for field, (table, key, _) in SIMPLE.items():
         typed.fields[field] = shown(_table(document, table).get(key))
@@ -85,7 +102,7 @@ def sheet_from_typed(base: str, typed: Typed, jars: Mapping[str, Mapping[str, An
     jars : mapping of str to mapping
         Label facts of the nutrients that may be ticked and are not in the base, by id.
     """
-    document = parse(base)
+    document = sheet_document(base)
     before = typed_from_sheet(base, typed.get("name").strip())
     for field, (table, key, numeric) in SIMPLE.items():
         if typed.get(field).strip() != before.get(field).strip():
@@ -142,8 +159,7 @@ def _made(document: TOMLDocument, name: str) -> Any:
 
 
 def _portions(document: Mapping[str, Any]) -> list[Any]:
-    found = _table(document, "must").get("ingredient", [])
-    return [one for one in found if isinstance(one, Mapping)] if isinstance(found, list) else []
+    return list(_table(document, "must").get("ingredient", []))
 
 
 def _target_shown(table: Mapping[str, Any]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -11,6 +12,8 @@ from mustwright import data
 from mustwright.working import Figure
 
 DECIMALS = {
+    "of 100": 0,
+    "share": 2,
     "kg": 2,
     "L": 2,
     "g": 1,
@@ -28,12 +31,14 @@ DECIMALS = {
     "money": 2,
     "tsp": 1,
     "h": 0,
+    "days": 1,
     "C": 1,
     "nD": 4,
     "% water": 1,
     "g/L sugar": 1,
 }
-UNIT_SHOWN = {"SG 20/20": "", "SG": "", "C": "°C", "money": "", "kg/m3": "kg/m³"}
+LOOKED_DAYS = 42  # how far a forecast looks
+UNIT_SHOWN = {"chance": "", "SG 20/20": "", "SG": "", "C": "°C", "money": "", "kg/m3": "kg/m³"}
 NARROWEST = 0.015  # a range under 1.5 % is noise beside what a maker can weigh or measure
 
 
@@ -44,7 +49,13 @@ def number(value: float, unit: str = "") -> str:
     --------
     >>> number(1.09512, "SG 20/20"), number(0.0314, "mg/L"), number(12.0, "g")
     ('1.095', '0.031', '12.0')
+    >>> number(0.014, "chance"), number(float("inf"), "days")
+    ('1 %', '42+')
     """
+    if not math.isfinite(value):
+        return f"{LOOKED_DAYS}+" if unit == "days" else "never"
+    if unit == "chance":
+        return f"{100 * value:.0f} %"
     if unit in DECIMALS:
         if unit == "g" and 0 < abs(value) < 0.1:
             return f"{value:.2g}"
@@ -84,6 +95,8 @@ def clock(hours: float) -> str:
     >>> clock(15.2), clock(60), clock(0)
     ('15 h', '2 days 12 h', 'at pitch')
     """
+    if not math.isfinite(hours):
+        return "never"
     whole = round(hours)
     if whole == 0:
         return "at pitch"

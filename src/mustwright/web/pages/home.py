@@ -7,7 +7,7 @@ from starlette.responses import HTMLResponse
 
 from mustwright.services import cellar as use
 from mustwright.services.records import Cellar
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.shown import put_away, show
 from mustwright.web.pictures.feed_line import small_line
 
 router = APIRouter(include_in_schema=False)
@@ -17,7 +17,9 @@ router = APIRouter(include_in_schema=False)
 def home(request: Request, gone: str = "") -> HTMLResponse:
     """Every kept must with what it wants next."""
     cellar: Cellar = request.app.state.compose.cellar
-    return show(request, "home.html", looks=[_strip(o) for o in use.outlooks(cellar)], gone=gone)
+    return show(
+        request, "home.html", looks=[_strip(o) for o in use.outlooks(cellar)], gone=put_away(gone)
+    )
 
 
 def _strip(look: use.Outlook) -> dict[str, object]:

@@ -27,6 +27,7 @@ from mustwright.web.forms.protocol_form import (
 )
 from mustwright.web.forms.typed import Typed, said
 from mustwright.web.pages.must_form import Form, version_of
+from mustwright.web.pages.shown import put_away as shown_away
 from mustwright.web.pages.shown import show
 from mustwright.web.pictures.feed_line import nominal_line
 
@@ -42,9 +43,18 @@ BASES = {
 def all_protocols(request: Request, gone: str = "") -> Response:
     """Built-in protocols and the maker's own."""
     cellar: Cellar = request.app.state.compose.cellar
-    own = [_entry(p) for p in use.own_protocols(cellar).values()]
+    readable = use.own_protocols(cellar)
+    own = [_entry(p) for p in readable.values()]
+    unreadable = [r.id for r in cellar.protocols() if r.id not in readable]
     built_in = [_entry(p) for p in built_in_protocols().values()]
-    return show(request, "protocols.html", own=own, built_in=built_in, gone=gone)
+    return show(
+        request,
+        "protocols.html",
+        own=own,
+        built_in=built_in,
+        unreadable=unreadable,
+        gone=shown_away(gone),
+    )
 
 
 @router.get("/protocols/new")

@@ -15,7 +15,7 @@ from mustwright.web.forms import lists
 from mustwright.web.forms.jar_form import KIND, jar_field, jar_from_typed, typed_from_jar
 from mustwright.web.forms.typed import Typed, said
 from mustwright.web.pages.must_form import Form, version_of
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.shown import put_away, show
 
 router = APIRouter(include_in_schema=False)
 GROUPS = {
@@ -45,7 +45,7 @@ def the_shelf(request: Request, gone: str = "") -> Response:
         {"jar": jar, "group": GROUPS.get(jar.nutrient.group, "") if jar.nutrient else ""}
         for jar in use.jars(cellar)
     ]
-    return show(request, "shelf.html", jars=jars, gone=gone, usual=usual)
+    return show(request, "shelf.html", jars=jars, gone=put_away(gone), usual=usual)
 
 
 @router.get("/shelf/new")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Mapping
 from functools import cache
 
@@ -24,6 +26,7 @@ def _equipped() -> Environment:
         clock=figures.clock,
         clock_range=figures.clock_range,
         number=figures.number,
+        is_finite=math.isfinite,
         words=figures.words,
         source_parts=figures.source_parts,
     )
@@ -35,6 +38,11 @@ def _equipped() -> Environment:
 def cautions() -> Mapping[str, str]:
     """Every caution by name."""
     return {name: str(one["text"]) for name, one in data.load("cautions").items()}
+
+
+def put_away(key: str) -> str:
+    """The key of a record just put away, when it looks like one; empty otherwise."""
+    return key if re.fullmatch(r"[a-z0-9_-]{1,80}", key) else ""
 
 
 def show(request: Request, template: str, status: int = 200, **context: object) -> HTMLResponse:

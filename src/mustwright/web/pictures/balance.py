@@ -20,15 +20,15 @@ def balance_picture(
     width = NARROW if narrow else WIDE
     name = "balance-narrow" if narrow else "balance-wide"
     left, right = (8.0, width - 8.0) if narrow else (150.0, width - 190.0)
-    step = STEP + (18.0 if narrow else 0.0)
+    step = STEP + (24.0 if narrow else 0.0)
     body = []
     for i, row in enumerate(rows):
-        y = 8 + i * step + (18.0 if narrow else 0.0)
+        y = 8 + i * step + (22.0 if narrow else 0.0)
         body.append(_row(row, nitrogen, left, right, y, f"{name}-hatch"))
         ends = _sum_words(row)
         if narrow:
-            body.append(text(left, y - 5, row.nutrient, "t strong"))
-            body.append(text(right, y - 5, ends, "t", "end"))
+            body.append(text(left, y - 9, row.nutrient, "t strong"))
+            body.append(text(right, y - 9, ends, "t", "end"))
         else:
             body.append(text(left - 12, y + 15, row.nutrient, "t strong", "end"))
             body.append(text(right + 12, y + 15, ends, "t"))

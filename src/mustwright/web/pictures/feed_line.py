@@ -44,10 +44,14 @@ def marks_of(plan: FeedingPlan) -> list[Mark]:
 
 
 def axis_for(
-    left: float, right: float, marks: Sequence[Mark], thirds: Sequence[Figure]
+    left: float,
+    right: float,
+    marks: Sequence[Mark],
+    thirds: Sequence[Figure],
+    hold_h: float = 0.0,
 ) -> TimeAxis:
     """An axis that holds every feed and every one-third break; long ranges are cut."""
-    hours = [m.hours * 1.12 for m in marks] + [t.value * 1.3 for t in thirds]
+    hours = [m.hours * 1.12 for m in marks] + [t.value * 1.3 for t in thirds] + [hold_h]
     return TimeAxis.to_hold(left, right, hours)
 
 

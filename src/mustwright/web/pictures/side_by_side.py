@@ -23,7 +23,7 @@ ROW, TALLEST = 72.0, 48.0
 NARROW_ROW = 112.0
 LETTERS = 44
 
-__all__ = ["side_by_side"]
+__all__ = ["common_axis", "side_by_side"]
 
 
 def side_by_side(
@@ -31,14 +31,14 @@ def side_by_side(
     thirds: Sequence[Figure],
     best: str,
     narrow: bool = False,
+    hold_h: float = 0.0,
 ) -> Markup:
     """Every plan a row: its feeds on the common axis, and its total against the demand."""
     width = NARROW if narrow else WIDE
     name = "side-narrow" if narrow else "side-wide"
     every = [marks_of(plan) for plan in plans]
-    time = (8.0, width - 8.0) if narrow else (258.0, 640.0)
-    axis = axis_for(*time, [m for marks in every for m in marks], thirds)
-    bar = (8.0, width - 92.0) if narrow else (664.0, 908.0)
+    axis = common_axis(plans, thirds, narrow, hold_h)
+    bar = (8.0, width - 92.0) if narrow else (712.0, 912.0)
     tallest = max([m.ammonium + m.amino for marks in every for m in marks] + [1e-9])
     most = (
         max([max(p.nitrogen.total_mg_l.value, p.nitrogen.demand_mg_l.value) for p in plans]) * 1.05
@@ -65,6 +65,15 @@ def side_by_side(
         for p in plans
     )
     return picture(width, bottom + 8, title, body, name, "narrow" if narrow else "wide")
+
+
+def common_axis(
+    plans: Sequence[FeedingPlan], thirds: Sequence[Figure], narrow: bool, hold_h: float = 0.0
+) -> TimeAxis:
+    """The line of time of all plans, at least as long as `hold_h` [h]."""
+    span = (46.0, NARROW - 8.0) if narrow else (258.0, 690.0)
+    marks = [mark for plan in plans for mark in marks_of(plan)]
+    return axis_for(*span, marks, thirds, hold_h)
 
 
 def _height(plan: FeedingPlan, best: bool, narrow: bool) -> float:
