@@ -13,9 +13,10 @@ from hypothesis import settings
 from hypothesis import strategies as st
 
 from mustwright.errors import validity_notes
-from mustwright.nutrition.plan import FeedingPlan, Setting, plan_feeding
+from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
+from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_from
-from mustwright.services.plan import Ground, lay_ground
+from mustwright.services.ground import Ground, lay_ground
 from mustwright.services.sheet import sheet_from
 
 EXAMPLES = Path(__file__).parent.parent / "examples"

@@ -15,6 +15,9 @@ PAGES = {
     "compare": "/musts/dry-lane-mead/compare",
     "compare-some": "/musts/hedgerow-berry/compare?protocol=everything_at_pitch"
     "&protocol=two_feeds_for_fruit",
+    "compare-beside": "/musts/dry-lane-mead/compare?beside=label_rate_days_1_2_3",
+    "what-if": "/musts/dry-lane-mead/what-if",
+    "what-if-changed": "/musts/dry-lane-mead/what-if?temperature=26&nitrogen=100&gravity=1.12",
     "edit": "/musts/hedgerow-berry/edit",
     "edit-text": "/musts/hedgerow-berry/text",
     "protocols": "/protocols",
@@ -27,6 +30,13 @@ PAGES = {
     "convert-alcohol": "/convert?value=1.010&original=1.100&temperature=24+C",
     "sources": "/sources",
 }
+
+UNFOLDED = ["plan", "compare", "what-if-changed", "working", "shelf", "convert-alcohol"]
+DARK = ["musts", "plan", "compare", "what-if-changed", "new-must", "shelf"]
+PICTURES = [
+    "musts", "plan", "plan-us-units", "plan-fruit", "compare", "compare-beside", "compare-some",
+    "what-if", "what-if-changed", "protocols",
+]  # fmt: skip
 
 
 def over_the_edge(page):
@@ -49,7 +59,7 @@ def test_a_page_without_scripts(plain_page, name):
     assert plain_page.get_by_role("heading", level=1).is_visible()
 
 
-@pytest.mark.parametrize("name", ["plan", "compare", "working", "shelf", "convert-alcohol"])
+@pytest.mark.parametrize("name", UNFOLDED)
 def test_everything_unfolded_still_fits(page, axe, name):
     page.goto(PAGES[name])
     opened = page.evaluate(
@@ -61,7 +71,7 @@ def test_everything_unfolded_still_fits(page, axe, name):
     assert axe(page) == []
 
 
-@pytest.mark.parametrize("name", ["musts", "plan", "compare", "new-must", "shelf"])
+@pytest.mark.parametrize("name", DARK)
 def test_the_dark_theme_can_be_read(page, axe, shoot, name):
     page.emulate_media(color_scheme="dark")
     page.goto(PAGES[name])
@@ -86,7 +96,15 @@ def test_buttons_and_fields_are_large_enough_for_a_thumb(page, name):
 
 @pytest.mark.parametrize("viewport", ["phone"], indirect=True)
 def test_text_in_pictures_stays_inside_them(page):
-    for name in ("plan", "plan-us-units", "compare", "protocols", "musts"):
+    for name in (
+        "plan",
+        "plan-us-units",
+        "compare",
+        "compare-some",
+        "what-if-changed",
+        "protocols",
+        "musts",
+    ):
         page.goto(PAGES[name])
         outside = page.evaluate(
             """() => [...document.querySelectorAll('svg text')]
@@ -100,7 +118,7 @@ def test_text_in_pictures_stays_inside_them(page):
 
 
 def test_no_two_texts_of_a_picture_lie_on_each_other(page):
-    for name in ("plan", "plan-us-units", "plan-fruit", "compare", "protocols"):
+    for name in PICTURES:
         page.goto(PAGES[name])
         overlaps = page.evaluate(
             """() => { const found = [];

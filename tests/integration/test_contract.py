@@ -55,7 +55,7 @@ def answer(command: str, name: str, *more: str) -> dict[str, Any]:
     A process of its own, but for runs without forecast, which are many: those stay in this one.
     """
     typed = [command, str(EXAMPLES / f"{name}.toml"), "--json", *more]
-    if "--no-forecast" in more:
+    if more and "--forecast" not in more:
         with redirect_stdout(io.StringIO()) as shown:
             assert run(typed) == 0
         return dict(json.loads(shown.getvalue()))
@@ -231,7 +231,7 @@ def sources(figure: dict[str, Any]) -> list[str]:
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize(
     ("command", "more"),
-    [("plan", ()), ("plan", ("--no-forecast",)), ("compare", ("--no-forecast",))],
+    [("plan", ("--forecast",)), ("plan", ()), ("compare", ())],
 )
 def test_every_number_has_its_working(name, command, more):
     found = answer(command, name, "--explain", *more)
@@ -252,7 +252,7 @@ def test_every_number_has_its_working(name, command, more):
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize(
     ("command", "more"),
-    [("plan", ()), ("plan", ("--no-forecast",)), ("compare", ("--no-forecast",))],
+    [("plan", ("--forecast",)), ("plan", ()), ("compare", ())],
 )
 def test_every_source_is_a_document_or_a_mark(name, command, more):
     keys = tuple(data.load("bibliography"))
@@ -447,3 +447,15 @@ def test_cold_start_is_measured(command, record_property, capsys):
     record_property(f"{command}_cold_start_s", round(seconds, 2))
     with capsys.disabled():
         print(f"\n{command} without forecast, cold: {seconds:.2f} s")
+
+
+@pytest.mark.parametrize("command", ["plan", "compare"])
+def test_the_forecast_comes_when_asked_for(command):
+    asked = answer(command, "traditional_1100", "--forecast")
+    plain = answer(command, "traditional_1100", "--no-forecast")
+    for found, present in ((asked, True), (plain, False)):
+        for one in found.get("protocols", [found]):
+            assert (one["outcome"] is not None) is present
+    first = asked.get("protocols", [asked])[0]["outcome"]
+    assert first["days_to_dry"] > 2
+    assert 0 <= first["chance_of_sticking"] <= 1

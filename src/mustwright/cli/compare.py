@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.sheets import chosen_protocols, print_json, say_when_compiling, sheet_text
+from mustwright.cli.sheets import (
+    chosen_protocols,
+    forecast_option,
+    print_answer,
+    print_json,
+    say_when_compiling,
+    sheet_text,
+)
 
 if TYPE_CHECKING:
     from mustwright.nutrition.choose import Verdict
-    from mustwright.nutrition.plan import FeedingPlan
+    from mustwright.nutrition.feeding_plan import FeedingPlan
     from mustwright.services.outcome import Outcome
     from mustwright.services.plan import Comparison
 
@@ -27,11 +35,11 @@ AXIS_COLUMNS = 48
     metavar="ID",
     help="Compare only this one; may be repeated. Without it all are compared.",
 )
-@click.option("--no-forecast", is_flag=True, help="Leave out what it would do.")
+@forecast_option
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def compare_command(
-    file: str, protocols: tuple[str, ...], no_forecast: bool, explain: bool, as_json: bool
+    file: str, protocols: tuple[str, ...], forecast: bool, explain: bool, as_json: bool
 ) -> None:
     """Compare feeding protocols on the must in FILE."""
     from mustwright.services.outcome import foresee_comparison
@@ -41,20 +49,13 @@ def compare_command(
     text, name = sheet_text(file)
     ids, own = chosen_protocols(protocols)
     result = compare(text, ids or None, own, name)
-    if not no_forecast:
+    if forecast:
         say_when_compiling()
         result = foresee_comparison(result)
     if as_json:
         print_json(comparison_data(result, explain))
         return
-    for line in comparison_lines(result):
-        click.echo(line)
-    if explain:
-        from mustwright.cli.working import working_lines
-
-        click.echo("\nWorking")
-        for line in working_lines(comparison_working(result)):
-            click.echo(f"  {line}")
+    print_answer(comparison_lines(result), partial(comparison_working, result) if explain else None)
 
 
 def comparison_lines(result: Comparison) -> list[str]:

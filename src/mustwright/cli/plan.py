@@ -2,27 +2,36 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.sheets import chosen_protocols, print_json, say_when_compiling, sheet_text
+from mustwright.cli.sheets import (
+    chosen_protocols,
+    forecast_option,
+    print_answer,
+    print_json,
+    say_when_compiling,
+    sheet_text,
+)
 
 if TYPE_CHECKING:
-    from mustwright.nutrition.plan import Feed, FeedingPlan
+    from mustwright.nutrition.feeding_plan import Feed, FeedingPlan
+    from mustwright.services.ground import MustResult
     from mustwright.services.outcome import Outcome
-    from mustwright.services.plan import MustResult, PlanResult
+    from mustwright.services.plan import PlanResult
     from mustwright.working import Figure
 
 
 @click.command("plan")
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, or a protocol file (.toml).")
-@click.option("--no-forecast", is_flag=True, help="Leave out what it would do.")
+@forecast_option
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def plan_command(
-    file: str, protocol: str | None, no_forecast: bool, explain: bool, as_json: bool
+    file: str, protocol: str | None, forecast: bool, explain: bool, as_json: bool
 ) -> None:
     """Plan the must in FILE (a must sheet; - reads standard input)."""
     from mustwright.services.outcome import foresee_plan
@@ -32,20 +41,13 @@ def plan_command(
     text, name = sheet_text(file)
     ids, own = chosen_protocols(() if protocol is None else (protocol,))
     result = plan(text, ids[0] if ids else None, own, name)
-    if not no_forecast:
+    if forecast:
         say_when_compiling()
         result = foresee_plan(result)
     if as_json:
         print_json(plan_data(result, explain))
         return
-    for line in plan_lines(result):
-        click.echo(line)
-    if explain:
-        from mustwright.cli.working import working_lines
-
-        click.echo("\nWorking")
-        for line in working_lines(plan_working(result)):
-            click.echo(f"  {line}")
+    print_answer(plan_lines(result), partial(plan_working, result) if explain else None)
 
 
 def plan_lines(result: PlanResult) -> list[str]:

@@ -15,7 +15,6 @@ from mustwright.working import ARITHMETIC, ASSUMED, Figure, total
 
 INSOLUBLE_DENSITY_KG_L = 1.35  # wet fruit fibre and seeds, from memory
 PRIMARY = "primary"
-LIQUID = "ICUMSA1998 density of the mixed liquid"
 
 
 @dataclass(frozen=True)
@@ -240,21 +239,12 @@ def _with_sugar(
         | {"volume": volume},
         *_range(blend, lambda b: b.fermentable_g_l),
     )
-    alcohol = Figure(
-        blend.fermented().ethanol_pct_vol,
-        "% vol",
-        "mass balance: hexose x 0.47 g ethanol/g, CO2 leaves, volume from the final density",
-        "Zentou2021; OIML1975; OIV2012",
-        {"fermentable": fermentable, "sugar": sugar},
-        *_range(blend, lambda b: b.fermented().ethanol_pct_vol),
-    )
-    dry = Figure(
-        blend.fermented().gravity,
-        "SG 20/20",
-        "apparent gravity of what is left: OIV2012 with the alcohol of the balance",
-        "OIV2012; OIML1975; ICUMSA1998",
-        {"alcohol": alcohol, "sugar": sugar},
-        *_range(blend, lambda b: b.fermented().gravity),
+    alcohol, dry = _fermented_out(
+        blend.fermented(),
+        fermentable,
+        sugar,
+        _range(blend, lambda b: b.fermented().ethanol_pct_vol),
+        _range(blend, lambda b: b.fermented().gravity),
     )
     share = Figure(
         blend.glucose_share,
@@ -315,23 +305,12 @@ def with_fermentable(figures: MustFigures, fermentable: Figure) -> MustFigures:
     ends = [ferment(sugar.value, fermentable.value)]
     with validity_notes():  # said of the must itself, not of the ends of its range
         ends += [ferment(sugar.value, max(end, 0.0)) for end in (low, high)]
-    alcohol = Figure(
-        ends[0].ethanol_pct_vol,
-        "% vol",
-        "mass balance: hexose x 0.47 g ethanol/g, CO2 leaves, volume from the final density",
-        "Zentou2021; OIML1975; OIV2012",
-        {"fermentable": fermentable, "sugar": sugar},
-        ends[1].ethanol_pct_vol,
-        ends[2].ethanol_pct_vol,
-    )
-    dry = Figure(
-        ends[0].gravity,
-        "SG 20/20",
-        "apparent gravity of what is left: OIV2012 with the alcohol of the balance",
-        "OIV2012; OIML1975; ICUMSA1998",
-        {"alcohol": alcohol, "sugar": sugar},
-        ends[2].gravity,
-        ends[1].gravity,
+    alcohol, dry = _fermented_out(
+        ends[0],
+        fermentable,
+        sugar,
+        (ends[1].ethanol_pct_vol, ends[2].ethanol_pct_vol),
+        (ends[2].gravity, ends[1].gravity),
     )
     return replace(
         figures,
@@ -339,6 +318,33 @@ def with_fermentable(figures: MustFigures, fermentable: Figure) -> MustFigures:
         potential_alcohol_pct=alcohol,
         dry_gravity=dry,
     )
+
+
+def _fermented_out(
+    left: Fermented,
+    fermentable: Figure,
+    sugar: Figure,
+    alcohol_range: tuple[float | None, float | None],
+    gravity_range: tuple[float | None, float | None],
+) -> tuple[Figure, Figure]:
+    """Alcohol and gravity once all that can has fermented."""
+    alcohol = Figure(
+        left.ethanol_pct_vol,
+        "% vol",
+        "mass balance: hexose x 0.47 g ethanol/g, CO2 leaves, volume from the final density",
+        "Zentou2021; OIML1975; OIV2012",
+        {"fermentable": fermentable, "sugar": sugar},
+        *alcohol_range,
+    )
+    dry = Figure(
+        left.gravity,
+        "SG 20/20",
+        "apparent gravity of what is left: OIV2012 with the alcohol of the balance",
+        "OIV2012; OIML1975; ICUMSA1998",
+        {"alcohol": alcohol, "sugar": sugar},
+        *gravity_range,
+    )
+    return alcohol, dry
 
 
 def _range(blend: Blend, read: Callable[[Blend], float]) -> tuple[float | None, float | None]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from mustwright.nutrition.plan import FeedingPlan, Setting
+from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import RATE_BASIS, Protocol
 from mustwright.working import ASSUMED, Figure
 

@@ -15,8 +15,8 @@ import tomlkit
 from mustwright.errors import ConflictError, InputError, ValidityWarning
 from mustwright.kinetics.pace import Pace, usual_pace
 from mustwright.nutrition.choose import best
+from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.feeds import FeedSlot, place_feeds
-from mustwright.nutrition.plan import FeedingPlan
 from mustwright.nutrition.protocols import (
     Protocol,
     built_in_protocols,
@@ -107,6 +107,11 @@ def save_jar(
 
 def sheet_with_shelf(text: str, records: Sequence[ShelfRecord]) -> str:
     """The sheet as it is planned: one without nutrients of its own takes the cellar's shelf."""
+    return _with_shelf(text, tuple(records))
+
+
+@lru_cache(maxsize=KEPT_RESULTS)
+def _with_shelf(text: str, records: tuple[ShelfRecord, ...]) -> str:
     try:
         content = tomllib.loads(text)
     except (ValueError, RecursionError):

@@ -14,6 +14,7 @@ from mustwright.kinetics.inputs import (
     Trigger,
     Vessel,
 )
+from mustwright.kinetics.simulate import DRY_G_L
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.credits import Credit
 from mustwright.nutrition.triggers import Trigger as ProtocolTrigger
@@ -21,8 +22,8 @@ from mustwright.nutrition.triggers import read_trigger
 from mustwright.working import Figure
 
 if TYPE_CHECKING:
-    from mustwright.nutrition.plan import FeedingPlan
-    from mustwright.services.plan import Ground
+    from mustwright.nutrition.feeding_plan import FeedingPlan
+    from mustwright.services.ground import Ground
 
 GRAPE = "grape"
 DEFAULT_PH = 3.6
@@ -53,6 +54,11 @@ def must_at_pitch(ground: Ground) -> MustAtPitch:
         medium=medium_of(ground),
         fermentable_range=_fermentable_range(ground),
     )
+
+
+def nothing_to_ferment(ground: Ground) -> bool:
+    """Whether a must is dry before it begins, as water is."""
+    return ground.setting.must.fermentable_sugar_g_l.value < DRY_G_L
 
 
 def medium_of(ground: Ground) -> Medium:

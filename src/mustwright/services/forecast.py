@@ -12,11 +12,18 @@ from mustwright.errors import InputError
 from mustwright.kinetics import forecast as model
 from mustwright.kinetics.forecast import Band, Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch
-from mustwright.nutrition.plan import FeedingPlan, plan_feeding
+from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, protocol_called
-from mustwright.services.fermentation import conditions_of, feeds_of, must_at_pitch
+from mustwright.services.fermentation import (
+    conditions_of,
+    feeds_of,
+    must_at_pitch,
+    nothing_to_ferment,
+)
+from mustwright.services.ground import Ground, ground_of
 from mustwright.services.outcome import doubts
-from mustwright.services.plan import Ground, ground_of, plan_on
+from mustwright.services.plan import plan_on
 from mustwright.services.readings import read_readings
 
 NO_FEED = "none"
@@ -88,7 +95,7 @@ def forecast(
     InputError, ImpossibleError, UnknownKindError
     """
     ground = ground_of(text, name)
-    if ground.setting.must.sugar_g_l.value <= 0:
+    if nothing_to_ferment(ground):
         raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
     plan = _plan(ground, protocol, own or {})
     must, conditions = must_at_pitch(ground), conditions_of(ground)

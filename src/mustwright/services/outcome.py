@@ -11,17 +11,19 @@ import numpy as np
 from mustwright.kinetics import forecast as model
 from mustwright.kinetics.forecast import Band, Forecast
 from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch
-from mustwright.nutrition.plan import FeedingPlan
+from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.services.fermentation import (
     conditions_of,
     feeds_of,
     medium_of,
     must_at_pitch,
+    nothing_to_ferment,
 )
 from mustwright.working import Figure
 
 if TYPE_CHECKING:
-    from mustwright.services.plan import Comparison, Ground, PlanResult
+    from mustwright.services.ground import Ground
+    from mustwright.services.plan import Comparison, PlanResult
 
 MEMBERS = 600
 SEED = 1
@@ -98,7 +100,7 @@ def run_of(
 
 def foresee_plan(result: PlanResult, members: int = MEMBERS) -> PlanResult:
     """A plan with what it would do, and its feeds at the hours forecast."""
-    if result.must.sugar_g_l.value <= 0:
+    if nothing_to_ferment(result.ground):
         return result
     (outcome,) = foresee(result.ground, [result.plan], members=members)
     return replace(result, outcome=outcome, plan=with_expected_hours(result.plan, outcome))
@@ -106,7 +108,7 @@ def foresee_plan(result: PlanResult, members: int = MEMBERS) -> PlanResult:
 
 def foresee_comparison(result: Comparison, members: int = MEMBERS) -> Comparison:
     """A comparison with what each plan would do."""
-    if result.must.sugar_g_l.value <= 0:
+    if nothing_to_ferment(result.ground):
         return result
     best = [plan.protocol for plan in result.plans].index(result.suits_best)
     outcomes = foresee(result.ground, result.plans, best, members)
@@ -145,7 +147,9 @@ def doubts(ground: Ground) -> list[str]:
             f"The model was fitted on musts up to {FITTED_TO_BRIX:g} Brix; this one is beyond them."
         )
     if not FITTED_C[0] <= ground.sheet.temperature_c <= FITTED_C[1]:
-        found.append("It was fitted between {:g} and {:g} °C; this must is outside.".format(*FITTED_C))
+        found.append(
+            "It was fitted between {:g} and {:g} °C; this must is outside.".format(*FITTED_C)
+        )
     if medium_of(ground) == "honey":
         found.append("No honey must was in the fit: the band counts how media differ.")
     return found
@@ -177,7 +181,7 @@ def difference(one: Forecast, other: Forecast) -> str:
             "does not get dry where that one does" if middle > 0 else "gets dry where it does not"
         )
     way = "later" if middle > 0 else "sooner"
-    return f"dry about {abs(middle) / 24:.1f} days {way}, in {max(sooner, later):.0%} of members"
+    return f"dry about {abs(middle) / 24:.1f} days {way}, in {max(sooner, later):.0%} of runs"
 
 
 def outcome_of(run: Forecast, members: int) -> Outcome:

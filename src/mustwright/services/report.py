@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from mustwright.nutrition.plan import Feed
+from mustwright.nutrition.feeding_plan import Feed
+from mustwright.services.ground import MustResult
 from mustwright.services.outcome import outcome_shape
-from mustwright.services.plan import Comparison, MustResult, PlanResult
+from mustwright.services.plan import Comparison, PlanResult
 from mustwright.working import ARITHMETIC, Figure, figure_data, tidy, unfold
 from mustwright.yeast.pitch import Pitch
 

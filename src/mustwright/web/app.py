@@ -25,10 +25,11 @@ from mustwright.web.pages import (
     protocols,
     shelf,
     sources,
+    what_if,
 )
 
 PAGES = (
-    home, health, must_form, must_text, compare, plan, protocols, shelf, convert, sources
+    home, health, must_form, must_text, compare, what_if, plan, protocols, shelf, convert, sources
 )  # fmt: skip
 HOSTS = ("127.0.0.1", "localhost", "[::1]")
 

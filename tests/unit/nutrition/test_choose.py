@@ -5,7 +5,8 @@ import pytest
 from musts import sheet
 from mustwright.nutrition.choose import UNFIT, WEIGHTS, best
 from mustwright.nutrition.protocols import built_in_protocols
-from mustwright.services.plan import _compare, lay_ground
+from mustwright.services.ground import lay_ground
+from mustwright.services.plan import _compare
 from mustwright.services.sheet import sheet_from
 
 FRUIT = ({"kind": "raspberries", "amount": "4 kg"},)

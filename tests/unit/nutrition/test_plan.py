@@ -31,7 +31,7 @@ def step_of(content):
     return float(content["shelf"]["scale"].removesuffix(" g"))
 
 
-@cases(250)
+@cases(150)
 @given(sheets(), ANY_PROTOCOL)
 def test_no_plan_breaks_a_hard_limit(content, protocol):
     plan, setting = feeding(content, protocol)
@@ -61,7 +61,7 @@ def test_no_plan_breaks_a_limit_on_4_litres_and_a_coarse_scale(profile, scale, n
         assert any("step of 100 g is coarse" in w for w in plan.warnings)
 
 
-@cases(100)
+@cases(60)
 @given(sheets(), BUILT_IN)
 def test_kinds_of_nitrogen_are_kept_apart_and_add_up(content, name):
     plan, setting = feeding(content, name)
@@ -170,7 +170,7 @@ def test_volume_scales_grams(litres, factor, gravity, name):
             assert item.grams.value == pytest.approx(grams, rel=1e-4, abs=0.0006 * (1 + ratio))
 
 
-@cases(100)
+@cases(60)
 @given(sheets(), ANY_PROTOCOL)
 def test_what_a_protocol_forbids_is_not_given(content, protocol):
     plan, setting = feeding(content, protocol)

@@ -30,7 +30,7 @@ def alcohol(value, finish=None):
 # Alcohol -------------------------------------------------------------------------------------
 
 
-@cases(40)
+@cases(20)
 @given(st.floats(1, 20))
 def test_the_alcohol_asked_for_is_the_potential_of_the_must(value):
     laid = ground_of(alcohol(value))
@@ -38,13 +38,13 @@ def test_the_alcohol_asked_for_is_the_potential_of_the_must(value):
 
 
 def ground_of(aim, **more):
-    from mustwright.services.plan import lay_ground
+    from mustwright.services.ground import lay_ground
     from mustwright.services.sheet import read_sheet
 
     return lay_ground(read_sheet(text(aim, **more))).must
 
 
-@cases(40)
+@cases(20)
 @given(st.floats(4, 16), st.floats(1.0, 1.04))
 def test_a_sweet_finish_asks_for_more_honey(value, finish):
     dry, sweet = ground_of(alcohol(value)), ground_of(alcohol(value, f"{finish:.4f}"))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from musts import cases, examples, ground, sheet
 from mustwright.errors import InputError, MustwrightError, validity_notes
 from mustwright.must.gravity import brix_from_gravity
-from mustwright.services.plan import lay_ground
+from mustwright.services.ground import lay_ground
 from mustwright.services.sheet import gravity_typed, read_sheet, sheet_from
 
 

@@ -9,8 +9,9 @@ from starlette.responses import HTMLResponse
 
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ready import state
-from mustwright.nutrition.plan import FeedingPlan
+from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.services import cellar as use
+from mustwright.services.fermentation import nothing_to_ferment
 from mustwright.services.foreseen import foreseen_comparison
 from mustwright.services.outcome import Outcome, doubts
 from mustwright.services.plan import Comparison
@@ -39,7 +40,6 @@ COLUMNS = (
     "Held in all, mg N/L",
     "Short, mg N/L",
     "Early share",
-    "Cost",
 )
 
 
@@ -81,7 +81,10 @@ def compare_page(
         narrow=side_by_side(plans, thirds, result.suits_best, True, hold),
         will=[
             gravity_picture(
-                curves, dry, common_axis(plans, thirds, layout.kind == "narrow", hold), layout,
+                curves,
+                dry,
+                common_axis(plans, thirds, layout.kind == "narrow", hold),
+                layout,
                 f"will-{layout.kind}",
             )
             for layout in (BESIDE, BESIDE_NARROW)
@@ -89,7 +92,9 @@ def compare_page(
         if curves
         else [],
         forecast_state=state(),
+        nothing=nothing_to_ferment(result.ground),
         doubts=doubts(result.ground),
+        bands_for_all=len(plans) <= BANDS_FOR_ALL,
         picked=picked,
         asked=protocol or [],
         rows=[
@@ -107,6 +112,7 @@ def compare_page(
         columns=[
             "Suits, of 100",
             *(OUTCOMES if result.outcomes else ()),
+            "Cost",
             *(f"{name}, g" for _, name in jars),
             *COLUMNS,
         ],

@@ -22,7 +22,7 @@ from mustwright.web.forms.sheet_form import (
     typed_from_sheet,
 )
 from mustwright.web.forms.typed import Typed, posted, said
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.shown import show_form
 from mustwright.yeast.pitch import strain_called
 
 router = APIRouter(include_in_schema=False)
@@ -182,19 +182,17 @@ def _form(
     errors = errors or {}
     cellar: Cellar = request.app.state.compose.cellar
     extra = [field for field in ROW_FIELDS if field not in ("kind", "amount", "stage")]
-    status = 409 if theirs else 422 if errors else 200
-    return show(
+    return show_form(
         request,
         "must_form.html",
-        status,
+        stamp=version,
+        errors=errors,
+        theirs=theirs,
         heading="Change the must" if slug else "A new must",
         action=f"/musts/{slug}/edit" if slug else "/musts/new",
         slug=slug,
         typed=typed,
         base=base,
-        stamp=version,
-        errors=errors,
-        theirs=theirs,
         kinds=lists.ingredient_names(),
         stages=lists.STAGE_OPTIONS,
         facts=LOT_LABELS,

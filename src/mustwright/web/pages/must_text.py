@@ -12,7 +12,7 @@ from mustwright.services import cellar as use
 from mustwright.services.records import Cellar
 from mustwright.web.forms.typed import Typed
 from mustwright.web.pages.must_form import Form, version_of
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.shown import show_form
 
 router = APIRouter(include_in_schema=False)
 START = """[must]
@@ -90,10 +90,12 @@ def _form(
         if slug
         else [("/musts/new", "As a form")]
     )
-    return show(
+    return show_form(
         request,
         "text_form.html",
-        409 if theirs else 422 if errors else 200,
+        stamp=version,
+        errors=errors,
+        theirs=theirs,
         heading="The sheet as text" if slug else "A new must as text",
         action=f"/musts/{slug}/text" if slug else "/musts/new/text",
         back=f"/musts/{slug}" if slug else "/",
@@ -103,7 +105,4 @@ def _form(
         links=links,
         named=True,
         typed=typed,
-        stamp=version,
-        errors=errors or {},
-        theirs=theirs,
     )

@@ -7,9 +7,10 @@ from starlette.responses import HTMLResponse
 
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ready import state
-from mustwright.nutrition.plan import Feed
+from mustwright.nutrition.feeding_plan import Feed
 from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.services import cellar as use
+from mustwright.services.fermentation import nothing_to_ferment
 from mustwright.services.foreseen import foreseen_plan
 from mustwright.services.outcome import doubts
 from mustwright.services.plan import PlanResult
@@ -55,6 +56,7 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         line_narrow=feed_line(result.plan, third, narrow=True),
         will=forecast_view(result),
         forecast_state=state(),
+        nothing=nothing_to_ferment(result.ground),
         balance_wide=balance_picture(result.plan.balance, result.plan.nitrogen),
         balance_narrow=balance_picture(result.plan.balance, result.plan.nitrogen, narrow=True),
         feed_cautions=_cautions(result.plan.feeds),

@@ -28,7 +28,7 @@ from mustwright.web.forms.protocol_form import (
 from mustwright.web.forms.typed import Typed, said
 from mustwright.web.pages.must_form import Form, version_of
 from mustwright.web.pages.shown import put_away as shown_away
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.shown import show, show_form
 from mustwright.web.pictures.feed_line import nominal_line
 
 router = APIRouter(include_in_schema=False)
@@ -163,18 +163,17 @@ def _form(
     errors: Mapping[str, str] | None = None,
     theirs: str = "",
 ) -> Response:
-    return show(
+    return show_form(
         request,
         "protocol_form.html",
-        409 if theirs else 422 if errors else 200,
+        stamp=version,
+        errors=errors,
+        theirs=theirs,
         heading="Change my protocol" if identity else "A protocol of my own",
         action=f"/protocols/{identity}/edit" if identity else "/protocols/new",
         identity=identity,
         typed=typed,
         base=base,
-        stamp=version,
-        errors=errors or {},
-        theirs=theirs,
         whens=WHENS,
         feed_fields=FEED_FIELDS,
     )

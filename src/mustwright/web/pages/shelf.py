@@ -15,7 +15,7 @@ from mustwright.web.forms import lists
 from mustwright.web.forms.jar_form import KIND, jar_field, jar_from_typed, typed_from_jar
 from mustwright.web.forms.typed import Typed, said
 from mustwright.web.pages.must_form import Form, version_of
-from mustwright.web.pages.shown import put_away, show
+from mustwright.web.pages.shown import put_away, show, show_form
 
 router = APIRouter(include_in_schema=False)
 GROUPS = {
@@ -129,18 +129,17 @@ def _form(
     errors: Mapping[str, str] | None = None,
     theirs: str = "",
 ) -> Response:
-    return show(
+    return show_form(
         request,
         "jar_form.html",
-        409 if theirs else 422 if errors else 200,
+        stamp=version,
+        errors=errors,
+        theirs=theirs,
         heading="Change a nutrient" if identity else "A nutrient for the shelf",
         action=f"/shelf/{identity}" if identity else "/shelf/new",
         identity=identity,
         typed=typed,
         base=base,
-        stamp=version,
-        errors=errors or {},
-        theirs=theirs,
         kinds=list(lists.nutrient_options()),
         minerals=MINERALS,
     )

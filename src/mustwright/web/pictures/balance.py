@@ -5,7 +5,7 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from mustwright.nutrition.balance import BalanceRow
-from mustwright.nutrition.plan import NitrogenSheet
+from mustwright.nutrition.feeding_plan import NitrogenSheet
 from mustwright.web.pages.figures import number
 from mustwright.web.pictures.svg import line, picture, rect, text
 

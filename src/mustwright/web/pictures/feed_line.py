@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from mustwright.nutrition.plan import FeedingPlan
+from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text, whisker
 from mustwright.working import Figure

@@ -11,9 +11,10 @@ from markupsafe import Markup
 
 from mustwright.services.outcome import Outcome
 from mustwright.web.pages.figures import clock, number
-from mustwright.web.pictures.svg import TimeAxis, element, line, picture, text
+from mustwright.web.pictures.svg import TimeAxis, element, line, picture, text, wrapped
 
 LINE = 17.0
+LETTERS = 34
 LONGEST_DAYS, SHORTEST_DAYS = 28.0, 5.0
 STYLES = 5  # classes c0 to c4 of the style sheet: colour and dash both differ
 
@@ -99,7 +100,7 @@ def gravity_picture(
     if layout.days:
         body.append(axis.labels(layout.height - 6))
     if layout.names_right:
-        body += _names_right(curves, axis, scale, layout, (top, bottom))
+        body += _names_right(curves, axis, scale, (top, bottom))
     elif len(curves) > 1:
         rows = _names_below(curves, layout)
         body += rows
@@ -162,7 +163,10 @@ def _ticks(scale: _Scale, axis: TimeAxis) -> list[str]:
     reach = scale.high - scale.low
     step = next(s for s in (0.005, 0.01, 0.02, 0.05) if reach / s <= 8)
     first = math.ceil(scale.low / step)
-    drawn = [text(axis.left - 8, 12, "gravity", "t tick", "end")]
+    tight = axis.left < 60
+    drawn = [
+        text(0 if tight else axis.left - 8, 12, "gravity", "t tick", "start" if tight else "end")
+    ]
     for k in range(first, math.floor(scale.high / step) + 1):
         y = scale.y(k * step)
         drawn.append(line(axis.left, y, axis.right, y, "grid"))
@@ -199,7 +203,10 @@ def _between(outcome: Outcome, hours: float) -> float:
 
 
 def _names_right(
-    curves: Sequence[Curve], axis: TimeAxis, scale: _Scale, layout: Layout, ends: tuple[float, float]
+    curves: Sequence[Curve],
+    axis: TimeAxis,
+    scale: _Scale,
+    ends: tuple[float, float],
 ) -> list[str]:
     """Names beside the ends of their lines, moved apart; grey ones only where there is room."""
     left = axis.right + 14
@@ -208,13 +215,14 @@ def _names_right(
     for curve, end, y in places:
         drawn.append(line(axis.right + 1, end, left, y, "leader"))
         drawn.append(line(left + 2, y, left + 30, y, f"curve {_class(curve)}"))
-        drawn.append(text(left + 38, y + 4, _cut(curve.name, 36), "t"))
-    taken = [y for _, _, y in places]
+        for k, words in enumerate(wrapped(curve.name, LETTERS)):
+            drawn.append(text(left + 38, y + 4 + LINE * k, words, "t"))
+    taken = [y + LINE * k for c, _, y in places for k in range(len(wrapped(c.name, LETTERS)))]
     for curve in curves:
         end = scale.y(_between(curve.outcome, axis.end_h))
         if curve.style is None and all(abs(end - y) >= 15 for y in taken):
             taken.append(end)
-            drawn.append(text(left, end + 4, _cut(curve.name, 42), "t soft"))
+            drawn.append(text(left, end + 4, _cut(curve.name, 44), "t soft"))
     return drawn
 
 
@@ -224,13 +232,14 @@ def _placed(
     """Curves with the height of their end and of their name, the quickest lowest."""
     at = {id(c): scale.y(_between(c.outcome, axis.end_h)) for c in curves}
     order = sorted(curves, key=lambda c: (at[id(c)] // 6, -c.outcome.days_to_dry.value))
+    deep = [LINE * len(wrapped(curve.name, LETTERS)) for curve in order]
     heights: list[float] = []
     for k, curve in enumerate(order):
-        heights.append(max(at[id(curve)], heights[k - 1] + LINE if k else ends[0]))
-    floor = ends[1]
+        heights.append(max(at[id(curve)], heights[k - 1] + deep[k - 1] if k else ends[0]))
+    floor = ends[1] + LINE
     for k in reversed(range(len(heights))):
-        heights[k] = min(heights[k], floor)
-        floor = heights[k] - LINE
+        heights[k] = min(heights[k], floor - deep[k])
+        floor = heights[k]
     return [(c, at[id(c)], y) for c, y in zip(order, heights, strict=True)]
 
 

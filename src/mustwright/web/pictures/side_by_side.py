@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
-from mustwright.nutrition.plan import FeedingPlan, NitrogenSheet
+from mustwright.nutrition.feeding_plan import FeedingPlan, NitrogenSheet
 from mustwright.web.pictures.feed_line import (
     Mark,
     _unclipped,
@@ -15,7 +15,7 @@ from mustwright.web.pictures.feed_line import (
     marks_of,
     stack,
 )
-from mustwright.web.pictures.svg import TimeAxis, line, picture, rect, text, whisker
+from mustwright.web.pictures.svg import TimeAxis, line, picture, rect, text, whisker, wrapped
 from mustwright.working import Figure
 
 WIDE, NARROW = 1000.0, 344.0
@@ -80,7 +80,7 @@ def _height(plan: FeedingPlan, best: bool, narrow: bool) -> float:
     """Rows of a narrow picture grow with the lines their name takes."""
     if not narrow:
         return ROW
-    lines = len(_wrapped(plan.protocol_name, LETTERS)) + (best or not plan.feasible)
+    lines = len(wrapped(plan.protocol_name, LETTERS)) + (best or not plan.feasible)
     return NARROW_ROW + 15.0 * lines
 
 
@@ -110,25 +110,13 @@ def _name(plan: FeedingPlan, best: bool, y: float, narrow: bool) -> str:
     """The protocol's name, on two lines where it is long, and what is to be said at once."""
     said = "suits best" if best else "" if plan.feasible else "cannot be made as written"
     left, first, step = (8.0, 16.0, 15.0) if narrow else (0.0, 19.0, 16.0)
-    words = _wrapped(plan.protocol_name, LETTERS if narrow else 32)
+    words = wrapped(plan.protocol_name, LETTERS if narrow else 32)
     drawn = "".join(
         text(left, y + first + step * k, words_, "t strong") for k, words_ in enumerate(words)
     )
     if said:
         drawn += text(left, y + first + step * len(words), said, "t mark" if best else "t soft")
     return drawn
-
-
-def _wrapped(name: str, longest: int) -> list[str]:
-    lines = [""]
-    for word in name.split():
-        if lines[-1] and len(lines[-1]) + 1 + len(word) > longest and len(lines) < 2:
-            lines.append(word)
-        else:
-            lines[-1] = f"{lines[-1]} {word}".strip()
-    if len(lines[-1]) > longest + 4:
-        lines[-1] = lines[-1][: longest + 2].rstrip() + "…"
-    return lines
 
 
 def _bar(

@@ -31,6 +31,19 @@ def text(x: float, y: float, words: str, class_: str = "t", anchor: str = "start
     return element("text", escape(words), x=x, y=y, class_=class_, text_anchor=anchor)
 
 
+def wrapped(name: str, longest: int) -> list[str]:
+    """A name on one line or two, cut where even that is too short."""
+    lines = [""]
+    for word in name.split():
+        if lines[-1] and len(lines[-1]) + 1 + len(word) > longest and len(lines) < 2:
+            lines.append(word)
+        else:
+            lines[-1] = f"{lines[-1]} {word}".strip()
+    if len(lines[-1]) > longest + 4:
+        lines[-1] = lines[-1][: longest + 2].rstrip() + "…"
+    return lines
+
+
 def rect(x: float, y: float, width: float, height: float, class_: str, fill: str = "") -> str:
     """A box; `fill` may name a pattern."""
     return element(
@@ -118,8 +131,11 @@ class TimeAxis:
     def labels(self, y: float) -> str:
         """Names of the days under (or over) the axis."""
         drawn = []
+        step = self.x(self.days[1] * HOURS_PER_DAY) - self.left if len(self.days) > 1 else 99.0
+        first = "pitch" if step >= 48 else "0"
+        named = self.days[1 if step >= 62 or len(self.days) < 4 else 2 : 3]
         for d in self.days:
             anchor = "start" if d == 0 else "end" if d * HOURS_PER_DAY == self.end_h else "middle"
-            name = "pitch" if d == 0 else f"day {d}" if d == self.days[1] else str(d)
+            name = first if d == 0 else f"day {d}" if d in named[:1] else str(d)
             drawn.append(text(self.x(d * HOURS_PER_DAY), y, name, "t tick", anchor))
         return "".join(drawn)
