@@ -7,8 +7,7 @@ from CoolProp.CoolProp import PropsSI
 
 from mustwright import data
 from mustwright.constants import BAR_PER_ATM
-from mustwright.finishing.acid import acidity_as, equivalent_mass
-from mustwright.finishing.carbonate import sugar_called
+from mustwright.finishing.acid_chemistry import acidity_as, equivalent_mass
 from mustwright.finishing.containers import sparkle_class
 from mustwright.finishing.gas import (
     co2_g_l_from_pressure,
@@ -21,8 +20,9 @@ from mustwright.finishing.gas import (
 )
 from mustwright.finishing.law import finishing_law
 from mustwright.finishing.liquid import Liquid, mixed
+from mustwright.finishing.priming import sugar_called
 from mustwright.finishing.step import finishing_data, record
-from mustwright.finishing.sulfite import salt_yield
+from mustwright.finishing.sulfite_amount import salt_yield
 from mustwright.finishing.sulfite_chemistry import (
     ionic_shift,
     molecular_fraction,

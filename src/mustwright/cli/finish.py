@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 import click
 
-from mustwright.cli.sheets import print_json
+from mustwright.cli.sheets import print_answer, print_json
 from mustwright.errors import InputError
 
 
@@ -205,14 +205,7 @@ def _show(result: object, explain: bool, as_json: bool) -> None:
         return
     from mustwright.cli.finish_text import step_lines
 
-    for line in step_lines(result):
-        click.echo(line)
-    if explain:
-        from mustwright.cli.working import working_lines
-
-        click.echo("\nWorking")
-        for line in working_lines(step_working(result)):
-            click.echo(f"  {line}")
+    print_answer(step_lines(result), (lambda: step_working(result)) if explain else None)
 
 
 def write_labels(result: Any, path: str, link: str, page: str) -> None:

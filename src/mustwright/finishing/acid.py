@@ -1,4 +1,4 @@
-"""How much acid, carbonate or tannin, by titration or by pH, with the bench trial that decides."""
+"""How much acid or carbonate, by titration or by pH, with the bench trial that decides."""
 
 from __future__ import annotations
 
@@ -8,6 +8,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.acid_chemistry import (
+    TARTARIC_G_EQ,
+    equivalent_mass,
+    protons_given,
+    substance_called,
+)
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import MOST_LITRES
 from mustwright.finishing.step import (
@@ -16,13 +22,11 @@ from mustwright.finishing.step import (
     cautions,
     finishing_data,
     published,
-    record,
     within,
 )
 from mustwright.finishing.trial import BenchTrial, bench_trial
 from mustwright.working import ARITHMETIC, Figure, typed
 
-TARTARIC_G_EQ = 75.043
 CO2_L_PER_MOL_20C = 24.055  # ideal gas at 20 C and 101.325 kPa
 MOST_CHANGE_G_L = 10.0
 STEP_DOWN_G_L = 0.5
@@ -75,86 +79,6 @@ class AcidDose:
     recorded: Recorded = field(default_factory=Recorded)
 
 
-@dataclass(frozen=True)
-class TanninDose:
-    """Tannin by taste: a row of glasses between the usual ends."""
-
-    grams_low: Figure
-    grams_high: Figure
-    legal_g_l: Figure | None
-    trial: BenchTrial
-    recorded: Recorded = field(default_factory=Recorded)
-
-
-def equivalent_mass(entry: Mapping[str, Any]) -> float:
-    """Grams of an acid or base per equivalent, by titration to about pH 8.2 [g/eq].
-
-    Examples
-    --------
-    >>> round(equivalent_mass(record("acid", "citric", "x")), 3)
-    64.041
-    """
-    return float(entry["molar_mass"]) / float(entry["equivalents"])
-
-
-def acidity_as(acidity_as_tartaric_g_l: float, acid: str) -> float:
-    """An acidity counted as tartaric, counted as another acid [g/L].
-
-    Examples
-    --------
-    >>> round(acidity_as(1.0, "malic"), 4)
-    0.8934
-    """
-    return acidity_as_tartaric_g_l * equivalent_mass(record("acid", acid, "acid")) / TARTARIC_G_EQ
-
-
-def protons_given(entry: Mapping[str, Any], ph: float) -> float:
-    """Protons one molecule of an acid has given off at a pH, ideal [mol/mol].
-
-    Examples
-    --------
-    >>> round(protons_given(record("acid", "lactic", "x"), 3.863), 3)
-    0.5
-    """
-    terms, product = [1.0], 1.0
-    for pk in entry["pk"]:
-        product *= 10 ** (ph - float(pk))
-        terms.append(product)
-    return sum(i * t for i, t in enumerate(terms)) / sum(terms)
-
-
-def buffer_from_titration(readings: Sequence[tuple[float, float]], substance: str) -> float:
-    """Buffer of a mead from glasses dosed on the bench [meq/L per pH].
-
-    Parameters
-    ----------
-    readings : sequence of (dose_g_l, ph)
-        At least two, of different dose.
-    substance : str
-        Id of the acid or base that was dosed.
-
-    Notes
-    -----
-    Slope of pH over milliequivalents by least squares; an acid gives the protons it has given off
-    at the mean pH of the readings.
-    """
-    is_acid, entry = _kind(substance)
-    if len(readings) < 2 or len({dose for dose, _ in readings}) < 2:
-        raise InputError("titration", "needs at least two glasses of different dose", len(readings))
-    mean_ph = sum(ph for _, ph in readings) / len(readings)
-    per_mol = protons_given(entry, mean_ph) if is_acid else -float(entry["equivalents"])
-    meq = [1000 * dose / float(entry["molar_mass"]) * per_mol for dose, _ in readings]
-    mean = sum(meq) / len(meq)
-    over = sum((m - mean) * (ph - mean_ph) for m, (_, ph) in zip(meq, readings, strict=True))
-    under = sum((m - mean) ** 2 for m in meq)
-    slope = over / under
-    if not slope < 0:
-        raise ImpossibleError(
-            "titration", "needs a pH that falls with acid and rises with base", f"slope {slope:g}"
-        )
-    return -1 / slope
-
-
 def acid_dose(ask: AcidAsk, law: FinishingLaw) -> AcidDose:
     """Acid or carbonate for an acidity or a pH.
 
@@ -169,27 +93,13 @@ def acid_dose(ask: AcidAsk, law: FinishingLaw) -> AcidDose:
     at the pH wanted. Carbonate turns into carbon dioxide that leaves; no bitartrate is taken to
     fall out (there is little tartaric acid in mead), which is the upper end of the need.
     """
-    is_acid, entry = _kind(ask.substance)
+    is_acid, entry = substance_called(ask.substance)
     _check(ask)
     dose = _dose_by_acidity(ask, is_acid, entry)
     if dose is None:
         dose = _dose_by_ph(ask, is_acid, entry)
     _legal(ask, law, is_acid, entry, dose.value)
     return _result(ask, law, is_acid, entry, dose)
-
-
-def _kind(substance: str) -> tuple[bool, Mapping[str, Any]]:
-    """Whether it is an acid, and its record."""
-    acids = {str(a["id"]) for a in finishing_data()["acid"] if a.get("added", True)}
-    key = str(substance).strip().lower().replace(" ", "_").removesuffix("_acid")
-    if key in acids:
-        return True, record("acid", key, "with")
-    bases = {str(one["id"]) for one in finishing_data()["base"]}
-    key = str(substance).strip().lower().replace(" ", "_")
-    if key not in bases:
-        known = ", ".join([*sorted(acids), *sorted(bases)])
-        raise InputError("with", f"needs one of {known}", substance)
-    return False, record("base", key, "with")
 
 
 def _check(ask: AcidAsk) -> None:
@@ -454,31 +364,3 @@ def _notes(
     if is_acid and entry["id"] == "lactic":
         notes.append("Lactic acid is sold as a solution: divide by its strength.")
     return tuple(notes)
-
-
-def tannin_dose(volume_l: float, law: FinishingLaw, scale_g: float = 0.1) -> TanninDose:
-    """A row of glasses from none to the usual most; tannin is dosed by taste alone."""
-    within(volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
-    usual = finishing_data()["tannin"]
-    low, high = float(usual["low_g_l"]), float(usual["high_g_l"])
-    limit = law.highest("tannin")
-    if limit is not None and limit.high is not None:
-        high = min(high, limit.high)
-
-    def grams(dose: float) -> Figure:
-        given = {"dose_g_l": Figure(dose, "g/L", "usual dose", str(usual["source"]))}
-        return Figure(dose * volume_l, "g", "dose x volume", ARITHMETIC, given)
-
-    doses = [low + (high - low) * i / 4 for i in range(5)]
-    trial = bench_trial("tannin", volume_l, doses, stock_g_l=10.0, scale_g=scale_g)
-    recorded = Recorded(
-        (),
-        {},
-        (
-            "Let the glasses stand an hour; tannin shows late.",
-            "Dissolve the grams of the glass you like in a little warm water, stir in, wait weeks.",
-        ),
-        (f"Doses: {usual['source']}.",),
-        cautions("bench_first"),
-    )
-    return TanninDose(grams(low), grams(high), limit.figure() if limit else None, trial, recorded)

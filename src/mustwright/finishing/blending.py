@@ -11,7 +11,7 @@ import numpy as np
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.finishing.blend_programme import largest, possible, solve
 from mustwright.finishing.law import FinishingLaw
-from mustwright.finishing.liquid import mead, mixed
+from mustwright.finishing.liquid import BALANCE, mead, mixed
 from mustwright.finishing.lots import (
     QUANTITIES,
     SCALE,
@@ -25,7 +25,6 @@ from mustwright.finishing.lots import (
     volume_of,
 )
 from mustwright.finishing.step import Addition, Recorded, cautions, within
-from mustwright.finishing.sweeten import BALANCE
 from mustwright.working import ARITHMETIC, Figure, typed
 
 FEWEST_LOTS, MOST_LOTS = 2, 6

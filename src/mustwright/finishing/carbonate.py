@@ -21,32 +21,18 @@ from mustwright.finishing.gas import (
     volume_g_l,
 )
 from mustwright.finishing.law import FinishingLaw
-from mustwright.finishing.liquid import of_ingredient
+from mustwright.finishing.priming import Sugar, priming_sugar
 from mustwright.finishing.step import (
     Addition,
     Recorded,
     cautions,
     finishing_data,
-    record,
     within,
 )
-from mustwright.must.blend import fermentable_hexose
-from mustwright.must.ingredient import Ingredient
 from mustwright.working import ARITHMETIC, TYPED, Figure, typed
 
 MOST_RESIDUAL_G_L = 2.0
 ETHANOL_PER_CO2 = 46.069 / 44.009
-THINNING_FORMS = ("juice", "concentrate", "fruit", "syrup")
-
-
-@dataclass(frozen=True)
-class Sugar:
-    """What primes: its name and the hexose yeast gets from it [g/g]."""
-
-    id: str
-    name: str
-    hexose_g_g: Figure
-    ingredient: Ingredient | None = None
 
 
 @dataclass(frozen=True)
@@ -113,30 +99,6 @@ class Carbonation:
     recorded: Recorded = field(default_factory=Recorded)
 
 
-def sugar_called(identity: str, ingredient: Ingredient | None = None) -> Sugar:
-    """A priming sugar by id, or any ingredient with sugar in it.
-
-    Notes
-    -----
-    Stoichiometry: 1 g of sucrose is 1.05263 g of hexose, 1 g of dextrose monohydrate 0.90909 g; an
-    ingredient gives its sugars times the share that ferments.
-    """
-    if ingredient is None:
-        entry = record("priming_sugar", identity, "sugar")
-        hexose = Figure(
-            float(entry["hexose"]), "g/g", "hexose per gram by molar masses", ARITHMETIC
-        )
-        return Sugar(str(entry["id"]), str(entry["name"]), hexose)
-    share = fermentable_hexose(ingredient)
-    if share < 0.02:
-        raise ImpossibleError("sugar", "needs something with fermentable sugar", ingredient.name)
-    water = ingredient.figures.get("water_pct", 0.0)
-    hexose = Figure(
-        share, "g/g", "sugars x fermentable share (sucrose x 1.053)", ARITHMETIC, {"water": water}
-    )
-    return Sugar(ingredient.id, ingredient.name, hexose, ingredient)
-
-
 def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
     """Priming sugar or keg pressure for a wanted sparkle.
 
@@ -168,7 +130,7 @@ def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
     warm, hot_bar = _pressure(ask, target, 20.0), _pressure(ask, target, hot)
     containers = containers_for(ask, hot_bar)
     refuse_container(ask, containers, hot_bar)
-    sugar = None if ask.sugar is None else _sugar(ask, ask.sugar, residual, target)
+    sugar = None if ask.sugar is None else priming_sugar(ask.sugar, ask.volume_l, residual, target)
     keg = None if ask.keg_c is None else _pressure(ask, target, ask.keg_c)
     return _result(ask, law, residual, volumes, target, sugar, warm, hot_bar, keg, containers)
 
@@ -265,48 +227,6 @@ def _refuse(ask: CarbonateAsk, residual: Figure, target: Figure) -> None:
             f"needs more than the {residual.value:.2f} volumes it may hold already",
             round(target.value, 4),
         )
-
-
-def _sugar(ask: CarbonateAsk, sugar: Sugar, residual: Figure, target: Figure) -> Figure:
-    """Grams of priming sugar for the batch."""
-    hexose = Figure(
-        float(finishing_data()["priming"]["hexose_co2"]),
-        "g/g",
-        "2 CO2 per hexose",
-        str(finishing_data()["priming"]["hexose_co2_source"]),
-    )
-    per_gram = sugar.hexose_g_g.value * hexose.value
-    room = _room_l_g(sugar)
-
-    def grams(left_volumes: float) -> float:
-        missing = (target.value - left_volumes * volume_g_l()) * ask.volume_l
-        if per_gram <= target.value * room:
-            raise ImpossibleError(
-                "sugar", "is too thin for so much sparkle: it waters the mead faster", sugar.name
-            )
-        return max(missing / (per_gram - target.value * room), 0.0)
-
-    return Figure(
-        grams(residual.value),
-        "g",
-        "(target - left) x 1.9768 x volume / (hexose x 0.48857)"
-        + (", thinning counted" if room else ""),
-        ARITHMETIC,
-        {
-            "target_g_l": target,
-            "left": residual,
-            "volume_l": typed(ask.volume_l, "L"),
-            "hexose_per_gram": sugar.hexose_g_g,
-            "co2_per_hexose": hexose,
-        },
-    )
-
-
-def _room_l_g(sugar: Sugar) -> float:
-    """Litres a gram of it adds, counted where it is mostly water."""
-    if sugar.ingredient is None or sugar.ingredient.form not in THINNING_FORMS:
-        return 0.0
-    return of_ingredient(sugar.ingredient, 1.0).volume_l / 1000
 
 
 def _pressure(ask: CarbonateAsk, target: Figure, temperature_c: float) -> Figure:

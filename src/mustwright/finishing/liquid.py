@@ -18,6 +18,7 @@ from mustwright.must.density import must_density_kg_m3
 from mustwright.must.gravity import gravity_from_composition
 from mustwright.must.ingredient import Ingredient
 
+BALANCE = "mass balance; OIML1975, OIV2012, ICUMSA1998"
 HIGHEST_EXTRACT_G_L = 600.0
 HIGHEST_ALCOHOL_PCT = 25.0
 MOST_LITRES = 1e6

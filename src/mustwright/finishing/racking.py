@@ -6,9 +6,8 @@ import math
 from dataclasses import dataclass, field
 
 from mustwright.errors import ImpossibleError, InputError
-from mustwright.finishing.liquid import Liquid, mead
+from mustwright.finishing.liquid import BALANCE, Liquid, mead
 from mustwright.finishing.step import Addition, Recorded, cautions, published, record, within
-from mustwright.finishing.sweeten import BALANCE
 from mustwright.must.blend import Blend, Portion
 from mustwright.must.ingredient import Ingredient
 from mustwright.working import ARITHMETIC, Figure, typed

@@ -2,54 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.stats import chi2, norm
+from scipy.stats import norm
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.movement import (
+    SIGMA_PER_90_PCT,
+    GravityReading,
+    Movement,
+    movement,
+    next_check,
+)
 from mustwright.finishing.step import Recorded, cautions, finishing_data, published, within
 from mustwright.must.alcohol import alcohol_from_gravities, ferment
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
 from mustwright.working import ARITHMETIC, ASSUMED, TYPED, Figure, typed
 
-SIGMA_PER_90_PCT = 1.645
 FERMENTABLE_SHARE = (0.88, 0.95, 0.99)  # As `must.blend.measured_figures` takes an unknown must.
 STRANGE = 0.01
 MOST_READINGS = 500
-
-
-@dataclass(frozen=True)
-class GravityReading:
-    """One reading: days on any clock, gravity at 20 °C [-]."""
-
-    day: float
-    gravity: float
-
-
-@dataclass(frozen=True)
-class Movement:
-    """What a series says of movement.
-
-    Parameters
-    ----------
-    chance : float
-        That gravity still falls, 0 to 1.
-    rate_per_day : float
-        Fall per day where it does fall, mean [1/day].
-    fall_per_day : Figure
-        Straight line through the readings, with its 90 % range [1/day].
-    scatter_chance : float
-        Chance of scatter as wide as this from the instrument alone; small means the readings
-        contradict one another.
-    """
-
-    chance: float
-    rate_per_day: float
-    fall_per_day: Figure
-    scatter_chance: float
 
 
 @dataclass(frozen=True)
@@ -116,72 +90,6 @@ class Stability:
     recorded: Recorded = field(default_factory=Recorded)
 
 
-def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
-    """Chance that gravity still falls.
-
-    Parameters
-    ----------
-    readings : sequence of GravityReading
-        Two or more, of different days.
-    sigma : float
-        Standard error of one reading [-].
-
-    Notes
-    -----
-    Two accounts of the readings are weighed by Bayes' rule, each as likely as the other
-    beforehand: it stands still, or it falls at a steady rate that may be anything from 0.00007 to
-    0.005 a day (uniform in its logarithm; both ends assumed). The level is free in both, so an
-    error common to all readings cancels. With the readings centred, a rate r has the likelihood
-    ``exp(-sum((g + r t)^2) / 2 sigma^2)``.
-
-    Examples
-    --------
-    >>> still = [GravityReading(d, 1.0000) for d in (0, 7, 14, 21)]
-    >>> falls = [GravityReading(d, 1.010 - 0.001 * d) for d in (0, 2, 4)]
-    >>> movement(still, 0.0006).chance < 0.3, movement(falls, 0.0006).chance > 0.9
-    (True, True)
-    """
-    days = np.asarray([r.day for r in readings], dtype=float)
-    gravities = np.asarray([r.gravity for r in readings], dtype=float)
-    t, g = days - days.mean(), gravities - gravities.mean()
-    spread = float(t @ t)
-    if not spread > 0:
-        raise InputError("reading", "needs readings of at least two different times", len(readings))
-    record = finishing_data()["stability"]
-    rates = np.geomspace(float(record["slow_per_day"]), float(record["fast_per_day"]), 400)
-    # Logarithm of the likelihood against that of standing still.
-    gain = (-2 * rates * float(t @ g) - rates**2 * spread) / (2 * sigma**2)
-    top = max(float(gain.max()), 0.0)
-    weights = np.exp(gain - top)
-    moving, still = float(weights.mean()), math.exp(-top)
-    chance = moving / (moving + still)
-    slope = float(t @ g) / spread
-    error = sigma / math.sqrt(spread)
-    fall = Figure(
-        0.0 - slope,
-        "per day",
-        "least squares line through the readings, error from the instrument",
-        ARITHMETIC,
-        {"sigma": sigma},
-        -slope - SIGMA_PER_90_PCT * error,
-        -slope + SIGMA_PER_90_PCT * error,
-    )
-    rate = float((weights * rates).sum() / weights.sum())
-    return Movement(chance, rate, fall, _scatter(t, g, slope, sigma))
-
-
-def _scatter(t: np.ndarray, g: np.ndarray, slope: float, sigma: float) -> float:
-    """Chance that the instrument alone scatters the readings about their line so widely.
-
-    A line that rises counts as scatter, as a ferment does not raise gravity.
-    """
-    fitted = min(slope, 0.0)
-    degrees = len(t) - (2 if slope < 0 else 1)
-    if degrees <= 0:
-        return 1.0
-    return float(chi2.sf(float(((g - fitted * t) ** 2).sum()) / sigma**2, degrees))
-
-
 def judge_stability(ask: StabilityAsk) -> Stability:
     """Weigh gravity series, residual sugar, alcohol, nitrogen and time into one verdict.
 
@@ -225,7 +133,7 @@ def judge_stability(ask: StabilityAsk) -> Stability:
             most * 0.48857 / 1.9768,
         )
     verdict, good, reasons = _verdict(ask, seen, span, residual, past)
-    check = _next_check(readings, error.value / SIGMA_PER_90_PCT, verdict)
+    check = next_check(readings, error.value / SIGMA_PER_90_PCT, verdict)
     return Stability(
         verdict,
         good,
@@ -400,24 +308,6 @@ def _sugar_reasons(residual: Figure | None, reasons: list[str]) -> tuple[bool, b
             "left, as nobody measured what share of this must ferments: a sugar test settles it."
         )
     return False, True
-
-
-def _next_check(readings: Sequence[GravityReading], sigma: float, verdict: str) -> Figure:
-    """Days after the last reading when one more, unchanged, would settle it; 28 at most."""
-    record = finishing_data()["stability"]
-    last, settled = readings[-1], float(record["settled_chance"])
-    formula = "first day on which an unchanged reading brings the chance below 10 %, 2 to 28"
-    source = str(record["rate_source"])
-    if verdict == "moving":
-        return Figure(3.0, "d", "it moves: look again soon", ASSUMED)
-    if verdict in ("dry and settled", "settled and sterile"):
-        return Figure(28.0, "d", "a last look before bottling, or in the bottle", ASSUMED)
-    least = float(record["least_days"]) - (last.day - readings[0].day)
-    for day in range(2, 29):
-        more = [*readings, GravityReading(last.day + day, last.gravity)]
-        if day >= least and movement(more, sigma).chance <= settled:
-            return Figure(float(day), "d", formula, source)
-    return Figure(28.0, "d", formula, source)
 
 
 def _steps(verdict: str) -> tuple[str, ...]:

@@ -19,6 +19,19 @@ from mustwright.finishing.step import (
     record,
     within,
 )
+from mustwright.finishing.sulfite_amount import (
+    SulfiteAsk,
+    bound_share,
+    free_to_add,
+    free_wanted,
+    grams_of,
+    molecular_share,
+    refuse_over,
+    strength_of,
+    total_before,
+    total_to_add,
+    weighed,
+)
 from mustwright.finishing.sulfite_chemistry import (
     HIGHEST_PH,
     LOWEST_PH,
@@ -26,56 +39,10 @@ from mustwright.finishing.sulfite_chemistry import (
     pk_figure,
     table_place,
 )
-from mustwright.working import ARITHMETIC, COMMON_PRACTICE, TYPED, Figure, typed
+from mustwright.working import ARITHMETIC, COMMON_PRACTICE, Figure, typed
 
-SO2_G_MOL = 64.058
 ACIDIFY_FIRST_PH = 3.8
 UNUSUAL_TOTAL_MG_L = 200.0
-
-
-@dataclass(frozen=True)
-class SulfiteAsk:
-    """What is known of the mead and wanted of the sulfite; optional parts None.
-
-    Parameters
-    ----------
-    volume_l, ph, alcohol_pct, temperature_c : float
-        The mead [L, -, % vol, °C].
-    molecular_mg_l : float
-        Target, 0.1 to 2 [mg/L].
-    free_mg_l, total_mg_l : float or None
-        Measured now [mg/L].
-    binding_pct : float or None
-        Share of the addition that will be bound, 0 to 90 [%].
-    sugar_g_l : float or None
-        Chooses between two limits of the EU [g/L].
-    salt : str
-        ``potassium`` or ``sodium``.
-    strength_pct : float or None
-        Sulfur dioxide the powder still gives, in % of its mass.
-    stock_g_100ml : float or None
-        Metabisulfite in 100 mL of stock solution [g].
-    tablet_g : float or None
-        Metabisulfite in one tablet, by its label [g].
-    scale_g : float
-        What the scale can show [g].
-    """
-
-    volume_l: float
-    ph: float
-    alcohol_pct: float
-    temperature_c: float
-    molecular_mg_l: float
-    free_mg_l: float | None = None
-    total_mg_l: float | None = None
-    binding_pct: float | None = None
-    sugar_g_l: float | None = None
-    ionic_strength: float | None = None
-    salt: str = "potassium"
-    strength_pct: float | None = None
-    stock_g_100ml: float | None = None
-    tablet_g: float | None = None
-    scale_g: float = 0.01
 
 
 @dataclass(frozen=True)
@@ -99,17 +66,6 @@ class SulfiteDose:
     recorded: Recorded = field(default_factory=Recorded)
 
 
-def salt_yield(salt: Mapping[str, Any]) -> float:
-    """Sulfur dioxide per gram of a pure metabisulfite [g/g], by molar masses.
-
-    Examples
-    --------
-    >>> round(salt_yield(record("sulfite_salt", "potassium", "salt")), 4)
-    0.5763
-    """
-    return float(salt["so2_mol"]) * SO2_G_MOL / float(salt["molar_mass"])
-
-
 def sulfite_dose(ask: SulfiteAsk, law: FinishingLaw) -> SulfiteDose:
     """Sulfite for a molecular target.
 
@@ -128,21 +84,21 @@ def sulfite_dose(ask: SulfiteAsk, law: FinishingLaw) -> SulfiteDose:
     _check(ask)
     place = table_place(ask.temperature_c, ask.alcohol_pct)
     pk = pk_figure(place.temperature_c, place.alcohol_pct, ask.ionic_strength)
-    fraction = _fraction(ask.ph, pk)
-    free = _free(ask.molecular_mg_l, fraction)
-    to_add = _free_to_add(free, ask.free_mg_l)
-    binding = _binding(ask.binding_pct)
-    added = _added(to_add, binding)
+    fraction = molecular_share(ask.ph, pk)
+    free = free_wanted(ask.molecular_mg_l, fraction)
+    to_add = free_to_add(free, ask.free_mg_l)
+    binding = bound_share(ask.binding_pct)
+    added = total_to_add(to_add, binding)
     salt = record("sulfite_salt", ask.salt, "salt")
-    strength = _strength(ask.strength_pct, salt)
-    grams = _grams(added, ask.volume_l, strength)
-    before = _total_before(ask)
+    strength = strength_of(ask.strength_pct, salt)
+    grams = grams_of(added, ask.volume_l, strength)
+    before = total_before(ask)
     limit = law.total_so2(ask.sugar_g_l)
     room_g = math.inf
     if limit is not None and limit.high is not None:
-        _refuse_over(ask, before, added, fraction, binding, limit.high * 1000, law)
+        refuse_over(ask, before, added, fraction, binding, limit.high * 1000, law)
         room_g = (limit.high * 1000 - before.value) * ask.volume_l / 1000 / strength.value
-    weigh = _weighed(grams, ask, room_g)
+    weigh = weighed(grams, ask, room_g)
     gained = Figure(
         weigh.value * strength.value / ask.volume_l * 1000,
         "mg/L",
@@ -182,139 +138,6 @@ def _check(ask: SulfiteAsk) -> None:
             within(value, low, high, name, "a value")
     if ask.free_mg_l is not None and ask.total_mg_l is not None and ask.free_mg_l > ask.total_mg_l:
         raise ImpossibleError("total", "needs at least the free part", ask.total_mg_l)
-
-
-def _fraction(ph: float, pk: Figure) -> Figure:
-    ends = [None if end is None else molecular_fraction(ph, end) for end in (pk.low, pk.high)]
-    return Figure(
-        molecular_fraction(ph, pk.value),
-        "",
-        "1 / (1 + 10^(pH - pK))",
-        "OIVAS323",
-        {"pH": typed(ph, ""), "pK": pk},
-        *ends,
-    )
-
-
-def _free(molecular_mg_l: float, fraction: Figure) -> Figure:
-    low = None if fraction.high is None else molecular_mg_l / fraction.high
-    high = None if fraction.low is None else molecular_mg_l / fraction.low
-    return Figure(
-        molecular_mg_l / fraction.value,
-        "mg/L",
-        "molecular / molecular fraction",
-        "OIVAS323",
-        {"molecular": typed(molecular_mg_l, "mg/L"), "fraction": fraction},
-        low,
-        high,
-    )
-
-
-def _free_to_add(free: Figure, now: float | None) -> Figure:
-    present = 0.0 if now is None else now
-    source = "assumed: none measured, so none counted" if now is None else TYPED
-    ends = [None if end is None else max(0.0, end - present) for end in (free.low, free.high)]
-    return Figure(
-        max(0.0, free.value - present),
-        "mg/L",
-        "free wanted - free now, at least 0",
-        ARITHMETIC,
-        {"free_wanted": free, "free_now": Figure(present, "mg/L", "free now", source)},
-        *ends,
-    )
-
-
-def _binding(binding_pct: float | None) -> Figure:
-    if binding_pct is not None:
-        return typed(binding_pct, "%")
-    return published(finishing_data()["sulfite_targets"]["binding_pct"], "bound share", "%")
-
-
-def _added(to_add: Figure, binding: Figure) -> Figure:
-    def needed(share_pct: float) -> float:
-        return to_add.value / (1 - share_pct / 100)
-
-    ends = [None if end is None else needed(end) for end in (binding.low, binding.high)]
-    return Figure(
-        needed(binding.value),
-        "mg/L",
-        "free to add / (1 - bound share)",
-        ARITHMETIC,
-        {"free_to_add": to_add, "bound_share": binding},
-        *ends,
-    )
-
-
-def _strength(strength_pct: float | None, salt: Mapping[str, Any]) -> Figure:
-    if strength_pct is not None:
-        return Figure(strength_pct / 100, "g/g", "as typed", TYPED)
-    return Figure(
-        salt_yield(salt),
-        "g/g",
-        f"2 x 64.058 / {salt['molar_mass']:.3f}: fresh and pure; old powder gives less",
-        ARITHMETIC,
-    )
-
-
-def _grams(added: Figure, volume_l: float, strength: Figure) -> Figure:
-    per = volume_l / 1000 / strength.value
-    return Figure(
-        added.value * per,
-        "g",
-        "added x volume / 1000 / yield",
-        ARITHMETIC,
-        {"added_mg_l": added, "volume_l": typed(volume_l, "L"), "yield": strength},
-        None if added.low is None else added.low * per,
-        None if added.high is None else added.high * per,
-    )
-
-
-def _total_before(ask: SulfiteAsk) -> Figure:
-    if ask.total_mg_l is not None:
-        return typed(ask.total_mg_l, "mg/L")
-    if ask.free_mg_l is not None:
-        return Figure(ask.free_mg_l, "mg/L", "at least the free part", "assumed: no total typed")
-    return Figure(0.0, "mg/L", "none", "assumed: none typed; yeast itself makes some")
-
-
-def _refuse_over(
-    ask: SulfiteAsk,
-    before: Figure,
-    added: Figure,
-    fraction: Figure,
-    binding: Figure,
-    limit_mg_l: float,
-    law: FinishingLaw,
-) -> None:
-    """Refuse a dose that takes the total over the limit, and say how far one can go."""
-    if before.value > limit_mg_l:
-        over = f"is over the {limit_mg_l:.0f} mg/L of total that {law.name} allows: add none"
-        raise ImpossibleError("total", over, f"{before.value:g} mg/L")
-    if before.value + added.value <= limit_mg_l:
-        return
-    free = (ask.free_mg_l or 0.0) + (limit_mg_l - before.value) * (1 - binding.value / 100)
-    reach = free * fraction.value
-    raise ImpossibleError(
-        "molecular",
-        f"needs a target up to {reach:.2f} mg/L: more takes the total over the {limit_mg_l:.0f} "
-        f"mg/L of {law.name}; a lower pH needs less",
-        ask.molecular_mg_l,
-    )
-
-
-def _weighed(grams: Figure, ask: SulfiteAsk, room_g: float) -> Figure:
-    """What can be measured out: to the nearest step, downwards where a limit is near."""
-    step = ask.tablet_g if ask.tablet_g is not None else ask.scale_g
-    count = round(grams.value / step)
-    if count * step > room_g:
-        count = math.floor(room_g / step + 1e-9)
-    return Figure(
-        max(count, 0) * step,
-        "g",
-        f"rounded to {step:g} g, never over the legal total",
-        ARITHMETIC,
-        {"metabisulfite_g": grams},
-    )
 
 
 def _dose(

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
 
-from mustwright.errors import ValidityWarning
+from mustwright.errors import warn_validity
 from mustwright.finishing.step import finishing_data, within
 from mustwright.must.density import ethanol_mass_fraction_from_pct_vol
 from mustwright.working import Figure, typed
@@ -45,7 +44,7 @@ def table_place(temperature_c: float, alcohol_pct: float) -> TablePlace:
     if alcohol_pct > strongest:
         notes.append(f"The published pK table ends at {strongest:g} % vol; carried on from memory.")
     for note in notes:
-        warnings.warn(f"pK of sulfur dioxide: {note}", ValidityWarning, stacklevel=2)
+        warn_validity(f"pK of sulfur dioxide: {note}")
     return TablePlace(max(temperature_c, coldest), alcohol_pct, tuple(notes))
 
 

@@ -12,15 +12,17 @@ from mustwright.errors import ImpossibleError, MustwrightError
 from mustwright.finishing.acid import AcidAsk, acid_dose
 from mustwright.finishing.blending import blend_lots
 from mustwright.finishing.bottling import BottleAsk, Size, bottle
-from mustwright.finishing.carbonate import CarbonateAsk, carbonate, sugar_called
+from mustwright.finishing.carbonate import CarbonateAsk, carbonate
 from mustwright.finishing.gas import co2_g_l_from_pressure, pressure_bar_from_co2
 from mustwright.finishing.law import finishing_law
 from mustwright.finishing.liquid import mead, mixed
 from mustwright.finishing.lots import Lot, Target
+from mustwright.finishing.movement import GravityReading, movement
+from mustwright.finishing.priming import sugar_called
 from mustwright.finishing.racking import RackAsk, rack
 from mustwright.finishing.sorbate import SorbateAsk, sorbate_dose
-from mustwright.finishing.stability import GravityReading, movement
-from mustwright.finishing.sulfite import SulfiteAsk, sulfite_dose
+from mustwright.finishing.sulfite import sulfite_dose
+from mustwright.finishing.sulfite_amount import SulfiteAsk
 from mustwright.finishing.sweeten import SweetenAsk, sweeten
 from mustwright.must.ingredient import ingredient_called
 

@@ -8,25 +8,25 @@ from datetime import date
 import pytest
 
 from mustwright.errors import ImpossibleError, InputError, UnknownKindError, ValidityWarning
-from mustwright.finishing.acid import (
-    AcidAsk,
-    acid_dose,
-    buffer_from_titration,
-    protons_given,
-    tannin_dose,
-)
+from mustwright.finishing.acid import AcidAsk, acid_dose
+from mustwright.finishing.acid_chemistry import buffer_from_titration, protons_given
 from mustwright.finishing.blending import blend_lots
 from mustwright.finishing.bottling import BottleAsk, Size, bottle, label_alcohol, lot_code
-from mustwright.finishing.carbonate import CarbonateAsk, carbonate, sugar_called
+from mustwright.finishing.carbonate import CarbonateAsk, carbonate
 from mustwright.finishing.late import add_late
 from mustwright.finishing.law import finishing_law
 from mustwright.finishing.lots import Lot, Target
+from mustwright.finishing.movement import GravityReading
+from mustwright.finishing.priming import sugar_called
+from mustwright.finishing.protection import Protection
 from mustwright.finishing.racking import RackAsk, rack
 from mustwright.finishing.sorbate import SorbateAsk, sorbate_dose
-from mustwright.finishing.stability import GravityReading, StabilityAsk, judge_stability
+from mustwright.finishing.stability import StabilityAsk, judge_stability
 from mustwright.finishing.step import record
-from mustwright.finishing.sulfite import SulfiteAsk, sulfite_dose
-from mustwright.finishing.sweeten import Protection, SweetenAsk, sweeten
+from mustwright.finishing.sulfite import sulfite_dose
+from mustwright.finishing.sulfite_amount import SulfiteAsk
+from mustwright.finishing.sweeten import SweetenAsk, sweeten
+from mustwright.finishing.tannin import tannin_dose
 from mustwright.finishing.trial import bench_trial
 from mustwright.must.ingredient import ingredient_called, with_lot_facts
 

@@ -11,10 +11,9 @@ from mustwright.finishing.bottling import BottleAsk, Bottling, Size, bottle
 from mustwright.finishing.carbonate import (
     CarbonateAsk,
     Carbonation,
-    Sugar,
     carbonate,
-    sugar_called,
 )
+from mustwright.finishing.priming import Sugar, sugar_called
 from mustwright.finishing.step import finishing_data
 from mustwright.services.finish.typed import Typed, run
 from mustwright.units import temperature_c, volume_l

@@ -7,15 +7,16 @@ from collections.abc import Mapping
 from datetime import date
 
 from mustwright.errors import InputError
+from mustwright.finishing.movement import GravityReading
 from mustwright.finishing.racking import RackAsk, Racking, rack
 from mustwright.finishing.sorbate import SorbateAsk, SorbateDose, sorbate_dose
 from mustwright.finishing.stability import (
-    GravityReading,
     Stability,
     StabilityAsk,
     judge_stability,
 )
-from mustwright.finishing.sulfite import SulfiteAsk, SulfiteDose, sulfite_dose
+from mustwright.finishing.sulfite import SulfiteDose, sulfite_dose
+from mustwright.finishing.sulfite_amount import SulfiteAsk
 from mustwright.services.finish.typed import Typed, gravity_of, run
 from mustwright.units import parse_quantity
 from mustwright.yeast.pitch import strain_called

@@ -9,16 +9,16 @@ from mustwright.errors import InputError
 from mustwright.finishing.acid import (
     AcidAsk,
     AcidDose,
-    TanninDose,
     acid_dose,
-    buffer_from_titration,
-    tannin_dose,
 )
+from mustwright.finishing.acid_chemistry import buffer_from_titration
 from mustwright.finishing.blending import BlendResult, blend_lots
 from mustwright.finishing.late import LateAddition, Spice, add_late, spice
 from mustwright.finishing.lots import QUANTITIES, SCALE, Lot, Target
+from mustwright.finishing.protection import Protection
 from mustwright.finishing.step import finishing_data
-from mustwright.finishing.sweeten import Protection, SweetenAsk, Sweetening, sweeten
+from mustwright.finishing.sweeten import SweetenAsk, Sweetening, sweeten
+from mustwright.finishing.tannin import TanninDose, tannin_dose
 from mustwright.services.finish.protect import read_range
 from mustwright.services.finish.typed import Typed, gravity_of, run
 from mustwright.units import parse_quantity

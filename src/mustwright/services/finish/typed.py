@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import re
-import warnings
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Any, TypeVar
 
-from mustwright.errors import InputError, ValidityWarning
+from mustwright.errors import InputError, validity_notes
 from mustwright.finishing.law import FinishingLaw, finishing_law
 from mustwright.must.ingredient import Ingredient, ingredient_called, with_lot_facts
 from mustwright.services.gravity_scales import gravity_figure
@@ -251,21 +249,9 @@ def gravity_of(value: object, name: str) -> float:
     return gravity_figure(typed_figure(quantity.value, quantity.unit), name).value
 
 
-@contextmanager
-def noted() -> Iterator[list[str]]:
-    """Collect the warnings of formulas used outside their range, instead of printing them."""
-    notes: list[str] = []
-    with warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always", ValidityWarning)
-        yield notes
-    for one in caught:
-        if issubclass(one.category, ValidityWarning):
-            notes.append(str(one.message))
-
-
 def run(fields: Typed, work: Callable[[], Result]) -> Result:
     """Do one step and put what was assumed in reading, and out-of-range notes, among its notes."""
-    with noted() as outside:
+    with validity_notes() as outside:
         result = work()
     recorded: Any = result.recorded  # type: ignore[attr-defined]
     fresh = [n for n in outside if not any(said in n for said in recorded.notes)]
