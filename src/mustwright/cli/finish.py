@@ -132,7 +132,9 @@ WAYS: dict[str, Way] = {
         Ask("stabilised", "HOW", "If it was."),
         Ask("bottle", "KIND", "wine, beer, swing_top, sparkling, pet or keg."),
         Ask("limit", "BAR", "What your own bottle or keg bears, such as '3 bar'."),
-        Ask("keg", "TEMPERATURE", "Gas in a keg at this temperature instead of sugar."), PROFILE,
+        Ask("keg", "TEMPERATURE", "Gas in a keg at this temperature instead of sugar."),
+        Ask("sparkling", "", "Meant as a sparkling drink, where law limits still ones.", flag=True),
+        PROFILE,
     )),
     "bottle": Way(_P, "bottle_up", "Count, materials, label facts, label sheet.", (
         VOLUME, Ask("size", "SIZE", "'750 mL' or '375 mL x 12'.", many=True),
@@ -141,7 +143,8 @@ WAYS: dict[str, Way] = {
         Ask("name", "TEXT", "On the label."), Ask("kind", "TEXT", "Such as 'Honey wine'."),
         Ask("maker", "TEXT", "Who and where."), Ask("contents", "TEXT", "Of what, and allergens."),
         Ask("batch", "TEXT", "For the lot code."), Ask("bottled", "DATE", "Today when left out."),
-        Ask("sparkling", "", "Under pressure.", flag=True), PROFILE,
+        Ask("sparkling", "", "Under pressure.", flag=True),
+        Ask("co2", "G/L", "Gas it holds, such as '2 g/L'."), PROFILE,
     )),
 }  # fmt: skip
 

@@ -3,64 +3,27 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.label_facts import (
+    BottleAsk,
+    LabelFacts,
+    label_alcohol,
+    label_facts,
+    lot_code,
+    refuse_class,
+    tax_class,
+    volume_text,
+)
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.step import Recorded, cautions, finishing_data, published, within
 from mustwright.working import ARITHMETIC, Figure, typed
 
 MOST_BOTTLES = 100_000
 SMALLEST_L, LARGEST_L = 0.01, 60.0
-STRONG_PCT = 14.0
-
-
-@dataclass(frozen=True)
-class Size:
-    """A size of bottle; `count` None fills as many as there is mead for."""
-
-    litres: float
-    count: int | None = None
-
-
-@dataclass(frozen=True)
-class BottleAsk:
-    """What goes into bottles and what is known of it.
-
-    Parameters
-    ----------
-    volume_l : float
-        In the vessel [L].
-    sizes : sequence of Size
-        Largest are filled first; sizes with a count before those without.
-    loss_l : float or None
-        Left in hose and vessel [L].
-    alcohol_pct, total_so2_mg_l, sugar_g_l : float or None
-        For the label.
-    name, kind, maker, batch, contents : str
-        Text for the label, all typed by the maker; `contents` names allergens and fruit.
-    bottled : date
-        Day of bottling.
-    sparkling : bool
-        Under pressure.
-    """
-
-    volume_l: float
-    sizes: Sequence[Size]
-    bottled: date
-    loss_l: float | None = None
-    alcohol_pct: float | None = None
-    total_so2_mg_l: float | None = None
-    sugar_g_l: float | None = None
-    name: str = ""
-    kind: str = "Mead"
-    maker: str = ""
-    batch: str = ""
-    contents: str = ""
-    sparkling: bool = False
 
 
 @dataclass(frozen=True)
@@ -82,22 +45,6 @@ class Material:
 
 
 @dataclass(frozen=True)
-class LabelFacts:
-    """What one label carries; empty lines are left out."""
-
-    name: str
-    kind: str
-    alcohol: str
-    volume: str
-    sulfite: str
-    contents: str
-    lot: str
-    maker: str
-    warning: str
-    date_line: str
-
-
-@dataclass(frozen=True)
 class Bottling:
     """Bottles, materials and label facts."""
 
@@ -111,6 +58,7 @@ class Bottling:
     lot_code: str
     bottled: date
     naming: str
+    tax_class: str
     keeping: str
     recorded: Recorded = field(default_factory=Recorded)
 
@@ -128,6 +76,7 @@ def bottle(ask: BottleAsk, law: FinishingLaw) -> Bottling:
     drips and foam (common practice, no source). Sizes with a count come first.
     """
     _check(ask)
+    refuse_class(ask, law)
     loss = published(finishing_data()["bottling"]["fill_loss_l"], "loss in filling", "L")
     if ask.loss_l is not None:
         loss = typed(within(ask.loss_l, 0, ask.volume_l, "loss", "a volume in L"), "L")
@@ -142,7 +91,9 @@ def bottle(ask: BottleAsk, law: FinishingLaw) -> Bottling:
     count = sum(int(b.count.value) for b in bottles)
     lot = lot_code(ask.bottled, ask.batch)
     alcohol = None if ask.alcohol_pct is None else label_alcohol(ask.alcohol_pct, law)
-    labels = tuple(_facts(ask, law, b.litres, alcohol, lot) for b in bottles if b.count.value > 0)
+    labels = tuple(
+        label_facts(ask, law, b.litres, alcohol, lot) for b in bottles if b.count.value > 0
+    )
     return Bottling(
         bottles,
         Figure(count, "bottles", "sum over sizes", ARITHMETIC),
@@ -154,6 +105,7 @@ def bottle(ask: BottleAsk, law: FinishingLaw) -> Bottling:
         lot,
         ask.bottled,
         law.label.naming,
+        tax_class(ask, law),
         _keeping(ask),
         Recorded((), {"volume_l": left}, _steps(ask), _notes(ask, law), cautions(*_dangers(ask))),
     )
@@ -169,6 +121,8 @@ def _check(ask: BottleAsk) -> None:
             within(size.count, 0, MOST_BOTTLES, "size", "a count of bottles")
     if ask.alcohol_pct is not None:
         within(ask.alcohol_pct, 0, 25, "alcohol", "an alcohol in % vol")
+    if ask.co2_g_l is not None:
+        within(ask.co2_g_l, 0, 16, "co2", "carbon dioxide in g/L")
     if ask.total_so2_mg_l is not None:
         within(ask.total_so2_mg_l, 0, 2000, "so2", "total sulfur dioxide in mg/L")
     for name in ("name", "kind", "maker", "batch", "contents"):
@@ -211,103 +165,6 @@ def _fill(ask: BottleAsk, usable: Figure) -> tuple[tuple[Filled, ...], Figure]:
     )
     rest = Figure(max(left, 0.0), "L", "usable - filled - drips", ARITHMETIC, {"usable_l": usable})
     return bottles, rest
-
-
-def label_alcohol(alcohol_pct: float, law: FinishingLaw) -> Figure:
-    """Alcohol as the label prints it, with what the profile lets it be off [% vol].
-
-    Notes
-    -----
-    Rounded to the profile's steps. In the US profile it is not rounded across 14 % vol, where the
-    tax changes.
-
-    Examples
-    --------
-    >>> from mustwright.finishing.law import finishing_law
-    >>> label_alcohol(12.53, finishing_law("eu")).value
-    12.5
-    """
-    step = law.label.alcohol_steps_pct
-    value = round(math.floor(alcohol_pct / step + 0.5) * step, 4)
-    if law.id == "us" and (value > STRONG_PCT) != (alcohol_pct > STRONG_PCT):
-        value = STRONG_PCT if alcohol_pct <= STRONG_PCT else round(STRONG_PCT + step, 4)
-    strong = value > STRONG_PCT
-    tolerance = (
-        law.label.alcohol_tolerance_above_14_pct if strong else law.label.alcohol_tolerance_pct
-    )
-    low, high = value - tolerance, value + tolerance
-    if law.id == "us":
-        low, high = (max(low, STRONG_PCT), high) if strong else (low, min(high, STRONG_PCT))
-    return Figure(
-        value,
-        "% vol",
-        f"rounded to {step:g}; the range is what the law lets the contents be off",
-        law.label.alcohol_source,
-        {"alcohol_pct": typed(alcohol_pct, "% vol")},
-        low,
-        high,
-    )
-
-
-def lot_code(day: date, batch: str = "") -> str:
-    """A lot code: L, year and day of the year, and the batch name's letters and digits.
-
-    Examples
-    --------
-    >>> lot_code(date(2026, 2, 1), "Dry lane 3")
-    'L26032-DRYLANE3'
-    """
-    short = re.sub(r"[^A-Z0-9]", "", batch.upper())[:12]
-    return f"L{day.year % 100:02d}{day.timetuple().tm_yday:03d}" + (f"-{short}" if short else "")
-
-
-def _facts(
-    ask: BottleAsk, law: FinishingLaw, litres: float, alcohol: Figure | None, lot: str
-) -> LabelFacts:
-    rules = law.label
-    strength = ""
-    if alcohol is not None:
-        digits = 0 if alcohol.value == round(alcohol.value) else 1
-        form = f"{alcohol.value:.{digits}f}"
-        strength = f"{form} % alc. by vol." if law.id == "us" else f"{form} % vol"
-    threshold = law.lowest("declare_so2")
-    sulfite = ""
-    if (
-        threshold is not None
-        and threshold.low is not None
-        and ask.total_so2_mg_l is not None
-        and ask.total_so2_mg_l >= threshold.low * 1000
-    ):
-        sulfite = rules.sulfite_words
-    warned = rules.warning if ask.alcohol_pct is None or ask.alcohol_pct >= 0.5 else ""
-    line = ""
-    if rules.date_below_pct is not None and (
-        ask.alcohol_pct is not None and ask.alcohol_pct < rules.date_below_pct
-    ):
-        line = f"Best before end: {ask.bottled + timedelta(days=365):%m/%Y}"
-    return LabelFacts(
-        ask.name,
-        ask.kind,
-        strength,
-        volume_text(litres),
-        sulfite,
-        ask.contents,
-        lot,
-        ask.maker,
-        warned,
-        line,
-    )
-
-
-def volume_text(litres: float) -> str:
-    """A nominal volume as labels print it.
-
-    Examples
-    --------
-    >>> volume_text(0.75), volume_text(1.5)
-    ('750 mL', '1.5 L')
-    """
-    return f"{1000 * litres:.4g} mL" if litres < 1 else f"{litres:.4g} L"
 
 
 def _materials(ask: BottleAsk, count: int, bottles: Sequence[Filled]) -> tuple[Material, ...]:
@@ -375,8 +232,9 @@ def _notes(ask: BottleAsk, law: FinishingLaw) -> tuple[str, ...]:
             notes.append(f"Not in the list of sizes this tool recalls: {sizes}. Look it up.")
     if law.label.warning:
         notes.append("The warning's wording is from memory: compare it with the law in force.")
-    if law.id == "us" and ask.alcohol_pct is not None and ask.alcohol_pct > STRONG_PCT:
-        notes.append("Above 14 % vol it is no honey wine by 27 CFR 24.203.")
+    most = law.class_most("honey wine", "alcohol_after")
+    if most is not None and (ask.alcohol_pct or 0.0) > (most.high or 100.0):
+        notes.append(f"Above {most.high:g} % vol it is no honey wine ({most.source}).")
     if law.id == "eu":
         notes.append(
             "Sold drinks also carry the maker's address, and by kind of drink an ingredient list "

@@ -13,6 +13,7 @@ from mustwright.finishing.containers import (
     Container,
     containers_for,
     refuse_container,
+    refuse_not_still,
     sparkle_class,
 )
 from mustwright.finishing.gas import (
@@ -63,6 +64,8 @@ class CarbonateAsk:
         The maker's own bottle or keg limit, gauge [bar].
     keg_c : float or None
         Temperature at which a keg is gassed [°C].
+    sparkling : bool
+        Meant as a sparkling drink, where the profile keeps still ones under a limit of gas.
     """
 
     volume_l: float
@@ -78,6 +81,7 @@ class CarbonateAsk:
     container: str = ""
     limit_bar: float | None = None
     keg_c: float | None = None
+    sparkling: bool = False
 
 
 @dataclass(frozen=True)
@@ -128,6 +132,8 @@ def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
     _refuse(ask, residual, volumes)
     hot = float(finishing_data()["priming"]["hot_c"])
     warm, hot_bar = _pressure(ask, target, 20.0), _pressure(ask, target, hot)
+    if law.highest("still_co2") is not None and not ask.sparkling:
+        refuse_not_still(law, target.value, warm.value, "co2_volumes")
     containers = containers_for(ask, hot_bar)
     refuse_container(ask, containers, hot_bar)
     sugar = None if ask.sugar is None else priming_sugar(ask.sugar, ask.volume_l, residual, target)

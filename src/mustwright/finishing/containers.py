@@ -103,6 +103,32 @@ def refuse_container(ask: Asked, containers: Sequence[Container], hot: Figure) -
         )
 
 
+def refuse_not_still(law: FinishingLaw, co2_g_l: float, gauge_bar_20c: float, where: str) -> None:
+    """Refuse more gas than the profile lets a still drink hold.
+
+    Raises
+    ------
+    ImpossibleError
+    """
+    meant = "or say that it is meant as sparkling, a class of its own"
+    grams, over = law.highest("still_co2"), law.highest("still_overpressure")
+    if grams is not None and grams.high is not None and co2_g_l > grams.high:
+        volumes = grams.high / volume_g_l()
+        raise ImpossibleError(
+            where,
+            f"needs at most {grams.high:g} g/L ({volumes:.2f} volumes) in a still drink "
+            f"({law.name}, {grams.source}), {meant}",
+            f"{co2_g_l:.2f} g/L",
+        )
+    if over is not None and over.high is not None and gauge_bar_20c >= over.high:
+        raise ImpossibleError(
+            where,
+            f"needs less than {over.high:g} bar at 20 C in a still drink "
+            f"({law.name}, {over.source}), {meant}",
+            f"{co2_g_l:.2f} g/L, {gauge_bar_20c:.2f} bar",
+        )
+
+
 def sparkle_class(law: FinishingLaw, co2_g_l: float, gauge_bar_20c: float) -> str:
     """What the profile calls a drink with so much gas.
 

@@ -36,12 +36,28 @@ class FinishingLimit:
 
 @dataclass(frozen=True)
 class LabelRules:
-    """What a label says by one profile."""
+    """What a label says by one profile.
+
+    Parameters
+    ----------
+    alcohol_line_pct : float or None
+        Above it the figure may be off by `alcohol_tolerance_above_pct` instead [% vol].
+    never_across_pct : tuple of float
+        Lines on whose right side the figure must stand, whatever the tolerance [% vol].
+    tax_classes : tuple of (float, str)
+        Up to how much alcohol a still drink goes by these words [% vol]; rising.
+    """
 
     alcohol_steps_pct: float
     alcohol_tolerance_pct: float
-    alcohol_tolerance_above_14_pct: float
     alcohol_source: str
+    alcohol_form: str
+    alcohol_line_pct: float | None
+    alcohol_tolerance_above_pct: float
+    never_across_pct: tuple[float, ...]
+    tax_classes: tuple[tuple[float, str], ...]
+    sparkling_class: str
+    tax_source: str
     sulfite_words: str
     warning: str
     warning_source: str
@@ -64,6 +80,7 @@ class FinishingLaw:
     edition: str
     note: str
     limits: Mapping[str, FinishingLimit]
+    classes: Mapping[tuple[str, str], FinishingLimit]
     label: LabelRules
 
     def highest(self, *substances: str) -> FinishingLimit | None:
@@ -78,6 +95,10 @@ class FinishingLaw:
         """The lower bound of a substance, where the profile has one."""
         limit = self.limits.get(substance)
         return limit if limit is not None and limit.low is not None else None
+
+    def class_most(self, kind: str, quantity: str) -> FinishingLimit | None:
+        """What a drink sold by this name may hold at most, where the profile says so."""
+        return self.classes.get((kind.strip().lower(), quantity))
 
     def total_so2(self, sugar_g_l: float | None) -> FinishingLimit | None:
         """The limit of total sulfur dioxide; the lower one while the sugar is not known."""
@@ -108,15 +129,13 @@ def finishing_law(identity: object, where: str = "profile") -> FinishingLaw:
 
 def _law(content: Mapping[str, Any]) -> FinishingLaw:
     limits = {
-        str(one["substance"]): FinishingLimit(
-            str(one["substance"]),
-            _bound(one, "min"),
-            _bound(one, "max"),
-            str(one["unit"]),
-            str(one["statement"]),
-            str(one["source"]),
-        )
+        str(one["substance"]): _limit(one, str(one["substance"]))
         for one in content.get("finishing_limit", [])
+    }
+    classes = {
+        (str(one["class"]), str(one["quantity"])): _limit(one, str(one["quantity"]))
+        for one in content.get("class_limit", [])
+        if "max" in one
     }
     return FinishingLaw(
         str(content["id"]),
@@ -124,7 +143,15 @@ def _law(content: Mapping[str, Any]) -> FinishingLaw:
         str(content["edition"]),
         str(content["note"]),
         limits,
+        classes,
         _label(content["label"]),
+    )
+
+
+def _limit(one: Mapping[str, Any], name: str) -> FinishingLimit:
+    low, high = _bound(one, "min"), _bound(one, "max")
+    return FinishingLimit(
+        name, low, high, str(one["unit"]), str(one["statement"]), str(one["source"])
     )
 
 
@@ -135,12 +162,18 @@ def _bound(one: Mapping[str, Any], name: str) -> float | None:
 
 
 def _label(rules: Mapping[str, Any]) -> LabelRules:
-    below = rules.get("date_below_pct")
+    below, line = rules.get("date_below_pct"), rules.get("alcohol_line_pct")
     return LabelRules(
         float(rules["alcohol_steps_pct"]),
         float(rules["alcohol_tolerance_pct"]),
-        float(rules["alcohol_tolerance_above_14_pct"]),
         str(rules["alcohol_source"]),
+        str(rules["alcohol_form"]),
+        None if line is None else float(line),
+        float(rules.get("alcohol_tolerance_above_pct", rules["alcohol_tolerance_pct"])),
+        tuple(float(v) for v in rules.get("never_across_pct", ())),
+        tuple((float(c["up_to_pct"]), str(c["words"])) for c in rules.get("tax_class", ())),
+        str(rules.get("sparkling_class", "")),
+        str(rules.get("tax_source", "")),
         str(rules["sulfite_words"]),
         str(rules["warning"]),
         str(rules["warning_source"]),

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from mustwright.errors import ImpossibleError, MustwrightError
 from mustwright.finishing.acid import AcidAsk, acid_dose
 from mustwright.finishing.blending import blend_lots
-from mustwright.finishing.bottling import BottleAsk, Size, bottle
+from mustwright.finishing.bottling import bottle
 from mustwright.finishing.carbonate import CarbonateAsk, carbonate
 from mustwright.finishing.gas import co2_g_l_from_pressure, pressure_bar_from_co2
+from mustwright.finishing.label_facts import BottleAsk, Size
 from mustwright.finishing.law import finishing_law
 from mustwright.finishing.liquid import mead, mixed
 from mustwright.finishing.lots import Lot, Target

@@ -11,8 +11,9 @@ from mustwright.errors import ImpossibleError, InputError, UnknownKindError, Val
 from mustwright.finishing.acid import AcidAsk, acid_dose
 from mustwright.finishing.acid_chemistry import buffer_from_titration, protons_given
 from mustwright.finishing.blending import blend_lots
-from mustwright.finishing.bottling import BottleAsk, Size, bottle, label_alcohol, lot_code
+from mustwright.finishing.bottling import bottle
 from mustwright.finishing.carbonate import CarbonateAsk, carbonate
+from mustwright.finishing.label_facts import BottleAsk, Size, label_alcohol, lot_code
 from mustwright.finishing.late import add_late
 from mustwright.finishing.law import finishing_law
 from mustwright.finishing.lots import Lot, Target

@@ -10,7 +10,7 @@ import segno
 from fpdf import FPDF
 
 from mustwright.errors import InputError
-from mustwright.finishing.bottling import LabelFacts
+from mustwright.finishing.label_facts import LabelFacts
 
 PAGES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 COLUMNS, ROWS = 2, 4

@@ -7,12 +7,13 @@ from collections.abc import Mapping
 from datetime import date
 
 from mustwright.errors import InputError
-from mustwright.finishing.bottling import BottleAsk, Bottling, Size, bottle
+from mustwright.finishing.bottling import Bottling, bottle
 from mustwright.finishing.carbonate import (
     CarbonateAsk,
     Carbonation,
     carbonate,
 )
+from mustwright.finishing.label_facts import BottleAsk, Size
 from mustwright.finishing.priming import Sugar, sugar_called
 from mustwright.finishing.step import finishing_data
 from mustwright.services.finish.typed import Typed, run
@@ -20,11 +21,12 @@ from mustwright.units import temperature_c, volume_l
 
 CARBONATE_FIELDS = (
     "volume", "temperature", "co2_volumes", "co2", "pressure", "sugar", "moisture", "brix",
-    "alcohol", "residual_sugar", "fermentable", "stabilised", "bottle", "limit", "keg", "profile",
+    "alcohol", "residual_sugar", "fermentable", "stabilised", "bottle", "limit", "keg",
+    "sparkling", "profile",
 )  # fmt: skip
 BOTTLE_FIELDS = (
     "volume", "size", "loss", "alcohol", "so2", "residual_sugar", "name", "kind", "maker", "batch",
-    "contents", "bottled", "sparkling", "profile",
+    "contents", "bottled", "sparkling", "co2", "profile",
 )  # fmt: skip
 _COUNTED = re.compile(r"(.+?)\s*[x*]\s*(\d{1,6})\s*")
 
@@ -52,6 +54,7 @@ def carbonate_to(given: Mapping[str, object]) -> Carbonation:
         fields.text("bottle") or ("keg" if keg is not None else ""),
         fields.bar("limit"),
         keg,
+        fields.flag("sparkling"),
     )
     law = fields.law()
     return run(fields, lambda: carbonate(ask, law))
@@ -93,6 +96,7 @@ def bottle_up(given: Mapping[str, object], today: date) -> Bottling:
         fields.text("batch"),
         fields.text("contents"),
         fields.flag("sparkling"),
+        fields.g_l("co2"),
     )
     if not sizes:
         fields.assumed.append("size: not typed, 750 mL taken")
