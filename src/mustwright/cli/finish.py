@@ -86,6 +86,7 @@ WAYS: dict[str, Way] = {
     "sorbate": Way(_S, "sorbate", "Sorbate by alcohol.", (
         VOLUME, ALCOHOL, PH,
         Ask("molecular", "MG/L", "Molecular sulfur dioxide it will have beside it."),
+        Ask("sorbic", "MG/L", "Sorbic acid of an earlier addition."),
         Ask("malolactic", "", "Malolactic bacteria have worked, or may.", flag=True),
         Ask("fermenting", "", "It still ferments.", flag=True), SCALE, PROFILE,
     )),

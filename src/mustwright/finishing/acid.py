@@ -136,7 +136,11 @@ def _dose_by_acidity(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> F
 
 def _dose_by_ph(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> Figure:
     if ask.ph is None or ask.to_ph is None:
-        raise InputError("to", "needs a target: --to-acidity with --acidity, or --to-ph", None)
+        raise InputError(
+            "to_acidity",
+            "needs a target: an acidity beside the acidity now, or a pH beside the pH now",
+            None,
+        )
     change = ask.to_ph - ask.ph
     _right_way(-change if is_acid else change, "to_ph", ask.to_ph, is_acid)
     buffer = _buffer(ask)
@@ -350,7 +354,7 @@ def _notes(
     if ask.to_ph is not None and ask.buffer_meq_l is None:
         notes.append(
             "The buffer of this mead is not known: the range is what it leaves open. Dose two "
-            "glasses, measure their pH, and type them (--titration) for a close figure."
+            "glasses, measure their pH, and type them for a close figure."
         )
     if not is_acid:
         notes.append(

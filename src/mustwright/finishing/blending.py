@@ -148,7 +148,11 @@ def _check(lots: Sequence[Lot], targets: Sequence[Target]) -> None:
     for lot in lots:
         within(lot.available_l, 1e-3, 1e6, f"lot {lot.name}.volume", "a volume in L")
         within(lot.least_l, 0, lot.available_l, f"lot {lot.name}.least", "litres there are,")
-        mead(lot.available_l, lot.gravity, lot.alcohol_pct)
+        try:
+            mead(lot.available_l, lot.gravity, lot.alcohol_pct)
+        except InputError as error:
+            where = f"lot {lot.name}.{error.field}"
+            raise type(error)(where, error.requirement, error.got) from None
         for quantity in ("acidity", "so2", "sugar", "colour"):
             value = lot.per_litre(quantity)
             if value is not None:

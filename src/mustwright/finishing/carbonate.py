@@ -338,7 +338,7 @@ def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container])
     if ask.alcohol_pct is None:
         notes.append(
             "Alcohol was not typed: gas left counted as in water (less sugar), pressure up to that "
-            "of 15 % vol. Type --alcohol."
+            "of 15 % vol. Type its alcohol for close figures."
         )
     if ask.sugar is not None and ask.fermentable_g_l is None:
         notes.append(

@@ -33,6 +33,8 @@ class SorbateAsk:
         Bacteria have worked or may work; it still ferments.
     scale_g : float
         What the scale can show [g].
+    sorbic_now_mg_l : float
+        Sorbic acid of an earlier addition [mg/L].
     """
 
     volume_l: float
@@ -42,6 +44,7 @@ class SorbateAsk:
     malolactic: bool = False
     fermenting: bool = False
     scale_g: float = 0.1
+    sorbic_now_mg_l: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -90,11 +93,14 @@ def sorbate_dose(ask: SorbateAsk, law: FinishingLaw) -> SorbateDose:
     if ask.ph is not None:
         dose, fraction = _by_ph(dose, ask.ph)
     record = finishing_data()["sorbate"]
+    there = ask.sorbic_now_mg_l / 1000
+    if there > 0:
+        dose = _less(dose, ask.sorbic_now_mg_l, float(record["sorbic_fraction"]))
     cap = law.highest("sorbic_acid")
     notes: list[str] = []
     capped = dose
     if cap is not None and cap.high is not None:
-        most = cap.high / record["sorbic_fraction"]
+        most = max(cap.high - there, 0.0) / record["sorbic_fraction"]
         if dose.value > most:
             notes.append(
                 f"Cut from {dose.value:.3f} to {most:.3f} g/L: {law.name} allows "
@@ -103,7 +109,7 @@ def sorbate_dose(ask: SorbateAsk, law: FinishingLaw) -> SorbateDose:
             capped = Figure(
                 most,
                 "g/L",
-                "legal cap / sorbic fraction",
+                "(legal cap - what is there) / sorbic fraction",
                 ARITHMETIC,
                 {"cap": cap.figure(), "wanted": dose},
             )
@@ -116,11 +122,23 @@ def sorbate_dose(ask: SorbateAsk, law: FinishingLaw) -> SorbateDose:
     )
     most_g = math.inf
     if cap is not None and cap.high is not None:
-        most_g = cap.high / record["sorbic_fraction"] * ask.volume_l
+        most_g = max(cap.high - there, 0.0) / record["sorbic_fraction"] * ask.volume_l
     return _result(ask, law, grams, capped, fraction, most_g, notes)
 
 
+def _less(dose: Figure, there_mg_l: float, sorbic_fraction: float) -> Figure:
+    """The dose without what an earlier addition brought already."""
+    return Figure(
+        max(dose.value - there_mg_l / 1000 / sorbic_fraction, 0.0),
+        "g/L",
+        "dose by alcohol - sorbic acid there / 0.7464",
+        ARITHMETIC,
+        {"dose": dose, "there": typed(there_mg_l, "mg/L")},
+    )
+
+
 def _refuse(ask: SorbateAsk) -> None:
+    within(ask.sorbic_now_mg_l, 0, 1000, "sorbic", "sorbic acid already there in mg/L")
     within(ask.volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
     within(ask.alcohol_pct, 0, HIGHEST_ALCOHOL_PCT, "alcohol", "an alcohol in % vol")
     within(ask.scale_g, 1e-4, 100, "scale", "a scale resolution in g")
@@ -193,13 +211,22 @@ def _result(
         ARITHMETIC,
         {"sorbate_g": grams},
     )
-    sorbic = Figure(
+    brought = Figure(
         1000 * weigh.value * record["sorbic_fraction"] / ask.volume_l,
         "mg/L",
         "grams x 0.7464 / volume",
         str(record["sorbic_fraction_source"]),
         {"weigh_g": weigh},
     )
+    sorbic = brought
+    if ask.sorbic_now_mg_l > 0:
+        sorbic = Figure(
+            ask.sorbic_now_mg_l + brought.value,
+            "mg/L",
+            "there already + brought",
+            ARITHMETIC,
+            {"there": typed(ask.sorbic_now_mg_l, "mg/L"), "brought": brought},
+        )
     potassium = Figure(
         1000 * weigh.value * record["potassium_fraction"] / ask.volume_l,
         "mg/L",
@@ -215,7 +242,7 @@ def _result(
         {"weigh_g": weigh},
     )
     cap = law.highest("sorbic_acid")
-    brings = {"sorbic_acid_mg_l": sorbic, "potassium_mg_l": potassium}
+    brings = {"sorbic_acid_mg_l": brought, "potassium_mg_l": potassium}
     recorded = Recorded(
         (Addition("potassium_sorbate", "potassium sorbate", weigh, brings),),
         {"sorbic_acid_mg_l": sorbic},

@@ -72,6 +72,8 @@ class Stability:
         ``too soon to tell``.
     bottle_still : bool
         Whether it may be bottled still as it is.
+    next_check : str
+        The day of the next check, in the count or the dates of the readings.
     """
 
     verdict: str
@@ -88,6 +90,7 @@ class Stability:
     reasons: tuple[str, ...]
     next_check_days: Figure
     recorded: Recorded = field(default_factory=Recorded)
+    next_check: str = ""
 
 
 def judge_stability(ask: StabilityAsk) -> Stability:

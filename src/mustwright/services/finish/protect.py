@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 
 from mustwright.errors import InputError
@@ -34,7 +35,8 @@ SULFITE_FIELDS = (
     "residual_sugar", "ionic_strength", "salt", "strength", "stock", "tablet", "scale", "profile",
 )  # fmt: skip
 SORBATE_FIELDS = (
-    "volume", "alcohol", "ph", "molecular", "malolactic", "fermenting", "scale", "profile",
+    "volume", "alcohol", "ph", "molecular", "sorbic", "malolactic", "fermenting", "scale",
+    "profile",
 )  # fmt: skip
 _DATED = re.compile(r"\s*(\d{4}-\d{2}-\d{2})[T,: ]\s*(.+)")
 _COUNTED = re.compile(r"\s*([+-]?\d+(?:\.\d+)?\s*[a-zA-Z]*)\s*[:=,]\s*(.+)")
@@ -64,7 +66,18 @@ def stable(given: Mapping[str, object]) -> Stability:
         fields.mg_l("nitrogen"),
         fields.flag("sterile"),
     )
-    return run(fields, lambda: judge_stability(ask))
+    dated = any(is_date for is_date, _ in readings)
+    return run(fields, lambda: _dated(judge_stability(ask), ask, dated))
+
+
+def _dated(found: Stability, ask: StabilityAsk, dated: bool) -> Stability:
+    """With the day of the next check as the readings count days."""
+    day = max(r.day for r in ask.readings) + found.next_check_days.value
+    if not dated:
+        return replace(found, next_check=f"day {day:g}")
+    if not 1 <= day <= date.max.toordinal():
+        return found
+    return replace(found, next_check=date.fromordinal(int(day)).isoformat())
 
 
 def read_reading(text: object, name: str) -> tuple[bool, GravityReading]:
@@ -205,6 +218,7 @@ def sorbate(given: Mapping[str, object]) -> SorbateDose:
         fields.flag("malolactic"),
         fields.flag("fermenting"),
         0.1 if scale is None else scale,
+        fields.mg_l("sorbic") or 0.0,
     )
     law = fields.law()
     return run(fields, lambda: sorbate_dose(ask, law))

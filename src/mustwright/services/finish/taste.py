@@ -196,6 +196,13 @@ def read_lot(value: object, index: int) -> Lot:
     for key in ("volume", "alcohol", "gravity"):
         if key not in pairs:
             raise InputError(where, f"needs its {key}", None)
+    try:
+        return _lot(pairs, index)
+    except InputError as error:
+        raise type(error)(f"{where}.{error.field}", error.requirement, error.got) from None
+
+
+def _lot(pairs: Mapping[str, object], index: int) -> Lot:
     fields = Typed({k: v for k, v in pairs.items() if k != "name"}, _LOT_KEYS)
     named = Typed({"name": pairs.get("name", f"lot {index}")}, ("name",))
     return Lot(
