@@ -135,12 +135,10 @@ def _dose_by_acidity(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> F
 
 
 def _dose_by_ph(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> Figure:
-    if ask.ph is None or ask.to_ph is None:
-        raise InputError(
-            "to_acidity",
-            "needs a target: an acidity beside the acidity now, or a pH beside the pH now",
-            None,
-        )
+    if ask.to_ph is None:
+        raise InputError("to_acidity", "needs a target: an acidity or a pH", None)
+    if ask.ph is None:
+        raise InputError("ph", "needs the pH it has now", None)
     change = ask.to_ph - ask.ph
     _right_way(-change if is_acid else change, "to_ph", ask.to_ph, is_acid)
     buffer = _buffer(ask)

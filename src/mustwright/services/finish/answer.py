@@ -1,4 +1,4 @@
-"""One step's answer in a sentence or two that a maker can act on: how much of what, and what then."""
+"""One step's answer in a sentence or two that a maker can act on."""
 
 from __future__ import annotations
 
@@ -65,14 +65,11 @@ def _(result: Racking) -> str:
 def _(result: SulfiteDose) -> str:
     if result.weigh_g.value <= 0:
         return f"Add none: the {_mg(result.free_so2_mg_l)} of free sulfur dioxide wanted are there."
+    amount = f"{_g(result.weigh_g)} of {result.salt}"
     if result.tablets is not None:
-        amount = f"{result.tablets.value:.0f} tablets ({_g(result.weigh_g)} of {result.salt})"
+        amount = f"{result.tablets.value:.0f} tablets ({amount})"
     elif result.stock_ml is not None:
-        amount = (
-            f"{result.stock_ml.value:.1f} mL of the stock ({_g(result.weigh_g)} of {result.salt})"
-        )
-    else:
-        amount = f"{_g(result.weigh_g)} of {result.salt}"
+        amount = f"{result.stock_ml.value:.1f} mL of the stock ({amount})"
     return (
         f"Add {amount}: free sulfur dioxide comes to {_mg(result.free_so2_mg_l)}, the total to "
         f"{_mg(result.total_after_mg_l)}."
@@ -164,7 +161,8 @@ def _(result: Carbonation) -> str:
     assert result.sugar_g is not None
     return (
         f"Prime with {_g(result.sugar_g)} of {result.sugar_name} for {wanted}: "
-        f"{result.pressure_bar_20c.value:.2f} bar at 20 °C, up to {most:.2f} bar if it gets to 30 °C."
+        f"{result.pressure_bar_20c.value:.2f} bar at 20 °C, up to {most:.2f} bar if it gets to "
+        "30 °C."
     )
 
 

@@ -26,7 +26,7 @@ class Way(NamedTuple):
     form: str
 
 
-# By attribute of `MeadNow`: volumes in L, alcohol in % vol and so on, as the units in the forms say.
+# By attribute of `MeadNow`; the units stand in the forms.
 WAYS: Mapping[str, Way] = MappingProxyType({
     "volume_l": Way("volume", "volume", "{} L"),
     "gravity": Way("gravity", "gravity", "{}"),
@@ -149,7 +149,7 @@ def then(before: MeadNow, result: Any) -> MeadNow:
     sulfur dioxide, pH where it is not worked out) are forgotten: measure again.
     """
     recorded: Recorded = result.recorded
-    after = {k: v.value for k, v in recorded.after.items() if k in WAYS}
+    after: dict[str, Any] = {k: v.value for k, v in recorded.after.items() if k in WAYS}
     if isinstance(result, BlendResult):
         return MeadNow(**after, profile=before.profile, batch=before.batch)
     changes: dict[str, Any] = dict(after)
