@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2
 
 from mustwright.errors import InputError
 from mustwright.finishing.step import finishing_data
@@ -106,6 +105,8 @@ def _scatter(t: np.ndarray, g: np.ndarray, slope: float, sigma: float) -> float:
 
     A line that rises counts as scatter, as a ferment does not raise gravity.
     """
+    from scipy.stats import chi2  # slow to import, and only this needs it
+
     fitted = min(slope, 0.0)
     degrees = len(t) - (2 if slope < 0 else 1)
     if degrees <= 0:

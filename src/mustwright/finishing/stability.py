@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.stats import norm
 
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.finishing.movement import (
@@ -226,6 +225,8 @@ def _balance(
 
 def _past_tolerance(ask: StabilityAsk, alcohol: Figure | None) -> Figure | None:
     """Chance that the alcohol is past what this yeast bears."""
+    from scipy.stats import norm  # slow to import, and only this needs it
+
     low, high = ask.tolerance_low_pct, ask.tolerance_high_pct
     if alcohol is None or low is None or high is None:
         return None

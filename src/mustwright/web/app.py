@@ -17,6 +17,7 @@ from mustwright.web.guards import BodyLimit, SameOrigin, SecurityHeaders
 from mustwright.web.pages import (
     compare,
     convert,
+    finish,
     health,
     home,
     must_form,
@@ -29,7 +30,8 @@ from mustwright.web.pages import (
 )
 
 PAGES = (
-    home, health, must_form, must_text, compare, what_if, plan, protocols, shelf, convert, sources
+    home, health, must_form, must_text, compare, what_if, plan, protocols, shelf, convert, finish,
+    sources,
 )  # fmt: skip
 HOSTS = ("127.0.0.1", "localhost", "[::1]")
 

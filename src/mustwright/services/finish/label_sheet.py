@@ -55,18 +55,11 @@ def label_sheet(
     InputError
         For too many labels, signs the fonts of the sheet cannot print, or text that does not fit.
     """
-    if page not in PAGES_MM:
-        raise InputError("page", f"needs one of {', '.join(PAGES_MM)}", page)
-    count = sum(copies for _, copies in labels)
-    if not 1 <= count <= MOST_LABELS:
-        raise InputError("labels", f"needs 1 to {MOST_LABELS} labels", count)
-    for facts, _ in labels:
-        _check_signs(facts)
+    matrix = check(labels, link=link, page=page)
     sheet = FPDF(unit="mm", format=PAGES_MM[page])
     sheet.set_auto_page_break(False)
     sheet.set_title("Labels")
     sheet.set_creation_date(datetime.combine(made, time(12), UTC))
-    matrix = _qr(link)
     every = [facts for facts, copies in labels for _ in range(copies)]
     for i, facts in enumerate(every):
         place = i % (COLUMNS * ROWS)
@@ -74,6 +67,41 @@ def label_sheet(
             sheet.add_page()
         _label(sheet, facts, place, PAGES_MM[page], matrix)
     return bytes(sheet.output())
+
+
+def check(
+    labels: Sequence[tuple[LabelFacts, int]], *, link: str = "", page: str = "a4"
+) -> tuple[tuple[int, ...], ...]:
+    """Whether the sheet can be made, without making it; the dots of the QR code.
+
+    Raises
+    ------
+    InputError
+        As `label_sheet`.
+    """
+    if page not in PAGES_MM:
+        raise InputError("page", f"needs one of {', '.join(PAGES_MM)}", page)
+    count = sum(copies for _, copies in labels)
+    if not 1 <= count <= MOST_LABELS:
+        raise InputError("labels", f"needs 1 to {MOST_LABELS} labels", count)
+    matrix, sheet = _qr(link), FPDF(unit="mm", format=PAGES_MM[page])
+    sheet.add_page()  # text is measured on a page
+    width, height = _size(PAGES_MM[page])
+    for facts, _ in labels:
+        _check_signs(facts)
+        _fitting(sheet, _lines(facts), _room(width, bool(matrix)), height - 2 * INSIDE_MM)
+    return matrix
+
+
+def _size(page_mm: tuple[float, float]) -> tuple[float, float]:
+    """Width and height of one label [mm]."""
+    width = (page_mm[0] - 2 * MARGIN_MM - (COLUMNS - 1) * GAP_MM) / COLUMNS
+    return width, (page_mm[1] - 2 * MARGIN_MM - (ROWS - 1) * GAP_MM) / ROWS
+
+
+def _room(width: float, coded: bool) -> float:
+    """Width left for text [mm]."""
+    return width - 2 * INSIDE_MM - (LINK_MM + 2 if coded else 0)
 
 
 def _check_signs(facts: LabelFacts) -> None:
@@ -102,14 +130,13 @@ def _label(
     page_mm: tuple[float, float],
     matrix: tuple[tuple[int, ...], ...],
 ) -> None:
-    width = (page_mm[0] - 2 * MARGIN_MM - (COLUMNS - 1) * GAP_MM) / COLUMNS
-    height = (page_mm[1] - 2 * MARGIN_MM - (ROWS - 1) * GAP_MM) / ROWS
+    width, height = _size(page_mm)
     x = MARGIN_MM + (place % COLUMNS) * (width + GAP_MM)
     y = MARGIN_MM + (place // COLUMNS) * (height + GAP_MM)
     sheet.set_draw_color(170)
     sheet.set_line_width(0.1)
     sheet.rect(x, y, width, height)
-    room = width - 2 * INSIDE_MM - (LINK_MM + 2 if matrix else 0)
+    room = _room(width, bool(matrix))
     tall = height - 2 * INSIDE_MM
     lines = _lines(facts)
     points = _fitting(sheet, lines, room, tall)

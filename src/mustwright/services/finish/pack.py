@@ -13,7 +13,7 @@ from mustwright.finishing.carbonate import (
     Carbonation,
     carbonate,
 )
-from mustwright.finishing.label_facts import BottleAsk, Size
+from mustwright.finishing.label_facts import BottleAsk, LabelFacts, Size
 from mustwright.finishing.priming import Sugar, sugar_called
 from mustwright.finishing.step import finishing_data
 from mustwright.services.finish.typed import Typed, run
@@ -131,6 +131,22 @@ def labels_pdf(result: Bottling, link: str = "", page: str = "a4") -> bytes:
     """
     from mustwright.services.finish.label_sheet import label_sheet
 
+    return label_sheet(_copies(result), made=result.bottled, link=link, page=page)
+
+
+def check_labels(result: Bottling, link: str = "", page: str = "a4") -> None:
+    """Whether `labels_pdf` could be made, without making it.
+
+    Raises
+    ------
+    InputError
+    """
+    from mustwright.services.finish.label_sheet import check
+
+    check(_copies(result), link=link, page=page)
+
+
+def _copies(result: Bottling) -> list[tuple[LabelFacts, int]]:
+    """The facts of each size with how many labels it wants."""
     filled = [b for b in result.bottles if b.count.value > 0]
-    pairs = [(facts, int(b.count.value)) for facts, b in zip(result.labels, filled, strict=True)]
-    return label_sheet(pairs, made=result.bottled, link=link, page=page)
+    return [(facts, int(b.count.value)) for facts, b in zip(result.labels, filled, strict=True)]

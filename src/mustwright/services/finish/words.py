@@ -53,13 +53,31 @@ def words(name: str) -> str:
 
 def shown(figure: Figure, ranged: bool = True) -> str:
     """A figure with its unit and, where it has one, its range."""
+    spread = between(figure) if ranged else ""
+    return printed(figure) + (f" ({spread})" if spread else "")
+
+
+def printed(figure: Figure) -> str:
+    """A figure with its unit.
+
+    Examples
+    --------
+    >>> printed(Figure(0.94973, "g", "", "")), printed(Figure(12.534, "% vol", "", ""))
+    ('0.9497 g', '12.53 % vol')
+    """
+    return f"{_text(figure, figure.value)} {figure.unit}".strip()
+
+
+def between(figure: Figure) -> str:
+    """The range of a figure; empty without one, or where it prints as one value."""
+    if figure.low is None or figure.high is None:
+        return ""
+    low, high = _text(figure, figure.low), _text(figure, figure.high)
+    return "" if low == high else f"{low} to {high}"
+
+
+def _text(figure: Figure, number: float) -> str:
     places = DECIMALS.get(figure.unit)
-
-    def text(number: float) -> str:
-        return f"{number:.4g}" if places is None else f"{number:.{places}f}"
-
-    spread = ""
-    if ranged and figure.low is not None and figure.high is not None:
-        low, high = text(figure.low), text(figure.high)
-        spread = f" ({low} to {high})" if low != high else ""
-    return f"{text(figure.value)} {figure.unit}".strip() + spread
+    if places is None and abs(number) >= 1000:
+        return f"{number:.0f}"
+    return f"{number:.4g}" if places is None else f"{number:.{places}f}"
