@@ -215,7 +215,7 @@ def _steps(ask: BottleAsk) -> tuple[str, ...]:
 
 
 def _notes(ask: BottleAsk, law: FinishingLaw) -> tuple[str, ...]:
-    notes = [law.label.date]
+    notes = [note for note in (law.label.date, law.label.tax_note) if note]
     if ask.total_so2_mg_l is None:
         notes.append(
             "Total sulfur dioxide was not typed: the sulfite line is left out. Yeast makes some "

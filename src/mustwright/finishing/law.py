@@ -58,6 +58,7 @@ class LabelRules:
     tax_classes: tuple[tuple[float, str], ...]
     sparkling_class: str
     tax_source: str
+    tax_note: str
     sulfite_words: str
     warning: str
     warning_source: str
@@ -174,6 +175,7 @@ def _label(rules: Mapping[str, Any]) -> LabelRules:
         tuple((float(c["up_to_pct"]), str(c["words"])) for c in rules.get("tax_class", ())),
         str(rules.get("sparkling_class", "")),
         str(rules.get("tax_source", "")),
+        str(rules.get("tax_note", "")),
         str(rules["sulfite_words"]),
         str(rules["warning"]),
         str(rules["warning_source"]),

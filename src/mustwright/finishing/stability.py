@@ -253,7 +253,8 @@ def _verdict(
     record = finishing_data()["stability"]
     least, settled = float(record["least_days"]), float(record["settled_chance"])
     reasons = [
-        f"The chance that gravity still falls is {100 * seen.chance:.0f} %, over {span:.0f} days."
+        f"The chance that gravity still falls is {_percent(100 * seen.chance)}, over {span:.0f} "
+        "days."
     ]
     if seen.scatter_chance < STRANGE:
         reasons.append(
@@ -263,7 +264,7 @@ def _verdict(
     dry, sugar_known = _sugar_reasons(residual, reasons)
     if past is not None:
         reasons.append(
-            f"The chance that its alcohol is past what this yeast bears is {past.value:.0f} %; "
+            f"The chance that its alcohol is past what this yeast bears is {_percent(past.value)}; "
             "only a yeast that stopped with sugar left has proven its limit."
         )
     if ask.nitrogen_mg_l is not None and ask.nitrogen_mg_l > record["leftover_nitrogen_mg_l"]:
@@ -285,6 +286,13 @@ def _verdict(
     if not sugar_known:
         reasons.append("What sugar is left is not known: type the original gravity, or measure it.")
     return "settled, not safe", False, tuple(reasons)
+
+
+def _percent(value: float) -> str:
+    """A chance in words, without certainty that is not there."""
+    if value < 1:
+        return "under 1 %"
+    return "over 99 %" if value > 99 else f"{value:.0f} %"
 
 
 def _sugar_reasons(residual: Figure | None, reasons: list[str]) -> tuple[bool, bool]:

@@ -316,12 +316,13 @@ def _steps(ask: SweetenAsk, ready: bool, weigh: Figure) -> tuple[str, ...]:
             "sulfite), then sorbate (finish sorbate), and wait a day; or pasteurise after "
             "bottling still.",
         )
+    name = ask.sweetener.name.partition(",")[0].lower()
     return (
         *first,
         f"Taste the row of glasses; the batch figure of the one you like replaces the "
         f"{weigh.value:.0f} g below.",
-        f"Stir {weigh.value:.0f} g of {ask.sweetener.name} into a few litres of the mead until "
-        "none lies at the bottom, then mix that into the rest without splashing.",
+        f"Stir {weigh.value:.0f} g of {name} into a few litres of the mead until none lies at the "
+        "bottom, then mix that into the rest without splashing.",
         "Measure gravity now and again after a week, warm: any fall means it ferments.",
     )
 

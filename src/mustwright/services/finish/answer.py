@@ -90,7 +90,8 @@ def _(result: SorbateDose) -> str:
 def _(result: Sweetening) -> str:
     first = "" if result.ready else "Protect it first. Then "
     words = (
-        f"{_g(result.weigh_g)} of {result.sweetener} bring it to {result.new_gravity.value:.4f}: "
+        f"{_g(result.weigh_g)} of {_plain(result.sweetener)} bring it to "
+        f"{result.new_gravity.value:.4f}: "
         f"{result.new_volume_l.value:.2f} L with {result.sugar_after_g_l.value:.0f} g/L of sugar "
         f"at {result.new_alcohol_pct.value:.2f} % vol."
     )
@@ -160,10 +161,18 @@ def _(result: Carbonation) -> str:
         return f"Set the keg to {result.keg_bar.value:.2f} bar for {wanted}."
     assert result.sugar_g is not None
     return (
-        f"Prime with {_g(result.sugar_g)} of {result.sugar_name} for {wanted}: "
+        f"Prime with {_g(result.sugar_g)} of {_plain(result.sugar_name)} for {wanted}: "
         f"{result.pressure_bar_20c.value:.2f} bar at 20 °C, up to {most:.2f} bar if it gets to "
-        "30 °C."
+        f"30 °C. {_bearing(result)}"
     )
+
+
+def _bearing(result: Carbonation) -> str:
+    """What may be filled with it."""
+    able = [one.name for one in result.containers if one.bears]
+    if len(result.containers) == 1:
+        return f"The {able[0]} bears that." if able else ""
+    return f"Fill only: {'; '.join(able)}." if able else "No usual bottle bears that."
 
 
 @answer.register
@@ -176,6 +185,11 @@ def _(result: Bottling) -> str:
         return "It does not fill one bottle of that size."
     kinds = " and ".join(filled)
     return f"{count:.0f} bottles: {kinds}; {result.left_l.value:.2f} L are left over."
+
+
+def _plain(name: str) -> str:
+    """The name of a record as it stands in a sentence: without what comes after a comma."""
+    return name[:1].lower() + name[1:].partition(",")[0]
 
 
 def _g(figure: Figure) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -117,6 +117,11 @@ class MeadNow:
             if value is not None:
                 found[way.name] = way.form.format(_short(value, DIGITS.get(name)))
         return found | {name: getattr(self, name) for name in SAID if getattr(self, name)}
+
+    def typed_for(self, names: Iterable[str]) -> dict[str, str]:
+        """Of these the ones that a step asks for by the same name."""
+        wanted = set(names)
+        return {name: text for name, text in self.typed().items() if name in wanted}
 
 
 def _short(value: float, digits: int | None) -> str:

@@ -21,11 +21,13 @@ WORDS = {
     "keg_bar": "Set on the keg",
     "residual_co2_volumes": "Gas still in it",
     "target_co2_volumes": "Gas wanted",
+    "target_co2_g_l": "Gas wanted, by weight",
     "next_check_days": "Next check in",
     "new_ph": "New pH, a first guess",
     "ph_after": "pH after, a first guess",
     "kg": "To add",
-    "sugar_g": "Sugar to weigh",
+    "sugar_g": "Sugar in all",
+    "headspace_pct": "Headspace, as a share",
     "sugar_g_l": "Sugar per litre",
     "potential_alcohol_pct": "If yeast ate the sweetness, alcohol would rise by",
     "ready": "Protected, may go in now",
@@ -36,7 +38,8 @@ UNITS_IN_NAMES = (
     "_pct", "_g_l", "_mg_l", "_l", "_g", "_ml", "_bar", "_kg", "_vol", "_per_day", "_days",
 )  # fmt: skip
 DECIMALS = {"SG 20/20": 4, "% vol": 2, "%": 1, "L": 2, "mg/L": 1, "g/L": 2, "vol": 2, "bar": 2,
-            "mL": 1, "d": 0, "bottles": 0, "tablets": 0, "kg": 3, "meq/L per pH": 1}  # fmt: skip
+            "mL": 1, "d": 0, "per day": 5, "bottles": 0,
+            "tablets": 0, "kg": 3, "meq/L per pH": 1}  # fmt: skip
 
 
 def words(name: str) -> str:
@@ -80,4 +83,5 @@ def _text(figure: Figure, number: float) -> str:
     places = DECIMALS.get(figure.unit)
     if places is None and abs(number) >= 1000:
         return f"{number:.0f}"
-    return f"{number:.4g}" if places is None else f"{number:.{places}f}"
+    text = f"{number:.4g}" if places is None else f"{number:.{places}f}"
+    return text.removeprefix("-") if float(text) == 0 else text

@@ -35,6 +35,11 @@ class Ask:
     shape: str = "line"
     known: str = ""
 
+    @property
+    def said_hint(self) -> str:
+        """The hint; a bare example is said to be one."""
+        return f"such as {self.hint}" if self.hint[:1].isdigit() else self.hint
+
 
 @dataclass(frozen=True)
 class Part:

@@ -106,7 +106,8 @@ RACK = Step(
         Part("Measured lees, and the honey", (
             Ask("lees_depth", "Depth of the lees", "2 cm"),
             Ask("diameter", "Diameter of the vessel", "27 cm"),
-            Ask("honey", "Honey in the honey water", "clover honey", known="ingredients"), MOISTURE,
+            Ask("honey", "Honey in the honey water", "such as clover honey", known="ingredients"),
+            MOISTURE,
         ), folded=True),
     ),
     ("carbon_dioxide_room",),
@@ -215,7 +216,7 @@ LATE = Step(
         Part("", (
             Ask("what", "What goes in", "", (("fruit", "fruit, juice or honey"),
                                              ("spice", "spice or herb"))),
-            Ask("with", "Its name", "raspberry, or vanilla", known="ingredients"), VOLUME,
+            Ask("with", "Its name", "such as raspberry, or vanilla", known="ingredients"), VOLUME,
         )),
         Part("Fruit, juice or honey", (
             Ask("amount", "Mass of it", "2 kg"), GRAVITY, ALCOHOL, STABILISED,
@@ -253,7 +254,7 @@ BLEND = Step(
     ("bench_first",),
 )  # fmt: skip
 LOT_FIELDS = (
-    Ask("name", "Name", "old"), Ask("volume", "How much there is", "10 L"), ALCOHOL,
+    Ask("name", "Name", "such as old"), Ask("volume", "How much there is", "10 L"), ALCOHOL,
     Ask("gravity", "Gravity", "1.012"),
 )  # fmt: skip
 MORE_LOT_FIELDS = (
@@ -313,8 +314,8 @@ BOTTLE = Step(
             Ask("sparkling", "Under pressure", shape="tick"),
         )),
         Part("On the label", (
-            Ask("name", "Name", "Dry Lane"), Ask("kind", "What it is", "Mead when empty"),
-            Ask("contents", "Made of, with allergens", "honey, raspberries"),
+            Ask("name", "Name", "such as Dry Lane"), Ask("kind", "What it is", "Mead when empty"),
+            Ask("contents", "Made of, with allergens", "such as honey, raspberries"),
             Ask("maker", "Who made it, and where"), Ask("batch", "Batch, for the lot code"),
             Ask("bottled", "Day of bottling", "2026-03-01; today when empty"),
         )),

@@ -21,6 +21,7 @@ from mustwright.web.forms.typed import said
 
 SUBMIT = "show"
 LONGEST = 4000
+COUNTED = ("reading", "lot", "target")  # too few of them is as good as none yet
 LOT_NAMES = tuple(ask.name for ask in (*LOT_FIELDS, *MORE_LOT_FIELDS))
 _LOT = re.compile(rf"lot\.([1-{MOST_LOTS}])\.({'|'.join(LOT_NAMES)})")
 _LOT_ERROR = re.compile(r"lot (.+?)(?:\.([a-z0-9]+))?")
@@ -100,7 +101,8 @@ class FinishForm:
         try:
             return self.step.work(self.given(), today)
         except InputError as error:
-            if self.submitted or error.got is not None:
+            left_out = error.got is None or error.field in COUNTED
+            if self.submitted or not left_out:
                 self.refuse(error)
             return None
 
@@ -113,6 +115,13 @@ class FinishForm:
         """Put an error beside its field."""
         self.refused = error
         self.errors[self.place(error.field)] = said(error)
+
+    def label(self, name: str) -> str:
+        """What stands above a field, to begin an error with."""
+        lot = _LOT.fullmatch(name)
+        asks = (*LOT_FIELDS, *MORE_LOT_FIELDS) if lot else self.step.asks
+        found = {ask.name: ask.label for ask in asks}.get(lot[2] if lot else name, "")
+        return f"Lot {lot[1]}, {found[:1].lower()}{found[1:]}" if lot else found
 
     def place(self, name: str) -> str:
         """The id of the field an error belongs to; ``all`` where there is none."""
@@ -139,11 +148,7 @@ class FinishForm:
 
 def finish_form(step: Step, pairs: Iterable[tuple[str, str]]) -> FinishForm:
     """A step's form out of the query of an address."""
-    came: dict[str, str] = {}
-    for name, value in pairs:
-        text = value.replace("\r\n", "\n").strip()[:LONGEST]
-        again = step.several and name in step.several and came.get(name)
-        came[name] = f"{came[name]}\n{text}" if again and text else text
+    came = _read(step, pairs)
     typed = {
         name: text
         for name, text in came.items()
@@ -160,6 +165,20 @@ def finish_form(step: Step, pairs: Iterable[tuple[str, str]]) -> FinishForm:
     if step.slug == "blend":
         _this_mead_as_lot(came, typed)
     return FinishForm(step, typed, carried, SUBMIT in came)
+
+
+def _read(step: Step, pairs: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """Every field once; what may come several times is joined as its field can hold it."""
+    rows = {ask.name for ask in step.asks if ask.shape == "lines"}
+    came: dict[str, str] = {}
+    for name, value in pairs:
+        text = value.replace("\r\n", "\n").strip()[:LONGEST]
+        between = "\n" if name in rows else "; "
+        if name not in rows:
+            text = between.join(part.strip() for part in text.splitlines() if part.strip())
+        again = name in step.several and came.get(name) and text
+        came[name] = f"{came[name]}{between}{text}" if again else text
+    return came
 
 
 def _this_mead_as_lot(came: Mapping[str, str], typed: dict[str, str]) -> None:

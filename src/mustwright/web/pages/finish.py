@@ -30,6 +30,16 @@ from mustwright.yeast.pitch import strains
 
 router = APIRouter(include_in_schema=False)
 LONGEST_ADDRESS = 8000
+# How a fact of the liquid is said in a row of them.
+SPOKEN = {
+    "gravity": "gravity {}", "alcohol": "{} vol", "ph": "pH {}", "acidity": "acidity {}",
+    "residual_sugar": "{} of fermentable sugar", "original": "gravity {} before fermentation",
+    "free": "{} of free sulfur dioxide", "total": "{} of total sulfur dioxide",
+    "profile": "law: {}",
+    "molecular": "{} of molecular sulfur dioxide", "sorbic": "{} of sorbic acid",
+    "potassium": "{} of potassium added", "gas": "{} of gas", "batch": "batch {}",
+    "stabilised": "stopped by {}",
+}  # fmt: skip
 LIQUID_NAMES = tuple(ask.name for part in LIQUID for ask in part.asks)
 
 
@@ -50,6 +60,7 @@ def bench(request: Request) -> Response:
         typed={**known, **{k: v for k, v in came.items() if k in LIQUID_NAMES}},
         carried={k: v for k, v in known.items() if k not in LIQUID_NAMES},
         known=known,
+        said_known=[SPOKEN.get(k, "{}").format(v) for k, v in known.items()],
         errors=errors,
     )
 
@@ -144,9 +155,9 @@ def _sheet(form: FinishForm, result: Bottling) -> dict[str, str]:
         check_labels(result, form.typed.get("link", ""), form.typed.get("page", "a4"))
     except InputError as error:
         form.errors[form.place(error.field)] = said(error)
-        return {"why_not": said(error)}
+        return {"address": "", "why_not": said(error)}
     count = int(result.bottle_count.value)
-    return {"address": form.address("/labels.pdf"), "count": str(count)}
+    return {"address": form.address("/labels.pdf"), "count": str(count), "why_not": ""}
 
 
 def _lots(form: FinishForm) -> list[dict[str, object]]:

@@ -9,8 +9,9 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
-from mustwright.finishing.bottling import Bottling
-from mustwright.finishing.label_facts import LabelFacts
+from mustwright.finishing.blending import Reached
+from mustwright.finishing.bottling import Bottling, Filled
+from mustwright.finishing.label_facts import LabelFacts, volume_text
 from mustwright.finishing.step import Recorded
 from mustwright.finishing.trial import BenchTrial
 from mustwright.services.finish.answer import answer
@@ -25,12 +26,11 @@ UNSAID = {
     "substance", "sweetener", "sugar_name", "words", "bottled", "verdict", "next_check", "salt",
     "recorded", "id",
 }  # fmt: skip
+NOT_WHEN_NONE = ("potassium_mg_l", "sodium_mg_l", "gas_l")
 TITLES = {
     "containers": "What bears it",
-    "bottles": "Bottles",
     "materials": "Lay out",
     "parts": "What goes in",
-    "targets": "Targets",
     "reasons": "Why",
 }
 HEADS = {
@@ -42,12 +42,7 @@ HEADS = {
     "bears": "Bears it",
     "most_volumes": "At most",
     "litres": "Litres",
-    "wanted_low": "Wanted from",
-    "wanted_high": "to",
-    "possible_low": "Alone possible from",
-    "possible_high": "up to",
-    "why": "",
-    "filled_l": "Filled",
+    "why": "Because",
 }
 LABEL_ROWS = {
     "name": "Name",
@@ -76,7 +71,7 @@ class Table:
     def wide(self) -> bool:
         """Whether it needs blocks on a phone."""
         return len(self.heads) > 4 or any(
-            isinstance(c, str) and len(c) > 24 for row in self.rows for c in row
+            isinstance(c, str) and len(c) > 24 for row in self.rows for c in row[1:]
         )
 
 
@@ -100,6 +95,8 @@ def view_of(result: Any) -> View:
         value = getattr(result, one.name)
         if one.name in UNSAID or value is None or value in ("", ()):
             continue
+        if one.name in NOT_WHEN_NONE and value.value == 0:
+            continue
         if isinstance(value, Figure):
             view.figures.append((words(one.name), value))
         elif isinstance(value, bool):
@@ -110,6 +107,10 @@ def view_of(result: Any) -> View:
             view.tables.append(_trial(value))
         elif one.name == "reasons":
             view.reasons = value
+        elif one.name == "targets":
+            view.tables.append(_targets(value))
+        elif one.name == "bottles":
+            view.tables.append(_bottles(value))
         elif one.name != "labels":
             view.tables.append(_table(TITLES[one.name], value))
     if isinstance(result, Bottling):
@@ -126,14 +127,43 @@ def _trial(trial: BenchTrial) -> Table:
     return table
 
 
+def _targets(rows: Sequence[Reached]) -> Table:
+    heads = ["Target", "Wanted", "Reached", "Off by", "Alone these lots could give"]
+    return Table("Targets", heads, [
+        [
+            one.quantity.replace("so2", "total SO2"),
+            _from_to(one.wanted_low, one.wanted_high),
+            one.reached,
+            "met" if one.met else one.off_by,
+            _from_to(one.possible_low, one.possible_high),
+        ]
+        for one in rows
+    ])  # fmt: skip
+
+
+def _from_to(low: float, high: float) -> str:
+    ends = [f"{value:.5g}" for value in (low, high)]
+    return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+
+
+def _bottles(rows: Sequence[Filled]) -> Table:
+    cells: list[list[Cell]] = [[volume_text(b.litres), b.count, b.filled_l] for b in rows]
+    return Table("Bottles", ["Size", "Count", "Filled"], cells)
+
+
 def _table(title: str, rows: Sequence[Any]) -> Table:
     names = [
         f.name
         for f in fields(rows[0])
-        if f.name not in UNSAID and any(_cell(getattr(row, f.name)) for row in rows)
+        if f.name not in UNSAID and any(_tells(getattr(row, f.name)) for row in rows)
     ]
     heads = [HEADS.get(name, words(name)) for name in names]
     return Table(title, heads, [[_cell(getattr(row, name)) for name in names] for row in rows])
+
+
+def _tells(value: object) -> bool:
+    """Whether a column says anything: a figure of none does not."""
+    return value.value != 0 if isinstance(value, Figure) else bool(_cell(value))
 
 
 def _cell(value: object) -> Cell:
@@ -177,6 +207,6 @@ def linked(text: str, addresses: Mapping[str, str]) -> Markup:
 
     def link(found: re.Match[str]) -> str:
         href = addresses.get(found[1])
-        return found[0] if href is None else f'<a href="{escape(href)}">{found[1]}</a>'
+        return found[0] if href is None else f'<a href="{escape(href)}">the {found[1]} step</a>'
 
     return Markup(re.sub(r"finish (\w+)", link, safe))
