@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 LOTS = {
     "lot.1.name": "old", "lot.1.volume": "10 L", "lot.1.alcohol": "14 %", "lot.1.gravity": "1.012",
     "lot.2.name": "young", "lot.2.volume": "12 L", "lot.2.alcohol": "9 %",
@@ -58,6 +60,12 @@ CASES: dict[str, tuple[str, str, dict[str, str]]] = {
 }  # fmt: skip
 SEVERAL = ("reading", "titration", "temperature", "size")
 FORM_ONLY = {"what", "page", "link"}
+
+
+def form_address(case: str, path: str = "") -> str:
+    """Where the case is answered in the browser."""
+    slug, _, fields = CASES[case]
+    return f"/finish/{slug}{path}?{urlencode(fields)}"
 
 
 def words_of(case: str) -> list[str]:
