@@ -85,26 +85,7 @@ def step_page(request: Request, slug: str) -> Response:
     ):
         return RedirectResponse(form.address(), 303)
     result = form.run(date.today())
-    before = form.before()
-    after = before if result is None else then(before, result)
-    context: dict[str, object] = {
-        "step": form.step,
-        "form": form,
-        "typed": form.typed,
-        "errors": form.errors,
-        "carried": form.carried,
-        "steps": STEPS.values(),
-        "addresses": addresses(before),
-        "next": _next(form.step),
-        "onward": addresses(after),
-        "suggestions": suggestions(form.step),
-        "lots": _lots(form),
-        "lot_fields": LOT_FIELDS,
-        "more_lot_fields": MORE_LOT_FIELDS,
-        "view": None,
-        "linked": linked,
-        "sheet": None,
-    }
+    context = _asked(form, result)
     if result is not None:
         context |= {
             "view": view_of(result),
@@ -114,6 +95,30 @@ def step_page(request: Request, slug: str) -> Response:
     if isinstance(result, Bottling):
         context["sheet"] = _sheet(form, result)
     return show(request, "finish_step.html", 422 if form.errors else 200, **context)
+
+
+def _asked(form: FinishForm, result: object | None) -> dict[str, object]:
+    """What the page needs for its form and its ways on; what is in bottles goes no further."""
+    before = form.before()
+    done = result is not None and not isinstance(result, Bottling)
+    return {
+        "step": form.step,
+        "form": form,
+        "typed": form.typed,
+        "errors": form.errors,
+        "carried": form.carried,
+        "steps": STEPS.values(),
+        "addresses": addresses(before),
+        "onward": addresses(then(before, result) if done else before),
+        "next": _next(form.step),
+        "suggestions": suggestions(form.step),
+        "lots": _lots(form),
+        "lot_fields": LOT_FIELDS,
+        "more_lot_fields": MORE_LOT_FIELDS,
+        "linked": linked,
+        "view": None,
+        "sheet": None,
+    }
 
 
 @router.get("/finish/{slug}/working")
