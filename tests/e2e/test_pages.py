@@ -14,6 +14,9 @@ PAGES = {
     "plan-fruit": "/musts/hedgerow-berry",
     "plan-us-units": "/musts/midwinter-sweet?protocol=staged_for_strong_musts",
     "working": "/musts/dry-lane-mead/working",
+    "acidity": "/musts/dry-lane-mead/acidity",
+    "acidity-asked": "/musts/hedgerow-berry/acidity?ph=3.5&by=strip&salt=potassium_carbonate",
+    "acidity-working": "/musts/dry-lane-mead/acidity/working",
     "compare": "/musts/dry-lane-mead/compare",
     "compare-some": "/musts/hedgerow-berry/compare?protocol=everything_at_pitch"
     "&protocol=two_feeds_for_fruit",
@@ -39,7 +42,8 @@ PAGES = {
 }
 
 UNFOLDED = [
-    "plan", "compare", "what-if-changed", "working", "shelf", "convert-alcohol", "finish",
+    "plan", "compare", "what-if-changed", "working", "acidity", "shelf", "convert-alcohol",
+    "finish",
     *(f"finish-{case}" for case in ("stable", "sweeten", "blend", "carbonate", "bottle")),
 ]  # fmt: skip
 DARK = [

@@ -34,6 +34,9 @@ COMMANDS: dict[str, Row] = {
     "forecast": Row(
         "mustwright.cli.forecast", "forecast_command", "What a must will do, with its doubt."
     ),
+    "acidity": Row(
+        "mustwright.cli.acidity", "acidity_command", "pH, its trough, the salt that steadies it."
+    ),
     "finish": Row(
         "mustwright.cli.finish",
         "finish_command",

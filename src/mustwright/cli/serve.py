@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import socket
-from contextlib import suppress
 
 import click
 
@@ -25,16 +24,16 @@ def serve(port: int | None, host: str, no_seed: bool) -> None:
     listener = listen(LOOPBACK[host], port)
     from mustwright.compose import Compose
     from mustwright.services.demo import seed_demo
-    from mustwright.web.server import run
+    from mustwright.web.server import ToldToStop, run
 
     compose = Compose.from_environment()
     if not no_seed:
         seed_demo(compose.cellar)
     shown = f"[{host}]" if ":" in host else host
     address = f"http://{shown}:{listener.getsockname()[1]}/"
-    with suppress(KeyboardInterrupt):
-        click.echo(f"Mustwright is open at {address} (Ctrl-C closes it)")
-        run(compose, listener)
+    told = ToldToStop()
+    click.echo(f"Mustwright is open at {address} (Ctrl-C closes it)")
+    run(compose, listener, told)
 
 
 def listen(host: str, port: int | None) -> socket.socket:

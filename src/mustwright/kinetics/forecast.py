@@ -138,6 +138,28 @@ def forecast(
     >>> bool(f.hours_to_dry.p05 < f.hours_to_dry.p50)
     True
     """
+    return forecast_with_run(must, feeds, conditions, members, seed, at_h, readings, prior)[0]
+
+
+def forecast_with_run(
+    must: MustAtPitch,
+    feeds: Sequence[Feed] = (),
+    conditions: Conditions | None = None,
+    members: int = 2000,
+    seed: int = 1,
+    at_h: Floats | None = None,
+    readings: Sequence[Reading] | None = None,
+    prior: Population | None = None,
+    also_h: Floats | None = None,
+) -> tuple[Forecast, simulate.Run]:
+    """As `forecast`, with the trajectories it sums up.
+
+    Parameters
+    ----------
+    also_h : ndarray or None
+        More times to keep in the run, not in the bands; those past the last time are left out.
+        On half hours they change no band [h].
+    """
     if not 32 <= members <= 100_000:
         raise InputError("members", "32 to 100000", members)
     conditions = conditions or Conditions()
@@ -151,10 +173,11 @@ def forecast(
         z = members_.draw(members, seed)
     wanted = _times(conditions, at_h)
     end = max(conditions.horizon_h, float(wanted.max()))
-    kept = np.unique(np.concatenate([wanted, [end - 24.0, end]]))
+    also = np.zeros(0) if also_h is None else also_h[also_h <= end]
+    kept = np.unique(np.concatenate([wanted, also, [end - 24.0, end]]))
     built = members_.build(must, conditions, z, who)
     run = simulate.run(built, conditions, feeds, kept, must.gravity)
-    return _sum_up(run, wanted, conditions, seed, verdict)
+    return _sum_up(run, wanted, conditions, seed, verdict), run
 
 
 def _times(conditions: Conditions, at_h: Floats | None) -> Floats:

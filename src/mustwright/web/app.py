@@ -15,6 +15,7 @@ from mustwright.compose import Compose
 from mustwright.web import errors
 from mustwright.web.guards import BodyLimit, SameOrigin, SecurityHeaders
 from mustwright.web.pages import (
+    acidity,
     compare,
     convert,
     finish,
@@ -30,8 +31,8 @@ from mustwright.web.pages import (
 )
 
 PAGES = (
-    home, health, must_form, must_text, compare, what_if, plan, protocols, shelf, convert, finish,
-    sources,
+    home, health, must_form, must_text, compare, what_if, acidity, plan, protocols, shelf, convert,
+    finish, sources,
 )  # fmt: skip
 HOSTS = ("127.0.0.1", "localhost", "[::1]")
 

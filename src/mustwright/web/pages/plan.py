@@ -92,9 +92,16 @@ def forecast_view(result: PlanResult) -> dict[str, object] | None:
 
 
 def ledger_of(result: PlanResult, third: Figure) -> Ledger:
-    """Every figure of a plan, numbered in the same order wherever it is shown."""
-    ledger = Ledger.over(plan_working(result).items())
+    """Every figure of a plan, numbered in the same order wherever it is shown.
+
+    Acid comes last, since a comparison has it only when asked.
+    """
+    working = plan_working(result)
+    acid = [place for place in working if place.split(".")[0] == "acid"]
+    ledger = Ledger.over((place, figure) for place, figure in working.items() if place not in acid)
     ledger.number(third, "a third of the sugar gone")
+    for place in acid:
+        ledger.number(working[place], place)
     return ledger
 
 
