@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from mustwright.services.report import ranges_of, working_data
+from mustwright.services.report import working_data
+from mustwright.services.report_parts import ranges_of
 from mustwright.working import Figure, unfold
 
 
