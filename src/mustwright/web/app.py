@@ -18,6 +18,7 @@ from mustwright.web.pages import (
     acidity,
     compare,
     convert,
+    finish,
     health,
     home,
     must_form,
@@ -31,7 +32,7 @@ from mustwright.web.pages import (
 
 PAGES = (
     home, health, must_form, must_text, compare, what_if, acidity, plan, protocols, shelf, convert,
-    sources,
+    finish, sources,
 )  # fmt: skip
 HOSTS = ("127.0.0.1", "localhost", "[::1]")
 

@@ -59,8 +59,10 @@ def number(value: float, unit: str = "") -> str:
     if unit in SHARES:
         return f"{100 * value:.0f} %"
     if unit in DECIMALS:
-        if unit == "g" and 0 < abs(value) < 0.1:
+        if unit == "g" and 0 < abs(value) < 1:
             return f"{value:.2g}"
+        if unit == "mL" and 0 < abs(value) < 20:
+            return f"{float(f'{value:.1f}'):g}"
         if unit == "g/L" and abs(value) >= 20:
             return f"{value:.0f}"
         return f"{value:.{DECIMALS[unit]}f}"
