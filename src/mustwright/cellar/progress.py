@@ -63,7 +63,7 @@ class FedNitrogen:
 
 @dataclass(frozen=True)
 class FeedState:
-    """A planned feed and what became of it: ``due``, ``given``, ``skipped``, ``dropped``, ``ahead``."""
+    """A planned feed and what became of it: ``ahead``, ``given``, ``skipped`` or ``dropped``."""
 
     feed: PlannedFeed
     state: str
@@ -149,7 +149,7 @@ def progress(stands: Sequence[Standing], now: datetime) -> Progress:
         plan=plan,
         pitched=pitched,
         hours=None if pitched is None else (now - pitched).total_seconds() / 3600,
-        phase=_phase(live, pitched, used, points, plan),
+        phase=_phase(live, pitched, used, points),
         points=tuple(known),
         gravity=last.gravity if last else None,
         gravity_sd=last.gravity_sd if last else None,
@@ -162,7 +162,7 @@ def progress(stands: Sequence[Standing], now: datetime) -> Progress:
         ph=ph[-1][1] if ph else plan.must.ph,
         ph_at=ph[-1][0] if ph else None,
         slope=slope_of(known, data.load("watch")["rule"]["sluggish"]["window_h"]["value"]),
-        onset_h=_onset(live, points, pitched, plan),
+        onset_h=_onset(live, points, pitched),
         feeds=_feed_states(live, plan),
         given_g=given,
         fed=fed,
@@ -198,13 +198,12 @@ def _phase(
     pitched: datetime | None,
     used: float,
     points: Sequence[Point],
-    plan: BatchPlan,
 ) -> str:
     if any(is_event(s, *CLOSES) for s in stands):
         return CLOSED
     if pitched is None:
         return PLANNED
-    if _onset(stands, points, pitched, plan) is None:
+    if _onset(stands, points, pitched) is None:
         return LAG
     if used < 1 / 3:
         return EARLY
@@ -217,7 +216,6 @@ def _onset(
     stands: Sequence[Standing],
     points: Sequence[Point],
     pitched: datetime | None,
-    plan: BatchPlan,
 ) -> float | None:
     """Hours after pitch when work was first seen: a fall beyond error, or foam written down."""
     if pitched is None:

@@ -1,4 +1,4 @@
-"""Does the plan still fit, and what would: feeds folded, moved, thinned or dropped, within rules."""
+"""Does the plan still fit, and what would: feeds folded, moved, thinned or dropped by the rules."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def propose(now: Progress, outlook: Outlook) -> Proposal | None:
         number=now.plan.number + 1,
         feeds=tuple(feeds.get(f.key, f) for f in now.plan.feeds),
     )
-    return Proposal(tuple(reasons), changes, plan, short, _cautions(plan, changes))
+    return Proposal(tuple(reasons), changes, plan, short, _cautions(changes))
 
 
 # What no longer fits ---------------------------------------------------------------------------
@@ -251,10 +251,12 @@ def ceilings_left(plan: BatchPlan, given_g: Mapping[str, float]) -> tuple[Ceilin
     return tuple(left)
 
 
-def broken(plan: BatchPlan, given_g: Mapping[str, float]) -> tuple[Most, ...]:
-    """Ceilings that what was given and what is still planned would break together."""
+def broken(
+    plan: BatchPlan, given_g: Mapping[str, float], feeds: Sequence[PlannedFeed]
+) -> tuple[Most, ...]:
+    """Ceilings that what was given and the feeds still open would break together."""
     grams = dict(given_g)
-    for feed in plan.live_feeds:
+    for feed in feeds:
         for dose in feed.doses:
             grams[dose.nutrient] = grams.get(dose.nutrient, 0.0) + dose.grams
     volume = plan.must.volume_l
@@ -403,7 +405,7 @@ def _same_doses(before: PlannedFeed, after: PlannedFeed) -> bool:
     return first.keys() == second.keys() and all(abs(first[k] - second[k]) < 1e-6 for k in first)
 
 
-def _cautions(plan: BatchPlan, changes: Sequence[FeedChange]) -> tuple[str, ...]:
+def _cautions(changes: Sequence[FeedChange]) -> tuple[str, ...]:
     cautions = data.load("cautions")
     said = []
     if any(c.what == FOLDED and c.after.doses for c in changes):

@@ -40,6 +40,8 @@ class NextStep:
         ``pitch``, ``feed``, ``replan``, ``read``, ``check``, ``finish`` or ``none``.
     sentence : str
         All of it in one sentence.
+    lead : str
+        The same without clock time and reason.
     at, earliest, latest : datetime or None
         When, with its range (about 90 %).
     gravity : float or None
@@ -52,6 +54,7 @@ class NextStep:
 
     kind: str
     sentence: str
+    lead: str
     at: datetime | None
     earliest: datetime | None
     latest: datetime | None
@@ -105,6 +108,7 @@ def _replan_step(proposal: Proposal) -> NextStep:
     return NextStep(
         "replan",
         f"Look over the changed plan before you feed, because {reason[0].lower()}{reason[1:]}.",
+        "Look over the changed plan before you feed",
         None,
         None,
         None,
@@ -171,6 +175,7 @@ def _feed_step(now: Progress, feed: PlannedFeed, span: Span, zone: tzinfo) -> Ne
     return NextStep(
         "feed",
         f"Feed {grams} {when}{sign}{overdue}: {why}.",
+        f"Feed {grams}",
         at,
         low,
         high,
@@ -208,6 +213,7 @@ def _check(finding: Finding) -> NextStep:
     return NextStep(
         "check",
         f"{lead}, because {finding.evidence[0].lower()}{finding.evidence[1:]}",
+        lead,
         None,
         None,
         None,
@@ -241,6 +247,7 @@ def _after_feeds(now: Progress, findings: Sequence[Finding], zone: tzinfo) -> Ne
     return NextStep(
         "read",
         f"Read gravity and temperature {when}: {why}.",
+        "Read gravity and temperature",
         at,
         at,
         at + timedelta(hours=every / 2),
@@ -256,7 +263,8 @@ def _after_feeds(now: Progress, findings: Sequence[Finding], zone: tzinfo) -> Ne
 def _plain(
     kind: str, sentence: str, why: str, *, caution: str = "", is_due: bool = False
 ) -> NextStep:
-    return NextStep(kind, sentence, None, None, None, None, (), why, caution, None, is_due)
+    lead = sentence.rstrip(".")
+    return NextStep(kind, sentence, lead, None, None, None, None, (), why, caution, None, is_due)
 
 
 def clock(moment: datetime, now: datetime, zone: tzinfo) -> str:
