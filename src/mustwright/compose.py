@@ -62,9 +62,9 @@ class Compose:
     _opening: threading.Lock = field(default_factory=threading.Lock, init=False, repr=False)
 
     @classmethod
-    def from_environment(cls) -> Compose:
-        """For this user on this machine."""
-        return cls(data_folder(), database=database_address())
+    def from_environment(cls, database: str | None = None) -> Compose:
+        """For this user on this machine; `database` goes before MUSTWRIGHT_DATABASE."""
+        return cls(data_folder(), database=database or database_address())
 
     @property
     def place(self) -> Path | str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, delete, func, insert, select, update
+from sqlalchemy import Connection, Engine, Row, delete, insert, select, update
 
 from mustwright.cellar.entries import (
     Correction,
@@ -57,10 +58,18 @@ class BatchStore:
         with reading(self._engine) as connection:
             return _batch(_live(connection, slug))
 
-    def start(self, name: str, sheet: str, entries: Sequence[Entry]) -> BatchRecord:
-        """A new batch with the first lines of its log."""
+    def start(
+        self,
+        name: str,
+        sheet: str,
+        entries: Sequence[Entry],
+        photos: Sequence[PhotoRecord] = (),
+    ) -> BatchRecord:
+        """A new batch with the first lines of its log, and its pictures."""
         if not entries:
             raise InputError("entries", "needs at least the plan", "none")
+        if len({e.id for e in entries}) < len(entries):
+            raise InputError("entries", "needs an id of its own for each line", "one twice")
         with self._engine.begin() as connection:
             lock(connection)
             taken = set(connection.execute(select(BATCH.c.key)).scalars())
@@ -69,6 +78,9 @@ class BatchStore:
             moment = self._clock()
             connection.execute(insert(BATCH).values(**values, digest_version=0, updated_at=moment))
             self._write(connection, slug, 0, entries)
+            for photo in photos:
+                row = _photo_row(replace(photo, batch=slug))
+                connection.execute(insert(PHOTO).values(**row))
             return _batch(_live(connection, slug))
 
     def rename(self, slug: str, name: str, version: int) -> BatchRecord:
@@ -193,10 +205,9 @@ class BatchStore:
 
     def add_photo(self, photo: PhotoRecord) -> PhotoRecord:
         """Keep a picture."""
-        values = {c.name: getattr(photo, c.name) for c in PHOTO.c}
         with self._engine.begin() as connection:
             _live(connection, photo.batch)
-            connection.execute(insert(PHOTO).values(**values))
+            connection.execute(insert(PHOTO).values(**_photo_row(photo)))
         return photo
 
     def photo(self, batch: str, id: str) -> PhotoRecord:
@@ -350,10 +361,9 @@ def _batch(row: Row[Any]) -> BatchRecord:
     )
 
 
+def _photo_row(photo: PhotoRecord) -> dict[str, Any]:
+    return {c.name: getattr(photo, c.name) for c in PHOTO.c}
+
+
 def _token(row: Row[Any]) -> TokenRecord:
     return TokenRecord(row.id, row.batch, row.purpose, row.label, row.created_at, row.revoked_at)
-
-
-def entries_kept(connection: Connection) -> int:
-    """How many lines all logs hold together."""
-    return int(connection.execute(select(func.count()).select_from(ENTRY)).scalar_one())

@@ -102,7 +102,7 @@ def restore(place: Place, source: Path, clock: Clock, aside_in: Path) -> Restore
 
 
 def check(source: Path) -> bool:
-    """Refuse a file that is damaged, no cellar, or too new; whether it carries a seal that holds."""
+    """Refuse a file that is damaged, no cellar, or too new; whether it carries a seal."""
     if not source.is_file():
         raise StoreError(f"{source} is no file")
     try:

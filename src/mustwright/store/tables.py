@@ -102,8 +102,8 @@ token = Table(
 photo = Table(
     "photo",
     metadata,
+    Column("batch", Text, ForeignKey("batch.key"), primary_key=True),
     Column("id", Text, primary_key=True),
-    Column("batch", Text, ForeignKey("batch.key"), nullable=False),
     Column("media_type", Text, nullable=False),
     Column("width", Integer, nullable=False),
     Column("height", Integer, nullable=False),
@@ -112,7 +112,6 @@ photo = Table(
     Column("created_at", UtcDateTime, nullable=False),
     Column("content", LargeBinary, nullable=False),
 )
-Index("ix_photo_batch", photo.c.batch)
 
 setting = Table(
     "setting",

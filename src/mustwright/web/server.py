@@ -7,13 +7,14 @@ import socket
 import uvicorn
 
 from mustwright.compose import Compose
+from mustwright.web.access import Access
 from mustwright.web.app import create_app
 
 
-def run(compose: Compose, listener: socket.socket) -> None:
+def run(compose: Compose, listener: socket.socket, access: Access | None = None) -> None:
     """Serve until told to stop; open connections get two seconds to finish."""
     config = uvicorn.Config(
-        create_app(compose),
+        create_app(compose, access),
         access_log=False,
         log_level="warning",
         proxy_headers=False,

@@ -16,6 +16,8 @@ from mustwright.cellar.entries import (
     Note,
     Payload,
     Reading,
+    what_data,
+    what_from,
 )
 from mustwright.cellar.plan import BatchPlan
 from mustwright.errors import InputError
@@ -181,6 +183,57 @@ def what_typed(kind: str, fields: Fields, plan: BatchPlan | None) -> Payload:
         _only(fields, ("text",))
         return Note(_word(fields, "text") or "")
     raise InputError("kind", "needs one of reading, feed, event, note", kind)
+
+
+def retyped(what: Payload, changes: Fields) -> Payload:
+    """An entry with some fields typed anew, read the way they were read first.
+
+    Examples
+    --------
+    >>> retyped(Reading(gravity=1.26 - 0.2), {"gravity": "1.062"}).gravity
+    1.062
+    """
+    if not changes:
+        raise InputError("changes", "needs a field to change", "none")
+    data = what_data(what)
+    for name, value in changes.items():
+        data.update(_new_values(what, name, value or "", tuple(data)))
+    made: Payload = what_from(what.kind, data, what.kind)
+    return made
+
+
+def _new_values(
+    what: Payload, name: str, value: str, known: tuple[str, ...]
+) -> Mapping[str, object]:
+    short = name.removesuffix("_c")
+    if isinstance(what, Reading) and short in READING_FIELDS:
+        return _new_reading_values(what, short, value)
+    if isinstance(what, FeedGiven) and name == "items":
+        return {"items": what_data(feed_typed({"items": value}, None))["items"]}
+    if isinstance(what, Event) and short in ("temperature", "litres"):
+        event = event_typed({"what": what.what, short: value})
+        return (
+            {"temperature_c": event.temperature_c}
+            if short == "temperature"
+            else {"litres": event.litres}
+        )
+    if name not in known:
+        raise InputError(name, f"is not known; known: {', '.join(known)}", value)
+    if isinstance(what, FeedGiven) and name == "skipped":
+        return {"skipped": value.lower() in ("1", "true", "yes", "on")}
+    return {name: value if value or name in ("note", "caption", "text") else None}
+
+
+def _new_reading_values(what: Reading, short: str, value: str) -> Mapping[str, object]:
+    if short in ("instrument", "note"):
+        return {short: value}
+    if short == "gravity":
+        gravity, brix = _gravity(value or None, what.instrument)
+        return {"gravity": gravity, "brix": brix}
+    if short == "ph":
+        return {"ph": _number({"ph": value}, "ph")}
+    celsius = _celsius({short: value}, short)
+    return {f"{short}_c": 20.0 if short == "calibration" and celsius is None else celsius}
 
 
 def _word(fields: Fields, name: str) -> str | None:

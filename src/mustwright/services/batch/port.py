@@ -114,8 +114,14 @@ class Ledger(Protocol):
         """One batch."""
         ...
 
-    def start(self, name: str, sheet: str, entries: Sequence[Entry]) -> BatchRecord:
-        """A new batch with the first lines of its log."""
+    def start(
+        self,
+        name: str,
+        sheet: str,
+        entries: Sequence[Entry],
+        photos: Sequence[PhotoRecord] = (),
+    ) -> BatchRecord:
+        """A new batch with the first lines of its log, and its pictures."""
         ...
 
     def rename(self, slug: str, name: str, version: int) -> BatchRecord:

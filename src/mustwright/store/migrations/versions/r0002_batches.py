@@ -85,8 +85,8 @@ def _token_and_photo() -> None:
     )
     op.create_table(
         "photo",
-        sa.Column("id", TEXT, nullable=False),
         sa.Column("batch", TEXT, nullable=False),
+        sa.Column("id", TEXT, nullable=False),
         sa.Column("media_type", TEXT, nullable=False),
         sa.Column("width", sa.Integer(), nullable=False),
         sa.Column("height", sa.Integer(), nullable=False),
@@ -95,9 +95,8 @@ def _token_and_photo() -> None:
         sa.Column("created_at", WHEN, nullable=False),
         sa.Column("content", sa.LargeBinary(), nullable=False),
         sa.ForeignKeyConstraint(["batch"], ["batch.key"], name=op.f("fk_photo_batch_batch")),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_photo")),
+        sa.PrimaryKeyConstraint("batch", "id", name=op.f("pk_photo")),
     )
-    op.create_index("ix_photo_batch", "photo", ["batch"])
 
 
 def downgrade() -> None:
