@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -200,6 +200,18 @@ class BatchPlan:
         return tuple(one for one in self.feeds if one.doses and not one.dropped)
 
 
+def once_each(texts: Iterable[str]) -> str:
+    """Several cautions as one text that says no sentence twice.
+
+    Examples
+    --------
+    >>> once_each(["Wear gloves. Stir first.", "Stir first."])
+    'Wear gloves. Stir first.'
+    """
+    sentences = (s.strip(" .") for text in texts for s in text.split(". "))
+    return " ".join(f"{s}." for s in dict.fromkeys(sentences) if s)
+
+
 def batch_plan(
     setting: Setting,
     protocol: Protocol,
@@ -231,7 +243,7 @@ def batch_plan(
                 nitrogen_mg_l=feed.nitrogen_mg_l.value,
                 ammonium_share_max=rule.ammonium_share_max if rule else 1.0,
                 notes=feed.notes,
-                caution=" ".join(dict.fromkeys(i.caution for i in feed.items if i.caution)),
+                caution=once_each(i.caution for i in feed.items),
             )
         )
     return BatchPlan(

@@ -9,7 +9,14 @@ import numpy as np
 
 from mustwright import data
 from mustwright.cellar.outlook import Outlook
-from mustwright.cellar.plan import BatchPlan, Dose, JarFacts, Most, PlannedFeed
+from mustwright.cellar.plan import (
+    BatchPlan,
+    Dose,
+    JarFacts,
+    Most,
+    PlannedFeed,
+    once_each,
+)
 from mustwright.cellar.progress import LAG, Progress
 from mustwright.kinetics.pace import usual_pace
 from mustwright.nutrition.plan import round_to_scale
@@ -117,9 +124,19 @@ def _passed(now: Progress, feed: PlannedFeed) -> bool:
     return now.sugar_used > planned_used(now, feed) + room
 
 
+def last_moment(plan: BatchPlan) -> float:
+    """Fraction of the sugar after which nothing is fed: the protocol's, else the usual one.
+
+    A protocol that is silent and feeds later than usual is taken at its word.
+    """
+    if plan.conditions.nothing_after_sugar_used is not None:
+        return plan.conditions.nothing_after_sugar_used
+    return max([_v("no_nitrogen_after_sugar_used"), *(f.sugar_used for f in plan.live_feeds)])
+
+
 def _outran(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
     passed = [f for f in feeds if _passed(now, f)]
-    end = now.plan.conditions.nothing_after_sugar_used or _v("no_nitrogen_after_sugar_used")
+    end = last_moment(now.plan)
     said = []
     if passed:
         names = ", ".join(f"'{f.name}'" for f in passed)
@@ -284,19 +301,37 @@ def _doses(
 ) -> tuple[dict[str, PlannedFeed], float]:
     """Grams for each group, folded feeds emptied; and the nitrogen kept back."""
     plan = now.plan
-    end = plan.conditions.nothing_after_sugar_used or _v("no_nitrogen_after_sugar_used")
+    end = last_moment(plan)
     scale = _scale(now, groups)
-    live = [g for g in groups if g.used <= end + 1e-9 and now.sugar_used <= end + 1e-9]
-    feeds = {}
-    for group in groups:
-        if group not in live:
-            why = f"more than {end:.0%} of the sugar is gone by then"
-            feeds.update({f.key: replace(f, doses=(), dropped=why) for f in group.feeds})
+    live, late = _within_end(groups, max(end, 0.0), now.sugar_used)
+    why = f"more than {end:.0%} of the sugar is gone by then"
+    feeds = {f.key: replace(f, doses=(), dropped=why) for g in late for f in g.feeds}
     grams, short = _grams(now, live, scale)
     for group, row in zip(live, grams, strict=True):
         feeds.update(_as_feeds(now, group, row, outlook))
-    dropped = sum(f.nitrogen_mg_l for g in groups if g not in live for f in g.feeds)
+    dropped = sum(f.nitrogen_mg_l for g in late for f in g.feeds)
     return feeds, short + dropped
+
+
+def _within_end(
+    groups: Sequence[_Group], end: float, used: float
+) -> tuple[list[_Group], list[_Group]]:
+    """Groups to give, those past the end folded into the one before; and those left out."""
+    if used > end + 1e-9:
+        return [], list(groups)
+    live: list[_Group] = []
+    late = []
+    for group in groups:
+        if group.used <= end + 1e-9:
+            live.append(group)
+        elif live:
+            why = f"'{group.lead.name}' would come after {end:.0%} of the sugar"
+            live[-1] = replace(
+                live[-1], feeds=(*live[-1].feeds, *group.feeds), what=FOLDED, why=why
+            )
+        else:
+            late.append(group)
+    return live, late
 
 
 def _scale(now: Progress, groups: Sequence[_Group]) -> float:
@@ -362,11 +397,8 @@ def _as_feeds(
         nitrogen += mass * jar.nitrogen_mg_g / plan.must.volume_l
     span = outlook.due(group.trigger)
     soon = group.what in (MOVED, FOLDED) and group.trigger.kind == "after_pitch"
-    caution = " ".join(
-        dict.fromkeys(
-            c for d in doses if (jar := plan.jar(d.nutrient)) is not None and (c := jar.caution)
-        )
-    )
+    jars = [jar for d in doses if (jar := plan.jar(d.nutrient)) is not None]
+    caution = once_each(jar.caution for jar in jars)
     lead = replace(
         group.lead,
         trigger={"when": group.trigger.as_data()},

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta, tzinfo
 from mustwright import data
 from mustwright.cellar.observed import must_course
 from mustwright.cellar.outlook import Outlook, Span
-from mustwright.cellar.plan import PlannedFeed
+from mustwright.cellar.plan import PlannedFeed, once_each
 from mustwright.cellar.progress import CLOSED, DRY, LAG, PLANNED, Progress
 from mustwright.cellar.refit import KEPT, MOVED, Proposal
 from mustwright.cellar.watch import Finding
@@ -182,11 +182,7 @@ def _feed_step(now: Progress, feed: PlannedFeed, span: Span, zone: tzinfo) -> Ne
         gravity,
         tuple(DoseNow(d.nutrient, d.name, d.grams) for d in feed.doses),
         why,
-        " ".join(
-            dict.fromkeys(
-                c for c in (feed.caution, str(_caution("powder_in_gassy_must")), *feed.notes) if c
-            )
-        ),
+        once_each((feed.caution, _caution("powder_in_gassy_must"), *feed.notes)),
         feed.key,
         due,
     )

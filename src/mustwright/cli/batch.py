@@ -165,7 +165,8 @@ def feed(slug: str, skipped: bool, at: str | None, as_json: bool, **typed: str |
     """Record a feed as given; without --items, the next planned one as planned."""
     if typed.get("items") is None and typed.get("feed") is None:
         with _opened() as compose:
-            typed["feed"] = _view(compose, slug).step.feed
+            feeds = _view(compose, slug).progress.feeds
+            typed["feed"] = next((one.feed.key for one in feeds if one.state == "ahead"), None)
         if typed["feed"] is None:
             raise InputError("items", "needs what went in: no feed comes next", "nothing")
     _write(slug, "feed", {**typed, "skipped": "yes" if skipped else ""}, at, as_json)
