@@ -26,6 +26,7 @@ from mustwright.units import parse_quantity, temperature_c, volume_l
 from mustwright.working import typed
 
 _CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})")
+_DECIMAL_COMMA = re.compile(r"[01],\d{3}")
 FUTURE = timedelta(minutes=10)
 READING_FIELDS = ("gravity", "instrument", "calibration", "sample", "temperature", "ph", "note")
 Fields = Mapping[str, str | None]
@@ -99,6 +100,8 @@ def _gravity(text: str | None, instrument: str) -> tuple[float | None, float | N
     """Gravity as read, or Brix where Brix was typed or a refractometer read."""
     if text is None:
         return None, None
+    if _DECIMAL_COMMA.fullmatch(text):  # 1,062: as thousands or as a decimal, it means the same
+        text = text.replace(",", ".")
     quantity = parse_quantity(text, "gravity")
     if quantity.dimension not in ("gravity", "number"):
         raise InputError("gravity", "needs a gravity such as '1.062' or '15 Bx'", text)

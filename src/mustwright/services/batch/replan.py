@@ -8,6 +8,7 @@ from datetime import datetime, tzinfo
 
 from mustwright.cellar.codec import data_of
 from mustwright.cellar.entries import Entry, PlanAdopted
+from mustwright.cellar.log import plans
 from mustwright.cellar.outlook import PaceOutlook
 from mustwright.cellar.refit import Proposal, broken
 from mustwright.errors import ConflictError, ImpossibleError, InputError
@@ -49,6 +50,8 @@ def adopt(
     ConflictError
     """
     view = look(ledger, slug, now, zone, make_outlook)
+    if seen is not None and any(s.entry.seq > seen for s in plans(view.stands)):
+        raise ConflictError("another plan was adopted since you opened this; nothing was written")
     proposal = view.proposal
     if proposal is None:
         raise InputError("replan", "needs a plan that no longer fits", "one that fits")
