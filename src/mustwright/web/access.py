@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hmac
+import re
 from dataclasses import dataclass, field
 from urllib.parse import parse_qs, quote
 
@@ -14,11 +15,13 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from mustwright.compose import Compose
 from mustwright.services.access import Patience, form_token, is_session
+from mustwright.services.batch.tokens import DEVICE, token_of
 from mustwright.web.render import FORM_TOKEN, error_page
 
 COOKIE = "mustwright_session"
 HEADER = "x-form-token"
 OPEN_PATHS = ("/login", "/static/", "/calendar/")
+BATCH_PATH = re.compile(r"/api/batches/([^/]+)(?:/|$)")
 LOOPBACK_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 
 
@@ -60,8 +63,8 @@ def bearer_of(headers: Headers) -> str:
 class Locked:
     """Lets in who has a session; devices and calendars come by their own tokens.
 
-    A call that carries a bearer token is checked where it is answered. Browsers never add that
-    header by themselves, so such a call needs no origin either.
+    A bearer token opens nothing but its own batch. Browsers never add that header by themselves, so
+    such a call needs no form token.
     """
 
     def __init__(self, app: ASGIApp, compose: Compose, access: Access) -> None:
@@ -73,8 +76,9 @@ class Locked:
             await self.app(scope, receive, send)
             return
         headers, path = Headers(scope=scope), scope["path"]
-        device = path.startswith("/api/") and bool(bearer_of(headers))
-        if device or any(path == p.rstrip("/") or path.startswith(p) for p in OPEN_PATHS):
+        if self._is_device(path, headers) or any(
+            path == p.rstrip("/") or path.startswith(p) for p in OPEN_PATHS
+        ):
             await self.app(scope, receive, send)
             return
         secret = session_of(headers)
@@ -91,6 +95,13 @@ class Locked:
                 return
         scope.setdefault("state", {})["form_token"] = form_token(secret)
         await self.app(scope, receive, send)
+
+    def _is_device(self, path: str, headers: Headers) -> bool:
+        """Whether a call is about one batch and carries the token of a device for it."""
+        batch, secret = BATCH_PATH.match(path), bearer_of(headers)
+        if batch is None or not secret:
+            return False
+        return token_of(self.compose.ledger, secret, DEVICE, batch[1]) is not None
 
 
 def _to_login(scope: Scope, path: str) -> Response:

@@ -204,7 +204,7 @@ def test_a_spoiled_json_file_writes_nothing(bench, spoil):
 
 
 def preview(bench, text, slug=None, **more):
-    now = bench.now + timedelta(days=1)
+    now = bench.now + timedelta(days=5)
     return preview_csv(bench.ledger, slug or bench.slug, text, now=now, zone=UTC, **more)
 
 
