@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -128,8 +129,17 @@ def _by_density(taken: Sequence[Reading], course: Course) -> Floats:
     return found
 
 
-@lru_cache(maxsize=32)
 def _correction(calibration_c: float) -> RegularGridInterpolator:
+    """What to add to a hydrometer's reading; made once, however many threads ask for it."""
+    with _making:
+        return _grid(calibration_c)
+
+
+_making = threading.Lock()
+
+
+@lru_cache(maxsize=32)
+def _grid(calibration_c: float) -> RegularGridInterpolator:
     """What to add to a hydrometer's reading, on a grid of reading, temperature and alcohol.
 
     `gravity_from_hydrometer` seeks each value by halving, too slow for thousands of readings; the

@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, delete, insert, select, update
+from sqlalchemy import Connection, Engine, Row, delete, func, insert, select, update
 
 from mustwright.cellar.entries import (
     Correction,
@@ -57,6 +57,18 @@ class BatchStore:
         """One batch."""
         with reading(self._engine) as connection:
             return _batch(_live(connection, slug))
+
+    def stamp(self) -> str:
+        """Changes whenever any batch, log or digest does."""
+        query = select(
+            func.count(),
+            func.sum(BATCH.c.version),
+            func.sum(BATCH.c.digest_version),
+            func.max(BATCH.c.digest_at),
+            func.count(BATCH.c.deleted_at),
+        )
+        with reading(self._engine) as connection:
+            return repr(tuple(connection.execute(query).one()))
 
     def start(
         self,

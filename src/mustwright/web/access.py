@@ -20,7 +20,7 @@ from mustwright.web.render import FORM_TOKEN, error_page
 
 COOKIE = "mustwright_session"
 HEADER = "x-form-token"
-OPEN_PATHS = ("/login", "/static/", "/calendar/")
+OPEN_PATHS = ("/static/", "/calendar/")
 BATCH_PATH = re.compile(r"/api/batches/([^/]+)(?:/|$)")
 LOOPBACK_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 
@@ -76,9 +76,8 @@ class Locked:
             await self.app(scope, receive, send)
             return
         headers, path = Headers(scope=scope), scope["path"]
-        if self._is_device(path, headers) or any(
-            path == p.rstrip("/") or path.startswith(p) for p in OPEN_PATHS
-        ):
+        is_open = path == "/login" or path.startswith(OPEN_PATHS)
+        if is_open or self._is_device(path, headers):
             await self.app(scope, receive, send)
             return
         secret = session_of(headers)

@@ -7,6 +7,7 @@ import time
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from mustwright.cellar.outlook import PaceOutlook
 from mustwright.cellar.step import clock
@@ -16,6 +17,7 @@ from mustwright.services.batch.port import BatchRecord, Ledger
 
 STALE = timedelta(hours=1)
 CLOSED_PHASE = "closed"
+SLOW_S = 0.04
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,11 @@ def due_today(
         Time for bringing outdated digests up to date on the way [s]; what is left is marked stale,
         and done by later calls or by `refresh`.
     """
+    stamp = ledger.stamp()
+    kept = _lists.get(ledger)
+    if kept is not None and kept.holds(stamp, now, zone):
+        return kept.found
+    began = time.monotonic()
     records = ledger.batches()
     if refresh(ledger, records, now, zone, budget_s=budget_s, make_outlook=make_outlook):
         records = ledger.batches()
@@ -85,7 +92,38 @@ def due_today(
     items.sort(key=lambda i: (-i.rank, i.at or now, i.slug))
     today = tuple(i for i in items if i.is_today)
     later = tuple(i for i in items if not i.is_today)
-    return DueList(today, later, closed, sum(i.stale for i in items))
+    found = DueList(today, later, closed, sum(i.stale for i in items))
+    took = time.monotonic() - began
+    _lists[ledger] = _Kept(found, ledger.stamp(), now, zone, time.monotonic(), took)
+    return found
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """A list worked out before."""
+
+    found: DueList
+    stamp: str
+    now: datetime
+    zone: tzinfo
+    made_s: float
+    took_s: float
+
+    def holds(self, stamp: str, now: datetime, zone: tzinfo) -> bool:
+        """Whether it can be shown again.
+
+        Within the minute while nothing changed and nothing is stale; where working it out takes
+        long, as in a cellar of thousands, for ten times that long, so that devices that post all
+        the time do not make every look at the list a new one.
+        """
+        if zone != self.zone or not timedelta(0) <= now - self.now < timedelta(minutes=1):
+            return False
+        same = stamp == self.stamp and not self.found.stale
+        age = time.monotonic() - self.made_s
+        return same or (self.took_s > SLOW_S and age < 10 * self.took_s)
+
+
+_lists: WeakKeyDictionary[Ledger, _Kept] = WeakKeyDictionary()
 
 
 def refresh(

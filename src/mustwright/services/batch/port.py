@@ -114,6 +114,10 @@ class Ledger(Protocol):
         """One batch."""
         ...
 
+    def stamp(self) -> str:
+        """Changes whenever any batch, log or digest does."""
+        ...
+
     def start(
         self,
         name: str,

@@ -10,6 +10,7 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
+from mustwright.cellar.codec import data_of, moment_from
 from mustwright.cellar.entries import Entry, Reading
 from mustwright.errors import InputError
 from mustwright.services.batch.calendar import calendar_text
@@ -20,7 +21,7 @@ from mustwright.services.batch.table import export_csv
 from mustwright.services.batch.tokens import CALENDAR, DEVICE, token_of
 from mustwright.services.batch.whole import entry_data, export_json
 
-MOST_READINGS = 500
+MOST_READINGS, MOST_LISTED = 500, 100
 CHALLENGE = {"WWW-Authenticate": "Bearer"}
 router = APIRouter(prefix="/api", tags=["batches"])
 feed_router = APIRouter(tags=["calendar"])
@@ -122,8 +123,6 @@ def post_readings(request: Request, slug: str, body: ReadingsIn, given: Credenti
 
 
 def _entry(one: ReadingIn, i: int, label: str) -> Entry:
-    from mustwright.cellar.codec import moment_from
-
     at: datetime = moment_from(one.at, f"readings[{i}].at")
     content = one.model_dump(exclude={"client_id", "at"})
     try:
@@ -135,12 +134,17 @@ def _entry(one: ReadingIn, i: int, label: str) -> Entry:
 
 @router.get("/batches", responses=READ_ERRORS)
 def due(request: Request) -> dict[str, Any]:
-    """What is due today across all batches, the worst first."""
+    """What is due today across all batches, the worst first; at most a hundred of each kind."""
     compose = request.app.state.compose
     found = due_today(_ledger(request), compose.clock(), compose.local_zone)
-    from mustwright.cellar.codec import data_of
-
-    return dict(data_of(found))
+    return {
+        "today": data_of(found.today[:MOST_LISTED]),
+        "later": data_of(found.later[:MOST_LISTED]),
+        "today_count": len(found.today),
+        "later_count": len(found.later),
+        "closed_count": found.closed,
+        "stale_count": found.stale,
+    }
 
 
 @router.get("/batches/{slug}", responses=READ_ERRORS)
