@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 import types
 import typing
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import MISSING, fields, is_dataclass
 from datetime import datetime
-from functools import cache
+from functools import cache, partial
 from typing import Any, TypeVar
 
 from mustwright.errors import InputError
@@ -40,68 +40,83 @@ def record_from(cls: type[T], data: object, where: str) -> T:
     """
     if not isinstance(data, Mapping):
         raise InputError(where, "needs a table of named values", data)
-    hints = _hints(typing.cast(Any, cls))
+    readers = _readers(typing.cast(Any, cls))
     for name in data:
-        if name not in hints:
-            known = ", ".join(hints)
+        if name not in readers:
+            known = ", ".join(readers)
             raise InputError(f"{where}.{name}", f"is not known; known: {known}", data[name])
     values = {}
-    for f in fields(cls):  # type: ignore[arg-type]
-        if f.name in data:
-            values[f.name] = _value(hints[f.name], data[f.name], f"{where}.{f.name}")
-        elif f.default is MISSING and f.default_factory is MISSING:
-            raise InputError(f"{where}.{f.name}", "is needed", "nothing")
+    for name, (read, is_needed) in readers.items():
+        if name in data:
+            values[name] = read(data[name], f"{where}.{name}")
+        elif is_needed:
+            raise InputError(f"{where}.{name}", "is needed", "nothing")
     return cls(**values)
 
 
+Reader = Callable[[Any, str], Any]
+
+
 @cache
-def _hints(cls: type) -> dict[str, Any]:
-    return typing.get_type_hints(cls)
+def _readers(cls: type) -> dict[str, tuple[Reader, bool]]:
+    """For each field how its value is read, and whether it must be there."""
+    hints = typing.get_type_hints(cls)
+    return {
+        f.name: (_reader(hints[f.name]), f.default is MISSING and f.default_factory is MISSING)
+        for f in fields(cls)
+    }
 
 
-def _value(hint: Any, value: Any, where: str) -> Any:
-    origin = typing.get_origin(hint)
+def _reader(hint: Any) -> Reader:
+    """How a value of a type is read; worked out once, since logs hold many thousands."""
+    origin, args = typing.get_origin(hint), typing.get_args(hint)
     if origin in (typing.Union, types.UnionType):
-        if value is None:
-            return None
-        (inner,) = [a for a in typing.get_args(hint) if a is not type(None)]
-        return _value(inner, value, where)
+        (inner,) = [_reader(a) for a in args if a is not type(None)]
+        return lambda value, where: None if value is None else inner(value, where)
     if origin is tuple:
-        return _items(typing.get_args(hint), value, where)
+        return partial(_items, _reader(args[0]))
     if origin is not None and issubclass(origin, Mapping):
-        return _mapping(typing.get_args(hint)[1], value, where)
+        return partial(_mapping, _reader(args[1]))
     if is_dataclass(hint):
-        return record_from(hint, value, where)  # type: ignore[arg-type]
-    return _scalar(hint, value, where)
+        return partial(record_from, hint)  # type: ignore[arg-type]
+    return SCALARS.get(hint, lambda value, _where: value)
 
 
-def _items(args: tuple[Any, ...], value: Any, where: str) -> tuple[Any, ...]:
+def _items(read: Reader, value: Any, where: str) -> tuple[Any, ...]:
     if not isinstance(value, list):
         raise InputError(where, "needs a list", value)
-    return tuple(_value(args[0], one, f"{where}[{i}]") for i, one in enumerate(value))
+    return tuple(read(one, f"{where}[{i}]") for i, one in enumerate(value))
 
 
-def _mapping(hint: Any, value: Any, where: str) -> dict[str, Any]:
+def _mapping(read: Reader, value: Any, where: str) -> dict[str, Any]:
     if not isinstance(value, Mapping):
         raise InputError(where, "needs a table of named values", value)
-    return {str(k): _value(hint, v, f"{where}.{k}") for k, v in value.items()}
+    return {str(k): read(v, f"{where}.{k}") for k, v in value.items()}
 
 
-def _scalar(hint: Any, value: Any, where: str) -> Any:
-    if hint is float:
-        if isinstance(value, bool) or not isinstance(value, (int, float)):
-            raise InputError(where, "needs a number", value)
-        if not math.isfinite(value):
-            raise InputError(where, "needs a finite number", value)
-        return float(value)
-    if hint is int and (isinstance(value, bool) or not isinstance(value, int)):
+def _float(value: Any, where: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise InputError(where, "needs a number", value)
+    if not math.isfinite(value):
+        raise InputError(where, "needs a finite number", value)
+    return float(value)
+
+
+def _int(value: Any, where: str) -> int:
+    if isinstance(value, bool) or not isinstance(value, int):
         raise InputError(where, "needs a whole number", value)
-    if hint is bool and not isinstance(value, bool):
+    return value
+
+
+def _bool(value: Any, where: str) -> bool:
+    if not isinstance(value, bool):
         raise InputError(where, "needs true or false", value)
-    if hint is str and (not isinstance(value, str) or len(value) > LONGEST_TEXT):
+    return value
+
+
+def _text(value: Any, where: str) -> str:
+    if not isinstance(value, str) or len(value) > LONGEST_TEXT:
         raise InputError(where, "needs text", value)
-    if hint is datetime:
-        return moment_from(value, where)
     return value
 
 
@@ -115,3 +130,12 @@ def moment_from(value: object, where: str) -> datetime:
         needs = "needs a date and time with its zone, such as '2031-05-01T18:00:00+02:00'"
         raise InputError(where, needs, value)
     return moment
+
+
+SCALARS: dict[Any, Reader] = {
+    float: _float,
+    int: _int,
+    bool: _bool,
+    str: _text,
+    datetime: moment_from,
+}

@@ -81,25 +81,36 @@ def observed(
     if not used:
         return ()
     raw = corrected([s.what for s in used], must)
-    additions = [s.at for s in stands if is_event(s, *ADDS_SUGAR)]
-    points: list[Point] = []
-    original = must.gravity
-    for stand, gravity in zip(used, raw, strict=True):
-        if points and any(points[-1].at <= a <= stand.at for a in additions):
-            original = min(max(original + gravity - points[-1].gravity, 1.002), 1.24)
-        start = stand.at if pitched is None else pitched
-        points.append(
-            Point(
-                stand.at,
-                (stand.at - start).total_seconds() / 3600,
-                float(gravity),
-                error_of(stand.what.instrument),
-                float(must_course(must, round(original, 4)).used_at_gravity(float(gravity))),
-                original,
-                stand.entry.id,
-            )
+    originals = _originals(used, raw, stands, must.gravity)
+    gone = np.empty(len(raw))
+    for original in set(originals):
+        here = np.array([o == original for o in originals])
+        gone[here] = must_course(must, original).used_at_gravity(np.array(raw)[here])
+    return tuple(
+        Point(
+            stand.at,
+            (stand.at - (pitched or stand.at)).total_seconds() / 3600,
+            gravity,
+            error_of(stand.what.instrument),
+            float(fraction),
+            original,
+            stand.entry.id,
         )
-    return tuple(points)
+        for stand, gravity, fraction, original in zip(used, raw, gone, originals, strict=True)
+    )
+
+
+def _originals(
+    used: Sequence[Standing], raw: Sequence[float], stands: Sequence[Standing], original: float
+) -> list[float]:
+    """Original gravity at each reading, raised by what honey or fruit was seen to add."""
+    additions = [s.at for s in stands if is_event(s, *ADDS_SUGAR)]
+    found = []
+    for k, (stand, gravity) in enumerate(zip(used, raw, strict=True)):
+        if k and any(used[k - 1].at <= a <= stand.at for a in additions):
+            original = round(min(max(original + gravity - raw[k - 1], 1.002), 1.24), 4)
+        found.append(original)
+    return found
 
 
 def corrected(taken: Sequence[Reading], must: MustFacts) -> list[float]:

@@ -148,7 +148,7 @@ class PaceOutlook:
 
     def band(self, hours: Sequence[float]) -> Band:
         """Gravity at hours after pitch; before the last reading, the line through the readings."""
-        course = must_course(self.state.plan.must, round(self.state.original_gravity, 4))
+        course = must_course(self.state.plan.must, self.state.original_gravity)
         wide = math.exp(TWO_SIDED_90 * self.spread)
         lines: dict[str, list[float]] = {"slow": [], "middle": [], "fast": []}
         for h in hours:

@@ -140,7 +140,7 @@ def progress(stands: Sequence[Standing], now: datetime) -> Progress:
     last = known[-1] if known else None
     used = last.used if last and pitched and last.hours > 0 else 0.0
     original = last.original_gravity if last else plan.must.gravity
-    course = must_course(plan.must, round(original, 4))
+    course = must_course(plan.must, original)
     given, fed = _given(live, plan, points, pitched)
     temperature, was_read = _temperature(live, plan)
     ph = [(s.at, s.what.ph) for s in live if isinstance(s.what, Reading) and s.what.ph is not None]

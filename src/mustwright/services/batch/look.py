@@ -23,7 +23,7 @@ from mustwright.cellar.watch import Finding, watch
 from mustwright.services.batch.port import BatchRecord, Ledger
 
 MakeOutlook = Callable[[Progress], Outlook]
-KEPT_LOGS = 128
+KEPT_LOGS, KEPT_VIEWS = 128, 128
 TROUBLE = ("stuck", "sluggish", "no_start")
 
 
@@ -76,6 +76,38 @@ class _Logs:
 _logs = _Logs()
 
 
+class _Views:
+    """Views worked out within the last minute, by batch and version; shared by all threads."""
+
+    def __init__(self) -> None:
+        self._kept: OrderedDict[tuple[object, ...], BatchView] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def view(
+        self,
+        ledger: Ledger,
+        record: BatchRecord,
+        now: datetime,
+        zone: tzinfo,
+        make_outlook: MakeOutlook,
+    ) -> BatchView:
+        minute = int(now.timestamp() // 60)
+        key = (id(ledger), record.slug, record.version, minute, zone, make_outlook)
+        with self._lock:
+            kept = self._kept.get(key)
+        if kept is not None and kept.record.name == record.name:
+            return kept
+        found = view_of(record, _logs.stands(ledger, record), now, zone, make_outlook)
+        with self._lock:
+            self._kept[key] = found
+            while len(self._kept) > KEPT_VIEWS:
+                self._kept.popitem(last=False)
+        return found
+
+
+_views = _Views()
+
+
 def look(
     ledger: Ledger,
     slug: str,
@@ -91,7 +123,7 @@ def look(
         Gives the forecast for a state; the kinetic one can take its place.
     """
     record = ledger.batch(slug)
-    view = view_of(record, _logs.stands(ledger, record), now, zone, make_outlook)
+    view = _views.view(ledger, record, now, zone, make_outlook)
     if record.digest_version != record.version or record.digest_at is None:
         ledger.keep_digest(slug, record.version, digest_of(view))
     return view
