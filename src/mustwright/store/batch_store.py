@@ -342,6 +342,7 @@ def _refuse_stale(connection: Connection, slug: str, entry: Entry, seen: int | N
 
 
 def _row(slug: str, seq: int, entry: Entry, moment: datetime) -> dict[str, Any]:
+    content = {k: v for k, v in what_data(entry.what).items() if v is not None and v != ""}
     return {
         "batch": slug,
         "seq": seq,
@@ -351,7 +352,7 @@ def _row(slug: str, seq: int, entry: Entry, moment: datetime) -> dict[str, Any]:
         "at": entry.at,
         "logged_at": moment,
         "who": entry.who,
-        "content": json.dumps(what_data(entry.what), ensure_ascii=False, allow_nan=False),
+        "content": json.dumps(content, ensure_ascii=False, allow_nan=False),
     }
 
 
