@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import select
@@ -9,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -45,3 +47,14 @@ def address(process: subprocess.Popen[str], seconds: float = 30) -> str:
             if found := re.search(r"http://\S+:\d+", line):
                 return found[0]
     raise AssertionError(f"serve printed no address within {seconds:g} s")
+
+
+def wait_for_forecast(address: str, seconds: float = 120) -> None:
+    """Until /health says that the forecast is compiled."""
+    deadline = time.monotonic() + seconds
+    while time.monotonic() < deadline:
+        with urllib.request.urlopen(f"{address}/health", timeout=10) as answer:
+            if json.load(answer)["forecast"] == "ready":
+                return
+        time.sleep(0.1)
+    raise AssertionError(f"no forecast within {seconds:g} s")

@@ -1,5 +1,12 @@
 """What can be wrong with what a maker typed, in one sentence that helps."""
 
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+
 
 class MustwrightError(Exception):
     """Base of every error a shell may show to the maker."""
@@ -39,6 +46,29 @@ class ConflictError(MustwrightError):
 
 class ValidityWarning(UserWarning):
     """A published formula was used outside the range it was published for."""
+
+
+_LISTENER: ContextVar[list[str] | None] = ContextVar("validity_listener", default=None)
+
+
+def warn_validity(message: str) -> None:
+    """Say that a formula left its range: to whoever listens here, else as a `ValidityWarning`."""
+    listener = _LISTENER.get()
+    if listener is None:
+        warnings.warn(message, ValidityWarning, stacklevel=4)
+    elif message not in listener:
+        listener.append(message)
+
+
+@contextmanager
+def validity_notes() -> Iterator[list[str]]:
+    """Collect what `warn_validity` says inside the block, in this thread or task alone."""
+    notes: list[str] = []
+    token = _LISTENER.set(notes)
+    try:
+        yield notes
+    finally:
+        _LISTENER.reset(token)
 
 
 def _shown(got: object) -> str:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from mustwright import constants as c
@@ -335,10 +334,3 @@ def temperature_c(text: object, field: str) -> tuple[float, str]:
     if not -10 <= quantity.value <= 120:
         raise InputError(field, requirement, text)
     return quantity.value, assumed
-
-
-def as_mapping(value: object, field: str) -> Mapping[str, object]:
-    """A table of the sheet, or an error that says a table was needed."""
-    if not isinstance(value, Mapping):
-        raise InputError(field, "needs a table of named values", value)
-    return value

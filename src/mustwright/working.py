@@ -7,6 +7,7 @@ and the working of every figure in it, keyed by where the figure stands.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any
@@ -109,6 +110,24 @@ def unfold(result: object) -> tuple[Any, dict[str, Figure]]:
     return _unfold(result, "", working), working
 
 
+def figure_data(figure: Figure) -> dict[str, Any]:
+    """One figure as plain data, with its inputs nested."""
+    data: dict[str, Any] = {
+        "value": tidy(figure.value),
+        "unit": figure.unit,
+        "formula": figure.formula,
+        "source": figure.source,
+    }
+    if figure.low is not None and figure.high is not None:
+        data["low"], data["high"] = tidy(figure.low), tidy(figure.high)
+    if figure.inputs:
+        data["inputs"] = {
+            name: figure_data(made) if isinstance(made, Figure) else made
+            for name, made in figure.inputs.items()
+        }
+    return data
+
+
 def _unfold(result: object, place: str, working: dict[str, Figure]) -> Any:
     if isinstance(result, Figure):
         working[place] = result
@@ -123,6 +142,9 @@ def _unfold(result: object, place: str, working: dict[str, Figure]) -> Any:
     return tidy(result) if isinstance(result, float) else result
 
 
-def tidy(value: float) -> float:
-    """Drop the digits beyond double-precision noise, so that 0.1 + 0.2 prints as 0.3."""
-    return float(f"{value:.10g}")
+def tidy(value: float) -> float | None:
+    """Drop the digits beyond double-precision noise, so that 0.1 + 0.2 prints as 0.3.
+
+    What is not finite (days to dry of what never gets there) becomes None: JSON has no word for it.
+    """
+    return float(f"{value:.10g}") if math.isfinite(value) else None

@@ -23,7 +23,7 @@ from playwright.sync_api import (
     sync_playwright,
 )
 
-from serving import serving
+from serving import serving, wait_for_forecast
 
 SCREENSHOTS = Path(__file__).resolve().parents[2] / "build" / "screenshots"
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
@@ -43,6 +43,7 @@ VIEWPORTS = {"laptop": (1280, 900), "phone": (390, 844)}
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The pages over a cellar of their own, with the demo in it."""
     with serving(tmp_path_factory.mktemp("home"), "--port", "0") as found:
+        wait_for_forecast(found)
         yield found
 
 

@@ -28,7 +28,7 @@ def test_a_page_that_is_not_there(page, axe, watch):
     watch.expect("404")
     page.goto("/nope")
     assert axe(page) == []
-    page.get_by_role("link").first.click()
+    page.get_by_role("link", name="To the first page").click()
     assert page.url.endswith("/")
 
 

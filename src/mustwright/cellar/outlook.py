@@ -39,7 +39,7 @@ class Band:
     high: tuple[float, ...]
 
 
-class Outlook(Protocol):
+class BatchOutlook(Protocol):
     """What a batch asks of a forecast."""
 
     name: str

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from mustwright.nutrition.plan import FeedingPlan, Setting
+from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import Conditions, Protocol
 from mustwright.nutrition.shelf import PER_GRAM, Nutrient
 from mustwright.nutrition.triggers import Trigger, read_trigger

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from mustwright import data
-from mustwright.cellar.outlook import Outlook
+from mustwright.cellar.outlook import BatchOutlook
 from mustwright.cellar.plan import (
     BatchPlan,
     Dose,
@@ -19,8 +19,8 @@ from mustwright.cellar.plan import (
 )
 from mustwright.cellar.progress import LAG, Progress
 from mustwright.kinetics.pace import usual_pace
-from mustwright.nutrition.plan import round_to_scale
 from mustwright.nutrition.programme import Ceiling, FeedAsk, Problem, solve
+from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.triggers import Trigger, read_trigger
 
 KEPT, MOVED, FOLDED, CHANGED, DROPPED, WAITS = (
@@ -80,7 +80,7 @@ class _Group:
         return self.feeds[0]
 
 
-def propose(now: Progress, outlook: Outlook) -> Proposal | None:
+def propose(now: Progress, outlook: BatchOutlook) -> Proposal | None:
     """A new plan for the open feeds, or None while the plan in force fits."""
     open_feeds = [s.feed for s in now.feeds if s.state == "ahead"]
     if not open_feeds or now.hours is None:
@@ -160,7 +160,7 @@ def _lagging(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
     return [f"No sign of work {now.hours:.0f} h after pitch, and {names} goes by the clock."]
 
 
-def _temperature(now: Progress, feeds: Sequence[PlannedFeed], outlook: Outlook) -> list[str]:
+def _temperature(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) -> list[str]:
     off = now.temperature_c - now.plan.must.temperature_c
     if not now.temperature_read or abs(off) < _v("warmer_c"):
         return []
@@ -173,7 +173,7 @@ def _temperature(now: Progress, feeds: Sequence[PlannedFeed], outlook: Outlook) 
     ]
 
 
-def _moves(feed: PlannedFeed, outlook: Outlook) -> bool:
+def _moves(feed: PlannedFeed, outlook: BatchOutlook) -> bool:
     """Whether a feed falls outside the hours the plan gave for it, or a clock no longer fits."""
     if feed.rule.kind == "after_pitch" and 0.02 < feed.sugar_used < 1:
         span = outlook.used(feed.sugar_used)
@@ -202,7 +202,7 @@ def _given_and_planned(now: Progress) -> tuple[float, float]:
 # What would fit --------------------------------------------------------------------------------
 
 
-def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: Outlook) -> list[_Group]:
+def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) -> list[_Group]:
     """Open feeds in the order they fall due; those already passed become one, now."""
     passed = tuple(f for f in feeds if _passed(now, f))
     groups = []
@@ -297,7 +297,7 @@ def room_g(now: Progress, jar: JarFacts) -> float:
 
 
 def _doses(
-    now: Progress, groups: Sequence[_Group], outlook: Outlook
+    now: Progress, groups: Sequence[_Group], outlook: BatchOutlook
 ) -> tuple[dict[str, PlannedFeed], float]:
     """Grams for each group, folded feeds emptied; and the nitrogen kept back."""
     plan = now.plan
@@ -385,7 +385,7 @@ def _grams(
 
 
 def _as_feeds(
-    now: Progress, group: _Group, grams: Mapping[str, float], outlook: Outlook
+    now: Progress, group: _Group, grams: Mapping[str, float], outlook: BatchOutlook
 ) -> dict[str, PlannedFeed]:
     plan = now.plan
     doses = []

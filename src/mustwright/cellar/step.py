@@ -8,7 +8,7 @@ from datetime import datetime, timedelta, tzinfo
 
 from mustwright import data
 from mustwright.cellar.observed import must_course
-from mustwright.cellar.outlook import Outlook, Span
+from mustwright.cellar.outlook import BatchOutlook, Span
 from mustwright.cellar.plan import PlannedFeed, once_each
 from mustwright.cellar.progress import CLOSED, DRY, LAG, PLANNED, Progress
 from mustwright.cellar.refit import KEPT, MOVED, Proposal
@@ -68,7 +68,7 @@ class NextStep:
 
 def next_step(
     now: Progress,
-    outlook: Outlook,
+    outlook: BatchOutlook,
     findings: Sequence[Finding],
     zone: tzinfo,
     proposal: Proposal | None = None,
@@ -121,7 +121,7 @@ def _replan_step(proposal: Proposal) -> NextStep:
     )
 
 
-def next_feed(now: Progress, outlook: Outlook) -> tuple[PlannedFeed, Span] | None:
+def next_feed(now: Progress, outlook: BatchOutlook) -> tuple[PlannedFeed, Span] | None:
     """The open feed to give next: the first that is due, else the first of the plan."""
     spans = [(s.feed, outlook.due(s.feed.rule)) for s in now.feeds if s.state == "ahead"]
     due = [pair for pair in spans if is_due(now, pair[0].rule, pair[1])]

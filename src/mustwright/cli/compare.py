@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
+from mustwright.cli.sheets import (
+    chosen_protocols,
+    forecast_option,
+    print_answer,
+    print_json,
+    say_when_compiling,
+    sheet_text,
+)
 
 if TYPE_CHECKING:
     from mustwright.nutrition.choose import Verdict
-    from mustwright.nutrition.plan import FeedingPlan
+    from mustwright.nutrition.feeding_plan import FeedingPlan
+    from mustwright.services.outcome import Outcome
     from mustwright.services.plan import Comparison
 
 AXIS_DAYS = 8
@@ -26,27 +35,27 @@ AXIS_COLUMNS = 48
     metavar="ID",
     help="Compare only this one; may be repeated. Without it all are compared.",
 )
+@forecast_option
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def compare_command(file: str, protocols: tuple[str, ...], explain: bool, as_json: bool) -> None:
+def compare_command(
+    file: str, protocols: tuple[str, ...], forecast: bool, explain: bool, as_json: bool
+) -> None:
     """Compare feeding protocols on the must in FILE."""
+    from mustwright.services.outcome import foresee_comparison
     from mustwright.services.plan import compare
     from mustwright.services.report import comparison_data, comparison_working
 
     text, name = sheet_text(file)
     ids, own = chosen_protocols(protocols)
     result = compare(text, ids or None, own, name)
+    if forecast:
+        say_when_compiling()
+        result = foresee_comparison(result)
     if as_json:
         print_json(comparison_data(result, explain))
         return
-    for line in comparison_lines(result):
-        click.echo(line)
-    if explain:
-        from mustwright.cli.working import working_lines
-
-        click.echo("\nWorking")
-        for line in working_lines(comparison_working(result)):
-            click.echo(f"  {line}")
+    print_answer(comparison_lines(result), partial(comparison_working, result) if explain else None)
 
 
 def comparison_lines(result: Comparison) -> list[str]:
@@ -59,10 +68,11 @@ def comparison_lines(result: Comparison) -> list[str]:
         "",
         f"{'days after pitch':34s} " + _axis(),
     ]
+    outcomes = result.outcomes or (None,) * len(result.plans)
     pairs = sorted(
-        zip(result.plans, result.verdicts, strict=True), key=lambda pair: -pair[1].points
+        zip(result.plans, result.verdicts, outcomes, strict=True), key=lambda pair: -pair[1].points
     )
-    for plan, _ in pairs:
+    for plan, _, _ in pairs:
         mark = "*" if plan.protocol == result.suits_best else " "
         n = plan.nitrogen
         lines.append(
@@ -70,8 +80,8 @@ def comparison_lines(result: Comparison) -> list[str]:
             f"{n.total_mg_l.value:4.0f} of {n.demand_mg_l.value:.0f}"
         )
     lines.append("  A feed of mostly ammonium is A, mostly amino o; * suits best.")
-    for plan, verdict in pairs:
-        lines += ["", *_paragraph(plan, verdict)]
+    for plan, verdict, outcome in pairs:
+        lines += ["", *_paragraph(plan, verdict, outcome)]
     if result.warnings:
         lines += ["", "Mind", *(f"  - {warning}" for warning in result.warnings)]
     return lines
@@ -93,14 +103,17 @@ def _feeds_on_axis(plan: FeedingPlan) -> str:
     return "".join(row)
 
 
-def _paragraph(plan: FeedingPlan, verdict: Verdict) -> list[str]:
-    from mustwright.cli.plan import bound_lines, hours_text, nitrogen_lines
+def _paragraph(plan: FeedingPlan, verdict: Verdict, outcome: Outcome | None) -> list[str]:
+    from mustwright.cli.plan import bound_lines, hours_text, nitrogen_lines, outcome_lines
 
     lines = [f"{plan.protocol_name} ({plan.protocol})"]
     lines += nitrogen_lines(plan)
+    if outcome:
+        lines += outcome_lines(outcome)
     for feed in plan.feeds:
         grams = ", ".join(f"{i.grams.value:g} g {i.nutrient}" for i in feed.items) or "nothing"
-        lines.append(f"    {feed.name}: {grams}; about {hours_text(feed.expected_h)}")
+        about = "" if feed.expected_h.low is None else "about "
+        lines.append(f"    {feed.name}: {grams}; {about}{hours_text(feed.expected_h)}")
     lines += bound_lines(plan)
     lines.append(f"  Assumes: {' '.join(plan.assumes)}")
     if verdict.against:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 
 import click
 
+from mustwright.cli.working import working_lines
 from mustwright.services.convert import INSTRUMENTS, Conversion, convert
-from mustwright.working import Figure, tidy, unfold
+from mustwright.working import Figure, figure_data, unfold
 
 _DECIMALS = {"SG": 4, "nD": 5, "Brix": 2, "Plato": 2, "Baume": 2, "Oechsle": 1, "% vol": 2,
              "g/L sugar": 1, "% water": 2}  # fmt: skip
@@ -61,7 +61,8 @@ def command(
         return
     click.echo(shown(answer.value))
     if explain:
-        _explain(answer)
+        for line in working_lines({"value": answer.value, **answer.alternatives}):
+            click.echo(line)
     for note in answer.warnings:
         click.echo(f"note: {note}", err=True)
 
@@ -71,7 +72,7 @@ def as_plain(answer: Conversion) -> dict[str, object]:
     data, working = unfold(answer)
     plain = dict(data)
     plain["low"], plain["high"] = answer.value.low, answer.value.high
-    plain["working"] = {place: _plain_figure(figure) for place, figure in working.items()}
+    plain["working"] = {place: figure_data(figure) for place, figure in working.items()}
     return plain
 
 
@@ -86,27 +87,3 @@ def shown(figure: Figure) -> str:
     if figure.low is not None and figure.high is not None:
         spread = f" ({text(figure.low)} to {text(figure.high)})"
     return f"{text(figure.value)} {figure.unit}{spread}"
-
-
-def _explain(answer: Conversion) -> None:
-    figures: Mapping[str, Figure] = {"value": answer.value, **answer.alternatives}
-    for name, figure in figures.items():
-        for depth, label, step in figure.steps(name):
-            click.echo(
-                f"{'  ' * (depth + 1)}{label}: {shown(step)} = {step.formula} [{step.source}]"
-            )
-
-
-def _plain_figure(figure: Figure) -> dict[str, object]:
-    return {
-        "value": tidy(figure.value),
-        "unit": figure.unit,
-        "formula": figure.formula,
-        "source": figure.source,
-        "low": figure.low,
-        "high": figure.high,
-        "inputs": {
-            name: _plain_figure(given) if isinstance(given, Figure) else given
-            for name, given in figure.inputs.items()
-        },
-    }

@@ -34,6 +34,9 @@ COMMANDS: dict[str, Row] = {
     "batch": Row(
         "mustwright.cli.batch", "batch_command", "Follow a running batch and its next step."
     ),
+    "forecast": Row(
+        "mustwright.cli.forecast", "forecast_command", "What a must will do, with its doubt."
+    ),
     "convert": Row("mustwright.cli.convert", "command", "A value in another unit or scale."),
     "protocols": Row(
         "mustwright.cli.protocols", "protocols_command", "List, show, check and keep protocols."

@@ -2,42 +2,52 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
+from mustwright.cli.sheets import (
+    chosen_protocols,
+    forecast_option,
+    print_answer,
+    print_json,
+    say_when_compiling,
+    sheet_text,
+)
 
 if TYPE_CHECKING:
-    from mustwright.nutrition.plan import Feed, FeedingPlan
-    from mustwright.services.plan import MustResult, PlanResult
+    from mustwright.nutrition.feeding_plan import Feed, FeedingPlan
+    from mustwright.services.ground import MustResult
+    from mustwright.services.outcome import Outcome
+    from mustwright.services.plan import PlanResult
     from mustwright.working import Figure
 
 
 @click.command("plan")
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, or a protocol file (.toml).")
+@forecast_option
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def plan_command(file: str, protocol: str | None, explain: bool, as_json: bool) -> None:
+def plan_command(
+    file: str, protocol: str | None, forecast: bool, explain: bool, as_json: bool
+) -> None:
     """Plan the must in FILE (a must sheet; - reads standard input)."""
+    from mustwright.services.outcome import foresee_plan
     from mustwright.services.plan import plan
     from mustwright.services.report import plan_data, plan_working
 
     text, name = sheet_text(file)
-    ids, own = chosen_protocols((protocol,) if protocol else ())
+    ids, own = chosen_protocols(() if protocol is None else (protocol,))
     result = plan(text, ids[0] if ids else None, own, name)
+    if forecast:
+        say_when_compiling()
+        result = foresee_plan(result)
     if as_json:
         print_json(plan_data(result, explain))
         return
-    for line in plan_lines(result):
-        click.echo(line)
-    if explain:
-        from mustwright.cli.working import working_lines
-
-        click.echo("\nWorking")
-        for line in working_lines(plan_working(result)):
-            click.echo(f"  {line}")
+    print_answer(plan_lines(result), partial(plan_working, result) if explain else None)
 
 
 def plan_lines(result: PlanResult) -> list[str]:
@@ -56,6 +66,8 @@ def plan_lines(result: PlanResult) -> list[str]:
     if result.verdict.against:
         lines.append(f"  Against it: {'; '.join(result.verdict.against)}.")
     lines += nitrogen_lines(result.plan)
+    if result.outcome:
+        lines += outcome_lines(result.outcome)
     for feed in result.plan.feeds:
         lines += _feed_lines(feed)
     lines += bound_lines(result.plan)
@@ -90,16 +102,41 @@ def nitrogen_lines(plan: FeedingPlan) -> list[str]:
         f"{n.credit_mg_l.value:.0f} ({_range(n.credit_mg_l)}), rehydration "
         f"{n.rehydration_mg_l.value:.0f}; feeds add {n.added_ammonium_mg_l.value:.0f} ammonium "
         f"and {n.added_amino_mg_l.value:.0f} amino; short {n.short_mg_l.value:.0f}",
-        f"  {n.early_share.value:.0%} of what is fed comes before a third of the sugar is gone",
+        _early_line(plan),
     ]
+
+
+def _early_line(plan: FeedingPlan) -> str:
+    """How much comes early, or that nothing comes."""
+    if plan.nitrogen.added_mg_l.value <= 0:
+        why = "can be fed" if plan.missing or not plan.feasible else "need be fed"
+        return f"  Nothing {why}"
+    share = 100 * plan.nitrogen.early_share.value
+    return f"  {share:.0f} % of what is fed comes before a third of the sugar is gone"
+
+
+def outcome_lines(outcome: Outcome) -> list[str]:
+    """What the plan would do, in two lines."""
+    dry = outcome.days_to_dry
+
+    def day(value: float | None) -> str:
+        return "never" if value is None or value > 1e5 else f"day {value:.1f}"
+
+    lines = [
+        f"  Forecast: dry {day(dry.value)} ({day(dry.low)} to {day(dry.high)}), "
+        f"sticks or crawls in {outcome.chance_of_sticking.value:.0%} of runs, "
+        f"leaves {outcome.residual_yan_mg_l.value:.0f} mg N/L"
+    ]
+    if outcome.against_best:
+        lines.append(f"  Against the one that suits best: {outcome.against_best}")
+    return lines
 
 
 def _feed_lines(feed: Feed) -> list[str]:
     grams = ", ".join(f"{i.grams.value:g} g {i.name}" for i in feed.items) or "nothing"
-    lines = [
-        f"  [ ] {feed.name}: {grams}",
-        f"      {feed.trigger}; expected about {hours_text(feed.expected_h)}",
-    ]
+    by_clock = feed.expected_h.low is None  # then the trigger says the hour already
+    expected = "" if by_clock else f"; expected about {hours_text(feed.expected_h)}"
+    lines = [f"  [ ] {feed.name}: {grams}", f"      {feed.trigger}{expected}"]
     lines += [f"      {note}" for note in feed.notes]
     return lines
 
@@ -114,7 +151,7 @@ def bound_lines(plan: FeedingPlan) -> list[str]:
     lines += [f"  Touches: {b.words}." for b in plan.touched]
     lines += [f"  {sentence}" for sentence in plan.would_free]
     if plan.cost is not None:
-        lines.append(f"  Nutrients cost {plan.cost.value:.2f} in the money of your prices.")
+        lines.append(f"  The feeds cost {plan.cost.value:.2f} in the money of your prices.")
     elif plan.cost_note:
         lines.append(f"  Cost not known: {plan.cost_note}.")
     return lines
@@ -126,7 +163,7 @@ def hours_text(expected: Figure) -> str:
     text = f"{value:.0f} h" if value < 48 else f"day {value / 24:.1f}"
     if expected.low is not None and expected.high is not None:
         text += f" ({expected.low:.0f} to {expected.high:.0f} h)"
-    return text + " after pitch" if value else "0 h after pitch"
+    return text + " after pitch" if value else "at pitch"
 
 
 def _range(figure: Figure) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from mustwright.cli.sheets import cellar_protocols, file_text, print_json
+from mustwright.cli.sheets import cellar_protocols, cellar_texts, file_text, print_json
 
 
 @click.group("protocols", invoke_without_command=True)
@@ -45,7 +45,7 @@ def show(identity: str) -> None:
     """Print the file of a protocol, to be copied and changed."""
     from mustwright.services.protocol_files import protocol_text
 
-    click.echo(protocol_text(identity, _cellar_texts()))
+    click.echo(protocol_text(identity, cellar_texts()))
 
 
 @protocols_command.command("check")
@@ -71,15 +71,3 @@ def keep(file: str) -> None:
     finally:
         compose.close()
     click.echo(f"{protocol.id}: kept")
-
-
-def _cellar_texts() -> dict[str, str]:
-    from mustwright.compose import Compose, data_folder
-
-    if not (data_folder() / "cellar.db").exists():
-        return {}
-    compose = Compose.from_environment()
-    try:
-        return {record.id: record.text for record in compose.cellar.protocols()}
-    finally:
-        compose.close()

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -13,8 +15,10 @@ from mustwright.errors import InputError
 
 if TYPE_CHECKING:
     from mustwright.nutrition.protocols import Protocol
+    from mustwright.working import Figure
 
 LARGEST_FILE = 1_000_000
+Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 def sheet_text(path: str) -> tuple[str, str]:
@@ -68,21 +72,61 @@ def chosen_protocols(typed: tuple[str, ...]) -> tuple[list[str], dict[str, Proto
 
 
 def cellar_protocols() -> dict[str, Protocol]:
-    """The maker's own protocols; none, and nothing opened, where there is no cellar yet."""
+    """The maker's own protocols, by id."""
+    from mustwright.nutrition.protocols import read_protocol
+
+    return {identity: read_protocol(text) for identity, text in cellar_texts().items()}
+
+
+def cellar_texts() -> dict[str, str]:
+    """The files of the maker's own protocols; nothing is opened where there is no cellar yet."""
     from mustwright.compose import Compose, data_folder
 
     if not (data_folder() / "cellar.db").exists():
         return {}
-    from mustwright.nutrition.protocols import read_protocol
-
     compose = Compose.from_environment()
     try:
-        records = compose.cellar.protocols()
+        return {record.id: record.text for record in compose.cellar.protocols()}
     finally:
         compose.close()
-    return {record.id: read_protocol(record.text) for record in records}
+
+
+def forecast_option(command: Command) -> Command:
+    """The option that plan and compare share: whether to say what would happen."""
+    return click.option(
+        "--forecast/--no-forecast",
+        default=False,
+        show_default=True,
+        help="Also say what it would do; takes a second or two longer.",
+    )(command)
+
+
+def print_answer(lines: Iterable[str], working: Callable[[], Mapping[str, Figure]] | None) -> None:
+    """An answer as text and, where it is asked for, the working of its figures below."""
+    for line in lines:
+        click.echo(line)
+    if working is None:
+        return
+    from mustwright.cli.working import working_lines
+
+    click.echo("\nWorking")
+    for line in working_lines(working()):
+        click.echo(f"  {line}")
 
 
 def print_json(data: dict[str, Any]) -> None:
     """One JSON object on standard output."""
     click.echo(json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def say_when_compiling() -> None:
+    """A word on standard error when the first forecast of an installation has to compile."""
+    from mustwright.compose import data_folder
+    from mustwright.kinetics.ready import cache_folder, is_compiled
+
+    folder = cache_folder(data_folder())
+    if folder is not None:
+        os.environ["NUMBA_CACHE_DIR"] = str(folder)  # read when the kernel is first imported
+    if not is_compiled():
+        print("mustwright: note: compiling the model, once for this installation (some seconds)",
+              file=sys.stderr)  # fmt: skip

@@ -1,1 +1,1 @@
-"""How it ferments, in time."""
+"""How it will ferment: one model, thousands of members, and what readings teach."""

@@ -7,7 +7,6 @@ a result and not a rule.
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -15,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
-from mustwright.errors import ImpossibleError, ValidityWarning
+from mustwright.errors import ImpossibleError, warn_validity
 from mustwright.must.density import must_density_kg_m3
 from mustwright.must.gravity import (
     brix_from_gravity,
@@ -187,8 +186,7 @@ def ferment(
     else:
         result = after(fermentable_hexose_g_l if hexose_used_g_l is None else hexose_used_g_l)
     if result.ethanol_g_l > HIGHEST_ETHANOL_G_L:
-        message = f"mead density: ethanol above {HIGHEST_ETHANOL_G_L} g/L (25 % vol)"
-        warnings.warn(message, ValidityWarning, stacklevel=2)
+        warn_validity(f"mead density: ethanol above {HIGHEST_ETHANOL_G_L} g/L (25 % vol)")
     return result
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from mustwright.errors import validity_notes
 from mustwright.must.alcohol import HEXOSE_PER_SUCROSE_G_G, Fermented, ferment
 from mustwright.must.density import sucrose_solution_density_kg_m3
 from mustwright.must.gravity import gravity_from_brix
@@ -14,7 +15,6 @@ from mustwright.working import ARITHMETIC, ASSUMED, Figure, total
 
 INSOLUBLE_DENSITY_KG_L = 1.35  # wet fruit fibre and seeds, from memory
 PRIMARY = "primary"
-LIQUID = "ICUMSA1998 density of the mixed liquid"
 
 
 @dataclass(frozen=True)
@@ -239,21 +239,12 @@ def _with_sugar(
         | {"volume": volume},
         *_range(blend, lambda b: b.fermentable_g_l),
     )
-    alcohol = Figure(
-        blend.fermented().ethanol_pct_vol,
-        "% vol",
-        "mass balance: hexose x 0.47 g ethanol/g, CO2 leaves, volume from the final density",
-        "Zentou2021; OIML1975; OIV2012",
-        {"fermentable": fermentable, "sugar": sugar},
-        *_range(blend, lambda b: b.fermented().ethanol_pct_vol),
-    )
-    dry = Figure(
-        blend.fermented().gravity,
-        "SG 20/20",
-        "apparent gravity of what is left: OIV2012 with the alcohol of the balance",
-        "OIV2012; OIML1975; ICUMSA1998",
-        {"alcohol": alcohol, "sugar": sugar},
-        *_range(blend, lambda b: b.fermented().gravity),
+    alcohol, dry = _fermented_out(
+        blend.fermented(),
+        fermentable,
+        sugar,
+        _range(blend, lambda b: b.fermented().ethanol_pct_vol),
+        _range(blend, lambda b: b.fermented().gravity),
     )
     share = Figure(
         blend.glucose_share,
@@ -290,25 +281,6 @@ def measured_figures(volume_l: Figure, brix: Figure, gravity: Figure) -> MustFig
         sugar.value * 0.88,
         sugar.value * 0.99,
     )
-    ends = [ferment(sugar.value, sugar.value * part) for part in (0.95, 0.88, 0.99)]
-    alcohol = Figure(
-        ends[0].ethanol_pct_vol,
-        "% vol",
-        "mass balance: hexose x 0.47 g ethanol/g, CO2 leaves, volume from the final density",
-        "Zentou2021; OIML1975; OIV2012",
-        {"fermentable": fermentable, "sugar": sugar},
-        ends[1].ethanol_pct_vol,
-        ends[2].ethanol_pct_vol,
-    )
-    dry = Figure(
-        ends[0].gravity,
-        "SG 20/20",
-        "apparent gravity of what is left: OIV2012 with the alcohol of the balance",
-        "OIV2012; OIML1975; ICUMSA1998",
-        {"alcohol": alcohol, "sugar": sugar},
-        ends[2].gravity,
-        ends[1].gravity,
-    )
     share = Figure(
         0.48,
         "",
@@ -318,7 +290,61 @@ def measured_figures(volume_l: Figure, brix: Figure, gravity: Figure) -> MustFig
         0.42,
         0.52,
     )
-    return MustFigures(volume_l, gravity, brix, sugar, fermentable, alcohol, dry, density, share)
+    nothing = Figure(0.0, "", "not yet reckoned", ASSUMED)
+    known = MustFigures(
+        volume_l, gravity, brix, sugar, fermentable, nothing, nothing, density, share
+    )
+    return with_fermentable(known, fermentable)
+
+
+def with_fermentable(figures: MustFigures, fermentable: Figure) -> MustFigures:
+    """The figures with another fermentable sugar, and the alcohol and dry gravity it gives."""
+    sugar = figures.sugar_g_l
+    low = fermentable.value if fermentable.low is None else fermentable.low
+    high = fermentable.value if fermentable.high is None else fermentable.high
+    ends = [ferment(sugar.value, fermentable.value)]
+    with validity_notes():  # said of the must itself, not of the ends of its range
+        ends += [ferment(sugar.value, max(end, 0.0)) for end in (low, high)]
+    alcohol, dry = _fermented_out(
+        ends[0],
+        fermentable,
+        sugar,
+        (ends[1].ethanol_pct_vol, ends[2].ethanol_pct_vol),
+        (ends[2].gravity, ends[1].gravity),
+    )
+    return replace(
+        figures,
+        fermentable_sugar_g_l=fermentable,
+        potential_alcohol_pct=alcohol,
+        dry_gravity=dry,
+    )
+
+
+def _fermented_out(
+    left: Fermented,
+    fermentable: Figure,
+    sugar: Figure,
+    alcohol_range: tuple[float | None, float | None],
+    gravity_range: tuple[float | None, float | None],
+) -> tuple[Figure, Figure]:
+    """Alcohol and gravity once all that can has fermented."""
+    alcohol = Figure(
+        left.ethanol_pct_vol,
+        "% vol",
+        "mass balance: hexose x 0.47 g ethanol/g, CO2 leaves, volume from the final density",
+        "Zentou2021; OIML1975; OIV2012",
+        {"fermentable": fermentable, "sugar": sugar},
+        *alcohol_range,
+    )
+    dry = Figure(
+        left.gravity,
+        "SG 20/20",
+        "apparent gravity of what is left: OIV2012 with the alcohol of the balance",
+        "OIV2012; OIML1975; ICUMSA1998",
+        {"alcohol": alcohol, "sugar": sugar},
+        *gravity_range,
+    )
+    return alcohol, dry
 
 
 def _range(blend: Blend, read: Callable[[Blend], float]) -> tuple[float | None, float | None]:
@@ -337,7 +363,8 @@ def _range(blend: Blend, read: Callable[[Blend], float]) -> tuple[float | None, 
             for end in (figure.low, figure.high):
                 other = replace(portion, ingredient=_moved(portion.ingredient, name, end))
                 portions = [*blend.portions[:i], other, *blend.portions[i + 1 :]]
-                moved = read(Blend(portions)) - here
+                with validity_notes():  # said of the must itself, not of the ends of its range
+                    moved = read(Blend(portions)) - here
                 down += min(moved, 0.0) ** 2
                 up += max(moved, 0.0) ** 2
     if down == up == 0.0:

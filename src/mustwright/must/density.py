@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import warnings
 from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mustwright import data
-from mustwright.errors import ValidityWarning
+from mustwright.errors import warn_validity
 
 Floats = NDArray[np.float64]
 
@@ -207,5 +206,4 @@ def _extract_polynomial() -> Floats:
 
 def _warn_outside(what: str, name: str, value: Floats, low: float, high: float) -> None:
     if np.any(value < low) or np.any(value > high):
-        message = f"{what}: {name} outside {low} to {high}"
-        warnings.warn(message, ValidityWarning, stacklevel=3)
+        warn_validity(f"{what}: {name} outside {low} to {high}")

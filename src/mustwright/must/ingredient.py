@@ -32,9 +32,10 @@ TRACE = (
     "pantothenate",
     "biotin",
 )
+SOLID_FORMS = ("honey", "syrup", "concentrate", "sugar", "grain", "dried fruit")
 LOT_FACTS: dict[str, tuple[float, float, str]] = {
     "moisture_pct": (5, 40, "water of this honey or syrup, in percent by mass"),
-    "refractive_index": (1.45, 1.52, "refractive index of this honey at 20 C"),
+    "refractive_index": (1.474, 1.5044, "refractive index of this honey at 20 C"),
     "brix": (0, 85, "Brix of this juice, or of the juice of this fruit"),
     "density_kg_l": (0.9, 1.6, "density of this lot"),
     "yan_mg_l": (0, 2000, "measured assimilable nitrogen of this juice"),
@@ -217,6 +218,10 @@ def with_lot_facts(
     """
     numbers = {name: _fact(name, value, f"{field}.{name}") for name, value in facts.items()}
     lot, assumed = generic, []
+    for name in ("moisture_pct", "refractive_index"):
+        if name in numbers and lot.form not in SOLID_FORMS:
+            asked = f"goes only with honey, syrup, sugar or dried fruit, not with {lot.name}"
+            raise InputError(f"{field}.{name}", asked, facts[name])
     if "refractive_index" in numbers:
         numbers.setdefault(
             "moisture_pct",
@@ -225,7 +230,7 @@ def with_lot_facts(
     if "moisture_pct" in numbers:
         lot = _with_water(lot, numbers.pop("moisture_pct"))
     if "brix" in numbers:
-        lot = _with_brix(lot, numbers.pop("brix"))
+        lot = _with_brix(lot, numbers.pop("brix"), f"{field}.brix")
     yan, note = _yan_mg_kg(lot, numbers)
     if yan is not None:
         lot = _with_yan(lot, yan)
@@ -266,7 +271,7 @@ def _with_water(lot: Ingredient, water_pct: float) -> Ingredient:
     return replace(lot, figures={**lot.figures, **changed})
 
 
-def _with_brix(lot: Ingredient, brix: float) -> Ingredient:
+def _with_brix(lot: Ingredient, brix: float, field: str) -> Ingredient:
     """Change the sugars of a juice or fruit so that its liquid reads so many Brix."""
     value = {p: lot.figures[f"{p}_pct"].value for p in DISSOLVED if f"{p}_pct" in lot.figures}
     insoluble = lot.figures["insoluble_pct"].value if "insoluble_pct" in lot.figures else 0.0
@@ -274,8 +279,10 @@ def _with_brix(lot: Ingredient, brix: float) -> Ingredient:
     kept = value.get("dissolved_other", 0.0)
     sugars = sum(value.values()) - kept
     wanted = brix / 100 * liquid - kept
-    if wanted < 0 or sugars <= 0:
-        raise InputError("brix", f"is below what {lot.name} holds besides sugar", brix)
+    if sugars <= 0:
+        raise InputError(field, f"goes only with something sweet, not with {lot.name}", brix)
+    if wanted < 0:
+        raise InputError(field, f"is below what {lot.name} holds besides sugar", brix)
     factor = wanted / sugars
     changed = {
         f"{p}_pct": _scaled(lot.figures[f"{p}_pct"], factor, "measured Brix over the record's")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from functools import cache
 
@@ -12,7 +11,7 @@ from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq
 
 from mustwright import data
-from mustwright.errors import ImpossibleError, ValidityWarning
+from mustwright.errors import ImpossibleError, warn_validity
 from mustwright.must.alcohol import ETHANOL_YIELD_G_G, Fermented, ferment
 from mustwright.must.density import must_density_kg_m3, sucrose_solution_density_kg_m3
 from mustwright.must.gravity import sugar_g_l_from_brix
@@ -42,7 +41,7 @@ def refractive_index_from_brix(brix: ArrayLike) -> Floats:
     """
     b = np.asarray(brix, dtype=float)
     if np.any(b < 0) or np.any(b > 80):
-        _warn("refractive index (ICUMSA2000): brix outside 0 to 80")
+        warn_validity("refractive index (ICUMSA2000): brix outside 0 to 80")
     return np.asarray(_index_spline()(b))
 
 
@@ -91,7 +90,7 @@ def brix_at_20c_from_refractometer(reading_brix: ArrayLike, temperature_c: Array
     temperatures = [row["temperature_c"] for row in rows]
     last = np.where(t < 10, 30, 40)
     if np.any(b < 10) or np.any(b > last) or np.any(t < 5) or np.any(t > 25):
-        _warn("refractometer temperature table (OIV2012R): 10 to 40 Brix, 5 to 25 °C left behind")
+        warn_validity("refractometer table (OIV2012R): outside 10 to 40 Brix or 5 to 25 °C")
     by_row = np.array([_straight(b, columns[: len(row["add"])], row["add"]) for row in rows])
     place = np.clip(np.searchsorted(temperatures, t) - 1, 0, len(rows) - 2)
     below, above = (np.take_along_axis(by_row, (place + i)[None], 0)[0] for i in (0, 1))
@@ -224,7 +223,7 @@ def honey_moisture_pct_from_refractive_index(
     t = np.asarray(temperature_c, dtype=float)
     n = np.asarray(refractive_index, dtype=float) + record["add_per_k_above_20c"] * (t - 20)
     if np.any(n < 1.4739) or np.any(n > 1.5045):
-        _warn("honey moisture (Wedmore1955): refractive index outside 1.4740 to 1.5044")
+        warn_validity("honey moisture (Wedmore1955): refractive index outside 1.4740 to 1.5044")
     return np.asarray((record["intercept"] - np.log10(n - 1)) / record["slope"])
 
 
@@ -249,7 +248,7 @@ def honey_density_kg_l_from_moisture(moisture_pct: float) -> tuple[float, float,
     record = data.load("refractometer")["honey_gravity"]
     table, off = record["moisture_pct"], record["disagreement"]
     if not table[0] <= moisture_pct <= table[-1]:
-        _warn(f"honey density (White1975): moisture outside {table[0]} to {table[-1]} %")
+        warn_validity(f"honey density (White1975): moisture outside {table[0]} to {table[-1]} %")
     gravity = float(_straight(np.asarray(moisture_pct, dtype=float), table, record["gravity"]))
     water = float(sucrose_solution_density_kg_m3(0.0)) / 1000
     return gravity * water, (gravity - off) * water, (gravity + off) * water
@@ -297,7 +296,3 @@ def _straight(x: Floats, grid: list[float], values: list[float]) -> Floats:
     left, right = np.take(grid, place), np.take(grid, place + 1)
     low, high = np.take(values, place), np.take(values, place + 1)
     return np.asarray(low + (high - low) * (x - left) / (right - left))
-
-
-def _warn(message: str) -> None:
-    warnings.warn(message, ValidityWarning, stacklevel=3)

@@ -13,6 +13,7 @@ from mustwright.must.density import sucrose_solution_density_kg_m3
 from mustwright.must.gravity import gravity_from_brix
 
 GRAVITY_SLACK = 0.0015
+NO_SUGAR_SLACK = 0.0005  # half the last digit of a hydrometer: tap water itself reads 1.0001
 VOLUME_SLACK = 0.02
 SMALLEST_KG = 1e-9
 
@@ -136,9 +137,14 @@ def _both(known: Blend, mixed: _Mixture, fill: Portion, wanted: Wanted) -> tuple
         )
     x = (dissolved * w - water * d) / determinant
     y = (mixed.dissolved * water - mixed.water * dissolved) / determinant
-    if x < -SMALLEST_KG or y < -SMALLEST_KG:
-        raise _out_of_reach(known, mixed, fill, wanted, x)
-    return max(x, 0.0), max(y, 0.0)
+    if x >= -SMALLEST_KG and y >= -SMALLEST_KG:
+        return max(x, 0.0), max(y, 0.0)
+    if x < 0 and known.volume_l <= wanted.volume_l:
+        alone = _fill_to(known, fill, wanted.volume_l)
+        filled = Blend([*known.portions, replace(fill, kg=alone)])
+        if abs(filled.gravity - float(gravity_from_brix(wanted.brix))) <= NO_SUGAR_SLACK:
+            return 0.0, alone
+    raise _out_of_reach(known, mixed, fill, wanted, x)
 
 
 def _out_of_reach(
@@ -219,10 +225,28 @@ def _fill_to(known: Blend, fill: Portion, volume_l: float) -> float:
             f"the amounts given already make {known.volume_l:.2f} L, more than the volume",
             f"{volume_l:.2f} L",
         )
-    high = 2 * volume_l * max(fill.ingredient.density_kg_l, 1.0) + 1
+    liquid = fill.ingredient.water + fill.ingredient.dissolved
+    if liquid < 1e-3:
+        raise ImpossibleError(
+            "must.ingredient.amount", f"{fill.kind} has no liquid to fill with", "fill"
+        )
+    high = 3 * volume_l / liquid  # no liquid of the tables weighs 3 kg/L
     if excess(0.0) >= 0:
         return 0.0
     return float(brentq(excess, 0.0, high, xtol=1e-12, rtol=1e-14))
+
+
+def _sweet_amounts(made: Blend) -> str:
+    """What was typed of the sweet ingredients, for an error (``4 kg of honey``)."""
+    sweet = [p for p in made.portions if p.origin == "typed" and p.ingredient.dissolved > 0.01]
+    if not 1 <= len(sweet) <= 3:
+        return "the amounts given"
+    return " and ".join(f"{p.kg:.4g} kg of {p.kind or p.ingredient.name}" for p in sweet)
+
+
+def _litres(volume_l: float) -> str:
+    """A volume for an error: no false digits, and no power of ten."""
+    return f"{volume_l:.0f}" if volume_l >= 100 else f"{volume_l:.3g}"
 
 
 def _check(made: Blend, wanted: Wanted) -> None:
@@ -235,8 +259,9 @@ def _check(made: Blend, wanted: Wanted) -> None:
             extreme = "highest" if made.gravity < target else "lowest"
             raise ImpossibleError(
                 "must.gravity",
-                f"the amounts given cannot reach it in {made.volume_l:.3g} L: "
-                f"{extreme} is {made.gravity:.3f} (make an amount 'solve', or leave gravity out)",
+                f"{_sweet_amounts(made)} cannot reach it in {_litres(made.volume_l)} L: "
+                f"{extreme} is about {made.gravity:.3f} "
+                "(make an amount 'solve', or leave gravity out)",
                 f"{target:.3f}",
             )
     if wanted.volume_l is not None:

@@ -6,11 +6,12 @@ nothing about rates; a forecast does that.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
-from mustwright.nutrition.plan import FeedingPlan, Setting
+from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import RATE_BASIS, Protocol
+from mustwright.working import ASSUMED, Figure
 
 WEIGHTS = {
     "covers demand": 40.0,
@@ -23,6 +24,7 @@ WEIGHTS = {
     "minerals and vitamins": 6.0,
     "number of feeds": 10.0,
 }
+UNFIT = 0.5  # factor for a protocol far from the gravities it was made for
 FRUIT_FORMS = ("fruit", "dried fruit", "juice", "concentrate")
 BY_FERMENT = ("onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
 
@@ -34,6 +36,21 @@ class Verdict:
     points: float
     reasons: tuple[str, ...]
     against: tuple[str, ...]
+    marks: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def figure(self) -> Figure:
+        """The points with the marks (0 to 1) and weights they come from."""
+        return Figure(
+            self.points,
+            "of 100",
+            "100 x sum of weight x mark / sum of weights, halved at a gravity it was not made for",
+            f"{ASSUMED}: the weights are a judgement",
+            {
+                name: f"mark {mark:.2f}, weight {WEIGHTS[name]:g}"
+                for name, mark in self.marks.items()
+            },
+        )
 
 
 def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) -> Verdict:
@@ -50,10 +67,12 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
         "number of feeds": _feeds(len(plan.feeds), _feeds_wanted(setting)),
     }
     points = sum(WEIGHTS[name] * mark for name, mark in marks.items()) / sum(WEIGHTS.values())
+    if marks["made for this gravity"] <= 0:
+        points *= UNFIT
     words = _words(plan, protocol, setting)
     good = tuple(words[n][0] for n in WEIGHTS if marks[n] >= 0.8 and words[n][0])
     bad = tuple(words[n][1] for n in WEIGHTS if marks[n] < 0.5 and words[n][1])
-    return Verdict(round(100 * points, 1), good, bad)
+    return Verdict(round(100 * points, 1), good, bad, marks)
 
 
 def best(verdicts: Sequence[Verdict]) -> int:
@@ -147,7 +166,8 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
         ),
         "early enough": (
             "most of it comes while cells still multiply",
-            f"only {nitrogen.early_share.value:.0%} comes before a third of the sugar is gone",
+            f"only {100 * nitrogen.early_share.value:.0f} % comes before a third of the sugar is "
+            "gone",
         ),
         "follows the ferment": (
             "its feeds follow the gravity, so a fast ferment does not outrun them",

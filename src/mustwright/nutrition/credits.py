@@ -89,7 +89,7 @@ def credit_measured(yan_mg_l: float, reckoned: Credit | None) -> Credit:
     how = f"{ASSUMED}: one part ammonium to three parts amino"
     if reckoned is not None and reckoned.nitrogen_mg_l.value > 0:
         share = reckoned.ammonium_mg_l.value / reckoned.nitrogen_mg_l.value
-        how = "split as the ingredients bring it"
+        how = f"{ARITHMETIC}: split as the ingredients bring it"
     whole = Figure(yan_mg_l, "mg N/L", "measured", TYPED, {}, yan_mg_l * 0.9, yan_mg_l * 1.1)
     traces = (
         dict(reckoned.traces)

@@ -56,8 +56,15 @@ def place_feeds(protocol: Protocol, pace: Pace) -> tuple[FeedSlot, ...]:
     for slot in slots:
         if kept and slot.sugar_used > end:
             before = kept[-1]
-            note = f"'{slot.rule.name}' would come after {end:.0%} of the sugar: folded in here"
-            kept[-1] = replace(before, share=before.share + slot.share, notes=(*before.notes, note))
+            gone = f"{100 * end:.0f} % of the sugar"
+            note = f"'{slot.rule.name}' would come after {gone}: folded in here"
+            rule = replace(
+                before.rule,
+                rates=(*before.rule.rates, *slot.rule.rates),
+                nutrients=(*before.rule.nutrients, *(rate.nutrient for rate in slot.rule.rates)),
+            )
+            share = before.share + slot.share
+            kept[-1] = replace(before, rule=rule, share=share, notes=(*before.notes, note))
         else:
             kept.append(slot)
     return tuple(kept)
@@ -84,9 +91,9 @@ def ask_feeds(
         last = i == len(slots) - 1
         allowed, why = _allowed(slot, jars, protocol.conditions, last, potential_alcohol_pct)
         if protocol.basis == RATE_BASIS:
-            ask, lacking = _at_rates(protocol, slot, jars, sugar_g_l)
+            ask, lacking = _at_rates(protocol, slot, jars, allowed, why, sugar_g_l)
         elif protocol.basis == LABEL_BASIS:
-            ask, lacking = _at_label(slot, jars, allowed)
+            ask, lacking = _at_label(slot, jars, allowed, why)
         else:
             ask = FeedAsk(to_add_mg_l * slot.share, allowed, slot.rule.ammonium_share_max)
             has_nitrogen = any(jars[j].nitrogen_mg_g > 0 for j in allowed)
@@ -132,47 +139,52 @@ def _allowed(
 
 
 def _at_rates(
-    protocol: Protocol, slot: FeedSlot, jars: Sequence[Nutrient], sugar_g_l: float
+    protocol: Protocol,
+    slot: FeedSlot,
+    jars: Sequence[Nutrient],
+    allowed: Sequence[int],
+    why: str,
+    sugar_g_l: float,
 ) -> tuple[FeedAsk, list[str]]:
     factor = sugar_g_l / protocol.sugar_reference_g_l if protocol.sugar_reference_g_l else 1.0
     fixed: dict[int, float] = {}
     lacking = []
     for rate in slot.rule.rates:
-        j = _first(jars, (rate.nutrient,))
+        j = _first(jars, allowed, (rate.nutrient,))
         if j is None:
             lacking.append(
-                f"'{slot.rule.name}' needs a nutrient that is {rate.nutrient}; the shelf has none"
+                f"'{slot.rule.name}' needs a nutrient that is {rate.nutrient}{why}; "
+                "the shelf has none"
             )
             continue
         fixed[j] = fixed.get(j, 0.0) + rate.typical_g_l * factor
-    return _fixed_ask(fixed, jars), lacking
+    return _fixed_ask(fixed, jars, slot), lacking
 
 
 def _at_label(
-    slot: FeedSlot, jars: Sequence[Nutrient], allowed: Sequence[int]
+    slot: FeedSlot, jars: Sequence[Nutrient], allowed: Sequence[int], why: str
 ) -> tuple[FeedAsk, list[str]]:
-    with_label = [jars[j] for j in allowed if jars[j].label_max_g_l is not None]
-    chosen = _first(with_label, slot.rule.nutrients)
-    if chosen is None:
+    with_label = [j for j in allowed if jars[j].label_max_g_l is not None]
+    chosen = _first(jars, with_label, slot.rule.nutrients)
+    label = None if chosen is None else jars[chosen].label_max_g_l
+    if chosen is None or label is None:
         wanted = " or ".join(slot.rule.nutrients)
         return FeedAsk(0.0, ()), [
-            f"'{slot.rule.name}' needs a nutrient that is {wanted} and has a label rate; "
+            f"'{slot.rule.name}' needs a nutrient that is {wanted}{why} and has a label rate; "
             "the shelf has none"
         ]
-    jar = with_label[chosen]
-    assert jar.label_max_g_l is not None
-    return _fixed_ask({jars.index(jar): jar.label_max_g_l.value * slot.share}, jars), []
+    return _fixed_ask({chosen: label.value * slot.share}, jars, slot), []
 
 
-def _fixed_ask(fixed: dict[int, float], jars: Sequence[Nutrient]) -> FeedAsk:
+def _fixed_ask(fixed: dict[int, float], jars: Sequence[Nutrient], slot: FeedSlot) -> FeedAsk:
     nitrogen = sum(g * jars[j].nitrogen_mg_g * jars[j].uptake_weight for j, g in fixed.items())
-    return FeedAsk(nitrogen, tuple(fixed), fixed_g_l=fixed)
+    return FeedAsk(nitrogen, tuple(fixed), slot.rule.ammonium_share_max, fixed_g_l=fixed)
 
 
-def _first(jars: Sequence[Nutrient], wanted: Sequence[str]) -> int | None:
-    """The first jar that matches the earliest of the wanted words."""
+def _first(jars: Sequence[Nutrient], allowed: Sequence[int], wanted: Sequence[str]) -> int | None:
+    """The first allowed jar that matches the earliest of the wanted words."""
     for word in wanted:
-        for j, jar in enumerate(jars):
-            if jar.matches(word):
+        for j in allowed:
+            if jars[j].matches(word):
                 return j
     return None

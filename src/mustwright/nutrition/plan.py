@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from mustwright import data
 from mustwright.kinetics.pace import Pace, usual_pace
-from mustwright.must.blend import MustFigures
 from mustwright.nutrition.balance import (
-    BalanceRow,
     balance_sheet,
     from_nutrient,
     wants,
 )
-from mustwright.nutrition.credits import Credit
-from mustwright.nutrition.demand import demand_rule
+from mustwright.nutrition.feeding_plan import (
+    Bound,
+    Feed,
+    FeedingPlan,
+    FeedItem,
+    NitrogenSheet,
+    Setting,
+)
 from mustwright.nutrition.feeds import FeedSlot, ask_feeds, place_feeds
-from mustwright.nutrition.limits import LegalProfile
 from mustwright.nutrition.programme import (
     Ceiling,
     FeedAsk,
+    Floats,
     Problem,
     Solution,
     binding,
@@ -32,134 +34,14 @@ from mustwright.nutrition.programme import (
     solve,
 )
 from mustwright.nutrition.protocols import DEMAND_BASIS, Protocol
+from mustwright.nutrition.remarks import remarks, scale_remark
+from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.shelf import Nutrient, Shelf, generic_nutrients
 from mustwright.working import ARITHMETIC, Figure, total
-from mustwright.yeast.pitch import Pitch, Strain
 
-Floats = NDArray[np.float64]
 EARLY_SUGAR_USED = 1 / 3
 TOUCHED = 0.995
-
-
-@dataclass(frozen=True)
-class FeedItem:
-    """So many grams of one nutrient in one feed."""
-
-    nutrient: str
-    name: str
-    grams: Figure
-    nitrogen_mg_l: Figure
-    teaspoons: Figure | None
-    caution: str
-
-
-@dataclass(frozen=True)
-class Feed:
-    """One feed of the plan."""
-
-    name: str
-    trigger: str
-    trigger_rule: object
-    expected_h: Figure
-    sugar_used: float
-    items: tuple[FeedItem, ...]
-    nitrogen_mg_l: Figure
-    ammonium_mg_l: Figure
-    amino_mg_l: Figure
-    notes: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class NitrogenSheet:
-    """Nitrogen asked for, brought and added; ammonium and amino apart [mg N/L]."""
-
-    demand_mg_l: Figure
-    aim_mg_l: Figure
-    credit_mg_l: Figure
-    credit_ammonium_mg_l: Figure
-    credit_amino_mg_l: Figure
-    credit_counted_mg_l: Figure
-    rehydration_mg_l: Figure
-    added_mg_l: Figure
-    added_ammonium_mg_l: Figure
-    added_amino_mg_l: Figure
-    total_mg_l: Figure
-    short_mg_l: Figure
-    early_share: Figure
-
-
-@dataclass(frozen=True)
-class Bound:
-    """A ceiling the plan touches, or the protocol as written would break."""
-
-    limit: str
-    asked_g_l: Figure
-    allowed_g_l: Figure
-    words: str
-
-
-@dataclass(frozen=True)
-class FeedingPlan:
-    """Everything about one protocol on one must.
-
-    Parameters
-    ----------
-    feasible : bool
-        Whether the shelf and the limits let the protocol be followed as written.
-    cut_share : float
-        Part of the nitrogen it asks for that cannot be given (0 to 1).
-    breaches : tuple of Bound
-        Ceilings it would break as written; the plan itself stays within all of them.
-    """
-
-    protocol: str
-    protocol_name: str
-    account: str
-    assumes: tuple[str, ...]
-    source: str
-    feasible: bool
-    nitrogen: NitrogenSheet
-    feeds: tuple[Feed, ...]
-    products: tuple[str, ...]
-    cost: Figure | None
-    cost_note: str
-    breaches: tuple[Bound, ...]
-    touched: tuple[Bound, ...]
-    missing: tuple[str, ...]
-    would_free: tuple[str, ...]
-    balance: tuple[BalanceRow, ...]
-    cut_share: float
-    warnings: tuple[str, ...] = field(default=())
-
-
-@dataclass(frozen=True)
-class Setting:
-    """What every protocol is tried on: must, yeast, shelf and law.
-
-    Parameters
-    ----------
-    temperature_c : float
-        Of the must in ferment [°C].
-    """
-
-    must: MustFigures
-    credit: Credit
-    strain: Strain
-    pitch: Pitch
-    shelf: Shelf
-    profile: LegalProfile
-    temperature_c: float
-
-    @property
-    def jars(self) -> tuple[Nutrient, ...]:
-        """Jars that may go into the must."""
-        return self.shelf.for_ferment
-
-    def demand(self, rule: str = "strain") -> Figure:
-        """Nitrogen this must should hold by a rule [mg N/L]."""
-        return demand_rule(rule).demand(
-            self.must.sugar_g_l, self.must.brix, self.strain.nitrogen_class
-        )
+MOST_ADVICE = 3
 
 
 def plan_feeding(setting: Setting, protocol: Protocol) -> FeedingPlan:
@@ -238,7 +120,10 @@ class _Planner:
             would_free=free,
             balance=balance,
             cut_share=_share_short(self.asks, solution),
-            warnings=self._warnings(feeds, nitrogen, balance),
+            warnings=(
+                *scale_remark(self.setting, solution, grams),
+                *remarks(self.setting, feeds, nitrogen, balance),
+            ),
         )
 
     # What is asked -----------------------------------------------------------------------------
@@ -279,6 +164,7 @@ class _Planner:
                     f"({limit.source})",
                     weights,
                     limit.max_g_l - already,
+                    limit.source,
                 )
             )
         return ceilings_of(self.jars, self.volume.value, limits)
@@ -322,7 +208,7 @@ class _Planner:
     def _item(self, jar: Nutrient, grams: float, slot: FeedSlot, ask: FeedAsk) -> FeedItem:
         if ask.fixed_g_l is not None:
             how = "stated rate x volume, within every limit, to the scale's step"
-            source = self.protocol.source
+            source = f"the protocol: {self.protocol.source}"
         else:
             how = "blend programme: share of the nitrogen to add, within every limit, at least cost"
             source = "linear programme over the shelf"
@@ -347,7 +233,7 @@ class _Planner:
                 grams / spoon,
                 "tsp",
                 "grams / grams per teaspoon of the label",
-                "typed by the maker",
+                ARITHMETIC,
                 {"grams": figure, "grams_per_teaspoon": spoon},
             )
         )
@@ -360,7 +246,9 @@ class _Planner:
         has_ammonium = any(self._jar(i.nutrient).per_gram("ammonium_n") > 0 for i in items)
         if has_ammonium and conditions.ammonium_until_sugar_used is not None:
             share = conditions.ammonium_until_sugar_used
-            notes.append(f"Leave the ammonium out if more than {share:.0%} of the sugar is gone.")
+            notes.append(
+                f"Leave the ammonium out if more than {100 * share:.0f} % of the sugar is gone."
+            )
         if has_ammonium and conditions.ammonium_until_alcohol_pct is not None:
             notes.append(
                 f"Leave the ammonium out above {conditions.ammonium_until_alcohol_pct:g} % vol."
@@ -422,8 +310,8 @@ class _Planner:
             parts[jar.name] = Figure(
                 mass * jar.price_per_kg / 1000,
                 "money",
-                "grams x price per kg / 1000",
-                "typed by the maker",
+                "grams x typed price per kg / 1000",
+                ARITHMETIC,
                 {"grams": mass, "price_per_kg": jar.price_per_kg},
             )
         if unknown:
@@ -440,6 +328,8 @@ class _Planner:
         for ceiling, left in binding(self.problem, solution):
             lifted = tuple(c for c in self.problem.ceilings if c is not ceiling)
             asked = self._amount(ceiling, solve(self._with(lifted)).grams_l)
+            if asked <= ceiling.most * (1 + 1e-6):  # the worst-served feed has no use for it
+                continue
             breaches.append(self._bound(ceiling, asked))
             met = "all" if left < 0.5 else f"all but {left:.0f} mg N/L"
             free.append(f"Were it not that {ceiling.words}, {met} of it could be given.")
@@ -453,32 +343,31 @@ class _Planner:
 
     def _with(self, ceilings: tuple[Ceiling, ...]) -> Problem:
         p = self.problem
-        return Problem(p.jars, p.feeds, ceilings, p.ammonium_share_max, p.wants)
+        # Minerals could take any amount once a ceiling is gone: asked is what the nitrogen needs.
+        return Problem(p.jars, p.feeds, ceilings, p.ammonium_share_max, {})
 
     def _what_to_buy(self) -> list[str]:
-        """Generic nutrients not on the shelf that would lessen what is short."""
+        """The generic nutrients not on the shelf that would help most, at most three.
+
+        What the protocol lacks is against what it asks for, which may be more or less than the
+        demand: it counts the must's own nitrogen in its own way.
+        """
         if self.protocol.basis != DEMAND_BASIS:
             return []
         short = shortfall(self.problem)
-        advice = []
+        advice: list[tuple[float, str]] = []
         for generic in generic_nutrients().values():
             on_shelf = any(jar.class_id == generic.class_id for jar in self.jars)
             if on_shelf or generic.use == "rehydration" or generic.nitrogen_mg_g < 20:
                 continue
-            other = Setting(
-                self.setting.must,
-                self.setting.credit,
-                self.setting.strain,
-                self.setting.pitch,
-                Shelf((*self.setting.shelf.nutrients, generic), self.setting.shelf.scale_g),
-                self.setting.profile,
-                self.setting.temperature_c,
-            )
+            shelf = self.setting.shelf
+            other = replace(self.setting, shelf=Shelf((*shelf.nutrients, generic), shelf.scale_g))
             left = shortfall(_Planner(other, self.protocol).problem)
             if left < short - 1:
-                met = "would meet it" if left < 0.5 else f"would leave {left:.0f} mg N/L short"
-                advice.append(f"{generic.name} on the shelf {met}.")
-        return advice
+                lacks = f"the {short:.0f} mg N/L this protocol lacks"
+                met = f"make up {lacks}" if left < 0.5 else f"bring {lacks} down to {left:.0f}"
+                advice.append((left, f"{generic.name} on the shelf would {met}."))
+        return [words for _, words in sorted(advice)[:MOST_ADVICE]]
 
     def _amount(self, ceiling: Ceiling, grams_l: Floats) -> float:
         return float(grams_l.sum(axis=0) @ np.array(ceiling.weights))
@@ -493,7 +382,7 @@ class _Planner:
                 ARITHMETIC,
                 {"volume_l": self.volume},
             ),
-            Figure(ceiling.most, "g/L", ceiling.words, "see the words"),
+            Figure(ceiling.most, "g/L", ceiling.words, ceiling.source),
             ceiling.words,
         )
 
@@ -507,66 +396,8 @@ class _Planner:
                 found.append(self._bound(ceiling, amount))
         return tuple(found)
 
-    def _warnings(
-        self, feeds: Sequence[Feed], nitrogen: NitrogenSheet, balance: Sequence[BalanceRow]
-    ) -> tuple[str, ...]:
-        found = []
-        potassium = next(row for row in balance if row.nutrient == "potassium")
-        if potassium.short_mg_l.value > 0.5 * potassium.need_mg_l.value:
-            found.append(
-                f"Potassium stays {potassium.short_mg_l.value:.0f} mg/L under the "
-                f"{potassium.need_mg_l.value:.0f} wanted. A potassium buffer salt would bring it "
-                "and moves the pH, so none is dosed here unasked."
-            )
-        if nitrogen.short_mg_l.value > 0.1 * nitrogen.demand_mg_l.value:
-            found.append(
-                f"Short of demand by {nitrogen.short_mg_l.value:.0f} of "
-                f"{nitrogen.demand_mg_l.value:.0f} mg N/L."
-            )
-        over = nitrogen.total_mg_l.value - 1.25 * nitrogen.demand_mg_l.value
-        if over > 0 and nitrogen.added_mg_l.value > 0:
-            weak = self.setting.must.potential_alcohol_pct.value < 8
-            end = "in a weak mead what is left feeds spoilage" if weak else "some will be left over"
-            found.append(f"More than a quarter over demand: {end}.")
-        if any(feed.items for feed in feeds):
-            found.append(str(data.load("cautions")["powder_in_gassy_must"]["text"]))
-        return tuple(found)
-
 
 def _share_short(asks: Sequence[FeedAsk], solution: Solution) -> float:
     """Part of the nitrogen the protocol asks for that limits keep back (0 to 1)."""
     asked = sum(ask.nitrogen_mg_l for ask in asks)
     return float(solution.short_mg_l.sum()) / asked if asked > 0 else 0.0
-
-
-def round_to_scale(
-    grams: Floats, step_g: float, ceilings: Sequence[Ceiling], volume_l: float
-) -> Floats:
-    """Grams as the scale can show them, to the nearest step, and down where a ceiling would break.
-
-    Parameters
-    ----------
-    grams : ndarray
-        Feeds by jars [g].
-    step_g : float
-        Smallest step of the scale [g].
-    ceilings : sequence of Ceiling
-    volume_l : float
-
-    Notes
-    -----
-    No amount moves up by more than half a step; where the rounded sum breaks a ceiling, the
-    amounts rounded up most are rounded down instead, one at a time.
-    """
-    steps = np.floor(grams / step_g + 0.5)
-    exact = grams / step_g
-    for ceiling in ceilings:
-        weights = np.array(ceiling.weights)
-        for _ in range(int(grams.size) + 1):
-            amount = float(steps.sum(axis=0) @ weights) * step_g / volume_l
-            if amount <= ceiling.most * (1 + 1e-9) + 1e-12:
-                break
-            excess = np.where((weights[None, :] > 0) & (steps > 0), steps - exact, -np.inf)
-            i, j = np.unravel_index(int(np.argmax(excess)), excess.shape)
-            steps[i, j] -= 1
-    return np.asarray(np.round(steps * step_g, 9))

@@ -59,12 +59,15 @@ class Ceiling:
     weights : tuple of float
         One a jar.
     most : float
+    source : str
+        Where the bound is written.
     """
 
     key: str
     words: str
     weights: tuple[float, ...]
     most: float
+    source: str = TYPED
 
 
 @dataclass(frozen=True)
@@ -91,15 +94,22 @@ class Problem:
 
 @dataclass(frozen=True)
 class Solution:
-    """Grams per litre, feeds by jars, and the nitrogen each feed still lacks."""
+    """Grams per litre, feeds by jars, and what each feed still lacks.
+
+    Parameters
+    ----------
+    kept_back : float
+        Largest part of a stated rate that a ceiling keeps back (0 to 1).
+    """
 
     grams_l: Floats
     short_mg_l: Floats
+    kept_back: float = 0.0
 
     @property
     def feasible(self) -> bool:
         """Whether every feed brings what was asked."""
-        return bool(self.short_mg_l.sum() <= SHORT_MG_L)
+        return bool(self.short_mg_l.sum() <= SHORT_MG_L) and self.kept_back < 0.01
 
 
 def solve(problem: Problem) -> Solution:
@@ -113,13 +123,31 @@ def solve(problem: Problem) -> Solution:
     if not problem.feeds or not problem.jars:
         return Solution(np.zeros(shape), asked)
     model = _Model(problem)
-    for aim in (model.worst, model.shortfall, model.wanting):
-        model.hold(aim, float(aim @ model.least(aim)))
-    best = model.least(model.cost)
-    model.hold(model.cost, float(model.cost @ best) * (1 + COST_SLACK))
-    best = _fewest(model, best)
+    best = model.least(model.worst)
+    model.hold(model.worst, float(model.worst @ best))
+    for aim in (model.shortfall, model.unstated, model.wanting, model.cost):
+        found = model.try_least(aim)
+        if found is None:  # what is held leaves less room than the solver's tolerance
+            break
+        best = found
+        slack = COST_SLACK if aim is model.cost else 0.0
+        model.hold(aim, float(aim @ best) * (1 + slack))
+    else:
+        best = _fewest(model, best)
     grams = model.grams_of(best)
-    return Solution(grams, np.maximum(asked - grams @ model.nitrogen, 0.0))
+    short = np.maximum(asked - grams @ model.nitrogen, 0.0)
+    return Solution(grams, short, _kept_back(problem, grams))
+
+
+def _kept_back(problem: Problem, grams: Floats) -> float:
+    """Largest part of a stated rate of a jar without nitrogen that is not given."""
+    parts = [
+        1 - float(grams[i, j]) / rate
+        for i, feed in enumerate(problem.feeds)
+        for j, rate in (feed.fixed_g_l or {}).items()
+        if rate > 0 and problem.jars[j].nitrogen_mg_g <= 0
+    ]
+    return max(parts, default=0.0)
 
 
 def _fewest(model: _Model, best: Floats) -> Floats:
@@ -178,6 +206,7 @@ class _Model:
         self._want_rows()
         self.shortfall = self._over(slice(self.grams, self.grams + self.feeds))
         self.worst = self._over(slice(self.size - 1, self.size))
+        self.unstated = self._unstated()
         self.wanting = self._wanting()
         self.cost = self._cost()
 
@@ -189,7 +218,7 @@ class _Model:
 
     def least(self, objective: Floats) -> Floats:
         """Variables that make the objective least under all rows so far."""
-        found = self._solved(objective)
+        found = self.try_least(objective)
         if found is None:
             raise RuntimeError("the blend programme has no answer, which its slacks rule out")
         return found
@@ -198,7 +227,7 @@ class _Model:
         """The cheapest answer that leaves a jar out for good, or None when there is none."""
         before = self.high.copy()
         self.high[jar : self.grams : self.jars] = 0.0
-        found = self._solved(self.cost)
+        found = self.try_least(self.cost)
         if found is None:
             self.high = before
         return found
@@ -207,7 +236,8 @@ class _Model:
         """Keep what was reached while the next aim is followed."""
         self._row(objective.copy(), -np.inf, value + 1e-7 + 1e-7 * abs(value))
 
-    def _solved(self, objective: Floats) -> Floats | None:
+    def try_least(self, objective: Floats) -> Floats | None:
+        """As `least`, or None when the rows so far leave no answer."""
         result = milp(
             objective,
             constraints=LinearConstraint(np.array(self.rows), self.lows, self.highs),
@@ -265,6 +295,15 @@ class _Model:
             row[self.grams + self.feeds + k] = 1.0 / self.problem.wants[name]
         return row
 
+    def _unstated(self) -> Floats:
+        """Less the stated rates of jars without nitrogen: nothing else would ask for them."""
+        row = np.zeros(self.size)
+        for i, feed in enumerate(self.problem.feeds):
+            for j, rate in (feed.fixed_g_l or {}).items():
+                if rate > 0 and self.plain[j] <= 0:
+                    row[i * self.jars + j] = -1.0 / rate
+        return row
+
     def _cost(self) -> Floats:
         prices = [j.price_per_kg for j in self.problem.jars]
         known = [p for p in prices if p is not None]
@@ -290,24 +329,28 @@ class _Model:
 def ceilings_of(
     jars: Sequence[Nutrient],
     volume_l: float,
-    limits: Sequence[tuple[str, str, Sequence[float], float]],
+    limits: Sequence[tuple[str, str, Sequence[float], float, str]],
 ) -> tuple[Ceiling, ...]:
     """Label and stock ceilings of the jars, after those of the law.
 
     Parameters
     ----------
     limits : sequence
-        For each legal limit: substance, words, grams per gram for each jar, and grams per litre
-        still allowed.
+        For each legal limit: substance, words, grams per gram for each jar, grams per litre still
+        allowed, and source.
     """
-    found = [Ceiling(f"limit:{s}", words, tuple(w), most) for s, words, w, most in limits]
+    found = [
+        Ceiling(f"limit:{substance}", words, tuple(weights), most, source)
+        for substance, words, weights, most, source in limits
+    ]
     for j, jar in enumerate(jars):
         alone = tuple(1.0 if k == j else 0.0 for k in range(len(jars)))
         if jar.label_max_g_l is not None:
             most = jar.label_max_g_l.value
             label = "the label" if jar.label_max_g_l.source == TYPED else "the usual label"
             words = f"{label} of {jar.name} allows {most:g} g/L"
-            found.append(Ceiling(f"label:{jar.id}", words, alone, most))
+            source = jar.label_max_g_l.source
+            found.append(Ceiling(f"label:{jar.id}", words, alone, most, source))
         if jar.stock_g is not None:
             words = f"the shelf holds {jar.stock_g:g} g of {jar.name}"
             found.append(Ceiling(f"stock:{jar.id}", words, alone, jar.stock_g / volume_l))

@@ -14,6 +14,8 @@ from typing import Any
 
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
+from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
+from mustwright.nutrition.demand import STRAIN_RULE, demand_rule
 from mustwright.nutrition.triggers import Trigger, read_trigger
 from mustwright.units import parse_quantity
 
@@ -118,7 +120,7 @@ def read_protocol(text: str, built_in: bool = False) -> Protocol:
     """
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also numbers and nesting beyond all use
         raise InputError("protocol", "needs a valid TOML file", str(error)) from None
     return protocol_from(content, built_in)
 
@@ -148,7 +150,7 @@ def protocol_from(content: Mapping[str, Any], built_in: bool = False) -> Protoco
         assumes=_texts(content.get("assumes")),
         source=_text(content, "source", 300),
         basis=basis,
-        rule=str(dose.get("rule", "strain")),
+        rule=_rule(dose.get("rule", STRAIN_RULE)),
         credit=_one_of(dose.get("credit", "typical"), "dose.credit", CREDITS),
         fraction=_number(dose.get("fraction", 1.0), "dose.fraction", 0.05, 2.0),
         sugar_reference_g_l=_sugar(dose.get("at_sugar")),
@@ -209,7 +211,7 @@ def _feed(content: object, basis: str, where: str) -> FeedRule:
         share = _share(content.get("share"), f"{where}.share")
         nutrients = _nutrients(content.get("nutrients", ["any"]), f"{where}.nutrients")
     return FeedRule(
-        name=str(content.get("name", "Feed"))[:80],
+        name=_feed_name(content.get("name", "Feed"), f"{where}.name"),
         trigger=read_trigger(content.get("when"), f"{where}.when"),
         share=share,
         nutrients=nutrients,
@@ -218,6 +220,12 @@ def _feed(content: object, basis: str, where: str) -> FeedRule:
             content.get("ammonium_share_max", 1.0), f"{where}.ammonium_share_max", 0.0, 1.0
         ),
     )
+
+
+def _feed_name(value: object, where: str) -> str:
+    if not isinstance(value, str) or not value.strip() or len(value) > 80:
+        raise InputError(where, "needs a text of 1 to 80 characters", value)
+    return " ".join(value.split())
 
 
 def _share(value: object, where: str) -> float:
@@ -253,7 +261,7 @@ def _nutrients(content: object, where: str) -> tuple[str, ...]:
         raise InputError(where, "needs a list of nutrient kinds or groups", content)
     classes = {record["id"] for record in data.load("nutrients")["nutrient"]}
     for name in content:
-        if name not in classes and name not in GROUPS:
+        if not isinstance(name, str) or (name not in classes and name not in GROUPS):
             known = ", ".join([*GROUPS, *sorted(classes)])
             raise InputError(where, f"needs kinds or groups out of {known}", name)
     return tuple(content)
@@ -279,10 +287,11 @@ def _conditions(content: Mapping[str, Any]) -> Conditions:
     alcohol = None
     if "ammonium_until_alcohol" in content:
         where = "conditions.ammonium_until_alcohol"
-        alcohol = parse_quantity(content["ammonium_until_alcohol"], where).value
-        if not 0 < alcohol <= 20:
+        quantity = parse_quantity(content["ammonium_until_alcohol"], where)
+        alcohol = quantity.value
+        if quantity.dimension not in ("alcohol", "number") or not 0 < alcohol <= 20:
             raise InputError(
-                where, "needs an alcohol from 0 to 20 %", content["ammonium_until_alcohol"]
+                where, "needs an alcohol above 0 and up to 20 %", content["ammonium_until_alcohol"]
             )
     return Conditions(
         fraction("ammonium_until_sugar_used"),
@@ -301,8 +310,10 @@ def _gravities(content: object) -> tuple[float, float]:
     where = "suits.gravity"
     if not isinstance(content, Sequence) or isinstance(content, str) or len(content) != 2:
         raise InputError(where, 'needs a pair such as ["1.060", "1.120"]', content)
-    low, high = (parse_quantity(one, where).value for one in content)
-    if not 0.99 <= low < high <= 1.4:
+    typed = [parse_quantity(one, where) for one in content]
+    low, high = (one.value for one in typed)
+    plain = all(one.dimension == "number" or one.unit == "SG" for one in typed)
+    if not plain or not 0.99 <= low < high <= 1.4:
         raise InputError(where, "needs a lower and a higher gravity", content)
     return low, high
 
@@ -310,14 +321,13 @@ def _gravities(content: object) -> tuple[float, float]:
 def _sugar(content: object) -> float | None:
     if content is None:
         return None
-    from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
-
     quantity = parse_quantity(content, "dose.at_sugar")
+    value = -1.0
     if quantity.dimension == "mass concentration":
         value = quantity.value
-    elif quantity.unit in ("Brix", "Plato"):
+    elif quantity.unit in ("Brix", "Plato") and 0 <= quantity.value <= 60:
         value = float(sugar_g_l_from_brix(quantity.value))
-    else:
+    elif (quantity.dimension == "number" or quantity.unit == "SG") and 1 <= quantity.value <= 1.3:
         value = float(sugar_g_l_from_brix(brix_from_gravity(quantity.value)))
     if not 20 <= value <= 700:
         raise InputError(
@@ -354,6 +364,14 @@ def _texts(value: object) -> tuple[str, ...]:
     if not good:
         raise InputError("assumes", "needs a list of one to twelve plain sentences", value)
     return tuple(" ".join(t.split()) for t in texts)
+
+
+def _rule(value: object) -> str:
+    """The id of a demand rule, checked when the file is read and not first when it is used."""
+    if not isinstance(value, str):
+        raise InputError("dose.rule", "needs the id of a demand rule", value)
+    demand_rule(value, "dose.rule")
+    return value
 
 
 def _one_of(value: object, where: str, known: Sequence[str]) -> str:

@@ -39,7 +39,6 @@ _FACTS = (
     "uptake_weight",
     "grams_per_teaspoon",
     "sterol_source",
-    "total_nitrogen_pct",
     "contains",
 )
 
@@ -121,7 +120,10 @@ class Shelf:
     @property
     def for_rehydration(self) -> Nutrient | None:
         """The jar meant for the rehydration water, if there is one."""
-        return next((n for n in self.nutrients if n.use == "rehydration"), None)
+        fit = (
+            n for n in self.nutrients if n.use == "rehydration" and n.per_gram("ammonium_n") <= 0
+        )
+        return next(fit, None)
 
 
 @cache
@@ -215,13 +217,17 @@ def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf
         listed = ", ".join(DEFAULT_SHELF)
         assumed.append(f"{where}: empty, so generic nutrients without end are assumed: {listed}")
         entries = [(name, True) for name in DEFAULT_SHELF]
-    nutrients = tuple(read_nutrient(name, value, f"{where}.{name}") for name, value in entries)
+    nutrients = [read_nutrient(name, value, f"{where}.{name}") for name, value in entries]
     seen: set[str] = set()
-    for nutrient in nutrients:
+    for i, nutrient in enumerate(nutrients):
+        generic = generic_nutrients().get(nutrient.class_id)
+        own_name = generic is None or nutrient.name != generic.name
+        if nutrient.id in seen and own_name:  # a second jar of a kind is known by its own name
+            nutrients[i] = nutrient = replace(nutrient, id="_".join(_plain(nutrient.name).split()))
         if nutrient.id in seen:
             raise InputError(f"{where}.{nutrient.id}", "is on the shelf twice", nutrient.id)
         seen.add(nutrient.id)
-    return Shelf(nutrients, scale, tuple(assumed))
+    return Shelf(tuple(nutrients), scale, tuple(assumed))
 
 
 def _scale(content: Mapping[str, Any], where: str) -> tuple[float, list[str]]:
@@ -294,8 +300,27 @@ def _with_label(name: str, base: Nutrient, value: Mapping[str, Any], where: str)
         stock_g=_stock(value["stock"], f"{where}.stock") if "stock" in value else None,
         uptake_weight=_maybe(value, "uptake_weight", where, 0.1, 10) or 1.0,
         grams_per_teaspoon=_maybe(value, "grams_per_teaspoon", where, 0.1, 20),
+        sterol_source=_yes(
+            value.get("sterol_source", base.sterol_source), f"{where}.sterol_source"
+        ),
     )
     return replace(nutrient, group=_group(nutrient))
+
+
+def _yes(value: object, where: str) -> bool:
+    if not isinstance(value, bool):
+        raise InputError(where, "needs true or false", value)
+    return value
+
+
+@cache
+def limited_substances() -> tuple[str, ...]:
+    """Every substance a legal profile or a nutrient record names."""
+    named = {limit["substance"] for p in data.folder("limits").values() for limit in p["limit"]}
+    named |= {
+        s for record in data.load("nutrients")["nutrient"] for s in record.get("contains", {})
+    }
+    return tuple(sorted(s for s in named if not s.startswith("total_")))
 
 
 def _contains(
@@ -314,6 +339,11 @@ def _contains(
     if not isinstance(stated, Mapping):
         raise InputError(f"{where}.contains", "needs a table of substance to g per g", stated)
     for substance, share in stated.items():
+        if substance not in limited_substances():
+            known = ", ".join(limited_substances())
+            raise InputError(
+                f"{where}.contains.{substance}", f"is not known; known: {known}", share
+            )
         contains[str(substance)] = _fact(share, f"{where}.contains.{substance}", 0, 1)
     return {k: v for k, v in contains.items() if v > 0}
 

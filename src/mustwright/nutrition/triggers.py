@@ -116,8 +116,11 @@ def _sugar_words(trigger: Trigger, brix: float) -> str:
 
 
 def _drop_words(trigger: Trigger, brix: float) -> str:
+    fallen = f"when it has dropped {trigger.amount:.3g} Brix"
+    if trigger.amount > APPARENT_PER_REAL * brix:
+        return f"{fallen} (this must has no sugar left by then)"
     gravity = float(gravity_from_brix(brix - trigger.amount))
-    return f"when it has dropped {trigger.amount:g} Brix (gravity about {gravity:.3f})"
+    return f"{fallen} (gravity about {gravity:.3f})"
 
 
 def hours_words(hours: float) -> str:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-import warnings as python_warnings
 from dataclasses import dataclass, field, replace
 
-from mustwright.errors import ImpossibleError, InputError, ValidityWarning
+from mustwright.errors import ImpossibleError, InputError, validity_notes
 from mustwright.must.alcohol import ETHANOL_YIELD_G_G, Fermented, alcohol_from_gravities
 from mustwright.must.alcohol_rivals import ALCOHOL_FORMULAS
 from mustwright.must.gravity import plato_from_gravity_asbc
@@ -81,10 +80,8 @@ def convert(
     >>> round(convert("24 Bx", "g/L sugar").value.value, 1)
     263.8
     """
-    with python_warnings.catch_warnings(record=True) as caught:
-        python_warnings.simplefilter("always", ValidityWarning)
+    with validity_notes() as outside:
         answer = _convert(text, to, _Circumstances(calibration, temperature, original, instrument))
-    outside = [str(w.message) for w in caught if issubclass(w.category, ValidityWarning)]
     return replace(answer, warnings=list(dict.fromkeys([*answer.warnings, *outside])))
 
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
-from mustwright.services.plan import Comparison, MustResult, PlanResult
-from mustwright.working import Figure, tidy, unfold
+from mustwright.nutrition.feeding_plan import Feed
+from mustwright.services.ground import MustResult
+from mustwright.services.outcome import outcome_shape
+from mustwright.services.plan import Comparison, PlanResult
+from mustwright.working import ARITHMETIC, Figure, figure_data, tidy, unfold
 from mustwright.yeast.pitch import Pitch
 
 
@@ -15,7 +19,7 @@ def plan_data(result: PlanResult, explain: bool = False) -> dict[str, Any]:
     shown = _plan_shape(result)
     data, working = unfold(shown)
     if explain:
-        data["working"] = {place: figure_data(figure) for place, figure in working.items()}
+        data["working"] = working_data(working)
     return dict(data)
 
 
@@ -29,7 +33,7 @@ def comparison_data(result: Comparison, explain: bool = False) -> dict[str, Any]
     shown = _comparison_shape(result)
     data, working = unfold(shown)
     if explain:
-        data["working"] = {place: figure_data(figure) for place, figure in working.items()}
+        data["working"] = working_data(working)
     return dict(data)
 
 
@@ -38,19 +42,26 @@ def comparison_working(result: Comparison) -> dict[str, Figure]:
     return unfold(_comparison_shape(result))[1]
 
 
-def figure_data(figure: Figure) -> dict[str, Any]:
-    """One figure with its inputs, nested."""
-    data: dict[str, Any] = {
-        "value": tidy(figure.value),
-        "unit": figure.unit,
-        "formula": figure.formula,
-        "source": figure.source,
-    }
-    if figure.low is not None and figure.high is not None:
-        data["low"], data["high"] = tidy(figure.low), tidy(figure.high)
-    if figure.inputs:
+def working_data(working: Mapping[str, Figure]) -> dict[str, Any]:
+    """The working of every figure by its place, each shared part unfolded once.
+
+    A figure that stands at another place too, alone or as an input, is given there in full; here
+    it has a ``see`` with that place instead of its inputs.
+    """
+    places: dict[int, str] = {}
+    for place, figure in working.items():
+        places.setdefault(id(figure), place)
+    return {place: _unfolded(figure, places, place) for place, figure in working.items()}
+
+
+def _unfolded(figure: Figure, places: Mapping[int, str], here: str) -> dict[str, Any]:
+    known = places.get(id(figure))
+    data = figure_data(replace(figure, inputs={}))
+    if known is not None and known != here:
+        data["see"] = known
+    elif figure.inputs:
         data["inputs"] = {
-            name: figure_data(made) if isinstance(made, Figure) else made
+            name: _unfolded(made, places, "") if isinstance(made, Figure) else made
             for name, made in figure.inputs.items()
         }
     return data
@@ -62,10 +73,11 @@ def _plan_shape(result: PlanResult) -> dict[str, Any]:
         "must": _must_shape(result.must),
         "pitch": _pitch_shape(result.pitch),
         **_feeding_shape(result.plan),
+        "outcome": outcome_shape(result.outcome),
         "chosen": result.chosen,
         "why": list(result.verdict.reasons),
         "against": list(result.verdict.against),
-        "suits": result.verdict.points,
+        "suits": result.verdict.figure,
         "legal": {
             "profile": result.profile.id,
             "name": result.profile.name,
@@ -80,14 +92,16 @@ def _plan_shape(result: PlanResult) -> dict[str, Any]:
 def _comparison_shape(result: Comparison) -> dict[str, Any]:
     must, pitch = _must_shape(result.must), _pitch_shape(result.pitch)
     protocols = []
-    for plan, verdict in zip(result.plans, result.verdicts, strict=True):
+    outcomes = result.outcomes or (None,) * len(result.plans)
+    for plan, verdict, outcome in zip(result.plans, result.verdicts, outcomes, strict=True):
         shape = {
             "must": must,
             "pitch": pitch,
             **_feeding_shape(plan),
+            "outcome": outcome_shape(outcome),
             "why": list(verdict.reasons),
             "against": list(verdict.against),
-            "suits": verdict.points,
+            "suits": verdict.figure,
         }
         shape["warnings"] = [*result.warnings, *plan.warnings]
         protocols.append(shape)
@@ -113,7 +127,7 @@ def _must_shape(must: MustResult) -> dict[str, Any]:
     return shape
 
 
-def ranges_of(shape: Mapping[str, object]) -> dict[str, list[float]]:
+def ranges_of(shape: Mapping[str, object]) -> dict[str, list[float | None]]:
     """Low and high end of every figure that carries a range."""
     return {
         name: [tidy(figure.low), tidy(figure.high)]
@@ -131,4 +145,24 @@ def _feeding_shape(plan: Any) -> dict[str, Any]:
     shape.pop("warnings")
     nitrogen = {name: getattr(plan.nitrogen, name) for name in plan.nitrogen.__dataclass_fields__}
     shape["nitrogen"] = {**nitrogen, "ranges": ranges_of(nitrogen)}
+    shape["cut_share"] = Figure(
+        plan.cut_share,
+        "",
+        "nitrogen that limits keep back / nitrogen the protocol asks for",
+        ARITHMETIC,
+        {"to_add_mg_l": plan.nitrogen.aim_mg_l, "given_mg_l": plan.nitrogen.added_mg_l},
+    )
+    shape["feeds"] = [_feed_shape(feed) for feed in plan.feeds]
+    return shape
+
+
+def _feed_shape(feed: Feed) -> dict[str, Any]:
+    shape = {name: getattr(feed, name) for name in feed.__dataclass_fields__}
+    shape["sugar_used"] = Figure(
+        feed.sugar_used,
+        "",
+        "as the trigger says, or what the usual pace has used by the expected hour",
+        feed.expected_h.source,
+        {"expected_h": feed.expected_h},
+    )
     return shape

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from mustwright.errors import InputError
@@ -19,6 +19,7 @@ from mustwright.must.gravity import (
 from mustwright.must.ingredient import LOT_FACTS, Ingredient, ingredient_called, with_lot_facts
 from mustwright.nutrition.limits import LegalProfile, legal_profile
 from mustwright.nutrition.shelf import Shelf, read_shelf
+from mustwright.services.sheet_warmth import Warmth, read_warmth
 from mustwright.units import parse_quantity, temperature_c, volume_l
 from mustwright.yeast.pitch import Strain, strain_called
 
@@ -36,10 +37,12 @@ TABLES: dict[str, tuple[str, ...]] = {
         "alcohol",
         "finish",
         "temperature",
+        "temperature_steps",
         "ingredient",
         "ph",
     ),
-    "yeast": ("kind", "amount", "name"),
+    "yeast": ("kind", "amount", "name", "rehydrated"),
+    "vessel": ("material", "room", "cool_above", "cooling_w"),
     "legal": ("profile",),
     "measured": ("gravity", "brix", "yan_mg_l", "ph"),
 }
@@ -88,13 +91,20 @@ class Sheet:
     target: Target
     portions: tuple[Portion, ...]
     parts: tuple[float, ...]
-    temperature_c: float
+    warmth: Warmth
     strain: Strain
+    strain_typed: bool
     yeast_g: float | None
+    rehydrated: bool
     shelf: Shelf
     profile: LegalProfile
     measured: Measured
     assumptions: tuple[str, ...]
+
+    @property
+    def temperature_c(self) -> float:
+        """Of the must at pitch [°C]."""
+        return self.warmth.start_c
 
 
 def read_sheet(text: str, name: str = "must") -> Sheet:
@@ -113,7 +123,7 @@ def read_sheet(text: str, name: str = "must") -> Sheet:
     """
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also numbers and nesting beyond all use
         raise InputError("sheet", "needs valid TOML", str(error)) from None
     return sheet_from(content, name)
 
@@ -127,6 +137,7 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
     portions, parts = _ingredients(must.get("ingredient"), assumptions)
     target = _target(must, assumptions)
     temperature = _temperature(must, assumptions)
+    warmth = read_warmth(must, _table(content, "vessel"), temperature, assumptions)
     yeast = _table(content, "yeast")
     strain, yeast_g = _yeast(yeast, assumptions)
     legal = _table(content, "legal")
@@ -134,10 +145,14 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         assumptions.append(f"legal.profile: not given, '{DEFAULT_PROFILE}' assumed")
     shelf = read_shelf(_table(content, "shelf"))
     assumptions.extend(shelf.assumed)
-    if not portions and measured.brix is None:
+    if not portions and measured.brix is None and target.brix is not None:
+        assumptions.append("must.gravity: no ingredient given, so it is taken as measured")
+        measured = replace(measured, brix=target.brix)
+    if not any(p.stage == PRIMARY for p in portions) and measured.brix is None:
         raise InputError(
             "must.ingredient",
-            "needs [[must.ingredient]] tables, or a [measured] gravity or brix",
+            "needs [[must.ingredient]] tables that go in before pitching, or a [measured] gravity "
+            "or brix",
             "neither",
         )
     return Sheet(
@@ -145,9 +160,11 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         target,
         portions,
         parts,
-        temperature,
+        warmth,
         strain,
+        "kind" in yeast,
         yeast_g,
+        _rehydrated(yeast),
         shelf,
         legal_profile(legal.get("profile", DEFAULT_PROFILE)),
         measured,
@@ -240,8 +257,8 @@ def _target(must: Mapping[str, Any], assumptions: list[str]) -> Target:
     if "volume" in must and must["volume"] != "solve":
         volume, note = volume_l(must["volume"], "must.volume")
         assumptions.append(note)
-        if volume > 1e6:
-            raise InputError("must.volume", "needs a volume up to 1,000,000 L", must["volume"])
+        if not 0.01 <= volume <= 1e6:
+            raise InputError("must.volume", "needs a volume of 0.01 to 1000000 L", must["volume"])
     brix = None
     if "gravity" in must:
         brix = gravity_typed(must["gravity"], "must.gravity")
@@ -298,6 +315,13 @@ def _yeast(yeast: Mapping[str, Any], assumptions: list[str]) -> tuple[Strain, fl
     return strain, grams
 
 
+def _rehydrated(yeast: Mapping[str, Any]) -> bool:
+    value = yeast.get("rehydrated", True)
+    if not isinstance(value, bool):
+        raise InputError("yeast.rehydrated", "needs true or false", value)
+    return value
+
+
 def _measured(measured: Mapping[str, Any], must: Mapping[str, Any]) -> Measured:
     if "gravity" in measured and "brix" in measured:
         raise InputError("measured.brix", "needs to stand alone: give gravity or brix", "both")
@@ -306,6 +330,13 @@ def _measured(measured: Mapping[str, Any], must: Mapping[str, Any]) -> Measured:
         brix = gravity_typed(measured["gravity"], "measured.gravity")
     elif "brix" in measured:
         brix = gravity_typed(measured["brix"], "measured.brix", bare="Brix")
+    if brix is not None and brix < -0.13:  # half a hydrometer mark of 0.001 below water
+        typed = "gravity" if "gravity" in measured else "brix"
+        raise InputError(
+            f"measured.{typed}",
+            "needs the gravity before fermentation, 1.000 or more",
+            measured[typed],
+        )
     ph = measured.get("ph", must.get("ph"))
     return Measured(
         brix,
@@ -381,11 +412,14 @@ def _amount(
         return 0.0, value.strip().lower()
     quantity = parse_quantity(value, field)
     assumptions.append(quantity.assumed)
-    if quantity.dimension == "mass" and quantity.value > 0:
-        return quantity.value, "typed"
-    if quantity.dimension == "volume" and quantity.value > 0:
-        return quantity.value * lot.density_kg_l, "typed"
-    raise InputError(field, "needs an amount such as '2 kg' or '3 L', \"solve\" or \"fill\"", value)
+    kg = quantity.value * (lot.density_kg_l if quantity.dimension == "volume" else 1.0)
+    if quantity.dimension in ("mass", "volume") and 1e-6 <= kg <= 1e6:
+        return kg, "typed"
+    raise InputError(
+        field,
+        "needs an amount of 1 mg to 1000000 kg such as '2 kg' or '3 L', \"solve\" or \"fill\"",
+        value,
+    )
 
 
 def _water_for_open_volume(

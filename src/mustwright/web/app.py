@@ -16,9 +16,25 @@ from mustwright.web import errors
 from mustwright.web.access import Access, Locked
 from mustwright.web.api import batches
 from mustwright.web.guards import BodyLimit, SameOrigin, SecurityHeaders
-from mustwright.web.pages import health, home, login
+from mustwright.web.pages import (
+    compare,
+    convert,
+    health,
+    home,
+    login,
+    must_form,
+    must_text,
+    plan,
+    protocols,
+    shelf,
+    sources,
+    what_if,
+)
 
-PAGES = (home, health, login)
+PAGES = (
+    home, health, login, must_form, must_text, compare, what_if, plan, protocols, shelf, convert,
+    sources,
+)  # fmt: skip
 
 
 class RevalidatedFiles(StaticFiles):

@@ -9,7 +9,7 @@ from typing import Any
 
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
-from mustwright.working import TYPED, Figure
+from mustwright.working import ARITHMETIC, TYPED, Figure
 
 
 @dataclass(frozen=True)
@@ -112,6 +112,7 @@ def plan_pitch(
     brix: Figure,
     temperature_c: float,
     nutrient_name: str | None,
+    most_nutrient_g: float | None = None,
 ) -> Pitch:
     """Amounts and checklist for rehydrating and pitching dry yeast.
 
@@ -126,6 +127,8 @@ def plan_pitch(
         Of the must [°C].
     nutrient_name : str or None
         The jar for the rehydration water; None when the shelf has none.
+    most_nutrient_g : float or None
+        What stock, label or law allow of it; None without end.
     """
     record = data.load("pitch")
     rate = _rate(record, brix)
@@ -150,12 +153,20 @@ def plan_pitch(
         str(per_g["source"]),
         {"g_per_g": amount, "yeast_g": yeast},
     )
+    if most_nutrient_g is not None and nutrient.value > most_nutrient_g:
+        nutrient = Figure(
+            most_nutrient_g,
+            "g",
+            "what is wanted, held to stock, label and law",
+            ARITHMETIC,
+            {"wanted_g": nutrient, "most_g": most_nutrient_g},
+        )
     water = _water(record, yeast, nutrient, bool(nutrient_name))
     per_litre = Figure(
         yeast.value / volume.value,
         "g/L",
         "yeast / volume",
-        "arithmetic",
+        ARITHMETIC,
         {"yeast_g": yeast, "volume_l": volume},
     )
     steps = _steps(record, yeast, nutrient, water, nutrient_name, temperature_c)
@@ -169,7 +180,7 @@ def _times(value: float | None, volume: Figure) -> float | None:
 def _rate(record: Mapping[str, Any], brix: Figure) -> Figure:
     """Dry yeast per litre: the row of the rate table this Brix falls in."""
     for row in record["rate"]:
-        if brix.value <= float(row["to_brix"]):
+        if round(brix.value, 2) <= float(row["to_brix"]):  # 24 Brix solved for is 24.0000000001
             return Figure(
                 float(row["typical"]),
                 "g/L",
@@ -211,7 +222,7 @@ def _steps(
     warm = f"{r['water_c']['low']:g} to {r['water_c']['high']:g} C"
     stand = f"{r['stand_min']['low']:g} to {r['stand_min']['high']:g} minutes"
     drop = float(r["step_c"]["typical"])
-    first = f"Warm {water.value:.0f} mL of clean water without chlorine"
+    first = f"Warm {_amount(water.value, 0)} mL of clean water without chlorine"
     steps = [
         Step(
             "Water",
@@ -225,23 +236,24 @@ def _steps(
         steps.append(
             Step(
                 "Rehydration nutrient",
-                f"Stir in {nutrient.value:.1f} g of {nutrient_name}; let it cool to {warm}.",
+                f"Stir in {_amount(nutrient.value, 1)} g of {nutrient_name}; let it cool to "
+                f"{warm}.",
                 "No ammonium salt in this water: it harms yeast that is still waking up.",
             )
         )
     steps.append(
         Step(
             "Yeast",
-            f"Sprinkle {yeast.value:.1f} g of yeast on top, wait, then stir gently; let it "
-            f"stand {stand}.",
+            f"Sprinkle {_amount(yeast.value, 1)} g of yeast on top, wait, then stir gently; let "
+            f"it stand {stand}.",
             str(cautions["yeast_heat"]["text"]),
         )
     )
-    steps.append(Step("Cool by steps", _cooling(float(r["water_c"]["low"]), temperature_c, drop)))
+    steps.append(Step("Cool by steps", _cooling(float(r["water_c"]["high"]), temperature_c, drop)))
     steps.append(
         Step(
             "Pitch",
-            f"Pour the slurry into the must at {temperature_c:g} C and stir it in.",
+            f"Pour the slurry into the must at {temperature_c:.3g} C and stir it in.",
         )
     )
     return tuple(steps)
@@ -262,5 +274,10 @@ def _cooling(start_c: float, must_c: float, drop_c: float) -> str:
     return (
         f"Stir in a little must, wait 5 minutes, and again: {count} step"
         f"{'s' if count > 1 else ''}, to {', '.join(stops)}, so that the slurry never falls more "
-        f"than {drop_c:g} C at once and meets the must ({must_c:g} C) within that."
+        f"than {drop_c:g} C at once and meets the must ({must_c:.3g} C) within that."
     )
+
+
+def _amount(value: float, digits: int) -> str:
+    """A mass or volume to so many decimals; a small one to two figures, never as nothing."""
+    return f"{value:.{digits}f}" if value >= 10.0 ** (1 - digits) else f"{value:.2g}"

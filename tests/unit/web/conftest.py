@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,9 +11,22 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from mustwright.compose import Compose
+from mustwright.kinetics import ready
 from mustwright.web.app import create_app
 
 ORIGIN = "http://127.0.0.1:8765"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def forecasts() -> None:
+    """The forecast, compiled: pages show it."""
+    ready.warm_up()
+
+
+@pytest.fixture
+def compiling(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As if the forecast were still being compiled."""
+    monkeypatch.setattr(ready, "_READY", threading.Event())
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from typing import Any
 from mustwright.cellar.codec import data_of
 from mustwright.cellar.entries import Entry
 from mustwright.cellar.log import Standing, standing
-from mustwright.cellar.outlook import Outlook, PaceOutlook
+from mustwright.cellar.outlook import BatchOutlook, PaceOutlook
 from mustwright.cellar.progress import Progress, progress
 from mustwright.cellar.refit import Proposal, propose
 from mustwright.cellar.restart import RestartPlan, restart_plan
@@ -22,7 +22,7 @@ from mustwright.cellar.stuck import Diagnosis, diagnose
 from mustwright.cellar.watch import Finding, watch
 from mustwright.services.batch.port import BatchRecord, Ledger
 
-MakeOutlook = Callable[[Progress], Outlook]
+MakeOutlook = Callable[[Progress], BatchOutlook]
 KEPT_LOGS, KEPT_VIEWS = 128, 128
 TROUBLE = ("stuck", "sluggish", "no_start")
 
@@ -42,7 +42,7 @@ class BatchView:
     record: BatchRecord
     stands: tuple[Standing, ...]
     progress: Progress
-    outlook: Outlook
+    outlook: BatchOutlook
     findings: tuple[Finding, ...]
     proposal: Proposal | None
     step: NextStep

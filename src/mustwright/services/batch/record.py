@@ -25,7 +25,7 @@ from mustwright.nutrition.choose import best, judge
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_called
 from mustwright.services.batch.port import BatchRecord, Ledger
-from mustwright.services.plan import lay_ground
+from mustwright.services.ground import lay_ground
 from mustwright.services.protocol_files import protocol_text
 from mustwright.services.records import MissingRecordError
 from mustwright.services.sheet import read_sheet
@@ -70,7 +70,7 @@ def plan_of(
 
 
 def _best(ground: object, own: Mapping[str, Protocol]) -> Protocol:
-    from mustwright.services.plan import Ground
+    from mustwright.services.ground import Ground
 
     assert isinstance(ground, Ground)
     everything = [*built_in_protocols().values(), *own.values()]

@@ -1,4 +1,4 @@
-"""Are the pages up, and can the cellar be read."""
+"""Are the pages up, can the cellar be read, is the forecast compiled."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from starlette.responses import JSONResponse
 
 from mustwright import __version__
 from mustwright.errors import MustwrightError
+from mustwright.kinetics.ready import state
 
 router = APIRouter()
 
@@ -18,4 +19,4 @@ def health(request: Request) -> JSONResponse:
         request.app.state.compose.cellar.sheets()
     except MustwrightError as error:
         return JSONResponse({"status": "failing", "reason": str(error)}, status_code=503)
-    return JSONResponse({"status": "ok", "version": __version__})
+    return JSONResponse({"status": "ok", "version": __version__, "forecast": state()})

@@ -5,12 +5,33 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
-from mustwright.web.render import page
+from mustwright.services import cellar as use
+from mustwright.services.records import Cellar
+from mustwright.web.pages.shown import put_away, show
+from mustwright.web.pictures.feed_line import small_line
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/")
-def home(request: Request) -> HTMLResponse:
-    """The sheets that are kept."""
-    return page(request, "home.html", sheets=request.app.state.compose.cellar.sheets())
+def home(request: Request, gone: str = "") -> HTMLResponse:
+    """Every kept must with what it wants next."""
+    cellar: Cellar = request.app.state.compose.cellar
+    return show(
+        request, "home.html", looks=[_strip(o) for o in use.outlooks(cellar)], gone=put_away(gone)
+    )
+
+
+def _strip(look: use.Outlook) -> dict[str, object]:
+    if look.result is None:
+        return {"record": look.record, "result": None, "error": str(look.error)}
+    nitrogen = look.result.plan.nitrogen
+    short = nitrogen.short_mg_l.value
+    third = use.third_break(look.result, look.result.plan)
+    return {
+        "record": look.record,
+        "result": look.result,
+        "steps": use.next_steps(look.result, use.is_mixed(look.record.text)),
+        "line": small_line(look.result.plan, third, look.record.slug),
+        "short": f"{short:.0f} mg N/L stay short" if short >= 1 else "it meets the demand",
+    }

@@ -1,0 +1,1 @@
+"""How fast and how right: the kernel against libraries, the readings update against a sampler."""

@@ -1,0 +1,120 @@
+"""From fitted fermentations to populations: what is known of a medium, and what of a new one.
+
+Three media are known: red musts (fourteen sites), a synthetic must and an agave juice (one mean
+course each). What differs between media is far less certain than what differs within one, so a
+medium without a fit (honey) gets the centre of the known ones and a spread that counts both.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import em
+from calibration.measured import OUTLIER, Site, agave, columns
+from mustwright.kinetics import members, simulate
+from mustwright.kinetics.parameters import EFFECT, Population, prior
+
+Floats = NDArray[np.float64]
+
+# Spread within one medium, yeast and cellar before the fit (assumed: about half of that between
+# strains in parameters.toml).
+WITHIN = {
+    "uptake_max": 0.20,
+    "lag": 0.30,
+    "ethanol_half": 0.25,
+    "growth_max": 0.15,
+    "cell_n_min": 0.08,
+    "uptake_temperature_zero": 0.7,
+    "temperature_offset": 0.4,
+    "sugar_osmotic": 0.08,
+    "yan_error": 0.08,
+    "pitch_error": 0.15,
+    "capacity_rate": 0.2,
+    "capacity_min": 0.10,
+    "death_rate": 0.4,
+    "tolerance_factor": 0.04,
+    "ph_half": 0.08,
+    "ethanol_yield": 0.004,
+    "extract_error": 0.02,
+}
+# Spread of centres between media before any was seen (assumed), worth BETWEEN_SETS media.
+BETWEEN = {"uptake_max": 0.15, "lag": 0.30, "ethanol_half": 0.50, "growth_max": 0.25}
+BETWEEN_SETS = 3.0
+
+
+def red_base() -> Population:
+    """Red musts before their fit."""
+    first = prior()
+    return replace(first, spread=first.spread | WITHIN, fermentable=(0.93, 0.015))
+
+
+def red(sites: list[Site], iterations: int = 40, count: int = em.COUNT) -> Population:
+    """Population of red musts; the outlier site teaches nothing (it did not start at pitch)."""
+    use = [site for site in sites if site.name != OUTLIER]
+    fitted, _ = em.fit(use, red_base(), iterations, count=count)
+    return replace(fitted, name="grape_with_skins")
+
+
+def agave_centres(count: int = 65536, seed: int = 3) -> dict[str, float]:
+    """Posterior means of the effects that differ between media, for the agave juice."""
+    wide = {"uptake_max": 0.4, "lag": 0.5, "ethanol_half": 0.9, "growth_max": 0.35}
+    base = prior()
+    base = replace(base, spread=base.spread | wide)
+    must, conditions = agave()
+    seen = columns("agave_juice_mean")
+    use = slice(1, 6)  # later points are dry; 4 g/L of "fructose" stay for good
+    z = members.draw(count, seed)
+    run = simulate.run(members.build(must, conditions, z, base), conditions, at_h=seen["t_h"][use])
+    log = np.zeros(count)
+    for row, name, sd in ((2, "ethanol", 3.0), (1, "fructose", 5.0), (0, "glucose", 2.0)):
+        miss = (run.kept[row] - seen[f"{name}_g_l"][use][:, None]) / sd
+        log += (-2.5 * np.log1p(miss**2 / 4)).sum(axis=0)
+    w = np.exp(log - log.max())
+    w /= w.sum()
+    return {n: float(w @ (base.centre[n] + base.spread[n] * z[EFFECT[n]])) for n in BETWEEN}
+
+
+def between(centres: list[dict[str, float]]) -> tuple[dict[str, float], dict[str, float]]:
+    """Centre of the media, and the spread of a new medium around it (uncertain centre included)."""
+    middle, spread = {}, {}
+    count = len(centres)
+    for name, first in BETWEEN.items():
+        values = np.array([c[name] for c in centres])
+        middle[name] = float(values.mean())
+        squares = float(((values - values.mean()) ** 2).sum())
+        variance = (BETWEEN_SETS * first**2 + squares) / (BETWEEN_SETS + count - 1)
+        spread[name] = float(np.sqrt(variance * (1 + 1 / count)))
+    return middle, spread
+
+
+def measured_only(red: Population, pooled: Population) -> Population:
+    """Population of a must known by its readings alone.
+
+    Half-way between grape on skins and the pooled media, since most measured musts are of fruit.
+    Cellars correct low nitrogen and seldom write it down: of the red musts half were, and a
+    forecast from their measured nitrogen alone is too slow. So nitrogen is taken as 1.2 times the
+    measured (logarithm 0.2), give or take a factor 1.4: chosen on the red musts with their
+    additions left out (docs/kinetics.md); a must with none keeps none.
+    """
+    centre = {n: (red.centre[n] + pooled.centre[n]) / 2 for n in red.centre}
+    spread = {n: (red.spread[n] + pooled.spread[n]) / 2 for n in red.spread}
+    centre["yan_error"], spread["yan_error"] = 0.2, 0.35
+    return Population("unknown", centre, spread, (0.935, 0.02))
+
+
+def new_medium(name: str, centres: list[dict[str, float]], within: Population) -> Population:
+    """Population of a medium not fitted: other strain, other cellar, other must.
+
+    Effects that were not compared between media keep the spread between strains of
+    parameters.toml, where it is wider than that within one medium.
+    """
+    base = prior()
+    middle, around = between(centres)
+    spread = {n: max(s, within.spread[n]) for n, s in base.spread.items()}
+    spread["extract_error"] = base.spread["extract_error"]  # no skins to soak out
+    for effect, value in around.items():
+        spread[effect] = float(np.hypot(value, within.spread[effect]))
+    return Population(name, base.centre | middle, spread, None)

@@ -1,0 +1,100 @@
+"""The `forecast` command: what a must will do, as bands."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from mustwright.cli.sheets import (
+    chosen_protocols,
+    file_text,
+    print_json,
+    say_when_compiling,
+    sheet_text,
+)
+from mustwright.errors import InputError
+
+if TYPE_CHECKING:
+    from mustwright.kinetics.forecast import Band
+    from mustwright.services.forecast import ForecastResult
+
+SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
+
+
+@click.command("forecast")
+@click.argument("file", metavar="FILE")
+@click.option("--protocol", metavar="ID", help="Id of a protocol, a protocol file, or 'none'.")
+@click.option("--readings", metavar="CSV", help="Readings so far, to bend the forecast to.")
+@click.option("--at", metavar="HOURS", help="Hours after pitch, as 16,64,112.")
+@click.option("--members", type=int, default=2000, show_default=True, help="Size of the ensemble.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Same seed, same answer.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def forecast_command(
+    file: str,
+    protocol: str | None,
+    readings: str | None,
+    at: str | None,
+    members: int,
+    seed: int,
+    as_json: bool,
+) -> None:
+    """Forecast the must in FILE."""
+    text, name = sheet_text(file)
+    csv = file_text(readings, "--readings") if readings else None
+    hours = _hours(at) if at else None
+    none = protocol == "none"
+    ids, own = chosen_protocols((protocol,) if protocol and not none else ())
+    say_when_compiling()
+    from mustwright.services.forecast import forecast, forecast_data
+
+    chosen = "none" if none else (ids[0] if ids else None)
+    result = forecast(
+        text, chosen, own, readings=csv, at_h=hours, members=members, seed=seed, name=name
+    )
+    if as_json:
+        print_json(forecast_data(result))
+        return
+    for line in forecast_lines(result):
+        click.echo(line)
+
+
+def _hours(text: str) -> list[float]:
+    try:
+        return [float(part) for part in text.split(",") if part.strip()]
+    except ValueError:
+        raise InputError("--at", "needs hours such as 16,64,112", text) from None
+
+
+def forecast_lines(result: ForecastResult) -> list[str]:
+    """The forecast as text."""
+    run = result.forecast
+    fed = result.plan.protocol_name if result.plan else "no feed at all"
+    lines = [f"{result.name}: {fed}", ""]
+    lines.append(f"{'day':>5s}  {'gravity: half the runs':>24s}  {'nine in ten':>16s}  sugar g/L")
+    shown = set(run.times_h) if len(run.times_h) <= 20 else {24.0 * d for d in SHOWN_DAYS}
+    for k, t in enumerate(run.times_h):
+        if t in shown:
+            g = run.gravity
+            lines.append(
+                f"{t / 24:5.1f}  {g.p25[k]:10.3f} {g.p50[k]:.3f} {g.p75[k]:.3f}   "
+                f"{g.p05[k]:8.3f} {g.p95[k]:.3f}  {run.sugar_g_l.p50[k]:8.0f}"
+            )
+    lines += ["", f"Dry: {_days(run.hours_to_dry)}",
+              f"Chance of sticking or crawling: {run.chance_of_sticking:.0%}",
+              f"Nitrogen left: {run.residual_yan_mg_l.p50:.0f} mg N/L "
+              f"({run.residual_yan_mg_l.p05:.0f} to {run.residual_yan_mg_l.p95:.0f})"]  # fmt: skip
+    if result.plan:
+        for feed, outcome in zip(result.plan.feeds, run.feeds, strict=True):
+            lines.append(f"  {feed.name}: {_days(outcome.expected_h)}")
+    if run.verdict:
+        lines += ["", run.verdict.message]
+    lines += ["", *(f"  - {warning}" for warning in result.warnings)]
+    return lines
+
+
+def _days(band: Band) -> str:
+    def one(hours: float) -> str:
+        return f"day {hours / 24:.1f}" if hours < 1e6 else "never"
+
+    return f"{one(band.p50)} ({one(band.p05)} to {one(band.p95)})"

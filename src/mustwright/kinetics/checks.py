@@ -1,0 +1,17 @@
+"""Is a number of a form inside its range? One error for all that are not."""
+
+from __future__ import annotations
+
+from mustwright.errors import InputError
+
+
+def within(name: str, value: float, low: float, high: float, unit: str) -> None:
+    """Raise unless ``low <= value <= high`` (a number that is none fails too)."""
+    if not low <= value <= high:
+        raise InputError(name, f"{low:g} to {high:g} {unit}".rstrip(), value)
+
+
+def ordered(name: str, pair: tuple[float, float] | None, low: float, high: float) -> None:
+    """Raise unless a pair, where given, rises inside its range."""
+    if pair is not None and not low <= pair[0] <= pair[1] <= high:
+        raise InputError(name, f"low and high end, from {low:g} to {high:g}", pair)

@@ -1,0 +1,69 @@
+"""When nitrogen is added, and how much."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from mustwright.errors import InputError
+from mustwright.kinetics.checks import within
+
+
+@dataclass(frozen=True)
+class Trigger:
+    """When a feed is due: the first of the named conditions that comes true.
+
+    Every condition is looked at once each half hour of each member. At least one must be given.
+
+    Parameters
+    ----------
+    at_h : float or None
+        Hours after pitch.
+    gravity_below : float or None
+        Apparent gravity at or below this [-].
+    gravity_drop : float or None
+        Gravity has fallen by this since pitch [-].
+    sugar_left_fraction : float or None
+        Fermentable sugar left, of that at pitch (one third used: 2/3) [-].
+    end_of_lag : bool
+        Readiness of the cells has passed 0.9.
+    not_before_h : float
+        Whatever the conditions say, not before this [h].
+    skip_below_sugar_fraction : float
+        When due with less sugar left than this share, the feed is left out [-].
+    """
+
+    at_h: float | None = None
+    gravity_below: float | None = None
+    gravity_drop: float | None = None
+    sugar_left_fraction: float | None = None
+    end_of_lag: bool = False
+    not_before_h: float = 0.0
+    skip_below_sugar_fraction: float = 0.0
+
+    def __post_init__(self) -> None:
+        given = (self.at_h, self.gravity_below, self.gravity_drop, self.sugar_left_fraction)
+        if not self.end_of_lag and all(value is None for value in given):
+            raise InputError("feed.trigger", "at least one condition", "none")
+        if self.at_h is not None:
+            within("feed.trigger.at_h", self.at_h, 0, 10_000, "h")
+        if self.gravity_below is not None:
+            within("feed.trigger.gravity_below", self.gravity_below, 0.97, 1.2, "")
+        if self.gravity_drop is not None:
+            within("feed.trigger.gravity_drop", self.gravity_drop, 0.0, 0.2, "")
+        if self.sugar_left_fraction is not None:
+            within("feed.trigger.sugar_left_fraction", self.sugar_left_fraction, 0, 1, "")
+        within("feed.trigger.not_before_h", self.not_before_h, 0, 10_000, "h")
+        within("feed.trigger.skip_below_sugar_fraction", self.skip_below_sugar_fraction, 0, 1, "")
+
+
+@dataclass(frozen=True)
+class Feed:
+    """One addition of nitrogen, per litre of must, 0 to 1000 of each kind [mg N/L]."""
+
+    trigger: Trigger
+    ammonium_n_mg_l: float = 0.0
+    amino_n_mg_l: float = 0.0
+
+    def __post_init__(self) -> None:
+        within("feed.ammonium_n_mg_l", self.ammonium_n_mg_l, 0, 1000, "mg N/L")
+        within("feed.amino_n_mg_l", self.amino_n_mg_l, 0, 1000, "mg N/L")

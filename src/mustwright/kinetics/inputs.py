@@ -1,0 +1,234 @@
+"""What the forecast must know: the must at pitch, the feeds, the surroundings, the readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from mustwright.errors import ImpossibleError, InputError
+from mustwright.kinetics.checks import ordered, within
+from mustwright.kinetics.conditions import Conditions, Profile, Strain, Vessel
+from mustwright.kinetics.feeds import Feed, Trigger
+from mustwright.must.gravity import (
+    brix_from_gravity,
+    gravity_from_brix,
+    gravity_from_composition,
+    sugar_g_l_from_brix,
+)
+
+__all__ = [
+    "Conditions",
+    "Feed",
+    "Medium",
+    "MustAtPitch",
+    "Profile",
+    "Reading",
+    "Strain",
+    "Trigger",
+    "Vessel",
+]
+
+Medium = Literal["honey", "grape_with_skins", "clear_juice", "unknown"]
+
+# Share of the extract that yeast can ferment: typical, low, high (5 % and 95 %). Honey: 0.95, 0.88
+# to 0.98 (assumed); grape: solids of must 15 to 30 g/L (from memory), refined by the calibration.
+FERMENTABLE = {
+    "honey": (0.95, 0.88, 0.98),
+    "grape_with_skins": (0.93, 0.89, 0.965),
+    "clear_juice": (0.95, 0.90, 0.98),
+    "unknown": (0.95, 0.88, 0.98),
+}
+FRUCTOSE_SHARE = {"honey": 1.2 / 2.2, "grape_with_skins": 0.5, "clear_juice": 0.5, "unknown": 0.5}
+
+
+@dataclass(frozen=True)
+class MustAtPitch:
+    """The must when the yeast goes in.
+
+    Parameters
+    ----------
+    volume_l : float
+        0.05 to 100 000 [L].
+    glucose_g_l, fructose_g_l : float
+        Fermentable sugars (sucrose counts half to each), 0 to 450 in all [g/L].
+    solids_g_l : float
+        Other dissolved matter, 0 to 150 [g/L].
+    ammonium_n_mg_l, amino_n_mg_l : float
+        Assimilable nitrogen in the must, without proline, 0 to 1500 each [mg N/L].
+    ammonium_n_range_mg_l, amino_n_range_mg_l : tuple of float or None
+        About a 90 % range of each [mg N/L]; None where only the method's error is meant.
+    ph : float
+        2.3 to 6 [-].
+    medium : {"honey", "grape_with_skins", "clear_juice", "unknown"}
+        Which population of fermentations it belongs to; unknown for a must that was only measured.
+    fermentable_range : tuple of float or None
+        5 % and 95 % of the fermentable share of the extract [-]; None takes the medium's.
+    ethanol_g_l : float
+        Alcohol already there, 0 to 160 [g/L].
+    """
+
+    volume_l: float
+    glucose_g_l: float
+    fructose_g_l: float
+    solids_g_l: float = 0.0
+    ammonium_n_mg_l: float = 0.0
+    amino_n_mg_l: float = 0.0
+    ammonium_n_range_mg_l: tuple[float, float] | None = None
+    amino_n_range_mg_l: tuple[float, float] | None = None
+    ph: float = 3.6
+    medium: Medium = "honey"
+    fermentable_range: tuple[float, float] | None = None
+    ethanol_g_l: float = 0.0
+
+    def __post_init__(self) -> None:
+        within("must.volume_l", self.volume_l, 0.05, 100_000, "L")
+        within("must.glucose_g_l", self.glucose_g_l, 0, 450, "g/L")
+        within("must.fructose_g_l", self.fructose_g_l, 0, 450, "g/L")
+        within("must.solids_g_l", self.solids_g_l, 0, 150, "g/L")
+        within("must.ammonium_n_mg_l", self.ammonium_n_mg_l, 0, 1500, "mg N/L")
+        within("must.amino_n_mg_l", self.amino_n_mg_l, 0, 1500, "mg N/L")
+        within("must.ph", self.ph, 2.3, 6, "")
+        within("must.ethanol_g_l", self.ethanol_g_l, 0, 160, "g/L")
+        if self.glucose_g_l + self.fructose_g_l > 450:
+            raise ImpossibleError(
+                "must.glucose_g_l", "sugars of 450 g/L at most in all", self.sugar_g_l
+            )
+        if self.medium not in FERMENTABLE:
+            raise InputError("must.medium", "one of " + ", ".join(FERMENTABLE), self.medium)
+        for name in ("ammonium_n_range_mg_l", "amino_n_range_mg_l"):
+            ordered(f"must.{name}", getattr(self, name), 0, 2000)
+        ordered("must.fermentable_range", self.fermentable_range, 0.3, 1.0)
+
+    @property
+    def sugar_g_l(self) -> float:
+        """Glucose and fructose [g/L]."""
+        return self.glucose_g_l + self.fructose_g_l
+
+    @property
+    def extract_g_l(self) -> float:
+        """All dissolved matter but ethanol [g/L]."""
+        return self.sugar_g_l + self.solids_g_l
+
+    @property
+    def gravity(self) -> float:
+        """Apparent gravity 20/20 [-]."""
+        return float(gravity_from_composition(self.extract_g_l, self.ethanol_g_l))
+
+    @classmethod
+    def from_brix(
+        cls,
+        brix: float,
+        volume_l: float,
+        *,
+        ammonium_n_mg_l: float = 0.0,
+        amino_n_mg_l: float = 0.0,
+        ph: float = 3.6,
+        medium: Medium = "honey",
+        ammonium_n_range_mg_l: tuple[float, float] | None = None,
+        amino_n_range_mg_l: tuple[float, float] | None = None,
+        fermentable_range: tuple[float, float] | None = None,
+        fructose_share: float | None = None,
+    ) -> MustAtPitch:
+        """A must known by its Brix; the medium gives fermentable share and sugar kinds.
+
+        Examples
+        --------
+        >>> must = MustAtPitch.from_brix(23.77, 19.0, amino_n_mg_l=30.0)
+        >>> round(must.gravity, 3), round(must.sugar_g_l)
+        (1.1, 248)
+        """
+        within("must.brix", brix, 0, 42, "Brix")
+        if medium not in FERMENTABLE:
+            raise InputError("must.medium", "one of " + ", ".join(FERMENTABLE), medium)
+        extract = float(sugar_g_l_from_brix(brix))
+        share = FERMENTABLE[medium][0]
+        if fermentable_range is not None:
+            share = (fermentable_range[0] + fermentable_range[1]) / 2
+        fructose = FRUCTOSE_SHARE[medium] if fructose_share is None else fructose_share
+        return cls(
+            volume_l,
+            extract * share * (1 - fructose),
+            extract * share * fructose,
+            extract * (1 - share),
+            ammonium_n_mg_l,
+            amino_n_mg_l,
+            ammonium_n_range_mg_l,
+            amino_n_range_mg_l,
+            ph,
+            medium,
+            fermentable_range,
+        )
+
+    @classmethod
+    def from_gravity(
+        cls,
+        gravity: float,
+        volume_l: float,
+        *,
+        ammonium_n_mg_l: float = 0.0,
+        amino_n_mg_l: float = 0.0,
+        ph: float = 3.6,
+        medium: Medium = "honey",
+        ammonium_n_range_mg_l: tuple[float, float] | None = None,
+        amino_n_range_mg_l: tuple[float, float] | None = None,
+        fermentable_range: tuple[float, float] | None = None,
+        fructose_share: float | None = None,
+    ) -> MustAtPitch:
+        """A must known by its gravity; see `from_brix`."""
+        within("must.gravity", gravity, 1.0, 1.19, "")
+        return cls.from_brix(
+            max(float(brix_from_gravity(gravity)), 0.0),
+            volume_l,
+            ammonium_n_mg_l=ammonium_n_mg_l,
+            amino_n_mg_l=amino_n_mg_l,
+            ph=ph,
+            medium=medium,
+            ammonium_n_range_mg_l=ammonium_n_range_mg_l,
+            amino_n_range_mg_l=amino_n_range_mg_l,
+            fermentable_range=fermentable_range,
+            fructose_share=fructose_share,
+        )
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What was read from the real must.
+
+    Parameters
+    ----------
+    t_h : float
+        Hours after pitch, 0 to 4000 [h].
+    gravity : float or None
+        Apparent gravity at 20 °C, corrected for the instrument [-].
+    brix : float or None
+        What a hydrometer marked in Brix shows (alcohol not corrected) [Brix].
+    temperature_c : float or None
+        Of the must; taken as known [°C].
+    ph : float or None
+        Kept for the record; the model does not learn from it.
+    sd_gravity : float or None
+        Standard error of this reading [-]; None takes the conditions'.
+    """
+
+    t_h: float
+    gravity: float | None = None
+    brix: float | None = None
+    temperature_c: float | None = None
+    ph: float | None = None
+    sd_gravity: float | None = None
+
+    def __post_init__(self) -> None:
+        within("reading.t_h", self.t_h, 0, 4000, "h")
+        if self.gravity is not None:
+            within("reading.gravity", self.gravity, 0.96, 1.25, "")
+        if self.brix is not None:
+            within("reading.brix", self.brix, -8, 50, "Brix")
+        if self.temperature_c is not None:
+            within("reading.temperature_c", self.temperature_c, -5, 50, "°C")
+
+    @property
+    def as_gravity(self) -> float | None:
+        """The reading on the gravity scale, whichever of the two was given."""
+        if self.gravity is not None:
+            return self.gravity
+        return None if self.brix is None else float(gravity_from_brix(self.brix))

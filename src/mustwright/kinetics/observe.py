@@ -1,0 +1,58 @@
+"""What an instrument reads: apparent gravity and Brix of thousands of members, quickly.
+
+The functions of `mustwright.must.gravity` are exact but slow for millions of points. Gravity there
+is a function of the extract plus a function of the ethanol; here each is a polynomial fitted to it
+once, and Brix is a polynomial of gravity. The unit tests hold both to the originals.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mustwright.must.gravity import brix_from_gravity, gravity_from_composition
+
+Floats = NDArray[np.float64]
+_EXTRACT_G_L = np.linspace(0, 620, 621)
+_ETHANOL_G_L = np.linspace(0, 180, 361)
+
+
+@cache
+def gravity_coefficients() -> Floats:
+    """Eleven coefficients: extract/100 up to the fifth power, then ethanol/100 from the first.
+
+    Fitted over 0 to 620 g/L of extract and 0 to 180 g/L of ethanol; within 0.00005 in gravity.
+    """
+    polyfit = np.polynomial.polynomial.polyfit
+    by_extract = gravity_from_composition(_EXTRACT_G_L, 0.0)
+    extract = polyfit(_EXTRACT_G_L / 100, by_extract, 5)
+    fall = gravity_from_composition(0.0, _ETHANOL_G_L) - gravity_from_composition(0.0, 0.0)
+    basis = np.stack([(_ETHANOL_G_L / 100) ** power for power in range(1, 6)], axis=1)
+    ethanol = np.linalg.lstsq(basis, fall, rcond=None)[0]
+    return np.concatenate([extract, ethanol])
+
+
+@cache
+def _brix_coefficients() -> Floats:
+    gravity = np.linspace(0.965, 1.27, 1221)
+    return np.asarray(np.polynomial.polynomial.polyfit(gravity - 1, brix_from_gravity(gravity), 6))
+
+
+def gravity(extract_g_l: Any, ethanol_g_l: Any) -> Any:
+    """Apparent gravity 20/20 [-] from extract and ethanol [g/L], arrays of any shape."""
+    c = gravity_coefficients()
+    a, b = extract_g_l * 0.01, ethanol_g_l * 0.01
+    top = c[0] + a * (c[1] + a * (c[2] + a * (c[3] + a * (c[4] + a * c[5]))))
+    return top + b * (c[6] + b * (c[7] + b * (c[8] + b * (c[9] + b * c[10]))))
+
+
+def brix(gravity_20: Any) -> Any:
+    """Brix a hydrometer shows [Brix] from apparent gravity; within 0.02 Brix of the table."""
+    above = gravity_20 - 1.0
+    answer = 0.0 * above
+    for coefficient in _brix_coefficients()[::-1]:
+        answer = answer * above + coefficient
+    return answer

@@ -1,0 +1,148 @@
+"""Which numbers the model uses, and how they differ between fermentations."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mustwright import data
+
+Floats = NDArray[np.float64]
+
+# What one member carries into the right-hand side, one row each in the kernel.
+TRAITS = (
+    "uptake_max",
+    "growth_max",
+    "ethanol_half",
+    "ethanol_end",
+    "uptake_temperature_zero",
+    "cell_n_min",
+    "death_rate",
+    "capacity_rate",
+    "cell_n_span",
+    "ethanol_yield",
+    "sugar_osmotic",
+    "ph_factor",
+    "glucose_half",
+    "fructose_half",
+    "ethanol_growth_half",
+    "cells_end",
+    "cell_n_max",
+    "nitrogen_uptake_max",
+    "nitrogen_half",
+    "amino_preference",
+    "ethanol_nitrogen_end",
+    "capacity_min",
+    "heat_tolerance_loss",
+    "glycerol_yield",
+    "readiness_rate",
+)
+# What differs from one fermentation to the next: one standard normal number each.
+EFFECTS = (
+    "uptake_max",
+    "growth_max",
+    "lag",
+    "ethanol_half",
+    "fermentable",
+    "tolerance_factor",
+    "uptake_temperature_zero",
+    "cell_n_min",
+    "death_rate",
+    "capacity_rate",
+    "capacity_min",
+    "ethanol_yield",
+    "sugar_osmotic",
+    "ph_half",
+    "yan_error",
+    "pitch_error",
+    "temperature_offset",
+    "fructose_share",
+    "extract_error",
+)
+EFFECT = {name: place for place, name in enumerate(EFFECTS)}
+
+
+_FILE = "kinetics/parameters"
+_FITTED = "kinetics/calibrated"
+
+
+def raw(name: str) -> float:
+    """Value of one parameter before calibration."""
+    return float(data.load(_FILE)[name]["value"])
+
+
+@cache
+def typical() -> dict[str, float]:
+    """Value of every parameter, with the constants the calibration found."""
+    values = {name: raw(name) for name in data.load(_FILE)}
+    return values | {name: float(v) for name, v in calibrated()["shared"].items()}
+
+
+def calibrated() -> dict[str, Any]:
+    """What the calibration found (`calibrated.toml`)."""
+    return data.load(_FITTED)
+
+
+@dataclass(frozen=True)
+class Population:
+    """What fermentations of one medium are like: centre and spread of each effect.
+
+    Parameters
+    ----------
+    name : str
+        Medium or other name, for messages.
+    centre, spread : dict of str to float
+        By effect, on its own scale: the logarithm for scale "log".
+    fermentable : tuple of float or None
+        Centre and spread of the fermentable share; None takes the must's own.
+    """
+
+    name: str
+    centre: dict[str, float]
+    spread: dict[str, float]
+    fermentable: tuple[float, float] | None = None
+
+    def of(self, effect: str) -> tuple[float, float, str]:
+        """Centre, spread and scale of one effect."""
+        if effect in _OUTSIDE:
+            return (0.0, _OUTSIDE[effect], "plain")
+        return self.centre[effect], self.spread[effect], scale(effect)
+
+
+# Effects that are no parameter of the model: fermentable share is handled with the must.
+_OUTSIDE = {"fermentable": 1.0, "fructose_share": 0.015}
+
+
+def scale(effect: str) -> str:
+    """Scale on which an effect is normal: "log" or "plain"."""
+    return str(data.load(_FILE)[effect]["scale"])
+
+
+def prior() -> Population:
+    """The population before any calibration: published values and assumed spreads."""
+    centre, spread = {}, {}
+    for name in EFFECTS:
+        if name in _OUTSIDE:
+            continue
+        record = data.load(_FILE)[name]
+        value = float(record["value"])
+        centre[name] = float(np.log(value)) if record["scale"] == "log" else value
+        spread[name] = float(record["spread"])
+    return Population("prior", centre, spread)
+
+
+@cache
+def population(medium: str) -> Population:
+    """The calibrated population of a medium, on top of the prior."""
+    base = prior()
+    fitted = calibrated()["medium"][medium]
+    centre = base.centre | {k: float(v) for k, v in fitted["centre"].items()}
+    spread = base.spread | {k: float(v) for k, v in fitted["spread"].items()}
+    share = fitted.get("fermentable")
+    return Population(
+        medium, centre, spread, None if share is None else (float(share[0]), float(share[1]))
+    )

@@ -1,0 +1,83 @@
+"""Is the kernel compiled? The first use of a new installation compiles it (seconds)."""
+
+from __future__ import annotations
+
+import os
+import threading
+from pathlib import Path
+
+COMPILED = "compiled"  # folder under the maker's data where the source's own cannot be written
+
+_LOCK = threading.Lock()
+_READY = threading.Event()
+_FAILED = threading.Event()
+
+
+def is_ready() -> bool:
+    """Whether `warm_up` has finished in this process."""
+    return _READY.is_set()
+
+
+def state() -> str:
+    """``ready``, ``compiling`` (or not yet begun), or ``failed``."""
+    if _READY.is_set():
+        return "ready"
+    return "failed" if _FAILED.is_set() else "compiling"
+
+
+def cache_folder(home: Path) -> Path | None:
+    """Where compiled code is to be kept: None for beside the source, where that can be written."""
+    if os.environ.get("NUMBA_CACHE_DIR"):
+        return None
+    beside = Path(__file__).parent / "__pycache__"
+    writable = os.access(beside if beside.is_dir() else beside.parent, os.W_OK)
+    return None if writable else home / COMPILED
+
+
+def warm_up_behind(cache_folder: Path | None = None) -> threading.Thread:
+    """Call `warm_up` in a thread of its own; a failure goes to the terminal and to `state`."""
+
+    def warm() -> None:
+        try:
+            warm_up(cache_folder)
+        except Exception:
+            _FAILED.set()
+            raise
+
+    thread = threading.Thread(target=warm, name="compile the forecast", daemon=True)
+    thread.start()
+    return thread
+
+
+def is_compiled() -> bool:
+    """Whether compiled code of an earlier run is kept where it will be looked for."""
+    if _READY.is_set():
+        return True
+    kept = os.environ.get("NUMBA_CACHE_DIR")
+    folders = [Path(kept)] if kept else [Path(__file__).parent / "__pycache__"]
+    return any(any(f.rglob("ensemble.*.nbi")) for f in folders if f.is_dir())
+
+
+def warm_up(cache_folder: Path | None = None) -> None:
+    """Import and compile everything a forecast needs; safe to call from any thread, many times.
+
+    Parameters
+    ----------
+    cache_folder : Path or None
+        Where compiled code is kept; beside the source, or in the user's cache, when None. Only the
+        first call of a process can choose.
+    """
+    with _LOCK:
+        if _READY.is_set():
+            return
+        if cache_folder is not None:
+            from numba.core import config
+
+            cache_folder.mkdir(parents=True, exist_ok=True)
+            setattr(config, "CACHE_DIR", str(cache_folder))  # noqa: B010 (untyped module)
+        from mustwright.kinetics.forecast import forecast
+        from mustwright.kinetics.inputs import MustAtPitch, Reading
+
+        must = MustAtPitch.from_brix(20.0, 10.0, amino_n_mg_l=150.0)
+        forecast(must, members=32, readings=[Reading(24.0, brix=18.0)])
+        _READY.set()

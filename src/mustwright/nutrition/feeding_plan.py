@@ -1,0 +1,135 @@
+"""What a feeding plan is, and what every protocol is tried on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from mustwright.must.blend import MustFigures
+from mustwright.nutrition.balance import BalanceRow
+from mustwright.nutrition.credits import Credit
+from mustwright.nutrition.demand import demand_rule
+from mustwright.nutrition.limits import LegalProfile
+from mustwright.nutrition.shelf import Nutrient, Shelf
+from mustwright.working import Figure
+from mustwright.yeast.pitch import Pitch, Strain
+
+
+@dataclass(frozen=True)
+class FeedItem:
+    """So many grams of one nutrient in one feed."""
+
+    nutrient: str
+    name: str
+    grams: Figure
+    nitrogen_mg_l: Figure
+    teaspoons: Figure | None
+    caution: str
+
+
+@dataclass(frozen=True)
+class Feed:
+    """One feed of the plan."""
+
+    name: str
+    trigger: str
+    trigger_rule: object
+    expected_h: Figure
+    sugar_used: float
+    items: tuple[FeedItem, ...]
+    nitrogen_mg_l: Figure
+    ammonium_mg_l: Figure
+    amino_mg_l: Figure
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NitrogenSheet:
+    """Nitrogen asked for, brought and added; ammonium and amino apart [mg N/L]."""
+
+    demand_mg_l: Figure
+    aim_mg_l: Figure
+    credit_mg_l: Figure
+    credit_ammonium_mg_l: Figure
+    credit_amino_mg_l: Figure
+    credit_counted_mg_l: Figure
+    rehydration_mg_l: Figure
+    added_mg_l: Figure
+    added_ammonium_mg_l: Figure
+    added_amino_mg_l: Figure
+    total_mg_l: Figure
+    short_mg_l: Figure
+    early_share: Figure
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A ceiling the plan touches, or the protocol as written would break."""
+
+    limit: str
+    asked_g_l: Figure
+    allowed_g_l: Figure
+    words: str
+
+
+@dataclass(frozen=True)
+class FeedingPlan:
+    """Everything about one protocol on one must.
+
+    Parameters
+    ----------
+    feasible : bool
+        Whether the shelf and the limits let the protocol be followed as written.
+    cut_share : float
+        Part of the nitrogen it asks for that cannot be given (0 to 1).
+    breaches : tuple of Bound
+        Ceilings it would break as written; the plan itself stays within all of them.
+    """
+
+    protocol: str
+    protocol_name: str
+    account: str
+    assumes: tuple[str, ...]
+    source: str
+    feasible: bool
+    nitrogen: NitrogenSheet
+    feeds: tuple[Feed, ...]
+    products: tuple[str, ...]
+    cost: Figure | None
+    cost_note: str
+    breaches: tuple[Bound, ...]
+    touched: tuple[Bound, ...]
+    missing: tuple[str, ...]
+    would_free: tuple[str, ...]
+    balance: tuple[BalanceRow, ...]
+    cut_share: float
+    warnings: tuple[str, ...] = field(default=())
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What every protocol is tried on: must, yeast, shelf and law.
+
+    Parameters
+    ----------
+    temperature_c : float
+        Of the must in ferment [°C].
+    """
+
+    must: MustFigures
+    credit: Credit
+    strain: Strain
+    pitch: Pitch
+    shelf: Shelf
+    profile: LegalProfile
+    temperature_c: float
+
+    @property
+    def jars(self) -> tuple[Nutrient, ...]:
+        """Jars that may go into the must."""
+        return self.shelf.for_ferment
+
+    def demand(self, rule: str = "strain") -> Figure:
+        """Nitrogen this must should hold by a rule [mg N/L]."""
+        return demand_rule(rule).demand(
+            self.must.sugar_g_l, self.must.brix, self.strain.nitrogen_class
+        )

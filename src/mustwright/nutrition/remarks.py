@@ -1,0 +1,57 @@
+"""What to say beside a feeding plan: what stays short, what is left over, what the scale does."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from mustwright import data
+from mustwright.nutrition.balance import BalanceRow
+from mustwright.nutrition.feeding_plan import Feed, NitrogenSheet, Setting
+from mustwright.nutrition.programme import SHORT_MG_L, Floats, Solution
+
+
+def scale_remark(setting: Setting, solution: Solution, grams: Floats) -> tuple[str, ...]:
+    """Said when the steps of the scale, not the shelf, change what is given."""
+    content = np.array([jar.nitrogen_mg_g for jar in setting.jars])
+    exact = float((solution.grams_l @ content).sum())
+    rounded = float((grams @ content).sum()) / setting.must.volume_l.value
+    if abs(rounded - exact) <= max(0.05 * exact, SHORT_MG_L):
+        return ()
+    step = setting.shelf.scale_g
+    return (
+        f"The scale's step of {step:g} g is coarse for this must: rounding turns {exact:.0f} "
+        f"mg N/L into {rounded:.0f}. Weigh on a finer scale, or dissolve a weighable amount "
+        "in water and dose by volume.",
+    )
+
+
+def remarks(
+    setting: Setting,
+    feeds: Sequence[Feed],
+    nitrogen: NitrogenSheet,
+    balance: Sequence[BalanceRow],
+) -> tuple[str, ...]:
+    """What the maker should mind: shortfalls, leftovers, and powder in a gassy must."""
+    found = []
+    potassium = next(row for row in balance if row.nutrient == "potassium")
+    if potassium.short_mg_l.value > 0.5 * potassium.need_mg_l.value:
+        found.append(
+            f"Potassium stays {potassium.short_mg_l.value:.0f} mg/L under the "
+            f"{potassium.need_mg_l.value:.0f} wanted. A potassium buffer salt would bring it "
+            "and moves the pH, so none is dosed here unasked."
+        )
+    if nitrogen.short_mg_l.value > 0.1 * nitrogen.demand_mg_l.value:
+        found.append(
+            f"Short of demand by {nitrogen.short_mg_l.value:.0f} of "
+            f"{nitrogen.demand_mg_l.value:.0f} mg N/L."
+        )
+    over = nitrogen.total_mg_l.value - 1.25 * nitrogen.demand_mg_l.value
+    if over > 0 and nitrogen.added_mg_l.value > 0:
+        weak = setting.must.potential_alcohol_pct.value < 8
+        end = "in a weak mead what is left feeds spoilage" if weak else "some will be left over"
+        found.append(f"More than a quarter over demand: {end}.")
+    if any(feed.items for feed in feeds):
+        found.append(str(data.load("cautions")["powder_in_gassy_must"]["text"]))
+    return tuple(found)

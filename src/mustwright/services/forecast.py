@@ -1,0 +1,190 @@
+"""What will it do: a forecast of a sheet's must under a protocol, or bent to readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from mustwright.errors import InputError
+from mustwright.kinetics import forecast as model
+from mustwright.kinetics.forecast import Band, Forecast
+from mustwright.kinetics.inputs import Conditions, MustAtPitch
+from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.nutrition.plan import plan_feeding
+from mustwright.nutrition.protocols import Protocol, protocol_called
+from mustwright.services.fermentation import (
+    conditions_of,
+    feeds_of,
+    must_at_pitch,
+    nothing_to_ferment,
+)
+from mustwright.services.ground import Ground, ground_of
+from mustwright.services.outcome import doubts
+from mustwright.services.plan import plan_on
+from mustwright.services.readings import read_readings
+
+NO_FEED = "none"
+DEFAULT_MEMBERS = 2000
+DEFAULT_SEED = 1
+STEP_H = 6.0
+QUANTITIES = (
+    "gravity",
+    "brix",
+    "sugar_g_l",
+    "ethanol_g_l",
+    "co2_g_l",
+    "yan_mg_l",
+    "temperature_c",
+)
+
+
+@dataclass(frozen=True)
+class ForecastResult:
+    """A forecast and what it was made of.
+
+    Parameters
+    ----------
+    plan : FeedingPlan or None
+        None when nothing is fed.
+    """
+
+    name: str
+    ground: Ground
+    plan: FeedingPlan | None
+    must: MustAtPitch
+    conditions: Conditions
+    forecast: Forecast
+    members: int
+    seed: int
+    warnings: tuple[str, ...]
+
+
+def forecast(
+    text: str,
+    protocol: str | None = None,
+    own: Mapping[str, Protocol] | None = None,
+    *,
+    readings: str | None = None,
+    at_h: Sequence[float] | None = None,
+    members: int = DEFAULT_MEMBERS,
+    seed: int = DEFAULT_SEED,
+    name: str = "must",
+) -> ForecastResult:
+    """Forecast the must of a sheet.
+
+    Parameters
+    ----------
+    text : str
+        The sheet, TOML.
+    protocol : str or None
+        Id of a protocol, ``none`` for no feed at all, None for the one that suits best.
+    readings : str or None
+        CSV text, see `readings.read_readings`.
+    at_h : sequence of float or None
+        Hours after pitch to forecast for; every six hours to six weeks when None.
+    members : int
+        Fermentations in the ensemble, 32 to 100000.
+    seed : int
+        0 to 2^31; the same seed gives the same answer.
+
+    Raises
+    ------
+    InputError, ImpossibleError, UnknownKindError
+    """
+    ground = ground_of(text, name)
+    if nothing_to_ferment(ground):
+        raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
+    plan = _plan(ground, protocol, own or {})
+    must, conditions = must_at_pitch(ground), conditions_of(ground)
+    feeds = feeds_of(plan, ground) if plan else ()
+    seen = read_readings(readings) if readings is not None else None
+    if not 0 <= seed < 2**31:
+        raise InputError("seed", "needs a whole number from 0 to 2147483647", seed)
+    run = model.forecast(must, feeds, conditions, members, seed, _times(at_h, conditions), seen)
+    warnings = (*ground.warnings, *(plan.warnings if plan else ()), *doubts(ground))
+    if run.verdict is not None and not run.verdict.explained:
+        warnings += (run.verdict.message,)
+    return ForecastResult(
+        ground.sheet.name, ground, plan, must, conditions, run, members, seed, warnings
+    )
+
+
+def _plan(ground: Ground, protocol: str | None, own: Mapping[str, Protocol]) -> FeedingPlan | None:
+    if protocol == NO_FEED:
+        return None
+    if protocol is None:
+        return plan_on(ground, own).plan
+    return plan_feeding(ground.setting, protocol_called(protocol, own))
+
+
+def _times(at_h: Sequence[float] | None, conditions: Conditions) -> Any:
+    if at_h is None:
+        return np.arange(0.0, conditions.horizon_h + 1, STEP_H)
+    times = np.asarray(sorted(set(at_h)), float)
+    if times.size == 0 or times.size > 2000 or times.min() < 0 or times.max() > 4000:
+        raise InputError("at", "needs one to 2000 hours from 0 to 4000", list(at_h)[:5])
+    return times
+
+
+def forecast_data(result: ForecastResult) -> dict[str, Any]:
+    """A forecast as one JSON object; what never happens is null."""
+    run = result.forecast
+    data: dict[str, Any] = {
+        "name": result.name,
+        "protocol": result.plan.protocol if result.plan else NO_FEED,
+        "members": result.members,
+        "seed": result.seed,
+        "medium": result.must.medium,
+        "times_h": [float(t) for t in run.times_h],
+    }
+    for name in QUANTITIES:
+        data[name] = band_data(getattr(run, name))
+    data["hours_to_dry"] = band_data(run.hours_to_dry)
+    data["chance_of_sticking"] = run.chance_of_sticking
+    data["chance_of_dry"] = run.chance_of_dry
+    data["residual_sugar_g_l"] = band_data(run.residual_sugar_g_l)
+    data["residual_yan_mg_l"] = band_data(run.residual_yan_mg_l)
+    data["feeds"] = _feeds_data(result)
+    if run.verdict is not None:
+        data["readings"] = {
+            "explained": run.verdict.explained,
+            "odd_reading": run.verdict.odd_reading,
+            "scaled_miss": [_finite(m) for m in run.verdict.scaled_miss],
+            "message": run.verdict.message,
+        }
+    data["warnings"] = list(result.warnings)
+    return data
+
+
+def _feeds_data(result: ForecastResult) -> list[dict[str, Any]]:
+    if result.plan is None:
+        return []
+    return [
+        {
+            "name": feed.name,
+            "trigger": feed.trigger,
+            "expected_h": band_data(outcome.expected_h),
+            "chance_never": outcome.chance_never,
+            "nitrogen_mg_l": feed.nitrogen_mg_l.value,
+            "items": [{"nutrient": i.nutrient, "grams": i.grams.value} for i in feed.items],
+        }
+        for feed, outcome in zip(result.plan.feeds, result.forecast.feeds, strict=True)
+    ]
+
+
+def band_data(band: Band) -> dict[str, Any]:
+    """Quantiles as plain numbers or lists; null for what is not finite."""
+    return {name: _plain(getattr(band, name)) for name in ("p05", "p25", "p50", "p75", "p95")}
+
+
+def _plain(values: Any) -> Any:
+    if isinstance(values, float | int):
+        return _finite(float(values))
+    return [_finite(float(v)) for v in np.asarray(values)]
+
+
+def _finite(value: float) -> float | None:
+    return float(f"{value:.6g}") if np.isfinite(value) else None

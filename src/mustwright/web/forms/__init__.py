@@ -1,0 +1,1 @@
+"""Forms: what was typed on a page, and the text it stands for."""

@@ -1,0 +1,274 @@
+"""A must sheet as a form and back: only what was changed in the form is changed in the text."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+import tomlkit
+from tomlkit.items import AoT
+from tomlkit.toml_document import TOMLDocument
+
+from mustwright.errors import InputError
+from mustwright.must.blend import PRIMARY
+from mustwright.web.forms.typed import Typed, put, shown
+
+SIMPLE: dict[str, tuple[str, str, bool]] = {
+    "name": ("must", "name", False),
+    "volume": ("must", "volume", False),
+    "finish": ("must", "finish", False),
+    "temperature": ("must", "temperature", False),
+    "yeast_kind": ("yeast", "kind", False),
+    "yeast_amount": ("yeast", "amount", False),
+    "profile": ("legal", "profile", False),
+    "measured_yan_mg_l": ("measured", "yan_mg_l", True),
+    "measured_ph": ("measured", "ph", True),
+    "scale": ("shelf", "scale", False),
+}
+ROW_TEXT = ("kind", "amount", "stage", "name")
+ROW_NUMBERS = (
+    "parts",
+    "moisture_pct",
+    "refractive_index",
+    "brix",
+    "yan_mg_l",
+    "yan_mg_kg",
+    "ph",
+    "potassium_mg_kg",
+)
+ROW_FIELDS = (*ROW_TEXT, *ROW_NUMBERS)
+TARGETS = ("gravity", "brix", "alcohol")
+CELLAR, OWN = "cellar", "own"
+
+
+def parse(text: str) -> TOMLDocument:
+    """The sheet as a document that keeps comments and order.
+
+    Raises
+    ------
+    InputError
+        When it is not TOML.
+    """
+    try:
+        return tomlkit.parse(text)
+    except (tomlkit.exceptions.TOMLKitError, ValueError, RecursionError) as error:
+        raise InputError("sheet", "needs valid TOML", str(error)) from None
+
+
+def sheet_document(text: str) -> TOMLDocument:
+    """A sheet whose tables have the shape a form can fill.
+
+    Raises
+    ------
+    InputError
+    """
+    document = parse(text)
+    for table in ("must", "yeast", "legal", "measured", "shelf"):
+        if not isinstance(document.get(table, {}), Mapping):
+            raise InputError(table, "needs a table", document[table])
+    found = _table(document, "must").get("ingredient", [])
+    if not isinstance(found, list) or not all(isinstance(one, Mapping) for one in found):
+        raise InputError("must.ingredient", "needs [[must.ingredient]] tables", found)
+    return document
+
+
+def typed_from_sheet(text: str, name: str = "") -> Typed:
+    """The form as the sheet fills it."""
+    document = sheet_document(text)
+    typed = Typed()
+    for field, (table, key, _) in SIMPLE.items():
+        typed.fields[field] = shown(_table(document, table).get(key))
+    typed.fields["name"] = typed.fields["name"] or shown(document.get("name")) or name
+    typed.fields["target"] = _target_shown(_table(document, "must"))
+    typed.fields["measured"] = _target_shown(_table(document, "measured"))
+    for i, portion in enumerate(_portions(document)):
+        row = {field: shown(portion.get(field)) for field in ROW_FIELDS}
+        row["stage"] = row["stage"] or PRIMARY
+        typed.rows.append({**row, "was": str(i)})
+    names = shelf_names(document)
+    typed.fields["shelf"] = OWN if names else CELLAR
+    typed.many["jar"] = list(names)
+    return typed
+
+
+def sheet_from_typed(base: str, typed: Typed, jars: Mapping[str, Mapping[str, Any]]) -> str:
+    """The base sheet with what the form changed written into it.
+
+    Parameters
+    ----------
+    base : str
+        The sheet the form was filled from; empty for a new one.
+    jars : mapping of str to mapping
+        Label facts of the nutrients that may be ticked and are not in the base, by id.
+    """
+    document = sheet_document(base)
+    before = typed_from_sheet(base, typed.get("name").strip())
+    for field, (table, key, numeric) in SIMPLE.items():
+        if typed.get(field).strip() != before.get(field).strip():
+            put(_made(document, table), key, typed.get(field), numeric)
+    _write_gravity(document, "must", typed.get("target"), before.get("target"))
+    _write_gravity(document, "measured", typed.get("measured"), before.get("measured"))
+    _write_rows(document, typed.rows, before.rows)
+    _write_shelf(document, typed, before, jars)
+    for table in ("must", "yeast", "legal", "measured", "shelf"):
+        if table in document and not document[table] and table not in parse(base):
+            del document[table]
+    return tomlkit.dumps(document)
+
+
+def kept_rows(typed: Typed) -> list[int]:
+    """Which rows of the form reach the sheet: those with anything in them, unless struck out."""
+    return [i for i, row in enumerate(typed.rows) if _kept(row)]
+
+
+def form_field(field: str, typed: Typed) -> str:
+    """The form field that a field of the sheet stands in; empty when it is none."""
+    portion = re.fullmatch(r"must\.ingredient\[(\d+)\](?:\.(\w+))?", field)
+    if portion:
+        kept = kept_rows(typed)
+        i = int(portion[1])
+        key = portion[2] if portion[2] in ROW_FIELDS else "kind"
+        return f"portion.{kept[i]}.{key}" if i < len(kept) else "portion.0.kind"
+    for name, (table, key, _) in SIMPLE.items():
+        if field == f"{table}.{key}":
+            return name
+    table, _, key = field.partition(".")
+    if table in ("must", "measured") and key in TARGETS:
+        return "target" if table == "must" else "measured"
+    if table == "must" and key.startswith("ingredient"):
+        return "portion.0.kind"
+    return "shelf" if table == "shelf" else ""
+
+
+def _kept(row: Mapping[str, str]) -> bool:
+    return not row.get("strike") and any(
+        row.get(field, "").strip() for field in ROW_FIELDS if field != "stage"
+    )
+
+
+def _table(document: Mapping[str, Any], name: str) -> Mapping[str, Any]:
+    found = document.get(name, {})
+    return found if isinstance(found, Mapping) else {}
+
+
+def _made(document: TOMLDocument, name: str) -> Any:
+    if name not in document:
+        document[name] = tomlkit.table()
+    return document[name]
+
+
+def _portions(document: Mapping[str, Any]) -> list[Any]:
+    return list(_table(document, "must").get("ingredient", []))
+
+
+def _target_shown(table: Mapping[str, Any]) -> str:
+    for key in TARGETS:
+        if key in table:
+            text = shown(table[key])
+            if key == "brix" and re.fullmatch(r"[\d.,]+", text):
+                return f"{text} Bx"
+            return f"{text} %" if key == "alcohol" and re.fullmatch(r"[\d.,]+", text) else text
+    return ""
+
+
+def _write_gravity(document: TOMLDocument, table: str, text: str, before: str) -> None:
+    """A target or a reading: alcohol where a percent sign says so, else a gravity."""
+    if text.strip() == before.strip():
+        return
+    made = _made(document, table)
+    for key in TARGETS:
+        made.pop(key, None)
+    put(made, "alcohol" if "%" in text and table == "must" else "gravity", text)
+
+
+def _write_rows(
+    document: TOMLDocument, rows: list[dict[str, str]], before: list[dict[str, str]]
+) -> None:
+    kept = [row for row in rows if _kept(row)]
+    portions = _portions(document)
+    same = [row.get("was", "") for row in kept] == [str(i) for i in range(len(portions))]
+    if not same:
+        fresh = tomlkit.aot()
+        for row in kept:
+            was = row.get("was", "")
+            old = portions[int(was)] if was.isdigit() and int(was) < len(portions) else None
+            fresh.append(_copied(old))
+        must = _made(document, "must")
+        must.pop("ingredient", None)
+        if kept:
+            must["ingredient"] = fresh
+    for i, row in enumerate(kept):
+        table = _portions(document)[i]
+        was = row.get("was", "")
+        old_row = before[int(was)] if was.isdigit() and int(was) < len(before) else {}
+        for field in ROW_FIELDS:
+            if row.get(field, "").strip() != old_row.get(field, "").strip():
+                put(table, field, row.get(field, ""), field in ROW_NUMBERS)
+
+
+def _copied(old: Any) -> Any:
+    """A table with the entries of another, comments included where it had a header of its own."""
+    fresh = tomlkit.table()
+    if old is None:
+        return fresh
+    if hasattr(old, "value") and isinstance(
+        getattr(old, "value", None), tomlkit.container.Container
+    ):
+        for key, item in old.value.body:
+            if key is None:
+                fresh.add(item)
+            else:
+                fresh.append(key, item)
+        return fresh
+    for key, item in old.items():
+        fresh[key] = item
+    return fresh
+
+
+def shelf_names(document: Mapping[str, Any]) -> list[str]:
+    """Nutrients the sheet itself names, in any of the ways a sheet may name them."""
+    shelf = _table(document, "shelf")
+    names = [str(key) for key in shelf if key not in ("scale", "nutrients", "nutrient")]
+    listed = shelf.get("nutrients", [])
+    names += [str(name) for name in listed] if isinstance(listed, list) else []
+    tables = shelf.get("nutrient", [])
+    for one in tables if isinstance(tables, list) else []:
+        if isinstance(one, Mapping):
+            names.append(str(one.get("kind") or one.get("name") or one.get("class") or ""))
+    return names
+
+
+def _write_shelf(
+    document: TOMLDocument, typed: Typed, before: Typed, jars: Mapping[str, Mapping[str, Any]]
+) -> None:
+    wanted = [] if typed.get("shelf") == CELLAR else typed.many.get("jar", [])
+    had = before.many.get("jar", [])
+    if sorted(wanted) == sorted(had):
+        return
+    shelf = _made(document, "shelf")
+    for key in [k for k in shelf if k not in ("scale", "nutrients", "nutrient")]:
+        if key not in wanted:
+            del shelf[key]
+    if isinstance(shelf.get("nutrients"), list):
+        left = [n for n in shelf["nutrients"] if str(n) in wanted]
+        shelf["nutrients"] = left
+        if not left:
+            del shelf["nutrients"]
+    if isinstance(shelf.get("nutrient"), (list, AoT)):
+        tables = shelf["nutrient"]
+        for i in reversed(range(len(tables))):
+            one = tables[i]
+            if str(one.get("kind") or one.get("name") or one.get("class") or "") not in wanted:
+                del tables[i]
+        if not len(tables):
+            del shelf["nutrient"]
+    for name in wanted:
+        if name not in had:
+            shelf[name] = _inline(jars[name]) if jars.get(name) else True
+
+
+def _inline(facts: Mapping[str, Any]) -> Any:
+    table = tomlkit.inline_table()
+    table.update(facts)
+    return table

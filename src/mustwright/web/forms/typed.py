@@ -1,0 +1,88 @@
+"""What was typed: single fields and numbered rows of a form, kept exactly as they came."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+import tomlkit
+from fastapi import Request
+from tomlkit.items import Float, Item, Trivia
+
+from mustwright.errors import InputError
+
+_ROW = re.compile(r"([a-z]+)\.(\d{1,3})\.([a-z_]+)")
+_NUMBER = re.compile(r"-?(?:0|[1-9]\d*)(?:\.\d+)?")
+LONGEST = 20_000
+
+
+@dataclass
+class Typed:
+    """Fields by name, rows in order, and every value of fields that may come several times."""
+
+    fields: dict[str, str] = field(default_factory=dict)
+    rows: list[dict[str, str]] = field(default_factory=list)
+    many: dict[str, list[str]] = field(default_factory=dict)
+
+    def get(self, name: str, otherwise: str = "") -> str:
+        """One field."""
+        return self.fields.get(name, otherwise)
+
+
+async def posted(request: Request) -> Typed:
+    """The form of a request."""
+    form = await request.form(max_files=0, max_fields=2000)
+    return typed_from((name, value) for name, value in form.multi_items() if isinstance(value, str))
+
+
+def typed_from(pairs: Iterable[tuple[str, str]]) -> Typed:
+    """Fields and rows out of names such as ``volume`` and ``portion.2.kind``."""
+    typed = Typed()
+    numbered: dict[int, dict[str, str]] = {}
+    for name, value in pairs:
+        value = value.replace("\r\n", "\n")[:LONGEST]
+        row = _ROW.fullmatch(name)
+        if row:
+            numbered.setdefault(int(row[2]), {})[row[3]] = value
+        else:
+            typed.fields[name] = value
+            typed.many.setdefault(name, []).append(value)
+    typed.rows = [numbered[i] for i in sorted(numbered)]
+    return typed
+
+
+def shown(value: object) -> str:
+    """A TOML value as it stands in a field; tables and lists do not fit into one."""
+    if value is None or isinstance(value, (dict, list)):
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, Item) and isinstance(value, (int, float)):
+        return value.as_string()
+    return str(value)
+
+
+def put(table: Any, key: str, text: str, numeric: bool = False) -> None:
+    """Write a field into a TOML table, as a number where it holds one; empty removes it."""
+    text = text.strip()
+    if not text:
+        table.pop(key, None)
+        return
+    numeral = text.replace(",", ".") if numeric else ""
+    if _NUMBER.fullmatch(numeral):
+        table[key] = (
+            Float(float(numeral), Trivia(), numeral) if "." in numeral else tomlkit.integer(numeral)
+        )
+    else:
+        table[key] = tomlkit.string(text)
+
+
+def said(error: InputError) -> str:
+    """An error beside its field: what is required, and what came."""
+    requirement = error.requirement[:1].upper() + error.requirement[1:]
+    got = " ".join(str(error.got).split())
+    if error.got is None or not got:
+        return f"{requirement}. Nothing came."
+    return f"{requirement}. What came: {got[:120]}"

@@ -1,0 +1,180 @@
+"""Rival protocols on the maker's own must: a picture first, a table second."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import HTMLResponse
+
+from mustwright.errors import InputError, UnknownKindError
+from mustwright.kinetics.ready import state
+from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.services import cellar as use
+from mustwright.services.fermentation import nothing_to_ferment
+from mustwright.services.foreseen import foreseen_comparison
+from mustwright.services.outcome import Outcome, doubts
+from mustwright.services.plan import Comparison
+from mustwright.services.records import Cellar
+from mustwright.web.pages.figures import number
+from mustwright.web.pages.plan import ledger_of, names
+from mustwright.web.pages.shown import show
+from mustwright.web.pictures.gravity import (
+    BESIDE,
+    BESIDE_NARROW,
+    Curve,
+    gravity_picture,
+    hours_to_show,
+)
+from mustwright.web.pictures.side_by_side import common_axis, side_by_side
+from mustwright.working import Figure
+
+router = APIRouter(include_in_schema=False)
+BANDS_FOR_ALL = 3  # with so few protocols each gets its band
+NAMED = 5  # and with so few each its own colour and dash
+PICKED = 2
+OUTCOMES = ("Dry after, days", "Sticks", "Sugar left, g/L", "Nitrogen left, mg N/L", "Warmest, °C")
+COLUMNS = (
+    "Ammonium added, mg N/L",
+    "Amino added, mg N/L",
+    "Held in all, mg N/L",
+    "Short, mg N/L",
+    "Early share",
+)
+
+
+@router.get("/musts/{slug}/compare")
+def compare_page(
+    request: Request,
+    slug: str,
+    protocol: Annotated[list[str] | None, Query()] = None,
+    beside: Annotated[list[str] | None, Query()] = None,
+) -> HTMLResponse:
+    """All protocols on one must, or those asked for; `beside` are drawn with their bands."""
+    cellar: Cellar = request.app.state.compose.cellar
+    record = cellar.sheet(slug)
+    try:
+        result = foreseen_comparison(cellar, record.text, record.name, protocol or ())
+    except InputError as error:
+        if isinstance(error, UnknownKindError) and error.field == "protocol":
+            raise
+        return show(request, "stuck.html", 422, record=record, error=str(error))
+    order = _best_first(result)
+    plans = [result.plans[i] for i in order]
+    outcomes = [result.outcomes[i] for i in order] if result.outcomes else [None] * len(plans)
+    thirds = [
+        use.third_break(result, plan, outcome)
+        for plan, outcome in zip(plans, outcomes, strict=True)
+    ]
+    picked = [p.protocol for p in plans if p.protocol in (beside or ())][:PICKED]
+    curves = _curves(result, order, picked)
+    hold = hours_to_show(curves[0].outcome) if curves else 0.0
+    dry = result.must.dry_gravity.value
+    jars = _jars(plans)
+    return show(
+        request,
+        "compare.html",
+        record=record,
+        result=result,
+        best_words=_best_words(result),
+        wide=side_by_side(plans, thirds, result.suits_best, False, hold),
+        narrow=side_by_side(plans, thirds, result.suits_best, True, hold),
+        will=[
+            gravity_picture(
+                curves,
+                dry,
+                common_axis(plans, thirds, layout.kind == "narrow", hold),
+                layout,
+                f"will-{layout.kind}",
+            )
+            for layout in (BESIDE, BESIDE_NARROW)
+        ]
+        if curves
+        else [],
+        forecast_state=state(),
+        nothing=nothing_to_ferment(result.ground),
+        doubts=doubts(result.ground),
+        bands_for_all=len(plans) <= BANDS_FOR_ALL,
+        picked=picked,
+        asked=protocol or [],
+        rows=[
+            {
+                "plan": result.plans[i],
+                "verdict": result.verdicts[i],
+                "grams": _grams(result.plans[i], jars),
+                "ledger": ledger_of(use.plan_out_of(result, i), third),
+                "outcome": outcome,
+                "figures": _figures(outcome),
+            }
+            for i, third, outcome in zip(order, thirds, outcomes, strict=True)
+        ],
+        jars=jars,
+        columns=[
+            "Suits, of 100",
+            *(OUTCOMES if result.outcomes else ()),
+            "Cost",
+            *(f"{name}, g" for _, name in jars),
+            *COLUMNS,
+        ],
+        blocked=[plan for plan in plans if not plan.feasible],
+        protocols=names(cellar),
+        chosen={plan.protocol for plan in plans},
+    )
+
+
+def _best_first(result: Comparison) -> list[int]:
+    return sorted(range(len(result.plans)), key=lambda i: -result.verdicts[i].points)
+
+
+def _curves(result: Comparison, order: list[int], picked: list[str]) -> list[Curve]:
+    """Lines to draw: best first, then those picked; others grey where there are many."""
+    if not result.outcomes:
+        return []
+    ids = [result.plans[i].protocol for i in order]
+    first = [result.suits_best, *(p for p in picked if p != result.suits_best)]
+    if len(ids) <= NAMED:
+        first += [identity for identity in ids if identity not in first]
+    with_band = len(ids) if len(ids) <= BANDS_FOR_ALL else 1 + len(picked)
+    drawn = []
+    for identity in [*first, *(i for i in ids if i not in first)]:
+        k = [plan.protocol for plan in result.plans].index(identity)
+        style = first.index(identity) if identity in first else None
+        bands = int(style is not None and style < with_band)
+        drawn.append(Curve(result.plans[k].protocol_name, result.outcomes[k], style, bands))
+    return drawn
+
+
+def _figures(outcome: Outcome | None) -> list[tuple[str, Figure]]:
+    if outcome is None:
+        return []
+    figures = (
+        outcome.days_to_dry,
+        outcome.chance_of_sticking,
+        outcome.residual_sugar_g_l,
+        outcome.residual_yan_mg_l,
+        outcome.peak_temperature_c,
+    )
+    return list(zip(OUTCOMES, figures, strict=True))
+
+
+def _best_words(result: Comparison) -> str:
+    best = next(p for p in result.plans if p.protocol == result.suits_best)
+    makeable = "can be made from this shelf" if best.feasible else "yet not as written"
+    return f"“{best.protocol_name}” suits this must best, and {makeable}"
+
+
+def _jars(plans: list[FeedingPlan]) -> list[tuple[str, str]]:
+    found: dict[str, str] = {}
+    for plan in plans:
+        for feed in plan.feeds:
+            for item in feed.items:
+                found.setdefault(item.nutrient, item.name)
+    return list(found.items())
+
+
+def _grams(plan: FeedingPlan, jars: list[tuple[str, str]]) -> dict[str, str]:
+    sums = {jar: 0.0 for jar, _ in jars}
+    for feed in plan.feeds:
+        for item in feed.items:
+            sums[item.nutrient] += item.grams.value
+    return {jar: number(grams, "g") if grams else "–" for jar, grams in sums.items()}

@@ -1,0 +1,193 @@
+"""How does a figure read on a page: rounded for the eye, with its range, and unfolded on demand."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+
+from mustwright import data
+from mustwright.working import Figure
+
+DECIMALS = {
+    "of 100": 0,
+    "share": 2,
+    "kg": 2,
+    "L": 2,
+    "g": 1,
+    "mL": 0,
+    "SG": 3,
+    "SG 20/20": 3,
+    "Brix": 1,
+    "Plato": 2,
+    "Oechsle": 1,
+    "Baume": 2,
+    "% vol": 1,
+    "mg N/L": 0,
+    "g/L": 2,
+    "kg/m3": 1,
+    "money": 2,
+    "tsp": 1,
+    "h": 0,
+    "days": 1,
+    "C": 1,
+    "nD": 4,
+    "% water": 1,
+    "g/L sugar": 1,
+}
+LOOKED_DAYS = 42  # how far a forecast looks
+UNIT_SHOWN = {"chance": "", "SG 20/20": "", "SG": "", "C": "°C", "money": "", "kg/m3": "kg/m³"}
+NARROWEST = 0.015  # a range under 1.5 % is noise beside what a maker can weigh or measure
+
+
+def number(value: float, unit: str = "") -> str:
+    """A value rounded as its unit is read.
+
+    Examples
+    --------
+    >>> number(1.09512, "SG 20/20"), number(0.0314, "mg/L"), number(12.0, "g")
+    ('1.095', '0.031', '12.0')
+    >>> number(0.014, "chance"), number(float("inf"), "days")
+    ('1 %', '42+')
+    """
+    if not math.isfinite(value):
+        return f"{LOOKED_DAYS}+" if unit == "days" else "never"
+    if unit == "chance":
+        return f"{100 * value:.0f} %"
+    if unit in DECIMALS:
+        if unit == "g" and 0 < abs(value) < 0.1:
+            return f"{value:.2g}"
+        if unit == "g/L" and abs(value) >= 20:
+            return f"{value:.0f}"
+        return f"{value:.{DECIMALS[unit]}f}"
+    if value == 0:
+        return "0"
+    if abs(value) >= 1000:
+        return f"{value:,.0f}".replace(",", " ")
+    digits = f"{value:.2g}" if abs(value) < 1 else f"{value:.3g}"
+    return f"{float(digits):g}"
+
+
+def said(figure: Figure) -> str:
+    """A figure with its unit."""
+    unit = UNIT_SHOWN.get(figure.unit, figure.unit)
+    return f"{number(figure.value, figure.unit)} {unit}".strip()
+
+
+def spread(figure: Figure) -> str:
+    """The range a figure carries, in words; empty without one, or where it is too narrow."""
+    if figure.low is None or figure.high is None:
+        return ""
+    low, high = number(figure.low, figure.unit), number(figure.high, figure.unit)
+    narrow = not figure.unit.startswith("SG") and (
+        figure.high - figure.low < NARROWEST * abs(figure.value)
+    )
+    return "" if low == high or narrow else f"{low} to {high}"
+
+
+def clock(hours: float) -> str:
+    """Hours after pitch as a maker says them.
+
+    Examples
+    --------
+    >>> clock(15.2), clock(60), clock(0)
+    ('15 h', '2 days 12 h', 'at pitch')
+    """
+    if not math.isfinite(hours):
+        return "never"
+    whole = round(hours)
+    if whole == 0:
+        return "at pitch"
+    if whole < 48:
+        return f"{whole} h"
+    days, rest = divmod(whole, 24)
+    return f"{days} days" + (f" {rest} h" if rest else "")
+
+
+def clock_range(figure: Figure) -> str:
+    """Between which hours after pitch; empty for a feed by the clock."""
+    if figure.low is None or figure.high is None or figure.high - figure.low < 1:
+        return ""
+    return f"{clock(figure.low)} to {clock(figure.high)}"
+
+
+def words(name: str) -> str:
+    """The name of an input without its unit and underscores."""
+    plain = re.sub(r"_(mg_l|g_l|kg_l|mg_g|mg_kg|kg|g|l|h|c|pct|ml|kg_m3)$", "", name)
+    return plain.replace("_", " ")
+
+
+@cache
+def bibliography() -> Mapping[str, Mapping[str, str]]:
+    """Every document the tool takes values from, by key."""
+    return data.load("bibliography")
+
+
+def source_parts(source: str) -> list[tuple[str, str]]:
+    """A source cut into pieces: (text, bibliography key or empty)."""
+    pieces = re.split(r"([A-Za-z]\w+)", source)
+    return [(p, p if p in bibliography() else "") for p in pieces if p]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One figure of a working, with its direct inputs as (name, shown value, number of it)."""
+
+    number: int
+    names: list[str]
+    figure: Figure
+    inputs: list[tuple[str, str, int | None]]
+
+
+@dataclass
+class Ledger:
+    """Every different figure of a result, numbered once however often it is used."""
+
+    steps: list[Step] = field(default_factory=list)
+    _numbers: dict[object, int] = field(default_factory=dict)
+    _seen: dict[int, tuple[Figure, int]] = field(default_factory=dict)
+
+    @classmethod
+    def over(cls, working: Iterable[tuple[str, Figure]]) -> Ledger:
+        """Number figures in the order of a result."""
+        ledger = cls()
+        for place, figure in working:
+            ledger.number(figure, place)
+        return ledger
+
+    def number(self, figure: Figure, name: str = "") -> int:
+        """The number of a figure; it and its inputs are entered when new."""
+        if id(figure) in self._seen:
+            found = self._seen[id(figure)][1]
+            self._name(found, name)
+            return found
+        inputs: list[tuple[str, str, int | None]] = [
+            (words(label), said(made), self.number(made, words(label)))
+            if isinstance(made, Figure)
+            else (words(label), plain(made), None)
+            for label, made in figure.inputs.items()
+        ]
+        key = (figure.value, figure.unit, figure.formula, figure.source, str(inputs))
+        if key not in self._numbers:
+            self._numbers[key] = len(self.steps) + 1
+            self.steps.append(Step(len(self.steps) + 1, [], figure, inputs))
+        found = self._numbers[key]
+        self._seen[id(figure)] = (figure, found)
+        self._name(found, name)
+        return found
+
+    def step(self, figure: Figure) -> Step:
+        """The entry of a figure."""
+        return self.steps[self.number(figure) - 1]
+
+    def _name(self, found: int, name: str) -> None:
+        names = self.steps[found - 1].names
+        if name and name not in names:
+            names.append(name)
+
+
+def plain(made: float | str) -> str:
+    """An input that is no figure, as text."""
+    return made if isinstance(made, str) else number(float(made))

@@ -1,0 +1,122 @@
+"""One must: what to do next, what goes in when, and how every figure came about."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from mustwright.errors import InputError, UnknownKindError
+from mustwright.kinetics.ready import state
+from mustwright.nutrition.feeding_plan import Feed
+from mustwright.nutrition.protocols import built_in_protocols
+from mustwright.services import cellar as use
+from mustwright.services.fermentation import nothing_to_ferment
+from mustwright.services.foreseen import foreseen_plan
+from mustwright.services.outcome import doubts
+from mustwright.services.plan import PlanResult
+from mustwright.services.records import Cellar, SheetRecord
+from mustwright.services.report import plan_working
+from mustwright.web.pages.figures import Ledger
+from mustwright.web.pages.shown import show
+from mustwright.web.pictures.balance import balance_picture
+from mustwright.web.pictures.feed_line import feed_line
+from mustwright.web.pictures.gravity import Curve, alone
+from mustwright.working import Figure
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/musts/{slug}")
+def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLResponse:
+    """The plan by the protocol asked for, or by the one that suits best."""
+    cellar: Cellar = request.app.state.compose.cellar
+    record = cellar.sheet(slug)
+    try:
+        result = foreseen_plan(cellar, record.text, record.name, protocol or None)
+    except InputError as error:
+        if isinstance(error, UnknownKindError) and error.field == "protocol":
+            raise
+        return show(request, "stuck.html", 422, record=record, error=str(error))
+    units = use.units_typed(record.text)
+    third = use.third_break(result, result.plan, result.outcome)
+    return show(
+        request,
+        "plan.html",
+        record=record,
+        result=result,
+        ledger=ledger_of(result, third),
+        working=f"/musts/{slug}/working?protocol={result.plan.protocol}",
+        steps=use.next_steps(result, use.is_mixed(record.text)),
+        units=units,
+        volume_typed=use.in_typed_units(result.must.volume_l, units[0]),
+        ingredients=_ingredients(result, units),
+        later=any(one.stage != "primary" for one in result.must.ingredients),
+        third=third,
+        line_wide=feed_line(result.plan, third),
+        line_narrow=feed_line(result.plan, third, narrow=True),
+        will=forecast_view(result),
+        forecast_state=state(),
+        nothing=nothing_to_ferment(result.ground),
+        balance_wide=balance_picture(result.plan.balance, result.plan.nitrogen),
+        balance_narrow=balance_picture(result.plan.balance, result.plan.nitrogen, narrow=True),
+        feed_cautions=_cautions(result.plan.feeds),
+        protocols=names(cellar),
+    )
+
+
+@router.get("/musts/{slug}/working")
+def working_page(request: Request, slug: str, protocol: str | None = None) -> HTMLResponse:
+    """Every figure of a plan, numbered, each once."""
+    cellar: Cellar = request.app.state.compose.cellar
+    record: SheetRecord = cellar.sheet(slug)
+    result = foreseen_plan(cellar, record.text, record.name, protocol or None)
+    ledger = ledger_of(result, use.third_break(result, result.plan, result.outcome))
+    return show(request, "working.html", record=record, result=result, ledger=ledger)
+
+
+def forecast_view(result: PlanResult) -> dict[str, object] | None:
+    """The pictures of what a plan would do and where the model was never tried."""
+    if result.outcome is None:
+        return None
+    curves = [Curve(result.plan.protocol_name, result.outcome, 0, 2)]
+    dry = result.must.dry_gravity.value
+    return {
+        "wide": alone(curves, dry, "will-wide"),
+        "narrow": alone(curves, dry, "will-narrow", narrow=True),
+        "doubts": doubts(result.ground),
+    }
+
+
+def ledger_of(result: PlanResult, third: Figure) -> Ledger:
+    """Every figure of a plan, numbered in the same order wherever it is shown."""
+    ledger = Ledger.over(plan_working(result).items())
+    ledger.number(third, "a third of the sugar gone")
+    return ledger
+
+
+def names(cellar: Cellar) -> list[tuple[str, str]]:
+    """Every protocol there is, by id and name: built-in ones, then the maker's own."""
+    everything = {**built_in_protocols(), **use.own_protocols(cellar)}
+    return [(p.id, p.name if p.built_in else f"{p.name} (own)") for p in everything.values()]
+
+
+def _ingredients(result: PlanResult, units: tuple[str, str]) -> list[dict[str, object]]:
+    rows: list[dict[str, object]] = []
+    for one in result.must.ingredients:
+        wet = one.origin == "fill"
+        typed = use.in_typed_units(*((one.litres, units[0]) if wet else (one.kg, units[1])))
+        rows.append({"line": one, "typed": typed})
+    return rows
+
+
+def _cautions(feeds: tuple[Feed, ...]) -> list[list[str]]:
+    """For each feed the cautions of its nutrients, each sentence once."""
+    found = []
+    for feed in feeds:
+        sentences: dict[str, None] = {}
+        for item in feed.items:
+            for sentence in item.caution.split(". "):
+                if sentence.strip():
+                    sentences[sentence.strip().rstrip(".") + "."] = None
+        found.append([" ".join(sentences)] if sentences else [])
+    return found

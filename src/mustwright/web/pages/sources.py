@@ -1,0 +1,48 @@
+"""Where the figures are from, what the marks mean, and safety and law in one place."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from mustwright.nutrition.limits import legal_profiles
+from mustwright.web.pages.figures import bibliography
+from mustwright.web.pages.shown import show
+
+router = APIRouter(include_in_schema=False)
+MARKS = (
+    ("common practice, no source", "a habit of the trade that no document we read states"),
+    ("from memory", "a value recalled and not yet checked against its document"),
+    ("assumed", "our own judgement, standing in until something better is known"),
+    ("arithmetic", "follows from the figures named beside it"),
+    ("typed by the maker", "what you typed, taken as it is"),
+)
+SAFETY = (
+    "alcohol",
+    "carbon_dioxide_room",
+    "pressure_glass",
+    "powder_in_gassy_must",
+    "hot_water",
+    "yeast_heat",
+    "caustic_carbonate",
+    "sulfite_asthma",
+    "pollen_allergen",
+    "poisonous_plant_parts",
+    "urea_never",
+    "label_first",
+    "local_law",
+)
+
+
+@router.get("/sources")
+def sources_page(request: Request) -> Response:
+    """Bibliography, marks, cautions, legal profiles."""
+    documents = sorted(bibliography().items(), key=lambda pair: pair[0].lower())
+    return show(
+        request,
+        "sources.html",
+        documents=documents,
+        marks=MARKS,
+        safety=SAFETY,
+        laws=list(legal_profiles().values()),
+    )

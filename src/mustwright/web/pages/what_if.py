@@ -1,0 +1,119 @@
+"""What if it were warmer, sweeter, fed more: the plan's forecast and the changed one together."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from mustwright.errors import InputError, UnknownKindError
+from mustwright.kinetics.ready import state
+from mustwright.services import cellar as use
+from mustwright.services.foreseen import MEMBERS, foreseen_planned
+from mustwright.services.outcome import Outcome, doubts
+from mustwright.services.records import Cellar
+from mustwright.services.what_if import FIELDS, Planned, WhatIf, what_if
+from mustwright.services.what_if_facts import read_facts, shown_facts, slides
+from mustwright.web.forms.typed import said
+from mustwright.web.pages.figures import Ledger
+from mustwright.web.pages.shown import show
+from mustwright.web.pictures.gravity import Curve, alone
+
+router = APIRouter(include_in_schema=False)
+LABELS = {
+    "temperature": ("Must temperature, °C", "also as 68 F"),
+    "pitch": ("Dry yeast, g", "woken as the plan says"),
+    "nitrogen": ("Nitrogen fed in all, mg N/L", "every feed by the same factor"),
+    "gravity": ("Gravity at pitch", "also as 24 Bx"),
+}
+UNITS = {"temperature": "°C", "pitch": "g", "nitrogen": "mg N/L", "gravity": ""}
+OUTCOMES = {
+    "days_to_dry": "Dry after",
+    "chance_of_sticking": "Sticks or crawls",
+    "residual_sugar_g_l": "Sugar left",
+    "residual_yan_mg_l": "Nitrogen left",
+    "peak_temperature_c": "Warmest",
+}
+
+
+@router.get("/musts/{slug}/what-if")
+def what_if_page(
+    request: Request, slug: str, protocol: str | None = None, fragment: str = ""
+) -> HTMLResponse:
+    """The form and both forecasts; with `fragment` the forecasts alone."""
+    cellar: Cellar = request.app.state.compose.cellar
+    record = cellar.sheet(slug)
+    template = "what_if_answer.html" if fragment else "what_if.html"
+    try:
+        plan = use.plan_text(cellar, record.text, record.name, protocol or None)
+        planned = foreseen_planned(cellar, record.text, record.name, protocol or None)
+    except InputError as error:
+        if isinstance(error, UnknownKindError) and error.field == "protocol":
+            raise
+        return show(request, "stuck.html", 422, record=record, error=str(error))
+    context: dict[str, Any] = {
+        "record": record,
+        "plan": plan.plan,
+        "labels": LABELS,
+        "forecast_state": state(),
+        "members": MEMBERS,
+        "answer": None,
+        "errors": {},
+    }
+    if planned is None:
+        return show(request, template, **context)
+    query = {name: request.query_params.get(name, "")[:80] for name in FIELDS}
+    facts, errors = read_facts(planned, query)
+    found = what_if(planned, facts)
+    typed = {
+        name: query[name] if name in errors else query[name].strip() or shown
+        for name, shown in shown_facts(facts).items()
+    }
+    context |= {
+        "answer": found,
+        "typed": typed,
+        "at": shown_facts(facts),
+        "errors": {name: said(error) for name, error in errors.items()},
+        "slides": slides(planned.facts),
+        "changes": _changes(found),
+        "rows": _rows(found),
+        "ledger": _ledger(found),
+        "pictures": [_picture(found, narrow) for narrow in (False, True)],
+        "doubts": doubts(plan.ground),
+    }
+    return show(request, template, 422 if errors else 200, **context)
+
+
+def _changes(found: WhatIf) -> list[str]:
+    old, new = shown_facts(found.planned.facts), shown_facts(found.facts)
+    return [
+        f"{LABELS[name][0].split(',')[0].lower()} {new[name]} {UNITS[name]}".strip()
+        + f" instead of {old[name]}"
+        for name in found.changed
+    ]
+
+
+def _rows(found: WhatIf) -> list[dict[str, object]]:
+    old: Outcome = found.planned.outcome
+    return [
+        {"name": words, "old": getattr(old, name), "new": getattr(found.outcome, name)}
+        for name, words in OUTCOMES.items()
+    ]
+
+
+def _ledger(found: WhatIf) -> Ledger:
+    ledger = Ledger()
+    for outcome in (found.planned.outcome, found.outcome):
+        for name, words in OUTCOMES.items():
+            ledger.number(getattr(outcome, name), words)
+    return ledger
+
+
+def _picture(found: WhatIf, narrow: bool) -> str:
+    planned: Planned = found.planned
+    curves = [Curve("as planned", planned.outcome, 1, 1)]
+    if found.changed:
+        curves.insert(0, Curve("changed", found.outcome, 0, 2))
+    key = "what-if-narrow" if narrow else "what-if-wide"
+    return alone(curves, found.dry_gravity, key, narrow)

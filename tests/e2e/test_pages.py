@@ -1,0 +1,133 @@
+"""Every page on both screens: no complaint, no accessibility rule broken, nothing over the edge."""
+
+from __future__ import annotations
+
+import pytest
+
+PAGES = {
+    "musts": "/",
+    "new-must": "/musts/new",
+    "new-must-text": "/musts/new/text",
+    "plan": "/musts/dry-lane-mead",
+    "plan-fruit": "/musts/hedgerow-berry",
+    "plan-us-units": "/musts/midwinter-sweet?protocol=staged_for_strong_musts",
+    "working": "/musts/dry-lane-mead/working",
+    "compare": "/musts/dry-lane-mead/compare",
+    "compare-some": "/musts/hedgerow-berry/compare?protocol=everything_at_pitch"
+    "&protocol=two_feeds_for_fruit",
+    "compare-beside": "/musts/dry-lane-mead/compare?beside=label_rate_days_1_2_3",
+    "what-if": "/musts/dry-lane-mead/what-if",
+    "what-if-changed": "/musts/dry-lane-mead/what-if?temperature=26&nitrogen=100&gravity=1.12",
+    "edit": "/musts/hedgerow-berry/edit",
+    "edit-text": "/musts/hedgerow-berry/text",
+    "protocols": "/protocols",
+    "protocol": "/protocols/daily_taper_of_three",
+    "own-protocol": "/protocols/new?like=quarters_by_day_or_third",
+    "shelf": "/shelf",
+    "jar": "/shelf/complex_blend",
+    "new-jar": "/shelf/new",
+    "convert": "/convert?value=24+Bx",
+    "convert-alcohol": "/convert?value=1.010&original=1.100&temperature=24+C",
+    "sources": "/sources",
+}
+
+UNFOLDED = ["plan", "compare", "what-if-changed", "working", "shelf", "convert-alcohol"]
+DARK = ["musts", "plan", "compare", "what-if-changed", "new-must", "shelf"]
+PICTURES = [
+    "musts", "plan", "plan-us-units", "plan-fruit", "compare", "compare-beside", "compare-some",
+    "what-if", "what-if-changed", "protocols",
+]  # fmt: skip
+
+
+def over_the_edge(page):
+    return page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_with_scripts(page, axe, shoot, name):
+    answer = page.goto(PAGES[name])
+    assert answer.status == 200
+    assert page.get_by_role("heading", level=1).count() == 1
+    assert axe(page) == []
+    assert over_the_edge(page) <= 0
+    assert shoot(page, name).stat().st_size > 5000
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_without_scripts(plain_page, name):
+    assert plain_page.goto(PAGES[name]).status == 200
+    assert plain_page.get_by_role("heading", level=1).is_visible()
+
+
+@pytest.mark.parametrize("name", UNFOLDED)
+def test_everything_unfolded_still_fits(page, axe, name):
+    page.goto(PAGES[name])
+    opened = page.evaluate(
+        "() => { const all = document.querySelectorAll('details');"
+        " all.forEach(d => { d.open = true }); return all.length }"
+    )
+    assert opened > 0 or name == "working"
+    assert over_the_edge(page) <= 0
+    assert axe(page) == []
+
+
+@pytest.mark.parametrize("name", DARK)
+def test_the_dark_theme_can_be_read(page, axe, shoot, name):
+    page.emulate_media(color_scheme="dark")
+    page.goto(PAGES[name])
+    assert axe(page) == []
+    shoot(page, f"{name}-dark")
+
+
+@pytest.mark.parametrize("viewport", ["phone"], indirect=True)
+@pytest.mark.parametrize("name", PAGES)
+def test_buttons_and_fields_are_large_enough_for_a_thumb(page, name):
+    page.goto(PAGES[name])
+    small = page.evaluate(
+        """() => [...document.querySelectorAll(
+            'button, .button, select, textarea, input:not([type=hidden])')]
+          .filter(e => e.tabIndex >= 0 && e.checkVisibility())
+          .filter(e => !['checkbox', 'radio'].includes(e.type))
+          .map(e => [e.outerHTML.slice(0, 80), e.getBoundingClientRect().height])
+          .filter(([, height]) => height < 43.5)"""
+    )
+    assert small == []
+
+
+@pytest.mark.parametrize("viewport", ["phone"], indirect=True)
+def test_text_in_pictures_stays_inside_them(page):
+    for name in (
+        "plan",
+        "plan-us-units",
+        "compare",
+        "compare-some",
+        "what-if-changed",
+        "protocols",
+        "musts",
+    ):
+        page.goto(PAGES[name])
+        outside = page.evaluate(
+            """() => [...document.querySelectorAll('svg text')]
+              .filter(t => t.checkVisibility())
+              .map(t => [t, t.getBoundingClientRect(), t.ownerSVGElement.getBoundingClientRect()])
+              .filter(([, t, s]) => t.left < s.left - 1 || t.right > s.right + 1
+                                    || t.bottom > s.bottom + 1)
+              .map(([t]) => t.textContent)"""
+        )
+        assert outside == [], name
+
+
+def test_no_two_texts_of_a_picture_lie_on_each_other(page):
+    for name in PICTURES:
+        page.goto(PAGES[name])
+        overlaps = page.evaluate(
+            """() => { const found = [];
+              for (const svg of document.querySelectorAll('svg')) {
+                const texts = [...svg.querySelectorAll('text')].filter(t => t.checkVisibility())
+                  .map(t => [t.textContent, t.getBoundingClientRect()]);
+                texts.forEach(([a, r], i) => texts.slice(i + 1).forEach(([b, s]) => {
+                  if (r.left < s.right - 1 && s.left < r.right - 1
+                      && r.top < s.bottom - 3 && s.top < r.bottom - 3) found.push([a, b]) }))
+              } return found }"""
+        )
+        assert overlaps == [], name

@@ -1,0 +1,20 @@
+"""Fast gravity and Brix against the functions of the must package."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from mustwright.kinetics import observe
+from mustwright.must.gravity import brix_from_gravity, gravity_from_composition
+
+
+def test_gravity_equals_the_must_package() -> None:
+    random = np.random.default_rng(4)
+    extract, ethanol = random.uniform(0, 600, 5000), random.uniform(0, 175, 5000)
+    fast = observe.gravity(extract, ethanol)
+    assert np.max(np.abs(fast - gravity_from_composition(extract, ethanol))) < 3e-5
+
+
+def test_brix_equals_the_must_package() -> None:
+    gravity = np.linspace(0.975, 1.25, 2000)
+    assert np.max(np.abs(observe.brix(gravity) - brix_from_gravity(gravity))) < 0.005

@@ -1,0 +1,129 @@
+"""Pictures are well-formed, have a mark for each feed, and keep the two nitrogens apart."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from datetime import UTC, datetime
+
+import pytest
+
+from fake_cellar import FakeCellar
+from mustwright.nutrition.protocols import built_in_protocols
+from mustwright.services import cellar as use
+from mustwright.services.demo import demo_sheets, seed_demo
+from mustwright.web.pictures.balance import balance_picture
+from mustwright.web.pictures.feed_line import feed_line, nominal_line, small_line
+from mustwright.web.pictures.side_by_side import side_by_side
+from mustwright.web.pictures.svg import TimeAxis, text
+
+NS = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture(scope="module")
+def cellar():
+    made = FakeCellar(lambda: datetime(2031, 5, 1, tzinfo=UTC))
+    seed_demo(made)
+    return made
+
+
+@pytest.fixture(params=[slug for slug, _, _ in demo_sheets()])
+def compared(request, cellar):
+    record = cellar.sheet(request.param)
+    return use.compare_text(cellar, record.text, record.name)
+
+
+def parsed(markup):
+    """The picture as XML; the class of every element that is drawn."""
+    root = ET.fromstring(str(markup))
+    assert root.get("role") == "img"
+    named = root.get("aria-labelledby")
+    assert any(e.get("id") == named and e.text for e in root.iter())
+    assert not [e for e in root.iter() if e.get("style")]
+    drawn = [e for e in root if e.tag != "defs"]
+    return root, [(e.get("class") or "") for e in drawn]
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_the_feed_line_has_a_mark_for_each_feed(compared, narrow):
+    for plan in compared.plans:
+        third = use.third_break(compared, plan)
+        root, classes = parsed(feed_line(plan, third, narrow))
+        assert classes.count("stem") == len(plan.feeds)
+        assert classes.count("ammonium") == sum(f.ammonium_mg_l.value > 0 for f in plan.feeds)
+        assert classes.count("amino") == sum(f.amino_mg_l.value > 0 for f in plan.feeds)
+        assert classes.count("band") == classes.count("break") == 1
+        hatched = [e for e in root if e.get("class") == "amino"]
+        assert all(e.get("fill", "").startswith("url(#") for e in hatched)
+
+
+def test_stacks_are_as_tall_as_their_nitrogen(compared):
+    for plan in compared.plans:
+        root, _ = parsed(feed_line(plan, use.third_break(compared, plan)))
+        heights = [float(e.get("height")) for e in root if e.get("class") == "ammonium"]
+        values = [f.ammonium_mg_l.value for f in plan.feeds if f.ammonium_mg_l.value > 0]
+        for height, value in zip(heights, values, strict=True):
+            assert height / max(heights) == pytest.approx(value / max(values), abs=0.01)
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_side_by_side_has_every_protocol_and_every_feed(compared, narrow):
+    thirds = [use.third_break(compared, plan) for plan in compared.plans]
+    _, classes = parsed(side_by_side(compared.plans, thirds, compared.suits_best, narrow))
+    assert classes.count("spine") == classes.count("hollow") == len(compared.plans)
+    assert classes.count("stem") == sum(len(plan.feeds) for plan in compared.plans)
+    assert classes.count("need") == len(compared.plans)
+    assert classes.count("t mark") == 1
+
+
+def test_bars_of_side_by_side_are_as_long_as_their_totals(compared):
+    plans = compared.plans
+    thirds = [use.third_break(compared, plan) for plan in plans]
+    root, _ = parsed(side_by_side(plans, thirds, compared.suits_best))
+    hollow = [e for e in root if e.get("class") == "hollow"]
+    parts = [e for e in root if e.get("class") in
+             ("ammonium half", "amino half", "wake", "ammonium", "amino")
+             and float(e.get("x")) >= float(hollow[0].get("x"))]  # fmt: skip
+    scale = float(hollow[0].get("width")) / plans[0].nitrogen.demand_mg_l.value
+    drawn = sum(float(e.get("width")) for e in parts) / scale
+    wanted = sum(plan.nitrogen.total_mg_l.value for plan in plans)
+    assert drawn == pytest.approx(wanted, rel=0.01)
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_the_balance_has_a_row_for_each_nutrient(compared, narrow):
+    plan = compared.plans[0]
+    _, classes = parsed(balance_picture(plan.balance, plan.nitrogen, narrow))
+    assert classes.count("need") == len(plan.balance)
+
+
+@pytest.mark.parametrize("identity", sorted(built_in_protocols()))
+def test_a_nominal_line_has_a_dot_for_each_feed(identity):
+    protocol = built_in_protocols()[identity]
+    slots, third = use.nominal_feeds(protocol)
+    feeds = [(slot.expected.value, slot.rule.name, "a share") for slot in slots]
+    _, classes = parsed(nominal_line(feeds, third, identity))
+    assert classes.count("dot") == len(slots)
+
+
+def test_the_small_line_shows_every_feed(compared):
+    for plan in compared.plans:
+        _, classes = parsed(small_line(plan, use.third_break(compared, plan), "k"))
+        assert classes.count("stem") == len(plan.feeds)
+
+
+def test_words_are_escaped():
+    assert "<b>" not in text(0, 0, "<b>&")
+    assert ET.fromstring(text(0, 0, "<b>&")).text == "<b>&"
+
+
+@pytest.mark.parametrize(("last", "end"), [(0, 24), (24, 24), (25, 48), (240, 240), (2000, 2016)])
+def test_an_axis_holds_its_hours_in_whole_days(last, end):
+    axis = TimeAxis.to_hold(0, 400, [last])
+    assert axis.end_h == end
+    assert axis.x(0) == 0
+    assert axis.x(end) == 400
+    assert axis.x(last) <= 400
+    steps = [
+        axis.x(b * 24) - axis.x(a * 24) for a, b in zip(axis.days, axis.days[1:], strict=False)
+    ]
+    assert all(step >= 29 for step in steps)
