@@ -17,7 +17,7 @@ from mustwright.cellar.plan import (
     PlannedFeed,
     once_each,
 )
-from mustwright.cellar.progress import LAG, Progress
+from mustwright.cellar.progress import CLOSED, LAG, Progress
 from mustwright.kinetics.pace import usual_pace
 from mustwright.nutrition.programme import Ceiling, FeedAsk, Problem, solve
 from mustwright.nutrition.rounding import round_to_scale
@@ -32,6 +32,7 @@ KEPT, MOVED, FOLDED, CHANGED, DROPPED, WAITS = (
     "waits",
 )
 CLOCK = ("pitch", "after_pitch")
+LONGEST_H = 1000.0  # the longest that a trigger by the clock can say
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ class _Group:
 def propose(now: Progress, outlook: BatchOutlook) -> Proposal | None:
     """A new plan for the open feeds, or None while the plan in force fits."""
     open_feeds = [s.feed for s in now.feeds if s.state == "ahead"]
-    if not open_feeds or now.hours is None:
+    if not open_feeds or now.hours is None or now.phase == CLOSED:
         return None
     reasons = [*_outran(now, open_feeds), *_lagging(now, open_feeds)]
     reasons += [*_temperature(now, open_feeds, outlook), *_amounts(now)]
@@ -233,7 +234,8 @@ def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) 
 
 
 def _clock(now: Progress) -> Trigger:
-    return read_trigger({"after_pitch": f"{max(now.hours or 0.0, 0.0):.1f} h"}, "now")
+    hours = min(max(now.hours or 0.0, 0.0), LONGEST_H)
+    return read_trigger({"after_pitch": f"{hours:.1f} h"}, "now")
 
 
 def allowed_jars(

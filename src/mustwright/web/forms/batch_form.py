@@ -1,4 +1,4 @@
-"""What was typed about a batch: the small forms of its page into entries, and entries into fields."""
+"""What was typed about a batch: small forms into entries, and entries into fields."""
 
 from __future__ import annotations
 

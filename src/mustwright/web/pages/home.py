@@ -7,7 +7,7 @@ from starlette.responses import HTMLResponse
 
 from mustwright.compose import Compose
 from mustwright.services import cellar as use
-from mustwright.services.batch.due import due_today
+from mustwright.web.pages.batch.shared import due_now
 from mustwright.web.pages.shown import put_away, show
 from mustwright.web.pictures.feed_line import small_line
 
@@ -19,7 +19,7 @@ SHOWN_DUE = 12
 def home(request: Request, gone: str = "") -> HTMLResponse:
     """Batches due today, the worst first; then every kept must with what it wants next."""
     compose: Compose = request.app.state.compose
-    due = due_today(compose.ledger, compose.clock(), compose.local_zone)
+    due = due_now(compose)
     return show(
         request,
         "home.html",

@@ -93,9 +93,8 @@ def batch_line(scene: Scene, narrow: bool = False) -> Markup:
     if len(scene.warmth) >= 2:
         body += _warmth(scene, axis, depth)
         depth += 58
-    feeds, depth = _feeds(scene.feeds, axis, depth, width, f"{name}-hatch")
-    body += feeds
-    body.append(_now(scene.now_h, axis, TOP - 10, depth, width))
+    feeds, base, depth = _feeds(scene.feeds, axis, depth, width, f"{name}-hatch")
+    body += [_now(scene.now_h, axis, TOP - 10, base, width), *feeds]
     body.append(axis.labels(depth + 16))
     return picture(width, depth + 22, _title(scene), body, name, "narrow" if narrow else "wide")
 
@@ -183,11 +182,11 @@ def _warmth(scene: Scene, axis: TimeAxis, top: float) -> list[str]:
 
 def _feeds(
     feeds: Sequence[FeedMark], axis: TimeAxis, top: float, width: float, hatch: str
-) -> tuple[list[str], float]:
+) -> tuple[list[str], float, float]:
     """Stacks for feeds: solid when given, an outline with its range when due."""
     shown = [f for f in feeds if f.hours <= axis.end_h and f.state != "dropped"]
     if not shown:
-        return [], top
+        return [], top, top
     base = top + TALLEST + 18
     tallest = max([f.ammonium + f.amino for f in shown] + [1e-9])
     scale = TALLEST / tallest
@@ -204,7 +203,7 @@ def _feeds(
         y = base + 26 + 15 * row
         drawn.append(line(x, base + 4, x, y - 11, "leader"))
         drawn.append(near(x, y, f"feed {'+'.join(str(m) for m in members)}", width, "t"))
-    return drawn, base + 30 + 15 * max(rows, default=0)
+    return drawn, base, base + 30 + 15 * max(rows, default=0)
 
 
 def _grouped(feeds: Sequence[FeedMark], axis: TimeAxis) -> list[tuple[float, list[int]]]:

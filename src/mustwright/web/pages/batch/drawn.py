@@ -11,6 +11,7 @@ from mustwright.cellar.outlook import Band
 from mustwright.cellar.progress import CLOSED, FeedState
 from mustwright.cellar.step import clock, is_due, trigger_gravity
 from mustwright.services.batch.look import BatchView
+from mustwright.services.batch.paper import without_gravity
 from mustwright.web.pages import batch_words as words
 from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_line
 
@@ -118,16 +119,16 @@ def _marks(view: BatchView) -> list[FeedMark]:
         hours = _hours(view, stand)
         found.append(FeedMark(number, name, "given", hours, None, None, ammonium, amino))
     for one in state.feeds:
-        if one.state in ("ahead", "skipped"):
+        if one.state == "skipped" or (one.state == "ahead" and state.phase != CLOSED):
             span = view.outlook.due(one.feed.rule)
-            at = span.expected_h
+            at = max(span.expected_h, state.hours or 0.0)
             if one.given_at is not None:
                 at = (one.given_at - state.moment(0.0)).total_seconds() / 3600
             ammonium, amino = _nitrogen(view, one.feed.doses)
             found.append(
                 FeedMark(
-                    numbers[one.feed.key], one.feed.name, one.state, at, span.low_h, span.high_h,
-                    ammonium, amino,
+                    numbers[one.feed.key], one.feed.name, one.state, at, min(max(span.low_h, state.hours or 0.0), at),
+                    span.high_h, ammonium, amino,
                 )
             )  # fmt: skip
     return found
@@ -172,7 +173,9 @@ def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
     state, feed = view.progress, one.feed
     planned = words.feed_words(feed)
     due, given, when = False, "", ""
-    if one.state == "ahead" and state.pitched is not None:
+    if one.state == "ahead" and state.phase == CLOSED:
+        when = "never given"
+    elif one.state == "ahead" and state.pitched is not None:
         span = view.outlook.due(feed.rule)
         due = is_due(state, feed.rule, span)
         when = "due now" if due else _when_due(view, one, zone)
@@ -182,7 +185,7 @@ def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
         when = f"{one.state} {words.moment(one.given_at, zone, state.now)}"
         given = _given(view, one)
     return FeedRow(
-        number, feed.key, feed.name, one.state, feed.words, planned, given, when, due
+        number, feed.key, feed.name, one.state, without_gravity(feed.words), planned, given, when, due
     )  # fmt: skip
 
 

@@ -44,7 +44,7 @@ def _gravity(state: Progress, zone: tzinfo) -> Fact:
     instrument = data.load("watch")["error"]
     known = {float(v["gravity_sd"]["value"]): v["gravity_sd"]["source"]
              for v in instrument.values() if "gravity_sd" in v}  # fmt: skip
-    spread = f"± {2 * state.gravity_sd:.3f}"
+    spread = f"±\u00a0{2 * state.gravity_sd:.3f}"
     source = known.get(state.gravity_sd, "")
     return Fact("Gravity", f"{state.gravity:.3f}", spread, how, source)
 
@@ -71,7 +71,9 @@ def _fall(state: Progress) -> Fact | None:
         f"Weighted line through {s.count} readings over {s.hours:.0f} h; the range is two "
         "standard errors.",
     )
-    return Fact("Falls by", f"{s.per_day:.4f} a day", f"± {2 * s.sd:.4f}", how, "least squares")
+    return Fact(
+        "Falls by", f"{s.per_day:.4f} a day", f"±\u00a0{2 * s.sd:.4f}", how, "least squares"
+    )
 
 
 def _temperature(state: Progress) -> Fact:

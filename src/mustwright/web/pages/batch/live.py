@@ -47,6 +47,7 @@ class LogRow:
 
     stand: Standing
     when: str
+    logged: str
     title: str
     detail: str
     changes: list[words.Change]
@@ -120,7 +121,13 @@ def shown(
 
 
 def step_feed(view: BatchView) -> StepFeed | None:
-    """The feed that can be ticked off: that of the next step, else the first open one."""
+    """The feed to tick off with one tap; none where something else comes before feeding."""
+    ready = next_open_feed(view)
+    return ready if view.step.kind in ("feed", "read") else None
+
+
+def next_open_feed(view: BatchView) -> StepFeed | None:
+    """The feed of the next step, else the first open one."""
     state, step = view.progress, view.step
     if state.pitched is None:
         return None
@@ -136,7 +143,7 @@ def step_feed(view: BatchView) -> StepFeed | None:
 def _filled(view: BatchView, typed: Mapping[str, Typed]) -> dict[str, Typed]:
     """What the small forms hold when nothing was typed yet."""
     unit = batch_form.temperature_unit(view.progress.plan.sheet)
-    ready = step_feed(view)
+    ready = next_open_feed(view)
     doses = {}
     if ready is not None:
         doses = {f"{batch_form.GRAMS}{d.nutrient}": f"{d.grams:g}" for d in ready.feed.doses}
@@ -161,6 +168,9 @@ def log_rows(view: BatchView, desk: Desk, most: int) -> list[LogRow]:
             LogRow(
                 stand,
                 words.moment(stand.at, desk.zone, desk.now),
+                words.moment(stand.entry.logged_at, desk.zone, desk.now)
+                if stand.entry.logged_at
+                else "",
                 words.title(stand.what),
                 words.detail(stand.what, plan),
                 words.history(stand, desk.zone, plan),

@@ -6,7 +6,10 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from mustwright.cellar.log import plans
+from mustwright.cellar.plan import PlannedFeed
+from mustwright.cellar.refit import FeedChange
 from mustwright.errors import ConflictError, InputError
+from mustwright.services.batch.paper import without_gravity
 from mustwright.services.batch.replan import adopt, fingerprint
 from mustwright.web.pages import batch_words as words
 from mustwright.web.pages.batch.shared import Desk, Form, back_to, seen_of
@@ -49,19 +52,31 @@ def put_in_force(request: Request, slug: str, typed: Form) -> Response:
     return back_to(slug, entry.id)
 
 
+def _when_after(feed: PlannedFeed) -> str:
+    return "" if feed.dropped or not feed.doses else without_gravity(feed.words)
+
+
+def _what(change: FeedChange) -> str:
+    if change.what == "folded" and not change.after.dropped:
+        return "takes others in"
+    return WHAT.get(change.what, change.what)
+
+
 def _shown(request: Request, desk: Desk, slug: str, status: int = 200, wrong: str = "") -> Response:
     view = desk.view(slug)
     proposal = view.proposal
     rows = [
         {
             "name": c.name,
-            "what": WHAT.get(c.what, c.what),
+            "what": _what(c),
             "same": c.what == "kept",
             "why": c.why,
             "before": words.feed_words(c.before),
-            "before_when": c.before.words,
+            "before_when": without_gravity(c.before.words),
             "after": words.feed_words(c.after),
-            "after_when": "" if c.after.dropped or not c.after.doses else c.after.words,
+            "after_when": ""
+            if c.after.dropped or not c.after.doses
+            else without_gravity(c.after.words),
         }
         for c in (proposal.changes if proposal else ())
     ]

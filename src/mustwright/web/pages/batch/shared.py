@@ -13,12 +13,14 @@ from mustwright.cellar.entries import Entry, Reading
 from mustwright.cellar.log import Standing, to_undo
 from mustwright.compose import Compose
 from mustwright.errors import InputError
+from mustwright.services.batch.due import DueList, due_today
 from mustwright.services.batch.look import BatchView, look
 from mustwright.services.batch.port import Ledger
 from mustwright.services.records import Cellar, MissingRecordError
 from mustwright.web.forms.typed import Typed, posted
 from mustwright.web.forms.typed import said as said_error
 
+SMALL, PATIENCE_S = 60, 1.0
 Form = Annotated[Typed, Depends(posted)]
 
 
@@ -42,6 +44,15 @@ class Desk:
             return bool(sheet) and self.cellar.sheet(sheet).slug == sheet
         except MissingRecordError:
             return False
+
+
+def due_now(compose: Compose) -> DueList:
+    """What is due today; in a small cellar always up to date, in a large one a few at a time."""
+    ledger, now, zone = compose.ledger, compose.clock(), compose.local_zone
+    found = due_today(ledger, now, zone)
+    if found.stale and len(found.today) + len(found.later) <= SMALL:
+        found = due_today(ledger, now, zone, budget_s=PATIENCE_S)
+    return found
 
 
 def log_of(stands: Sequence[Standing]) -> list[Entry]:

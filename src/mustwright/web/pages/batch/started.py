@@ -15,7 +15,6 @@ from starlette.responses import RedirectResponse, Response
 
 from mustwright.errors import InputError
 from mustwright.services import cellar as use
-from mustwright.services.batch.due import DueItem, due_today
 from mustwright.services.batch.fields import moment_typed
 from mustwright.services.batch.port import BatchRecord
 from mustwright.services.batch.record import plan_of, start_batch
@@ -23,7 +22,7 @@ from mustwright.services.batch.whole import import_json
 from mustwright.services.records import SheetRecord
 from mustwright.web.forms.typed import Typed
 from mustwright.web.pages import batch_words as words
-from mustwright.web.pages.batch.shared import Desk, Form, error_words
+from mustwright.web.pages.batch.shared import Desk, Form, due_now, error_words
 from mustwright.web.pages.must_form import version_of
 from mustwright.web.pages.plan import names
 from mustwright.web.pages.shown import put_away, show, show_form
@@ -105,7 +104,7 @@ def all_batches(request: Request, gone: str = "") -> Response:
 def _list(
     request: Request, desk: Desk, gone: str = "", errors: Mapping[str, str] | None = None
 ) -> Response:
-    due = due_today(desk.ledger, desk.now, desk.zone)
+    due = due_now(request.app.state.compose)
     going = {item.slug for item in (*due.today, *due.later)}
     closed = [r for r in desk.ledger.batches() if r.slug not in going]
     closed.sort(key=lambda r: r.updated_at, reverse=True)
@@ -134,12 +133,6 @@ def _closed(desk: Desk, record: BatchRecord) -> dict[str, str]:
         f"last entry {words.moment(record.updated_at, desk.zone, desk.now)}",
     ]
     return {"slug": record.slug, "name": record.name, "words": "; ".join(s for s in said if s)}
-
-
-def strip_words(item: DueItem) -> str:
-    """Phase and gravity of a batch of the list."""
-    gravity = "" if item.gravity is None else f", {item.gravity:.3f}"
-    return f"{item.phase}{gravity}" if item.phase else ""
 
 
 @router.post("/batches")
