@@ -165,7 +165,7 @@ def _temperature(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutl
     off = now.temperature_c - now.plan.must.temperature_c
     if not now.temperature_read or abs(off) < _v("warmer_c"):
         return []
-    moved = [f for f in feeds if _moves(f, outlook)]
+    moved = [f for f in feeds if _moves(now, f, outlook)]
     if not moved:
         return []
     return [
@@ -174,14 +174,25 @@ def _temperature(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutl
     ]
 
 
-def _moves(feed: PlannedFeed, outlook: BatchOutlook) -> bool:
-    """Whether a feed falls outside the hours the plan gave for it, or a clock no longer fits."""
+def _moves(now: Progress, feed: PlannedFeed, outlook: BatchOutlook) -> bool:
+    """Whether a feed falls outside the hours the plan gave for it, or a clock no longer fits.
+
+    A feed whose hour has come by the clock is simply due.
+    """
+    if feed.rule.kind in CLOCK and (now.hours or 0.0) >= feed.rule.amount - 0.1:
+        return False
     if feed.rule.kind == "after_pitch" and 0.02 < feed.sugar_used < 1:
         span = outlook.used(feed.sugar_used)
         return not span.low_h <= feed.rule.amount <= span.high_h
     if feed.rule.kind in CLOCK:
         return False
     return not feed.low_h <= outlook.due(feed.rule).expected_h <= feed.high_h
+
+
+def _overtaken(now: Progress, feed: PlannedFeed, outlook: BatchOutlook) -> bool:
+    """A clock feed that would go by the sugar instead, and that sugar is gone already."""
+    by_sugar = feed.rule.kind == "after_pitch" and _moves(now, feed, outlook)
+    return by_sugar and now.sugar_used > feed.sugar_used + _v("passed_sugar")
 
 
 def _amounts(now: Progress) -> list[str]:
@@ -205,7 +216,7 @@ def _given_and_planned(now: Progress) -> tuple[float, float]:
 
 def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) -> list[_Group]:
     """Open feeds in the order they fall due; those already passed become one, now."""
-    passed = tuple(f for f in feeds if _passed(now, f))
+    passed = tuple(f for f in feeds if _passed(now, f) or _overtaken(now, f, outlook))
     groups = []
     if passed:
         why = "its moment has passed" if len(passed) == 1 else "their moments have passed"
@@ -221,13 +232,13 @@ def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) 
                 trigger = read_trigger("onset", feed.key)
                 groups.append(_Group((feed,), trigger, 0.0, why, WAITS))
                 continue
-        if feed.rule.kind == "after_pitch" and _moves(feed, outlook):
+        if feed.rule.kind == "after_pitch" and _moves(now, feed, outlook):
             trigger = read_trigger({"sugar_used": round(feed.sugar_used, 3)}, feed.key)
             why = "the clock no longer fits the pace: it goes by the sugar used"
             groups.append(_Group((feed,), trigger, feed.sugar_used, why, MOVED))
             continue
         what, why = KEPT, ""
-        if _moves(feed, outlook):
+        if _moves(now, feed, outlook):
             what, why = MOVED, "same trigger, expected at another time"
         groups.append(_Group((feed,), feed.rule, planned_used(now, feed), why, what))
     return groups

@@ -127,8 +127,8 @@ def _marks(view: BatchView) -> list[FeedMark]:
             ammonium, amino = _nitrogen(view, one.feed.doses)
             found.append(
                 FeedMark(
-                    numbers[one.feed.key], one.feed.name, one.state, at, min(max(span.low_h, state.hours or 0.0), at),
-                    span.high_h, ammonium, amino,
+                    numbers[one.feed.key], one.feed.name, one.state, at,
+                    min(max(span.low_h, state.hours or 0.0), at), span.high_h, ammonium, amino,
                 )
             )  # fmt: skip
     return found
@@ -184,9 +184,8 @@ def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
     elif one.given_at is not None:
         when = f"{one.state} {words.moment(one.given_at, zone, state.now)}"
         given = _given(view, one)
-    return FeedRow(
-        number, feed.key, feed.name, one.state, without_gravity(feed.words), planned, given, when, due
-    )  # fmt: skip
+    trigger = without_gravity(feed.words)
+    return FeedRow(number, feed.key, feed.name, one.state, trigger, planned, given, when, due)
 
 
 def _when_due(view: BatchView, one: FeedState, zone: tzinfo) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from mustwright.cellar.entries import CORRECTABLE, Entry
+from mustwright.cellar.entries import CORRECTABLE, Correction, Entry, what_from
 from mustwright.cellar.log import Standing, to_undo
 from mustwright.cellar.plan import BatchPlan
 from mustwright.errors import ConflictError, InputError
@@ -57,11 +57,29 @@ def keep_correction(request: Request, slug: str, id: str, typed: Form) -> Respon
             return back_to(slug, "", f"#e-{id}")
         correct(desk.ledger, slug, id, what, at=at, seen=seen, now=desk.now)
     except ChangedEntryError as error:
-        return _form(request, desk, desk.view(slug), stand, typed, theirs=error.theirs)
+        view = desk.view(slug)
+        merged = _merged(_stand(view, id), error.theirs, typed, desk)
+        return _form(request, desk, view, stand, merged, theirs=error.theirs)
     except InputError as error:
         field = f"entry-{batch_form.field_of(error.field)}"
         return _form(request, desk, view, stand, typed, {field: error_words(error)})
     return back_to(slug, "", f"#e-{id}")
+
+
+def _merged(now: Standing, theirs: Sequence[Entry], typed: Typed, desk: Desk) -> Typed:
+    """What was typed; fields that were left alone take what the other one wrote."""
+    first = theirs[0].what
+    if not isinstance(first, Correction):
+        return typed
+    unit = typed.get("unit_opened") or "C"
+    was = what_from(now.entry.what.kind, first.before)
+    base = batch_form.typed_from(was, first.at_before, unit, desk.zone)
+    other = batch_form.typed_from(now.what, now.at, unit, desk.zone)
+    kept = {
+        name: other.get(name, value) if value.strip() == base.get(name).strip() else value
+        for name, value in typed.fields.items()
+    }
+    return Typed(kept, typed.rows, typed.many)
 
 
 def _opened(view: BatchView, stand: Standing, typed: Typed, desk: Desk) -> Typed:
