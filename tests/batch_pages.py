@@ -16,11 +16,14 @@ NOW = datetime(2031, 5, 4, 18, tzinfo=UTC)
 class Cellar:
     """A batch in a cellar whose clock stands where a test puts it."""
 
-    def __init__(self, app) -> None:
-        self.compose = app.state.compose
+    def __init__(self, compose) -> None:
+        self.compose = compose
         self.compose.zone = UTC
         self.now = NOW
         self.compose.clock = lambda: self.now
+
+    def pass_hours(self, hours: float) -> None:
+        self.now += timedelta(hours=hours)
 
     @property
     def ledger(self):

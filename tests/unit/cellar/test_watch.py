@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from datetime import UTC
 from itertools import pairwise
 
 import pytest
@@ -11,6 +12,7 @@ from batches import PITCHED, STRONG, WEAK, Log, plan
 from mustwright import data
 from mustwright.cellar.entries import Event, FeedGiven, Given
 from mustwright.cellar.restart import restart_plan
+from mustwright.cellar.step import next_step
 from mustwright.cellar.stuck import diagnose
 from mustwright.cellar.watch import watch
 
@@ -220,3 +222,13 @@ def test_a_mead_at_the_end_of_what_yeast_bears_is_not_restarted():
 def test_low_ph_is_mended_before_the_restart():
     first = restart_plan(stuck_log(fed=True, ph=2.95).at(193)).first
     assert any("2.95" in line and "bicarbonate" in line for line in first)
+
+
+def test_a_dry_batch_is_not_told_to_feed_what_it_never_got():
+    log = steady(0.012, 8)
+    for day in range(20, 50, 5):
+        log.read(24 * day, 0.990, temperature_c=20)
+    state = log.at(24 * 46)
+    assert any(s.state == "ahead" for s in state.feeds)
+    step = next_step(state, log.outlook(24 * 46), watch(state, log.stands()), UTC)
+    assert step.kind == "finish"

@@ -14,7 +14,7 @@ from mustwright.services.batch.record import write
 
 @pytest.fixture
 def cellar(app):
-    return Cellar(app)
+    return Cellar(app.state.compose)
 
 
 @pytest.fixture

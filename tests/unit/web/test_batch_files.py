@@ -15,7 +15,7 @@ from mustwright.cellar.log import standing
 
 @pytest.fixture
 def cellar(app):
-    return Cellar(app)
+    return Cellar(app.state.compose)
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from mustwright.services.demo import seed_demo
 
 @pytest.fixture
 def cellar(app):
-    return Cellar(app)
+    return Cellar(app.state.compose)
 
 
 def at(cellar, hours_ago):
