@@ -64,8 +64,8 @@ def test_a_correction_keeps_what_was_said_before_with_who_and_when(client, cella
     assert now.what == Reading(gravity=1.086, temperature_c=20.123, ph=3.5, note="misread")
     assert now.at == cellar.now - timedelta(hours=2)
     said = words(page.text)
-    assert "Corrected by you, Sun 4 May 18:00 before: 1.068, must 20.123 °C, pH 3.5" in said
-    assert "after: 1.086, must 20.123 °C, pH 3.5, misread" in said
+    assert "Corrected by you, Sun 4 May 18:00 before: 1.068, must 20.12 °C, pH 3.5" in said
+    assert "after: 1.086, must 20.12 °C, pH 3.5, misread" in said
 
 
 def test_time_instrument_event_note_and_feed_are_corrected(client, cellar, slug):

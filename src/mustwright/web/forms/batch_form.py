@@ -6,6 +6,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from datetime import datetime, tzinfo
+from functools import lru_cache
 
 from mustwright.cellar.entries import (
     EVENTS,
@@ -44,6 +45,7 @@ _PLAIN = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 GRAMS = "grams-"
 
 
+@lru_cache(maxsize=128)
 def temperature_unit(sheet: str) -> str:
     """C, or F where the must's own sheet gives its temperature in it."""
     try:

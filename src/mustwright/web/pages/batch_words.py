@@ -20,6 +20,7 @@ from mustwright.cellar.entries import (
 )
 from mustwright.cellar.log import Standing
 from mustwright.cellar.plan import BatchPlan, Dose, PlannedFeed
+from mustwright.web.forms.batch_form import shown_temperature, temperature_unit
 
 
 def moment(at: datetime, zone: tzinfo, now: datetime | None = None) -> str:
@@ -43,7 +44,7 @@ def title(what: object) -> str:
 def detail(what: object, plan: BatchPlan | None = None) -> str:
     """What it says, without its title."""
     if isinstance(what, Reading):
-        return _reading(what)
+        return _reading(what, plan)
     if isinstance(what, FeedGiven):
         feed = plan.feed(what.feed) if plan is not None else None
         name = feed.name if feed else what.feed or ""
@@ -52,7 +53,7 @@ def detail(what: object, plan: BatchPlan | None = None) -> str:
         return " ".join(p for p in parts if p)
     if isinstance(what, Event):
         parts = [
-            "" if what.temperature_c is None else f"{what.temperature_c:g} °C",
+            "" if what.temperature_c is None else degrees(what.temperature_c, plan),
             "" if what.litres is None else f"{what.litres:g} L",
             what.note,
         ]
@@ -63,17 +64,29 @@ def detail(what: object, plan: BatchPlan | None = None) -> str:
     return what.text if isinstance(what, Note) else getattr(what, "caption", "")
 
 
-def _reading(what: Reading) -> str:
+def degrees(celsius: float, plan: BatchPlan | None) -> str:
+    """A temperature in the unit of the must's own sheet.
+
+    Examples
+    --------
+    >>> degrees(20.0, None)
+    '20 °C'
+    """
+    unit = temperature_unit(plan.sheet) if plan is not None else "C"
+    return f"{shown_temperature(celsius, unit)} °{unit}"
+
+
+def _reading(what: Reading, plan: BatchPlan | None) -> str:
     gravity = "" if what.gravity is None else f"{_trimmed(what.gravity)}"
     if what.brix is not None:
         gravity = f"{what.brix:g} Brix"
     if gravity and what.sample_c is not None:
-        gravity += f" at {what.sample_c:g} °C"
+        gravity += f" at {degrees(what.sample_c, plan)}"
     if gravity and what.instrument != "hydrometer":
         gravity += f" by {'device' if what.instrument == 'sensor' else what.instrument}"
     parts = [
         gravity,
-        "" if what.temperature_c is None else f"must {what.temperature_c:g} °C",
+        "" if what.temperature_c is None else f"must {degrees(what.temperature_c, plan)}",
         "" if what.ph is None else f"pH {what.ph:g}",
         what.note,
     ]

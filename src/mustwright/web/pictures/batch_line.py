@@ -53,6 +53,8 @@ class Scene:
         Forecast of gravity from the last reading on; None when the batch is closed.
     now_h : float
         Hours after pitch.
+    warmth, warmth_range, warmth_words
+        Must temperatures [h, °C], the range the yeast likes [°C], and its ends in words.
     """
 
     points: Sequence[Point]
@@ -61,6 +63,7 @@ class Scene:
     signs: Sequence[Sign]
     warmth: Sequence[tuple[float, float]]
     warmth_range: tuple[float, float]
+    warmth_words: tuple[str, ...]
     now_h: float
     end_h: float
     start_gravity: float
@@ -174,8 +177,8 @@ def _warmth(scene: Scene, axis: TimeAxis, top: float) -> list[str]:
     path = "M" + "L".join(f"{axis.x(max(h, 0.0))} {scale.y(t)}" for h, t in scene.warmth)
     return [
         rect(axis.left, above, axis.right - axis.left, bottom - above, "band"),
-        text(axis.left - 6, above + 9, f"{high:.0f} °C", "t tick", "end"),
-        text(axis.left - 6, bottom, f"{low:.0f} °C", "t tick", "end"),
+        text(axis.left - 6, above + 9, scene.warmth_words[1], "t tick", "end"),
+        text(axis.left - 6, bottom, scene.warmth_words[0], "t tick", "end"),
         element("path", d=path, class_="curve warmth"),
     ]
 
@@ -240,7 +243,8 @@ def _unclipped(axis: TimeAxis, hours: float) -> float:
 
 def _now(hours: float, axis: TimeAxis, top: float, bottom: float, width: float) -> str:
     x = axis.x(hours)
-    return line(x, top, x, bottom, "break") + near(x, top - 3, "now", width, "t mark")
+    words = near(max(x, axis.left + 16), top - 3, "now", width, "t mark")
+    return line(x, top, x, bottom, "break") + words
 
 
 def _title(scene: Scene) -> str:

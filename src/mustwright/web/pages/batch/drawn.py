@@ -8,7 +8,7 @@ from datetime import tzinfo
 from mustwright.cellar.entries import Event, FeedGiven, Reading
 from mustwright.cellar.log import Standing
 from mustwright.cellar.outlook import Band
-from mustwright.cellar.progress import CLOSED, FeedState
+from mustwright.cellar.progress import CLOSED, DRY, FeedState
 from mustwright.cellar.step import clock, is_due, trigger_gravity
 from mustwright.services.batch.look import BatchView
 from mustwright.services.batch.paper import without_gravity
@@ -18,6 +18,7 @@ from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_line
 BAND_STEPS = 40
 LONGEST_AHEAD_H, SHORTEST_H = 24.0 * 45, 24.0 * 5
 MOST_SIGNS = 60
+PAST = (DRY, CLOSED)  # nothing is fed any more
 
 
 @dataclass(frozen=True)
@@ -70,6 +71,10 @@ def scene_of(view: BatchView) -> Scene:
         signs=_signs(view)[-MOST_SIGNS:],
         warmth=_warmth(view),
         warmth_range=(yeast.temperature_low_c, yeast.temperature_high_c),
+        warmth_words=tuple(
+            words.degrees(t, state.plan)
+            for t in (yeast.temperature_low_c, yeast.temperature_high_c)
+        ),
         now_h=now_h,
         end_h=end,
         start_gravity=state.plan.must.gravity,
@@ -119,7 +124,7 @@ def _marks(view: BatchView) -> list[FeedMark]:
         hours = _hours(view, stand)
         found.append(FeedMark(number, name, "given", hours, None, None, ammonium, amino))
     for one in state.feeds:
-        if one.state == "skipped" or (one.state == "ahead" and state.phase != CLOSED):
+        if one.state == "skipped" or (one.state == "ahead" and state.phase not in PAST):
             span = view.outlook.due(one.feed.rule)
             at = max(span.expected_h, state.hours or 0.0)
             if one.given_at is not None:
@@ -173,7 +178,7 @@ def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
     state, feed = view.progress, one.feed
     planned = words.feed_words(feed)
     due, given, when = False, "", ""
-    if one.state == "ahead" and state.phase == CLOSED:
+    if one.state == "ahead" and state.phase in PAST:
         when = "never given"
     elif one.state == "ahead" and state.pitched is not None:
         span = view.outlook.due(feed.rule)

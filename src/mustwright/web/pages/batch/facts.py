@@ -79,8 +79,11 @@ def _fall(state: Progress) -> Fact | None:
 def _temperature(state: Progress) -> Fact:
     yeast = state.plan.yeast
     read = "As last read or moved to." if state.temperature_read else "As planned: none was read."
-    liked = f"This yeast likes {yeast.temperature_low_c:g} to {yeast.temperature_high_c:g} °C."
-    return Fact("Must", f"{state.temperature_c:.1f} °C", "", (read, liked))
+    low, high = (
+        words.degrees(t, state.plan) for t in (yeast.temperature_low_c, yeast.temperature_high_c)
+    )
+    now = words.degrees(round(state.temperature_c, 1), state.plan)
+    return Fact("Must", now, "", (read, f"This yeast likes {low} to {high}."))
 
 
 def _ph(state: Progress, zone: tzinfo) -> Fact | None:

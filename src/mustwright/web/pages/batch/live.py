@@ -36,7 +36,7 @@ from mustwright.web.pages.batch.shared import (
 from mustwright.web.pages.shown import show
 
 router = APIRouter(include_in_schema=False)
-SHOWN_LINES, MOST_LINES = 25, 2000
+SHOWN_LINES, MOST_LINES = 12, 2000
 TWICE = timedelta(minutes=2)
 KINDS = ("reading", "feed", "event", "note", "photo")
 
