@@ -67,10 +67,8 @@ def diagnose(now: Progress) -> Diagnosis:
     ]
     causes.sort(key=lambda c: -c.score)
     first, second = causes[:2]
-    tells = (
-        f"{first.measure}: it tells '{first.title.lower()}' from '{second.title.lower()}'. "
-        f"{first.separates}"
-    )
+    one, other = (c.title[:1].lower() + c.title[1:] for c in (first, second))
+    tells = f"{first.measure}: it tells '{one}' from '{other}'. {first.separates}"
     return Diagnosis(tuple(causes), tells)
 
 

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
+from mustwright.cli.batch_desk import moment_of, opened, told, view_now
 from mustwright.cli.sheets import file_text, print_json
 from mustwright.errors import InputError
 
 if TYPE_CHECKING:
-    from mustwright.cellar.entries import Entry
     from mustwright.compose import Compose
-    from mustwright.services.batch.look import BatchView
 
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 AT = click.option("--at", metavar="WHEN", help="now, 18:30, '2031-05-01 18:30' or ISO.")
@@ -28,43 +25,6 @@ def batch_command() -> None:
     """Follow a running batch: record what happens, be told the next step."""
 
 
-@contextmanager
-def _opened() -> Iterator[Compose]:
-    from mustwright.compose import Compose
-
-    compose = Compose.from_environment()
-    try:
-        yield compose
-    finally:
-        compose.close()
-
-
-def _view(compose: Compose, slug: str) -> BatchView:
-    from mustwright.services.batch.look import look
-
-    return look(compose.ledger, slug, compose.clock(), compose.local_zone)
-
-
-def _moment(compose: Compose, at: str | None) -> Any:
-    from mustwright.services.batch.fields import moment_typed
-
-    return moment_typed(at, compose.clock(), compose.local_zone)
-
-
-def _told(compose: Compose, slug: str, entry: Entry, as_json: bool) -> None:
-    """Say what was written and what comes next."""
-    view = _view(compose, slug)
-    if as_json:
-        from mustwright.services.batch.look import view_data
-        from mustwright.services.batch.whole import entry_data
-
-        print_json({"entry": entry_data(entry), **view_data(view)})
-        return
-    click.echo(f"Written ({entry.id[:8]}). {view.step.sentence}")
-    for finding in view.findings:
-        click.echo(f"  ! {finding.title} ({finding.confidence:.0%}): {finding.evidence}")
-
-
 @batch_command.command("start")
 @click.argument("must", metavar="MUST")
 @click.option("--protocol", metavar="ID", help="Id of a protocol; else the one that suits best.")
@@ -75,19 +35,19 @@ def start(
     must: str, protocol: str | None, name: str | None, pitched: str | None, as_json: bool
 ) -> None:
     """Start a batch from MUST: a must kept in the cellar, or a sheet file (.toml)."""
-    with _opened() as compose:
+    with opened() as compose:
         from mustwright.services.batch.record import plan_of, start_batch
 
         kept = "" if must.endswith(".toml") else must
         sheet = compose.cellar.sheet(kept) if kept else None
-        text = sheet.text if sheet else file_text(must, "MUST")
+        text = file_text(must, "MUST") if sheet is None else _on_the_shelf(compose, sheet.text)
         called = name or (sheet.name if sheet else Path(must).stem)
         own = {record.id: record.text for record in compose.cellar.protocols()}
         plan = plan_of(text, protocol, own, called)
         now = compose.clock()
-        when = _moment(compose, pitched) if pitched else None
+        when = moment_of(compose, pitched) if pitched else None
         record = start_batch(compose.ledger, plan, called, now=now, pitched_at=when, sheet=kept)
-        view = _view(compose, record.slug)
+        view = view_now(compose, record.slug)
         if as_json:
             from mustwright.services.batch.look import view_data
 
@@ -96,11 +56,18 @@ def start(
         click.echo(f"{record.slug}: started by '{plan.protocol_name}'. {view.step.sentence}")
 
 
+def _on_the_shelf(compose: Compose, text: str) -> str:
+    """A kept must as its page plans it: with the cellar's shelf, unless it has its own."""
+    from mustwright.services.cellar import sheet_with_shelf
+
+    return sheet_with_shelf(text, compose.cellar.nutrients())
+
+
 @batch_command.command("list")
 @JSON
 def list_batches(as_json: bool) -> None:
     """What is due today across all batches, the worst first."""
-    with _opened() as compose:
+    with opened() as compose:
         from mustwright.cellar.codec import data_of
         from mustwright.services.batch.due import due_today
 
@@ -124,8 +91,8 @@ def list_batches(as_json: bool) -> None:
 @JSON
 def show(slug: str, as_json: bool) -> None:
     """How a batch stands: gravity, feeds, findings, and its log."""
-    with _opened() as compose:
-        view = _view(compose, slug)
+    with opened() as compose:
+        view = view_now(compose, slug)
         if as_json:
             from mustwright.services.batch.look import view_data
 
@@ -164,8 +131,8 @@ def read(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
 def feed(slug: str, skipped: bool, at: str | None, as_json: bool, **typed: str | None) -> None:
     """Record a feed as given; without --items, the next planned one as planned."""
     if typed.get("items") is None and typed.get("feed") is None:
-        with _opened() as compose:
-            feeds = _view(compose, slug).progress.feeds
+        with opened() as compose:
+            feeds = view_now(compose, slug).progress.feeds
             typed["feed"] = next((one.feed.key for one in feeds if one.state == "ahead"), None)
         if typed["feed"] is None:
             raise InputError("items", "needs what went in: no feed comes next", "nothing")
@@ -203,7 +170,7 @@ def note(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
 @JSON
 def photo(slug: str, path: Path, caption: str, at: str | None, as_json: bool) -> None:
     """Keep a picture (JPEG, PNG or WebP), made smaller and without metadata."""
-    with _opened() as compose:
+    with opened() as compose:
         from mustwright.services.batch.photos import add_photo
 
         try:
@@ -211,23 +178,23 @@ def photo(slug: str, path: Path, caption: str, at: str | None, as_json: bool) ->
         except OSError as error:
             needs = "needs a file that can be read"
             raise InputError("FILE", needs, f"{path}: {error.strerror}") from None
-        moment = _moment(compose, at)
+        moment = moment_of(compose, at)
         entry = add_photo(compose.ledger, slug, content, at=moment, caption=caption)
-        _told(compose, slug, entry, as_json)
+        told(compose, slug, entry, as_json)
 
 
 def _write(
     slug: str, kind: str, typed: dict[str, str | None], at: str | None, as_json: bool
 ) -> None:
-    with _opened() as compose:
+    with opened() as compose:
         from mustwright.cellar.log import plan_in_force, standing
         from mustwright.services.batch.fields import what_typed
         from mustwright.services.batch.record import write
 
         plan = plan_in_force(standing(compose.ledger.log(slug)))
         what = what_typed(kind, typed, plan)
-        entry = write(compose.ledger, slug, what, at=_moment(compose, at))
-        _told(compose, slug, entry, as_json)
+        entry = write(compose.ledger, slug, what, at=moment_of(compose, at))
+        told(compose, slug, entry, as_json)
 
 
 @batch_command.command("correct")
@@ -248,7 +215,7 @@ def correct(
     as_json: bool,
 ) -> None:
     """Correct, remove or restore an entry; what it said before stays in the log."""
-    with _opened() as compose:
+    with opened() as compose:
         from mustwright.services.batch import record
         from mustwright.services.batch.fields import retyped
 
@@ -262,9 +229,9 @@ def correct(
         else:
             stand = record.find(ledger, slug, entry_id)
             what = retyped(stand.what, dict(_pair(one) for one in changes))
-            moment = _moment(compose, at) if at else None
+            moment = moment_of(compose, at) if at else None
             entry = record.correct(ledger, slug, entry_id, what, at=moment, seen=seen, now=now)
-        _told(compose, slug, entry, as_json)
+        told(compose, slug, entry, as_json)
 
 
 def _pair(change: str) -> tuple[str, str]:
@@ -279,14 +246,14 @@ def _pair(change: str) -> tuple[str, str]:
 @JSON
 def undo(slug: str, as_json: bool) -> None:
     """Take the latest line of the log back; again for the one before."""
-    with _opened() as compose:
+    with opened() as compose:
         from mustwright.services.batch import record
 
         seen = compose.ledger.batch(slug).version
         taken, entry = record.undo(compose.ledger, slug, seen=seen, now=compose.clock())
         if not as_json:
             click.echo(f"Taken back: {taken.what.kind} of {taken.at:%Y-%m-%d %H:%M} UTC.")
-        _told(compose, slug, entry, as_json)
+        told(compose, slug, entry, as_json)
 
 
 @batch_command.command("next")
@@ -294,8 +261,8 @@ def undo(slug: str, as_json: bool) -> None:
 @JSON
 def next_command(slug: str, as_json: bool) -> None:
     """The next step, in one sentence."""
-    with _opened() as compose:
-        step = _view(compose, slug).step
+    with opened() as compose:
+        step = view_now(compose, slug).step
         if as_json:
             from mustwright.cellar.codec import data_of
 
@@ -311,8 +278,8 @@ def next_command(slug: str, as_json: bool) -> None:
 @JSON
 def watch(slug: str, as_json: bool) -> None:
     """What the watch sees, why it may be, and how to start a stuck batch again."""
-    with _opened() as compose:
-        view = _view(compose, slug)
+    with opened() as compose:
+        view = view_now(compose, slug)
         if as_json:
             from mustwright.services.batch.look import view_data
 
@@ -331,10 +298,10 @@ def watch(slug: str, as_json: bool) -> None:
 @JSON
 def replan(slug: str, adopt: bool, as_json: bool) -> None:
     """Show the plan that would fit what was read; --adopt puts it in force."""
-    with _opened() as compose:
+    with opened() as compose:
         from mustwright.services.batch.look import proposal_data
 
-        view = _view(compose, slug)
+        view = view_now(compose, slug)
         if as_json and not adopt:
             print_json({"proposal": proposal_data(view.proposal)})
             return
@@ -350,7 +317,7 @@ def replan(slug: str, adopt: bool, as_json: bool) -> None:
             entry = put_in_force(
                 compose.ledger, slug, now=compose.clock(), zone=compose.local_zone, seen=seen
             )
-            _told(compose, slug, entry, as_json)
+            told(compose, slug, entry, as_json)
 
 
 @batch_command.command("import")
@@ -367,7 +334,7 @@ def import_command(
     """Take in a batch (.json), or readings and the like from a CSV file, all or nothing."""
     from mustwright.cli.batch_files import import_csv_file, import_json_file
 
-    with _opened() as compose:
+    with opened() as compose:
         if into is None:
             import_json_file(compose, file, as_json)
         else:
@@ -379,11 +346,11 @@ def import_command(
 @click.option("--csv", "as_csv", is_flag=True, help="Readings, feeds, events, notes as CSV.")
 def export(slug: str, as_csv: bool) -> None:
     """Print the whole batch as JSON, or its log as CSV."""
-    with _opened() as compose:
+    with opened() as compose:
         if as_csv:
             from mustwright.services.batch.table import export_csv
 
-            click.echo(export_csv(_view(compose, slug).stands), nl=False)
+            click.echo(export_csv(view_now(compose, slug).stands), nl=False)
             return
         from mustwright.services.batch.whole import export_json
 
@@ -394,10 +361,10 @@ def export(slug: str, as_csv: bool) -> None:
 @BATCH
 def calendar(slug: str) -> None:
     """Print feeds and checks as an iCalendar file."""
-    with _opened() as compose:
+    with opened() as compose:
         from mustwright.services.batch.calendar import calendar_text
 
-        view = _view(compose, slug)
+        view = view_now(compose, slug)
         click.echo(calendar_text([view], view.record.name).decode(), nl=False)
 
 
@@ -414,7 +381,7 @@ def token(
     """Make a token for a device or a calendar: shown once, kept as a hash."""
     from mustwright.cli.batch_files import token_lines
 
-    with _opened() as compose:
+    with opened() as compose:
         purpose = "calendar" if for_calendar else "device"
         for line in token_lines(compose, slug, label, purpose, revoke, listed, as_json):
             click.echo(line)

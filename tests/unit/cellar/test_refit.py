@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from batches import STRONG, Log, plan
 from mustwright.cellar.entries import FeedGiven, Given, PlanAdopted
+from mustwright.cellar.misfit import last_moment
 from mustwright.cellar.outlook import PaceOutlook
 from mustwright.cellar.refit import (
     DROPPED,
@@ -18,7 +19,6 @@ from mustwright.cellar.refit import (
     MOVED,
     WAITS,
     broken,
-    last_moment,
     propose,
 )
 from mustwright.cellar.step import next_step

@@ -190,8 +190,9 @@ def test_causes_follow_the_evidence():
 def test_the_measurement_tells_the_first_two_apart():
     diagnosis = diagnose(stuck_log(fed=False, ph=3.6).at(193))
     first, second = diagnosis.causes[:2]
-    assert first.title.lower() in diagnosis.measure_first
-    assert second.title.lower() in diagnosis.measure_first
+    said = diagnosis.measure_first.lower()
+    assert first.title.lower() in said
+    assert second.title.lower() in said
 
 
 def test_the_restart_doubles_up_and_balances_its_litres():

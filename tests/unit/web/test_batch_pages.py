@@ -285,6 +285,7 @@ def test_home_puts_what_is_due_today_first_the_worst_on_top(client, cellar):
     waits = cellar.start("Waits", None).slug
     stuck = cellar.stuck()
     page = client.get("/").text
+    assert "changed since last looked at" not in page
     places = [page.index(f'href="/batches/{slug}"') for slug in (stuck, waits)]
     assert places == sorted(places)
     assert places[-1] < page.index(">Musts<")

@@ -20,7 +20,6 @@ from mustwright.services.records import Cellar, MissingRecordError
 from mustwright.web.forms.typed import Typed, posted
 from mustwright.web.forms.typed import said as said_error
 
-SMALL, PATIENCE_S = 60, 1.0
 Form = Annotated[Typed, Depends(posted)]
 
 
@@ -47,12 +46,8 @@ class Desk:
 
 
 def due_now(compose: Compose) -> DueList:
-    """What is due today; in a small cellar always up to date, in a large one a few at a time."""
-    ledger, now, zone = compose.ledger, compose.clock(), compose.local_zone
-    found = due_today(ledger, now, zone)
-    if found.stale and len(found.today) + len(found.later) <= SMALL:
-        found = due_today(ledger, now, zone, budget_s=PATIENCE_S)
-    return found
+    """What is due today across all batches."""
+    return due_today(compose.ledger, compose.clock(), compose.local_zone)
 
 
 def log_of(stands: Sequence[Standing]) -> list[Entry]:
