@@ -77,6 +77,7 @@ def lagging(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
 def off_temperature(
     now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook
 ) -> list[str]:
+    """A must warmer or cooler than planned, where it moves a feed."""
     off = now.temperature_c - now.plan.must.temperature_c
     if not now.temperature_read or abs(off) < threshold("warmer_c"):
         return []

@@ -302,6 +302,10 @@ def test_batches_are_put_away_brought_back_renamed_and_listed_when_closed(client
     assert "Heath &amp; sky" in client.get(here).text
     stale = client.post(f"{here}/delete", data=fields(page, f"{here}/delete"))
     assert stale.status_code == 409
+    assert "This is how it stands now" in words(stale.text)
+    nameless = client.post(f"{here}/rename", data={"version": "3", "name": " "})
+    assert nameless.status_code == 422
+    assert "rename-name-wrong" in nameless.text
     fresh = client.get(here).text
     away = client.post(f"{here}/delete", data=fields(fresh, f"{here}/delete"))
     assert "was put away" in away.text

@@ -10,7 +10,7 @@ from starlette.responses import Response
 from mustwright.cellar.entries import CORRECTABLE, Correction, Entry, what_from
 from mustwright.cellar.log import Standing, to_undo
 from mustwright.cellar.plan import BatchPlan
-from mustwright.errors import ConflictError, InputError
+from mustwright.errors import InputError
 from mustwright.services.batch.look import BatchView
 from mustwright.services.batch.port import ChangedEntryError
 from mustwright.services.batch.record import correct, remove, restore, undo
@@ -18,6 +18,7 @@ from mustwright.services.records import MissingRecordError
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.typed import Typed
 from mustwright.web.pages import batch_words as words
+from mustwright.web.pages.batch.live import shown
 from mustwright.web.pages.batch.shared import Desk, Form, back_to, error_words, seen_of
 from mustwright.web.pages.shown import show, show_form
 
@@ -193,7 +194,8 @@ def take_back(request: Request, slug: str, typed: Form) -> Response:
     desk = Desk(request)
     last = to_undo(desk.ledger.log(slug))
     if last is not None and last.id != typed.get("line"):
-        raise ConflictError("something was written since you opened the page; nothing was undone")
+        said = "something was written since you opened the page; nothing was undone"
+        return shown(request, desk, slug, conflict=said)
     undone, _ = undo(desk.ledger, slug, seen=seen_of(typed), now=desk.now)
     target = getattr(undone.what, "target", undone.id)
     return back_to(slug, "", f"#e-{target}")

@@ -87,8 +87,15 @@ def shown(
     took: int = 0,
     typed: Mapping[str, Typed] | None = None,
     errors: Mapping[str, str] | None = None,
+    conflict: str = "",
 ) -> Response:
-    """The page; with what was typed and what was wrong with it, where something was."""
+    """The page; with what was typed and what was wrong with it, where something was.
+
+    Parameters
+    ----------
+    conflict : str
+        What someone else did meanwhile; with it the answer is 409.
+    """
     view = desk.view(slug)
     plan = view.progress.plan
     lines = MOST_LINES if whole_log else SHOWN_LINES
@@ -96,7 +103,8 @@ def shown(
     return show(
         request,
         "batch.html",
-        422 if errors else 200,
+        409 if conflict else 422 if errors else 200,
+        conflict=conflict,
         view=view,
         record=view.record,
         must_kept=desk.must_kept(view.record.sheet),
@@ -155,6 +163,7 @@ def _filled(view: BatchView, typed: Mapping[str, Typed]) -> dict[str, Typed]:
         "event": Typed({"unit": unit}),
         "note": Typed(),
         "photo": Typed(),
+        "rename": Typed({"name": view.record.name}),
     }
     return {**start, **typed}
 

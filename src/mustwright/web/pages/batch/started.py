@@ -13,7 +13,7 @@ from starlette.datastructures import UploadFile
 from starlette.formparsers import MultiPartException
 from starlette.responses import RedirectResponse, Response
 
-from mustwright.errors import InputError
+from mustwright.errors import ConflictError, InputError
 from mustwright.services import cellar as use
 from mustwright.services.batch.fields import moment_typed
 from mustwright.services.batch.port import BatchRecord
@@ -22,6 +22,7 @@ from mustwright.services.batch.whole import import_json
 from mustwright.services.records import SheetRecord
 from mustwright.web.forms.typed import Typed
 from mustwright.web.pages import batch_words as words
+from mustwright.web.pages.batch.live import shown
 from mustwright.web.pages.batch.shared import Desk, Form, due_now, error_words
 from mustwright.web.pages.must_form import version_of
 from mustwright.web.pages.plan import names
@@ -166,17 +167,26 @@ def _take_in(request: Request, desk: Desk, content: bytes) -> Response:
 @router.post("/batches/{slug}/rename")
 def rename(request: Request, slug: str, typed: Form) -> Response:
     """Another name for people."""
+    desk = Desk(request)
     name = typed.get("name").strip()
     if not 0 < len(name) <= 120:
-        raise InputError("name", "needs a name of 1 to 120 characters", name)
-    Desk(request).ledger.rename(slug, name, version_of(typed))
+        said = error_words(InputError("name", "needs a name of 1 to 120 characters", name))
+        return shown(request, desk, slug, typed={"rename": typed}, errors={"rename-name": said})
+    try:
+        desk.ledger.rename(slug, name, version_of(typed))
+    except ConflictError as error:
+        return shown(request, desk, slug, typed={"rename": typed}, conflict=str(error))
     return RedirectResponse(f"/batches/{slug}", 303)
 
 
 @router.post("/batches/{slug}/delete")
 def delete(request: Request, slug: str, typed: Form) -> Response:
     """Hide a batch; it can be brought back."""
-    Desk(request).ledger.delete_batch(slug, version_of(typed))
+    desk = Desk(request)
+    try:
+        desk.ledger.delete_batch(slug, version_of(typed))
+    except ConflictError as error:
+        return shown(request, desk, slug, conflict=str(error))
     return RedirectResponse(f"/batches?gone={slug}", 303)
 
 
