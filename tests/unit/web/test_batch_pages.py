@@ -11,9 +11,10 @@ from PIL import Image
 
 from batch_pages import Cellar, fields, words
 from batches import WEAK, plan
-from mustwright.cellar.entries import Event, FeedGiven, Photo, Reading
+from mustwright.cellar.entries import Entry, Event, FeedGiven, Photo, Reading
 from mustwright.cellar.log import standing
 from mustwright.services.demo import seed_demo
+from mustwright.web.pictures.batch_line import thinned
 
 
 @pytest.fixture
@@ -317,3 +318,30 @@ def test_batches_are_put_away_brought_back_renamed_and_listed_when_closed(client
     listed = client.get("/batches").text
     assert "Bottled or ended" in listed
     assert listed.index("Bottled or ended") < listed.index(f'href="{here}"')
+
+
+def test_a_device_that_reads_every_hour_is_drawn_without_a_bar_for_each(client, cellar):
+    slug = cellar.start("Hourly", 400).slug
+    readings = [Reading(gravity=1.12 - 0.0003 * h, temperature_c=20.0) for h in range(390)]
+    cellar.ledger.append(slug, [
+        Entry(f"d{h}", cellar.now - timedelta(hours=399 - h), "device", what)
+        for h, what in enumerate(readings)
+    ])  # fmt: skip
+    page = client.get(f"/batches/{slug}").text
+    wide = re.search(r"<svg[^>]*batch-wide.*?</svg>", page, re.S)[0]
+    assert 'class="error"' not in wide
+    dots = re.search(r'<path d="([^"]*)" class="dots"', wide)[1]
+    assert 100 <= dots.count("h0") <= 141
+    assert page.count("<li id=") <= 12
+    assert "All 392 entries" in page
+
+
+@pytest.mark.parametrize("count", [0, 1, 2, 139, 140, 141, 5000])
+def test_thinning_keeps_the_first_and_the_last(count):
+    kept = thinned(range(count))
+    assert len(kept) <= min(count, 142)
+    assert kept[:1] == list(range(count))[:1]
+    assert kept[-1:] == list(range(count))[-1:]
+    assert kept == sorted(set(kept))
+    if count <= 140:
+        assert kept == list(range(count))

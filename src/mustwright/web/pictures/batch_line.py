@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from typing import TypeVar
 
 from markupsafe import Markup
 
@@ -15,9 +16,11 @@ from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.feed_line import label_rows, near
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text, whisker
 
+Thing = TypeVar("Thing")
 WIDE, NARROW = 920.0, 340.0
 TOP, PLOT = 30.0, 220.0
-TALLEST, THINNEST_BARS = 40.0, 90
+TALLEST = 40.0
+MOST_BARS, MOST_POINTS = 60, 140
 TWO_SD = 2.0
 
 
@@ -142,21 +145,27 @@ def _forecast(scene: Scene, axis: TimeAxis, scale: _Scale) -> list[str]:
 
 def _readings(points: Sequence[Point], axis: TimeAxis, scale: _Scale) -> list[str]:
     """A line through the readings and a dot for each, with two standard errors either way."""
-    places = [(axis.x(max(p.hours, 0.0)), scale.y(p.gravity), p) for p in points]
+    shown = thinned(points)
+    places = [(axis.x(max(p.hours, 0.0)), scale.y(p.gravity), p) for p in shown]
     drawn = []
     if len(places) > 1:
         path = "M" + "L".join(f"{x} {y}" for x, y, _ in places)
         drawn.append(element("path", d=path, class_="curve read"))
-    many = len(places) > THINNEST_BARS
+    if len(places) > MOST_BARS:  # a device's: too close for a bar each
+        dots = "".join(f"M{x} {y}h0" for x, y, _ in places)
+        return [*drawn, element("path", d=dots, class_="dots")]
     for x, y, point in places:
-        if many:
-            drawn.append(element("circle", cx=x, cy=y, r=1.5, class_="fed"))
-            continue
         reach = TWO_SD * point.gravity_sd
         high, low = scale.y(point.gravity + reach), scale.y(point.gravity - reach)
         drawn.append(line(x, high, x, low, "error"))
         drawn.append(element("circle", cx=x, cy=y, r=4, class_="dot read"))
     return drawn
+
+
+def thinned(points: Sequence[Thing]) -> list[Thing]:
+    """Every n-th, so that at most `MOST_POINTS` are drawn; the first and the last stay."""
+    step = max(math.ceil(len(points) / MOST_POINTS), 1)
+    return [*points[:1], *points[1:-1][step - 1 :: step], *points[1:][-1:]]
 
 
 def _signs(signs: Sequence[Sign], axis: TimeAxis, base: float) -> list[str]:
@@ -174,7 +183,7 @@ def _warmth(scene: Scene, axis: TimeAxis, top: float) -> list[str]:
     low, high = scene.warmth_range
     scale = _Scale(min([*values, low]) - 0.5, max([*values, high]) + 0.5, top + 6, top + 50)
     bottom, above = scale.y(low), scale.y(high)
-    path = "M" + "L".join(f"{axis.x(max(h, 0.0))} {scale.y(t)}" for h, t in scene.warmth)
+    path = "M" + "L".join(f"{axis.x(max(h, 0.0))} {scale.y(t)}" for h, t in thinned(scene.warmth))
     return [
         rect(axis.left, above, axis.right - axis.left, bottom - above, "band"),
         text(axis.left - 6, above + 9, scene.warmth_words[1], "t tick", "end"),
