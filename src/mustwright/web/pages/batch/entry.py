@@ -16,10 +16,10 @@ from mustwright.services.batch.port import ChangedEntryError
 from mustwright.services.batch.record import correct, remove, restore, undo
 from mustwright.services.records import MissingRecordError
 from mustwright.web.forms import batch_form
-from mustwright.web.forms.typed import Typed
+from mustwright.web.forms.typed import Typed, said
 from mustwright.web.pages import batch_words as words
 from mustwright.web.pages.batch.live import shown
-from mustwright.web.pages.batch.shared import Desk, Form, back_to, error_words, seen_of
+from mustwright.web.pages.batch.shared import Desk, Form, back_to, seen_of
 from mustwright.web.pages.shown import show, show_form
 
 router = APIRouter(include_in_schema=False)
@@ -63,7 +63,7 @@ def keep_correction(request: Request, slug: str, id: str, typed: Form) -> Respon
         return _form(request, desk, view, stand, merged, theirs=error.theirs)
     except InputError as error:
         field = f"entry-{batch_form.field_of(error.field)}"
-        return _form(request, desk, view, stand, typed, {field: error_words(error)})
+        return _form(request, desk, view, stand, typed, {field: said(error)})
     return back_to(slug, "", f"#e-{id}")
 
 
@@ -194,8 +194,8 @@ def take_back(request: Request, slug: str, typed: Form) -> Response:
     desk = Desk(request)
     last = to_undo(desk.ledger.log(slug))
     if last is not None and last.id != typed.get("line"):
-        said = "something was written since you opened the page; nothing was undone"
-        return shown(request, desk, slug, conflict=said)
+        conflict = "something was written since you opened the page; nothing was undone"
+        return shown(request, desk, slug, conflict=conflict)
     undone, _ = undo(desk.ledger, slug, seen=seen_of(typed), now=desk.now)
     target = getattr(undone.what, "target", undone.id)
     return back_to(slug, "", f"#e-{target}")

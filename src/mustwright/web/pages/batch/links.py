@@ -10,9 +10,9 @@ from starlette.responses import RedirectResponse, Response
 from mustwright.errors import InputError
 from mustwright.services.batch.tokens import CALENDAR, DEVICE, new_token
 from mustwright.services.records import MissingRecordError
-from mustwright.web.forms.typed import Typed
+from mustwright.web.forms.typed import Typed, said
 from mustwright.web.pages import batch_words as words
-from mustwright.web.pages.batch.shared import Desk, Form, error_words
+from mustwright.web.pages.batch.shared import Desk, Form
 from mustwright.web.pages.shown import show
 
 router = APIRouter(include_in_schema=False)
@@ -36,7 +36,7 @@ def make_token(request: Request, slug: str, typed: Form) -> Response:
         )
     except InputError as error:
         field = f"{PURPOSES.get(purpose, DEVICE)}-{error.field}"
-        return _shown(request, desk, slug, typed=typed, errors={field: error_words(error)})
+        return _shown(request, desk, slug, typed=typed, errors={field: said(error)})
     return _shown(request, desk, slug, secret=secret, purpose=purpose)
 
 

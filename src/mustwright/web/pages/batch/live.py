@@ -22,14 +22,13 @@ from mustwright.services.batch.photos import add_photo
 from mustwright.services.batch.port import SameIdError
 from mustwright.services.batch.record import find, new_id, write
 from mustwright.web.forms import batch_form
-from mustwright.web.forms.typed import Typed
+from mustwright.web.forms.typed import Typed, said
 from mustwright.web.pages import batch_words as words
 from mustwright.web.pages.batch import drawn, facts
 from mustwright.web.pages.batch.shared import (
     Desk,
     Form,
     back_to,
-    error_words,
     last_line,
     last_reading,
 )
@@ -291,7 +290,7 @@ def _refused(
         desk,
         slug,
         typed={kind: typed},
-        errors={f"{kind}-{field}": error_words(error)},
+        errors={f"{kind}-{field}": said(error)},
     )
 
 

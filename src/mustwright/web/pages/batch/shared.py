@@ -18,7 +18,6 @@ from mustwright.services.batch.look import BatchView, look
 from mustwright.services.batch.port import Ledger
 from mustwright.services.records import Cellar, MissingRecordError
 from mustwright.web.forms.typed import Typed, posted
-from mustwright.web.forms.typed import said as said_error
 
 Form = Annotated[Typed, Depends(posted)]
 
@@ -88,8 +87,3 @@ def back_to(slug: str, wrote: str = "", place: str = "") -> Response:
     """The page of the batch, with a word about what was written."""
     query = f"?wrote={wrote}" if wrote else ""
     return RedirectResponse(f"/batches/{slug}{query}{place}", 303)
-
-
-def error_words(error: InputError) -> str:
-    """An error beside its field."""
-    return said_error(error)

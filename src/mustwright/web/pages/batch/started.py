@@ -20,10 +20,10 @@ from mustwright.services.batch.port import BatchRecord
 from mustwright.services.batch.record import plan_of, start_batch
 from mustwright.services.batch.whole import import_json
 from mustwright.services.records import SheetRecord
-from mustwright.web.forms.typed import Typed
+from mustwright.web.forms.typed import Typed, said
 from mustwright.web.pages import batch_words as words
 from mustwright.web.pages.batch.live import shown
-from mustwright.web.pages.batch.shared import Desk, Form, due_now, error_words
+from mustwright.web.pages.batch.shared import Desk, Form, due_now
 from mustwright.web.pages.must_form import version_of
 from mustwright.web.pages.plan import names
 from mustwright.web.pages.shown import put_away, show, show_form
@@ -57,7 +57,7 @@ def start(request: Request, slug: str, typed: Form) -> Response:
     except InputError as error:
         known = ("name", "protocol", "at")
         field = f"start-{error.field}" if error.field in known else "start-all"
-        return _form(request, desk, record, typed, {field: error_words(error)})
+        return _form(request, desk, record, typed, {field: said(error)})
     return RedirectResponse(f"/batches/{started.slug}", 303)
 
 
@@ -128,12 +128,12 @@ def _list(
 def _closed(desk: Desk, record: BatchRecord) -> dict[str, str]:
     digest = json.loads(record.digest) if record.digest else {}
     gravity = digest.get("gravity")
-    said = [
+    facts = [
         "" if gravity is None else f"last read {gravity:.3f}",
         f"about {digest['alcohol_pct']:.1f} % vol" if digest else "",
         f"last entry {words.moment(record.updated_at, desk.zone, desk.now)}",
     ]
-    return {"slug": record.slug, "name": record.name, "words": "; ".join(s for s in said if s)}
+    return {"slug": record.slug, "name": record.name, "words": "; ".join(s for s in facts if s)}
 
 
 @router.post("/batches")
@@ -160,7 +160,7 @@ def _take_in(request: Request, desk: Desk, content: bytes) -> Response:
         record = import_json(desk.ledger, text)
     except InputError as error:
         where = "" if error.field == "file" else f"{error.field}: "
-        return _list(request, desk, errors={"take-file": where + error_words(error)})
+        return _list(request, desk, errors={"take-file": where + said(error)})
     return RedirectResponse(f"/batches/{record.slug}", 303)
 
 
@@ -170,8 +170,8 @@ def rename(request: Request, slug: str, typed: Form) -> Response:
     desk = Desk(request)
     name = typed.get("name").strip()
     if not 0 < len(name) <= 120:
-        said = error_words(InputError("name", "needs a name of 1 to 120 characters", name))
-        return shown(request, desk, slug, typed={"rename": typed}, errors={"rename-name": said})
+        wrong = said(InputError("name", "needs a name of 1 to 120 characters", name))
+        return shown(request, desk, slug, typed={"rename": typed}, errors={"rename-name": wrong})
     try:
         desk.ledger.rename(slug, name, version_of(typed))
     except ConflictError as error:

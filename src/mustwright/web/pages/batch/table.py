@@ -13,8 +13,9 @@ from starlette.responses import RedirectResponse, Response
 
 from mustwright.errors import InputError, MustwrightError
 from mustwright.services.batch.table import COLUMNS, Preview, head_of, import_csv, preview_csv
+from mustwright.web.forms.typed import said
 from mustwright.web.pages import batch_words as words
-from mustwright.web.pages.batch.shared import Desk, error_words
+from mustwright.web.pages.batch.shared import Desk
 from mustwright.web.pages.shown import show
 
 router = APIRouter(include_in_schema=False)
@@ -91,7 +92,7 @@ def _taken(request: Request, desk: Desk, slug: str, sent: _Sent) -> Response:
     try:
         head = head_of(sent.text)
     except InputError as error:
-        return _shown(request, desk, slug, sent, errors={"table-text": error_words(error)})
+        return _shown(request, desk, slug, sent, errors={"table-text": said(error)})
     try:
         preview = preview_csv(
             desk.ledger, slug, sent.text, now=desk.now, zone=desk.zone,
@@ -102,7 +103,7 @@ def _taken(request: Request, desk: Desk, slug: str, sent: _Sent) -> Response:
             return RedirectResponse(f"/batches/{slug}?took={len(written)}#log", 303)
     except InputError as error:
         name = f"table-column-{error.field}" if error.field in MAPPED else "table-text"
-        return _shown(request, desk, slug, sent, head, errors={name: error_words(error)})
+        return _shown(request, desk, slug, sent, head, errors={name: said(error)})
     except MustwrightError as error:
         return _shown(request, desk, slug, sent, head, errors={"table-text": str(error)})
     return _shown(request, desk, slug, sent, head, preview)
