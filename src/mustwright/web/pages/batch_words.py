@@ -76,6 +76,12 @@ def degrees(celsius: float, plan: BatchPlan | None) -> str:
     return f"{shown_temperature(celsius, unit)} °{unit}"
 
 
+def whole_degrees(celsius: float, plan: BatchPlan | None) -> str:
+    """The same to the whole degree, where there is little room."""
+    number, _, unit = degrees(celsius, plan).partition(" ")
+    return f"{float(number):.0f} {unit}"
+
+
 def _reading(what: Reading, plan: BatchPlan | None) -> str:
     gravity = "" if what.gravity is None else f"{_trimmed(what.gravity)}"
     if what.brix is not None:

@@ -72,7 +72,7 @@ def scene_of(view: BatchView) -> Scene:
         warmth=_warmth(view),
         warmth_range=(yeast.temperature_low_c, yeast.temperature_high_c),
         warmth_words=tuple(
-            words.degrees(t, state.plan)
+            words.whole_degrees(t, state.plan)
             for t in (yeast.temperature_low_c, yeast.temperature_high_c)
         ),
         now_h=now_h,

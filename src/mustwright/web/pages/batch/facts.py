@@ -71,9 +71,9 @@ def _fall(state: Progress) -> Fact | None:
         f"Weighted line through {s.count} readings over {s.hours:.0f} h; the range is two "
         "standard errors.",
     )
-    return Fact(
-        "Falls by", f"{s.per_day:.4f} a day", f"±\u00a0{2 * s.sd:.4f}", how, "least squares"
-    )
+    fall = round(s.per_day, 4) + 0.0  # no minus before a nought
+    spread = f"±\u00a0{2 * s.sd:.4f}"
+    return Fact("Falls by", f"{fall:.4f} a day", spread, how, "least squares")
 
 
 def _temperature(state: Progress) -> Fact:
