@@ -9,10 +9,13 @@ import os
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import browser
+import postgres
 
 HERE = Path(__file__).resolve().parent.parent
 BIN = Path(sys.executable).parent
@@ -67,18 +70,25 @@ def last_line(log: Path) -> str:
     return next((line for line in reversed(lines) if line.strip()), "")
 
 
-def main(arguments: list[str]) -> int:
-    """Run the steps of the mode asked for; print what each took; 0 when all held."""
-    modes = ("all", "fast", "full")
-    mode = arguments[0] if arguments else ("full" if os.environ.get("CI") == "true" else "all")
-    if mode not in modes or len(arguments) > 1:
-        print(f"check: needs nothing or one of {', '.join(modes)}, got {' '.join(arguments)}")
-        return 2
-    LOGS.mkdir(parents=True, exist_ok=True)
-    if mode != "fast":
-        os.environ["CHROMIUM"] = browser.ensure()
-    summary, code = [], 0
-    for number, step in enumerate(steps(mode)):
+@contextmanager
+def database() -> Iterator[None]:
+    """A PostgreSQL for the tests that want one; a loud line where there is none."""
+    if os.environ.get(postgres.VARIABLE):
+        yield
+        return
+    with postgres.server() as address:
+        if address is None:
+            print("!" * 78, "NO POSTGRESQL: ITS TESTS ARE SKIPPED, NOT PASSED", "!" * 78, sep="\n")
+        else:
+            os.environ[postgres.VARIABLE] = address
+        yield
+        os.environ.pop(postgres.VARIABLE, None)
+
+
+def run_all(chosen: list[Step], summary: list[str]) -> int:
+    """Run steps until one fails; a line of the summary for each."""
+    code = 0
+    for number, step in enumerate(chosen):
         print(f"\n== {step.name}", flush=True)
         log, began = LOGS / f"{number}-{step.name.split(',')[0].replace(' ', '-')}.log", time.time()
         code = run(step, log)
@@ -89,6 +99,22 @@ def main(arguments: list[str]) -> int:
         )
         if code:
             break
+    return code
+
+
+def main(arguments: list[str]) -> int:
+    """Run the steps of the mode asked for; print what each took; 0 when all held."""
+    modes = ("all", "fast", "full")
+    mode = arguments[0] if arguments else ("full" if os.environ.get("CI") == "true" else "all")
+    if mode not in modes or len(arguments) > 1:
+        print(f"check: needs nothing or one of {', '.join(modes)}, got {' '.join(arguments)}")
+        return 2
+    LOGS.mkdir(parents=True, exist_ok=True)
+    if mode != "fast":
+        os.environ["CHROMIUM"] = browser.ensure()
+    summary: list[str] = []
+    with database():
+        code = run_all(steps(mode), summary)
     print("\n== summary", *summary, "CHECKS FAILED" if code else "all checks held", sep="\n")
     if not code and (tests := [s for s in summary if "passed" in s]):
         print(tests[-1].split("ok", 1)[1].strip())

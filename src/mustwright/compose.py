@@ -6,14 +6,16 @@ import os
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from mustwright.services.records import Cellar
 
 if TYPE_CHECKING:
+    from mustwright.services.batch.port import Ledger
     from mustwright.store.cellar_store import CellarStore
+    from mustwright.store.copying import Restored
 
 
 def utc_now() -> datetime:
@@ -31,6 +33,11 @@ def data_folder() -> Path:
     return user_data_path("mustwright", appauthor=False)
 
 
+def database_address() -> str:
+    """The PostgreSQL address of the cellar in MUSTWRIGHT_DATABASE; empty for the file."""
+    return os.environ.get("MUSTWRIGHT_DATABASE", "").strip()
+
+
 @dataclass
 class Compose:
     """What the shells need, each part made when it is first asked for.
@@ -41,27 +48,65 @@ class Compose:
         Data folder; made when the cellar is first opened.
     clock : callable
         Gives the present moment [UTC].
+    database : str
+        Address of a PostgreSQL database to keep the cellar in; empty for a file in `home`.
+    zone : tzinfo or None
+        For clock times people read; the machine's own when None.
     """
 
     home: Path
     clock: Callable[[], datetime] = utc_now
+    database: str = ""
+    zone: tzinfo | None = None
     _cellar: CellarStore | None = field(default=None, init=False, repr=False)
     _opening: threading.Lock = field(default_factory=threading.Lock, init=False, repr=False)
 
     @classmethod
-    def from_environment(cls) -> Compose:
-        """For this user on this machine."""
-        return cls(data_folder())
+    def from_environment(cls, database: str | None = None) -> Compose:
+        """For this user on this machine; `database` goes before MUSTWRIGHT_DATABASE."""
+        return cls(data_folder(), database=database or database_address())
+
+    @property
+    def place(self) -> Path | str:
+        """Where the cellar is: a file, or the address of a database."""
+        return self.database or self.home / "cellar.db"
+
+    @property
+    def local_zone(self) -> tzinfo:
+        """The zone of clock times that people read."""
+        here = self.zone or self.clock().astimezone().tzinfo
+        assert here is not None
+        return here
 
     @property
     def cellar(self) -> Cellar:
         """The maker's cellar, opened once."""
+        return self._store()
+
+    @property
+    def ledger(self) -> Ledger:
+        """The batches of the maker's cellar."""
+        return self._store().ledger
+
+    def _store(self) -> CellarStore:
         with self._opening:
             if self._cellar is None:
                 from mustwright.store.cellar_store import CellarStore
 
-                self._cellar = CellarStore(self.home / "cellar.db", self.clock)
+                self._cellar = CellarStore(self.place, self.clock, self.home / "backups")
             return self._cellar
+
+    def back_up(self, target: Path) -> dict[str, int]:
+        """Copy the whole cellar into one sealed file; rows by table."""
+        return self._store().back_up(target)
+
+    def restore(self, source: Path) -> Restored:
+        """Bring a copy back as the whole cellar; the one that was there is kept aside."""
+        self.close()
+        from mustwright.store.copying import restore
+
+        folder = self.home / "backups" if self.database else self.home
+        return restore(self.place, source, self.clock, folder)
 
     def close(self) -> None:
         """Let the cellar go; it is opened again when it is next asked for."""

@@ -31,6 +31,9 @@ COMMANDS: dict[str, Row] = {
     "compare": Row(
         "mustwright.cli.compare", "compare_command", "Feeding protocols side by side on a must."
     ),
+    "batch": Row(
+        "mustwright.cli.batch", "batch_command", "Follow a running batch and its next step."
+    ),
     "forecast": Row(
         "mustwright.cli.forecast", "forecast_command", "What a must will do, with its doubt."
     ),
@@ -48,6 +51,12 @@ COMMANDS: dict[str, Row] = {
     ),
     "kinds": Row("mustwright.cli.kinds", "kinds_command", "Names a sheet may use."),
     "serve": Row("mustwright.cli.serve", "serve", "Open the web pages on this machine."),
+    "backup": Row(
+        "mustwright.cli.cellar_copy", "backup_command", "Copy the whole cellar into one file."
+    ),
+    "restore": Row(
+        "mustwright.cli.cellar_copy", "restore_command", "Bring a backup back, the present kept."
+    ),
     "version": Row("mustwright.cli.version", "version", "Say which version this is."),
 }
 

@@ -17,23 +17,46 @@ LOOPBACK = {"127.0.0.1": "127.0.0.1", "localhost": "127.0.0.1", "::1": "::1"}
 @click.option("--port", type=click.IntRange(0, 65535), help="Port; 0 takes any free one.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="A loopback address.")
 @click.option("--no-seed", is_flag=True, help="Leave an empty cellar empty: no demo sheets.")
-def serve(port: int | None, host: str, no_seed: bool) -> None:
-    """Open the web pages on this machine only."""
+@click.option("--lan", is_flag=True, help="Open to the local network too, behind a passphrase.")
+@click.option("--new-passphrase", is_flag=True, help="With --lan: ask for another passphrase.")
+@click.option("--name", "names", multiple=True, help="With --lan: another name of this machine.")
+@click.option("--database", metavar="URL", help="A PostgreSQL address to keep the cellar in.")
+def serve(
+    port: int | None,
+    host: str,
+    no_seed: bool,
+    lan: bool,
+    new_passphrase: bool,
+    names: tuple[str, ...],
+    database: str | None,
+) -> None:
+    """Open the web pages on this machine, or, with --lan, on the local network."""
     if host not in LOOPBACK:
         raise InputError("host", f"needs a loopback address ({', '.join(LOOPBACK)})", host)
-    listener = listen(LOOPBACK[host], port)
     from mustwright.compose import Compose
     from mustwright.services.demo import seed_demo
+
+    compose = Compose.from_environment(database)
+    if lan:
+        from mustwright.cli.lan import ask_passphrase
+
+        ask_passphrase(compose.ledger, new_passphrase)
+    listener = listen("0.0.0.0" if lan else LOOPBACK[host], port)
     from mustwright.web.server import ToldToStop, run
 
-    compose = Compose.from_environment()
     if not no_seed:
         seed_demo(compose.cellar)
     shown = f"[{host}]" if ":" in host else host
     address = f"http://{shown}:{listener.getsockname()[1]}/"
+    access = None
     told = ToldToStop()
     click.echo(f"Mustwright is open at {address} (Ctrl-C closes it)")
-    run(compose, listener, told)
+    if lan:
+        from mustwright.cli.lan import lan_access, show_code
+
+        access = lan_access(listener.getsockname()[1], names)
+        show_code(access.address)
+    run(compose, listener, told, access)
 
 
 def listen(host: str, port: int | None) -> socket.socket:

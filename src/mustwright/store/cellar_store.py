@@ -1,4 +1,4 @@
-"""What does the cellar remember: sheets, protocols and nutrients in an SQLite file."""
+"""What does the cellar remember: sheets, protocols, nutrients and batches, in a file or by URL."""
 
 from __future__ import annotations
 
@@ -16,27 +16,42 @@ from mustwright.services.records import (
     slug_from_name,
 )
 from mustwright.store import tables
-from mustwright.store.engine import Clock, open_engine
+from mustwright.store.batch_store import BatchStore
+from mustwright.store.copying import back_up
+from mustwright.store.engine import Clock, Place, lock, open_engine
 
 
 class CellarStore:
-    """A cellar in a file; satisfies `mustwright.services.records.Cellar`.
+    """A cellar in a file or a database; satisfies `mustwright.services.records.Cellar`.
 
     Parameters
     ----------
-    path : Path
-        The file; made, or migrated to the newest tables, when it is opened.
+    place : Path or str
+        An SQLite file or a PostgreSQL address; made, or migrated to the newest tables, when it is
+        opened.
     clock : callable
         Gives the present moment, with a time zone.
+    backups : Path or None
+        Where a database is copied to before it is migrated.
+
+    Attributes
+    ----------
+    ledger : BatchStore
+        The batches of the same cellar.
     """
 
-    def __init__(self, path: Path, clock: Clock) -> None:
+    def __init__(self, place: Place, clock: Clock, backups: Path | None = None) -> None:
         self._clock = clock
-        self._engine: Engine = open_engine(path, clock)
+        self._engine: Engine = open_engine(place, clock, backups)
+        self.ledger = BatchStore(self._engine, clock)
 
     def close(self) -> None:
         """Let the file go."""
         self._engine.dispose()
+
+    def back_up(self, target: Path) -> dict[str, int]:
+        """Copy the whole cellar into one sealed file; rows by table."""
+        return back_up(self._engine, target)
 
     def sheets(self) -> list[SheetRecord]:
         """Every sheet that is not deleted."""
@@ -51,6 +66,7 @@ class CellarStore:
     ) -> SheetRecord:
         """Write a sheet; without a slug, a new one is made from the name."""
         with self._engine.begin() as connection:
+            lock(connection)
             if slug is None:
                 taken = connection.execute(select(tables.sheet.c.key)).scalars()
                 slug = slug_from_name(name, set(taken))
@@ -75,6 +91,7 @@ class CellarStore:
     def save_protocol(self, id: str, text: str, version: int | None) -> ProtocolRecord:
         """Write a protocol."""
         with self._engine.begin() as connection:
+            lock(connection)
             return _protocol(self._save(connection, tables.protocol, id, version, text=text))
 
     def delete_protocol(self, id: str, version: int) -> None:
@@ -96,6 +113,7 @@ class CellarStore:
     def save_nutrient(self, id: str, text: str, version: int | None) -> ShelfRecord:
         """Write a nutrient."""
         with self._engine.begin() as connection:
+            lock(connection)
             return _nutrient(self._save(connection, tables.nutrient, id, version, text=text))
 
     def delete_nutrient(self, id: str, version: int) -> None:
@@ -116,13 +134,15 @@ class CellarStore:
         """Note that it has happened; noting it again changes nothing."""
         query = select(tables.flag.c.name).where(tables.flag.c.name == name)
         with self._engine.begin() as connection:
+            lock(connection)
             if connection.execute(query).first() is None:
                 connection.execute(insert(tables.flag).values(name=name, set_at=self._clock()))
 
     def _all(self, table: Table) -> list[Row[Any]]:
-        query = select(table).where(table.c.deleted_at.is_(None)).order_by(table.c.key)
+        query = select(table).where(table.c.deleted_at.is_(None))
         with self._engine.begin() as connection:
-            return list(connection.execute(query))
+            # Sorted here, since a database sorts by its own language.
+            return sorted(connection.execute(query), key=lambda row: str(row.key))
 
     def _one(self, table: Table, key: str) -> Row[Any]:
         with self._engine.begin() as connection:
@@ -151,11 +171,13 @@ class CellarStore:
 
     def _delete(self, table: Table, key: str, version: int) -> None:
         with self._engine.begin() as connection:
+            lock(connection)
             _expect(table, key, _find(connection, table, key), version)
             self._change(connection, table, key, deleted_at=self._clock())
 
     def _restore(self, table: Table, key: str) -> Row[Any]:
         with self._engine.begin() as connection:
+            lock(connection)
             row = _find(connection, table, key)
             if row is None:
                 raise MissingRecordError(table.name, key)

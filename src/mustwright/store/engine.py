@@ -1,22 +1,34 @@
-"""How is the cellar file opened: connections that lose no update, and migrations at opening."""
+"""How is the cellar opened: connections that lose no update, and migrations at opening."""
 
 from __future__ import annotations
 
 import sqlite3
 import time
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Connection, DateTime, Dialect, Engine, create_engine, event, inspect
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy import (
+    URL,
+    Connection,
+    DateTime,
+    Dialect,
+    Engine,
+    create_engine,
+    event,
+    inspect,
+    make_url,
+)
+from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.types import TypeDecorator
 
 from mustwright.errors import MustwrightError
 
-HEAD = "0001"
+HEAD = "0002"
 BUSY_MS = 5000
+LOCK = 7_265_218  # any number, the same in every process
 Clock = Callable[[], datetime]
 
 
@@ -45,23 +57,81 @@ class UtcDateTime(TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
 
 
-def open_engine(path: Path, clock: Clock) -> Engine:
-    """The engine of a cellar file, made or migrated to the newest revision first."""
+Place = Path | str
+
+
+def open_engine(place: Place, clock: Clock, backups: Path | None = None) -> Engine:
+    """The engine of a cellar, made or migrated to the newest revision first.
+
+    Parameters
+    ----------
+    place : Path or str
+        An SQLite file, or the address of a PostgreSQL database.
+    backups : Path or None
+        Where a PostgreSQL cellar is copied to before it is migrated; a file is copied beside
+        itself.
+    """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        engine = sqlite_engine(path)
+        engine = engine_of(place)
         with engine.begin() as connection:
             found = revision(connection)
             is_empty = not inspect(connection).get_table_names()
         if found != HEAD:
-            refuse_unknown(path, found)
+            refuse_unknown(place, found)
             if not is_empty:
-                back_up(path, found, clock)
-            migrate(path)
-    except (OSError, DBAPIError) as error:
+                _back_up_first(engine, place, found, clock, backups)
+            migrate(place)
+    except (OSError, DBAPIError, ArgumentError, ModuleNotFoundError) as error:
         reason = getattr(error, "orig", None) or error
-        raise StoreError(f"the cellar {path} cannot be opened: {reason}") from error
+        raise StoreError(f"the cellar {shown(place)} cannot be opened: {reason}") from error
     return engine
+
+
+def engine_of(place: Place, *, foreign_keys: bool = True) -> Engine:
+    """An engine that loses no update, of a file or of a database by its address."""
+    if isinstance(place, Path):
+        place.parent.mkdir(parents=True, exist_ok=True)
+        return sqlite_engine(place, foreign_keys=foreign_keys)
+    url = make_url(place)
+    if url.get_backend_name() == "sqlite":
+        return engine_of(Path(url.database or ""), foreign_keys=foreign_keys)
+    if url.get_backend_name() != "postgresql":
+        raise StoreError("a cellar is an SQLite file or a postgresql:// address")
+    return create_engine(url.set(drivername="postgresql+psycopg"), pool_pre_ping=True)
+
+
+def shown(place: Place) -> str:
+    """The place as it may be shown: without a password."""
+    if isinstance(place, Path):
+        return str(place)
+    try:
+        return make_url(place).render_as_string(hide_password=True)
+    except ArgumentError:
+        return "address"
+
+
+def is_postgresql(connection: Connection) -> bool:
+    """Whether a connection leads to PostgreSQL."""
+    return connection.dialect.name == "postgresql"
+
+
+def lock(connection: Connection) -> None:
+    """One writer at a time for the rest of the transaction; SQLite has begun with that lock."""
+    if is_postgresql(connection):
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({LOCK})")
+
+
+def _back_up_first(
+    engine: Engine, place: Place, found: str | None, clock: Clock, backups: Path | None
+) -> None:
+    if isinstance(place, Path):
+        back_up(place, found, clock)
+        return
+    from mustwright.store.copying import back_up as back_up_rows
+
+    moment = clock().astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
+    name = f"cellar.before-{HEAD}-from-{found or 'none'}-{moment}.db"
+    back_up_rows(engine, (backups or Path.cwd()) / name)
 
 
 def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
@@ -81,9 +151,15 @@ def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
 
     @event.listens_for(engine, "begin")
     def _began(connection: Connection) -> None:
-        connection.exec_driver_sql("BEGIN IMMEDIATE")
+        reads = connection.get_execution_options().get("reads", False)
+        connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
 
     return engine
+
+
+def reading(engine: Engine) -> AbstractContextManager[Connection]:
+    """A transaction that only reads: it waits for no writer, and sees one moment."""
+    return engine.execution_options(reads=True).begin()
 
 
 def _write_ahead(connection: sqlite3.Connection) -> None:
@@ -109,13 +185,13 @@ def revision(connection: Connection) -> str | None:
     return connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
 
 
-def refuse_unknown(path: Path, found: str | None) -> None:
+def refuse_unknown(place: Place, found: str | None) -> None:
     """Leave a cellar alone that is at a revision this version has never heard of."""
     from alembic.script import ScriptDirectory
 
     scripts = ScriptDirectory.from_config(alembic_config())
     if found is not None and found not in {s.revision for s in scripts.walk_revisions()}:
-        raise StoreError(f"the cellar {path} was made by a newer version of mustwright")
+        raise StoreError(f"the cellar {shown(place)} was made by a newer version of mustwright")
 
 
 def back_up(path: Path, found: str | None, clock: Clock) -> Path:
@@ -131,19 +207,24 @@ def back_up(path: Path, found: str | None, clock: Clock) -> Path:
     return copy
 
 
-def migrate(path: Path, target: str = HEAD) -> None:
+def migrate(place: Place, target: str = HEAD) -> None:
     """Bring a cellar to a revision, in one transaction; two at once do it once."""
     from alembic import command
 
     config = alembic_config()
     # Rebuilding a parent table deletes its children while foreign keys are enforced.
-    engine = sqlite_engine(path, foreign_keys=False)
+    engine = engine_of(place, foreign_keys=False)
     try:
         with engine.begin() as connection:
+            lock(connection)
             config.attributes["connection"] = connection
             command.upgrade(config, target)
-            if broken := connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall():
-                raise StoreError(f"migrating {path} would break {len(broken)} references")
+            if not is_postgresql(connection):
+                broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+                if broken:
+                    raise StoreError(
+                        f"migrating {shown(place)} would break {len(broken)} references"
+                    )
     finally:
         engine.dispose()
 

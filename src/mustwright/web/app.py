@@ -13,14 +13,18 @@ from starlette.types import Scope
 from mustwright import __version__
 from mustwright.compose import Compose
 from mustwright.web import errors
+from mustwright.web.access import Access, Locked
+from mustwright.web.api import batches
 from mustwright.web.guards import BodyLimit, SameOrigin, SecurityHeaders
 from mustwright.web.pages import (
     acidity,
+    batch,
     compare,
     convert,
     finish,
     health,
     home,
+    login,
     must_form,
     must_text,
     plan,
@@ -31,10 +35,9 @@ from mustwright.web.pages import (
 )
 
 PAGES = (
-    home, health, must_form, must_text, compare, what_if, acidity, plan, protocols, shelf, convert,
-    finish, sources,
+    home, health, login, batch, must_form, must_text, compare, what_if, acidity, plan, protocols,
+    shelf, convert, finish, sources,
 )  # fmt: skip
-HOSTS = ("127.0.0.1", "localhost", "[::1]")
 
 
 class RevalidatedFiles(StaticFiles):
@@ -47,18 +50,23 @@ class RevalidatedFiles(StaticFiles):
         return response
 
 
-def create_app(compose: Compose) -> FastAPI:
-    """The application over one composition root."""
+def create_app(compose: Compose, access: Access | None = None) -> FastAPI:
+    """The application over one composition root; open to this machine alone unless told so."""
+    access = access or Access()
     app = FastAPI(title="Mustwright", version=__version__, docs_url=None, redoc_url=None)
     app.state.compose = compose
+    app.state.access = access
     for page in PAGES:
         app.include_router(page.router)
+    app.include_router(batches.router)
+    app.include_router(batches.feed_router)
     static = files("mustwright.web") / "static"
     app.mount("/static", RevalidatedFiles(directory=str(static)), name="static")
     errors.register(app)
     # The one added last is met first.
+    app.add_middleware(Locked, compose=compose, access=access)
     app.add_middleware(BodyLimit)
     app.add_middleware(SameOrigin)
-    app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(HOSTS), www_redirect=False)
+    app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(access.hosts), www_redirect=False)
     app.add_middleware(SecurityHeaders)
     return app

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -28,7 +29,20 @@ def environment() -> Environment:
 def page(request: Request, template: str, status: int = 200, **context: object) -> HTMLResponse:
     """A template as a page."""
     text = environment().get_template(template).render(request=request, **context)
-    return HTMLResponse(text, status_code=status)
+    token = getattr(request.state, "form_token", "")
+    return HTMLResponse(with_form_token(text, token), status_code=status)
+
+
+_FORM = re.compile(r"<form\b[^>]*\bmethod=[\"']?post[\"']?[^>]*>", re.IGNORECASE)
+FORM_TOKEN = "form_token"
+
+
+def with_form_token(html: str, token: str) -> str:
+    """A page whose every posting form carries the session's token; no template can forget it."""
+    if not token:
+        return html
+    hidden = f'<input type="hidden" name="{FORM_TOKEN}" value="{token}">'
+    return _FORM.sub(lambda form: form[0] + hidden, html)
 
 
 def error_page(
@@ -40,7 +54,8 @@ def error_page(
 ) -> Response:
     """What went wrong, as a page, or as JSON for a caller that asks for JSON alone."""
     accept = request.headers.get("accept", "")
-    if "application/json" in accept and "text/html" not in accept:
+    is_api = request.url.path.startswith("/api/")
+    if is_api or ("application/json" in accept and "text/html" not in accept):
         nothing = {"field": None, "requirement": None, "got": None, "message": detail}
         return JSONResponse({"error": error or nothing}, status_code=status)
     return page(request, "error.html", status, title=title, detail=detail, code=status)

@@ -12,6 +12,7 @@ import uvicorn
 
 from mustwright.compose import Compose
 from mustwright.kinetics.ready import cache_folder, warm_up_behind
+from mustwright.web.access import Access
 from mustwright.web.app import create_app
 
 
@@ -40,7 +41,9 @@ class _Server(uvicorn.Server):
             self.should_exit = True
 
 
-def run(compose: Compose, listener: socket.socket, told: ToldToStop) -> None:
+def run(
+    compose: Compose, listener: socket.socket, told: ToldToStop, access: Access | None = None
+) -> None:
     """Serve until told to stop; open connections get two seconds to finish.
 
     The forecast is compiled meanwhile, in a thread of its own. Where that is still at it when the
@@ -49,7 +52,7 @@ def run(compose: Compose, listener: socket.socket, told: ToldToStop) -> None:
     """
     compiling = warm_up_behind(cache_folder(compose.home))
     config = uvicorn.Config(
-        create_app(compose),
+        create_app(compose, access),
         access_log=False,
         log_level="warning",
         proxy_headers=False,

@@ -1,4 +1,4 @@
-"""Every cellar keeps records alike, in a file or in memory."""
+"""Every cellar keeps records alike, in a file, in PostgreSQL or in memory."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from types import SimpleNamespace
 
 import pytest
 
+from databases import KINDS, store_of
 from fake_cellar import FakeCellar
 from mustwright.errors import ConflictError
 from mustwright.services.records import Cellar, MissingRecordError
-from mustwright.store.cellar_store import CellarStore
 
 
 @pytest.fixture
@@ -21,14 +21,13 @@ def clock() -> Callable[[], datetime]:
     return lambda: next(ticks)
 
 
-@pytest.fixture(params=["file", "memory"])
+@pytest.fixture(params=[*KINDS, "memory"])
 def cellar(request: pytest.FixtureRequest, tmp_path: Path, clock) -> Iterator[Cellar]:
     if request.param == "memory":
         yield FakeCellar(clock)
         return
-    store = CellarStore(tmp_path / "cellar.db", clock)
-    yield store
-    store.close()
+    with store_of(request.param, tmp_path, clock) as store:
+        yield store
 
 
 @pytest.fixture(params=["sheet", "protocol", "nutrient"])

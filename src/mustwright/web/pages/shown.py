@@ -13,7 +13,7 @@ from starlette.responses import HTMLResponse
 
 from mustwright import data
 from mustwright.services.finish.words import between, printed
-from mustwright.web.pages import figures
+from mustwright.web.pages import batch_words, figures
 from mustwright.web.render import environment, page
 
 
@@ -33,6 +33,9 @@ def _equipped() -> Environment:
         printed=printed,
         between=between,
         source_parts=figures.source_parts,
+        feed_words=batch_words.feed_words,
+        feed_options=batch_words.feed_options,
+        jar_options=batch_words.jar_options,
     )
     made.globals["cautions"] = cautions()
     made.globals["ledger"] = None

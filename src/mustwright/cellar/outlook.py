@@ -1,0 +1,185 @@
+"""When will it come to that: the forecast a batch is followed with, behind one small interface.
+
+`PaceOutlook` bends the usual pace to the readings. A kinetic forecast can take its place by
+answering the same three questions.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from mustwright.cellar.observed import must_course
+from mustwright.cellar.progress import Progress, used_at
+from mustwright.kinetics.pace import BAND, usual_pace
+from mustwright.nutrition.triggers import Trigger
+
+TWO_SIDED_90 = 1.645
+NEVER_H = 24.0 * 400
+
+
+@dataclass(frozen=True)
+class Span:
+    """A moment with its range, in hours after pitch; about 90 % lies between low and high [h]."""
+
+    low_h: float
+    expected_h: float
+    high_h: float
+
+
+@dataclass(frozen=True)
+class Band:
+    """Gravity along time with its range, for drawing."""
+
+    hours: tuple[float, ...]
+    low: tuple[float, ...]
+    expected: tuple[float, ...]
+    high: tuple[float, ...]
+
+
+class BatchOutlook(Protocol):
+    """What a batch asks of a forecast."""
+
+    name: str
+
+    def due(self, trigger: Trigger) -> Span:
+        """When a feed's trigger comes true."""
+        ...
+
+    def used(self, fraction: float) -> Span:
+        """When a fraction (0 to 1) of the sugar is gone."""
+        ...
+
+    def band(self, hours: Sequence[float]) -> Band:
+        """Gravity at hours after pitch, readings included."""
+        ...
+
+
+class PaceOutlook:
+    """The usual pace of a ferment, bent to what was read.
+
+    Notes
+    -----
+    Pace and measured fall are combined by precision on a logarithmic scale; the pace counts as
+    known to a factor 1.6 either way (assumed there), the fall to its standard error. From the last
+    reading on, time runs at the combined rate, half as fast in the last third as the pace has it.
+    """
+
+    name = "usual pace, bent to the readings"
+
+    def __init__(self, now: Progress) -> None:
+        self.state = now
+        must = now.plan.must
+        early = now.plan.nitrogen.must_mg_l + max(now.fed_mg_l, 0.6 * _planned_mg_l(now))
+        self.pace = usual_pace(must.brix, now.temperature_c, early)
+        after = [p for p in now.points if p.hours > 0]
+        self.anchor_h = after[-1].hours if after else 0.0
+        self.anchor_used = after[-1].used if after else 0.0
+        self.factor, self.spread = self._combined()
+
+    def _combined(self) -> tuple[float, float]:
+        """Rate over the usual one, and the standard error of its logarithm."""
+        prior_sd = math.log(BAND) / TWO_SIDED_90
+        slope = self.state.slope
+        usual_h = self.pace.hours_to_sugar_used(max(self.anchor_used, 0.02)).value
+        if slope is None or self.anchor_used <= 0.01:
+            return 1.0, prior_sd
+        usual = self._usual_fall_per_day(usual_h)
+        ratio = max(slope.per_day, 0.0) / usual if usual > 0 else 1.0
+        ratio = min(max(ratio, 0.05), 6.0)
+        sd = max(slope.sd / max(slope.per_day, slope.sd), 0.10)
+        weight, own = prior_sd**-2, sd**-2
+        mean = own * math.log(ratio) / (weight + own)
+        return math.exp(mean), (weight + own) ** -0.5
+
+    def _usual_fall_per_day(self, hours: float) -> float:
+        span = self.state.slope.hours if self.state.slope else 24.0
+        course = must_course(self.state.plan.must)
+        start, end = (self.pace.sugar_used_at(h) for h in (max(hours - span, 0.0), hours))
+        fall = float(course.gravity_at(start) - course.gravity_at(end))
+        return fall / span * 24
+
+    def used(self, fraction: float) -> Span:
+        """When a fraction of the sugar is gone."""
+        f = min(max(fraction, 0.0), 1.0)
+        if self.anchor_used > 0 and f <= self.anchor_used:
+            hours = _crossed(self.state, f)
+            return Span(hours, hours, hours)
+        goal = self.pace.hours_to_sugar_used(f).value
+        if self.anchor_used <= 0.01:  # nothing seen to fall yet: all of it is ahead, after onset
+            onset = self._onset()
+            fall = self._span(0.0, max(goal - self.pace.lag_h, 0.0) / self.factor)
+            return Span(
+                onset.low_h + fall.low_h,
+                onset.expected_h + fall.expected_h,
+                onset.high_h + fall.high_h,
+            )
+        done = self.pace.hours_to_sugar_used(self.anchor_used).value
+        return self._span(self.anchor_h, (goal - done) / self.factor)
+
+    def due(self, trigger: Trigger) -> Span:
+        """When a feed's trigger comes true."""
+        if trigger.kind == "first_of":
+            return min((self.due(t) for t in trigger.either), key=lambda s: s.expected_h)
+        if trigger.kind in ("pitch", "after_pitch"):
+            return Span(trigger.amount, trigger.amount, trigger.amount)
+        if trigger.kind in ("onset", "after_onset"):
+            onset = self._onset()
+            more = trigger.amount
+            return Span(onset.low_h + more, onset.expected_h + more, onset.high_h + more)
+        return self.used(trigger.sugar_used(self.pace))
+
+    def _onset(self) -> Span:
+        if self.state.onset_h is not None:
+            seen = self.state.onset_h
+            return Span(seen, seen, seen)
+        lag, hours = self.pace.lag_h, self.state.hours or 0.0
+        return Span(max(lag / BAND, hours), max(lag, hours), max(lag * BAND, hours + 6.0))
+
+    def _span(self, start: float, rest: float) -> Span:
+        wide = math.exp(TWO_SIDED_90 * self.spread)
+        return Span(
+            min(start + rest / wide, NEVER_H),
+            min(start + rest, NEVER_H),
+            min(start + rest * wide, NEVER_H),
+        )
+
+    def band(self, hours: Sequence[float]) -> Band:
+        """Gravity at hours after pitch; before the last reading, the line through the readings."""
+        course = must_course(self.state.plan.must, self.state.original_gravity)
+        wide = math.exp(TWO_SIDED_90 * self.spread)
+        lines: dict[str, list[float]] = {"slow": [], "middle": [], "fast": []}
+        for h in hours:
+            for name, factor in (("slow", 1 / wide), ("middle", 1.0), ("fast", wide)):
+                used = self._used_at(h, self.factor * factor)
+                lines[name].append(float(course.gravity_at(used)))
+        return Band(
+            tuple(hours), tuple(lines["fast"]), tuple(lines["middle"]), tuple(lines["slow"])
+        )
+
+    def _used_at(self, hours: float, rate: float) -> float:
+        if hours <= self.anchor_h:
+            return used_at(self.state.points, hours)
+        if self.anchor_used <= 0.01:
+            late = self._onset().expected_h - self.pace.lag_h
+            return self.pace.sugar_used_at((hours - late) * rate)
+        at = self.pace.hours_to_sugar_used(self.anchor_used).value
+        return self.pace.sugar_used_at(at + (hours - self.anchor_h) * rate)
+
+
+def _crossed(now: Progress, fraction: float) -> float:
+    """When the line through the readings passed a fraction [h]."""
+    before_h, before = 0.0, 0.0
+    for point in (p for p in now.points if p.hours > 0):
+        if point.used >= fraction:
+            rise = point.used - before
+            share = (fraction - before) / rise if rise > 0 else 1.0
+            return before_h + share * (point.hours - before_h)
+        before_h, before = point.hours, max(before, point.used)
+    return before_h
+
+
+def _planned_mg_l(now: Progress) -> float:
+    return sum(feed.nitrogen_mg_l for feed in now.plan.live_feeds)

@@ -1,0 +1,294 @@
+"""How far is the batch: gravity, sugar, pace, phase, feeds given and due, all from the log."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from mustwright import data
+from mustwright.cellar.entries import CLOSES, Event, FeedGiven, Reading
+from mustwright.cellar.log import Standing, is_event, pitched_at, plan_in_force
+from mustwright.cellar.observed import Point, must_course, observed
+from mustwright.cellar.plan import BatchPlan, PlannedFeed
+from mustwright.errors import InputError
+
+PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, CLOSED = (
+    "not pitched",
+    "lag",
+    "first third",
+    "middle",
+    "tail",
+    "dry or nearly",
+    "closed",
+)
+ONSET_SIGNS = ("stirred", "degassed", "foamed_over")
+PROBABLE = 1.645  # one-sided 95 %
+
+
+@dataclass(frozen=True)
+class Slope:
+    """Fall of gravity over the latest readings.
+
+    Parameters
+    ----------
+    per_day, sd : float
+        Fall, positive when gravity goes down, and its standard error [SG/day].
+    hours, count : float, int
+        Span and number of readings it rests on.
+    """
+
+    per_day: float
+    sd: float
+    hours: float
+    count: int
+
+    def chance_below(self, per_day: float) -> float:
+        """Probability that the true fall is under a threshold."""
+        return 0.5 * (1 + math.erf((per_day - self.per_day) / (self.sd * math.sqrt(2))))
+
+
+@dataclass(frozen=True)
+class FedNitrogen:
+    """Nitrogen of one feed that was given [mg N/L]."""
+
+    hours: float
+    used: float
+    ammonium_mg_l: float
+    amino_mg_l: float
+
+
+@dataclass(frozen=True)
+class FeedState:
+    """A planned feed and what became of it: ``ahead``, ``given``, ``skipped`` or ``dropped``."""
+
+    feed: PlannedFeed
+    state: str
+    given_at: datetime | None = None
+    grams: float = 0.0
+
+
+@dataclass(frozen=True)
+class Progress:
+    """Everything that follows from plan and log at one moment.
+
+    Parameters
+    ----------
+    hours : float or None
+        Since pitch [h].
+    gravity, gravity_sd : float or None
+        Of the latest reading, corrected [-].
+    sugar_used : float
+        Fraction, by the latest reading; 0 before any.
+    onset_h : float or None
+        When a fall of gravity was first seen, or a sign of work written down [h after pitch].
+    given_g : mapping of str to float
+        Grams of each nutrient so far.
+    """
+
+    now: datetime
+    plan: BatchPlan
+    pitched: datetime | None
+    hours: float | None
+    phase: str
+    points: tuple[Point, ...]
+    gravity: float | None
+    gravity_sd: float | None
+    original_gravity: float
+    sugar_used: float
+    sugar_left_g_l: float
+    alcohol_pct: float
+    temperature_c: float
+    temperature_read: bool
+    ph: float | None
+    ph_at: datetime | None
+    slope: Slope | None
+    onset_h: float | None
+    feeds: tuple[FeedState, ...]
+    given_g: dict[str, float]
+    fed: tuple[FedNitrogen, ...]
+    last_reading_at: datetime | None
+
+    @property
+    def fed_mg_l(self) -> float:
+        """Nitrogen fed so far, ammonium and amino together [mg N/L]."""
+        return sum(f.ammonium_mg_l + f.amino_mg_l for f in self.fed)
+
+    def moment(self, hours: float) -> datetime:
+        """The clock time so many hours after pitch (after now, when not pitched)."""
+        return (self.pitched or self.now) + timedelta(hours=min(max(hours, -1e5), 1e5))
+
+
+def progress(stands: Sequence[Standing], now: datetime) -> Progress:
+    """Where a batch stands at `now`.
+
+    Raises
+    ------
+    InputError
+        When its log holds no plan.
+    """
+    plan = plan_in_force(stands)
+    if plan is None:
+        raise InputError("plan", "needs a plan in the log of the batch", "none")
+    live = [s for s in stands if not s.removed and s.at <= now]
+    pitched = pitched_at(live)
+    points = observed(live, plan.must, pitched)
+    known = [p for p in points if pitched is None or p.hours >= -24]
+    last = known[-1] if known else None
+    used = last.used if last and pitched and last.hours > 0 else 0.0
+    original = last.original_gravity if last else plan.must.gravity
+    course = must_course(plan.must, original)
+    given, fed = _given(live, plan, points, pitched)
+    temperature, was_read = _temperature(live, plan)
+    ph = [(s.at, s.what.ph) for s in live if isinstance(s.what, Reading) and s.what.ph is not None]
+    return Progress(
+        now=now,
+        plan=plan,
+        pitched=pitched,
+        hours=None if pitched is None else (now - pitched).total_seconds() / 3600,
+        phase=_phase(live, pitched, used, points),
+        points=tuple(known),
+        gravity=last.gravity if last else None,
+        gravity_sd=last.gravity_sd if last else None,
+        original_gravity=original,
+        sugar_used=used,
+        sugar_left_g_l=course.sugar_g_l * (1 - used),
+        alcohol_pct=float(course.alcohol_at(used)),
+        temperature_c=temperature,
+        temperature_read=was_read,
+        ph=ph[-1][1] if ph else plan.must.ph,
+        ph_at=ph[-1][0] if ph else None,
+        slope=slope_of(known, data.load("watch")["rule"]["sluggish"]["window_h"]["value"]),
+        onset_h=_onset(live, points, pitched),
+        feeds=_feed_states(live, plan),
+        given_g=given,
+        fed=fed,
+        last_reading_at=last.at if last else None,
+    )
+
+
+def slope_of(points: Sequence[Point], window_h: float) -> Slope | None:
+    """Fall of gravity over the last window, by weighted least squares; two readings at least.
+
+    Readings less than 6 h apart in all say nothing of a day. Where the window holds only one, the
+    one before it is taken in.
+    """
+    after = [p for p in points if p.hours >= 0]
+    if len(after) < 2:
+        return None
+    recent = [p for p in after if p.hours >= after[-1].hours - window_h]
+    if len(recent) < 2:
+        recent = after[-2:]
+    t = np.array([p.hours / 24 for p in recent])
+    if (t[-1] - t[0]) * 24 < 6:
+        return None
+    w = np.array([p.gravity_sd**-2 for p in recent])
+    g = np.array([p.gravity for p in recent])
+    middle = float(w @ t / w.sum())
+    spread = float(w @ (t - middle) ** 2)
+    fall = -float(w @ ((t - middle) * g)) / spread
+    return Slope(fall, spread**-0.5, float(t[-1] - t[0]) * 24, len(recent))
+
+
+def _phase(
+    stands: Sequence[Standing],
+    pitched: datetime | None,
+    used: float,
+    points: Sequence[Point],
+) -> str:
+    if any(is_event(s, *CLOSES) for s in stands):
+        return CLOSED
+    if pitched is None:
+        return PLANNED
+    if _onset(stands, points, pitched) is None:
+        return LAG
+    if used < 1 / 3:
+        return EARLY
+    if used < 0.8:
+        return MIDDLE
+    return TAIL if used < 0.985 else DRY
+
+
+def _onset(
+    stands: Sequence[Standing],
+    points: Sequence[Point],
+    pitched: datetime | None,
+) -> float | None:
+    """Hours after pitch when work was first seen: a fall beyond error, or foam written down."""
+    if pitched is None:
+        return None
+    least = 0.002 * data.load("watch")["rule"]["no_start"]["fall_brix"]["value"] / 0.5
+    seen = [
+        p.hours
+        for p in points
+        if p.hours > 0 and p.original_gravity - p.gravity > least + PROBABLE * p.gravity_sd / 2
+    ]
+    seen += [
+        (s.at - pitched).total_seconds() / 3600
+        for s in stands
+        if is_event(s, "foamed_over") and s.at > pitched
+    ]
+    return min(seen) if seen else None
+
+
+def _temperature(stands: Sequence[Standing], plan: BatchPlan) -> tuple[float, bool]:
+    """The must's temperature by its latest reading or move, else as planned [°C]."""
+    for stand in reversed(stands):
+        what = stand.what
+        if isinstance(what, (Reading, Event)) and what.temperature_c is not None:
+            return what.temperature_c, True
+    return plan.must.temperature_c, False
+
+
+def _feed_states(stands: Sequence[Standing], plan: BatchPlan) -> tuple[FeedState, ...]:
+    given = {
+        s.what.feed: s for s in stands if isinstance(s.what, FeedGiven) and s.what.feed is not None
+    }
+    states = []
+    for feed in plan.feeds:
+        stand = given.get(feed.key)
+        if stand is not None:
+            grams = sum(item.grams for item in stand.what.items)
+            state = "skipped" if stand.what.skipped else "given"
+            states.append(FeedState(feed, state, stand.at, grams))
+        elif feed.dropped or not feed.doses:
+            states.append(FeedState(feed, "dropped"))
+        else:
+            states.append(FeedState(feed, "ahead"))
+    return tuple(states)
+
+
+def _given(
+    stands: Sequence[Standing],
+    plan: BatchPlan,
+    points: Sequence[Point],
+    pitched: datetime | None,
+) -> tuple[dict[str, float], tuple[FedNitrogen, ...]]:
+    grams: dict[str, float] = {}
+    fed = []
+    for stand in stands:
+        if not isinstance(stand.what, FeedGiven) or not stand.what.items:
+            continue
+        ammonium = amino = 0.0
+        for item in stand.what.items:
+            grams[item.nutrient] = grams.get(item.nutrient, 0.0) + item.grams
+            jar = plan.jar(item.nutrient)
+            if jar is not None:
+                ammonium += item.grams * jar.mg_g.get("ammonium_n", 0.0) / plan.must.volume_l
+                amino += item.grams * jar.mg_g.get("amino_n", 0.0) / plan.must.volume_l
+        hours = 0.0 if pitched is None else (stand.at - pitched).total_seconds() / 3600
+        fed.append(FedNitrogen(hours, used_at(points, hours), ammonium, amino))
+    return grams, tuple(fed)
+
+
+def used_at(points: Sequence[Point], hours: float) -> float:
+    """Fraction of the sugar gone at an hour, between readings; the nearest one outside them."""
+    after = [p for p in points if p.hours >= 0]
+    if not after:
+        return 0.0
+    return float(
+        np.interp(hours, [0.0, *(p.hours for p in after)], [0.0, *(p.used for p in after)])
+    )

@@ -1,0 +1,269 @@
+"""How is a stuck mead started again: an acclimated starter in steps, and when to give up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from mustwright import data
+from mustwright.cellar.progress import Progress
+from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ethanol_pct_vol_from_g_l
+from mustwright.must.gravity import gravity_from_composition
+
+
+@dataclass(frozen=True)
+class RestartStep:
+    """One step of the restart.
+
+    Parameters
+    ----------
+    mead_l, water_l, total_l : float
+        Stuck mead and water that go in now, and what the starter holds then [L].
+    sugar_g, yeast_g, organic_g : float
+        Added now [g].
+    gravity, move_on_at : float
+        Of the mixture, and the one to wait for before the next step [-].
+    alcohol_pct : float
+        Of the mixture [% vol].
+    temperature_c : float
+    hours : float
+        Usual wait until the next step [h].
+    """
+
+    name: str
+    what: str
+    mead_l: float
+    water_l: float
+    total_l: float
+    sugar_g: float
+    yeast_g: float
+    organic_g: float
+    gravity: float
+    move_on_at: float
+    alcohol_pct: float
+    temperature_c: float
+    hours: float
+    caution: str = ""
+
+
+@dataclass(frozen=True)
+class RestartPlan:
+    """The restart as a whole.
+
+    Parameters
+    ----------
+    worth_it : bool
+        False where alcohol already stands at what yeast bears.
+    first, give_up, cautions : tuple of str
+        What comes before, when to stop trying, and what to mind.
+    """
+
+    worth_it: bool
+    first: tuple[str, ...]
+    steps: tuple[RestartStep, ...]
+    give_up: tuple[str, ...]
+    cautions: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Mix:
+    """Litres with their sugar and alcohol, kept by mass of each."""
+
+    litres: float
+    extract_g: float
+    sugar_g: float
+    ethanol_g: float
+
+    def plus(self, other: _Mix) -> _Mix:
+        return _Mix(
+            self.litres + other.litres,
+            self.extract_g + other.extract_g,
+            self.sugar_g + other.sugar_g,
+            self.ethanol_g + other.ethanol_g,
+        )
+
+    def fermented(self, share: float) -> _Mix:
+        """With a share of its sugar turned to ethanol, 0.47 g per g."""
+        used = self.sugar_g * share
+        return _Mix(
+            self.litres,
+            self.extract_g - 0.956 * used,
+            self.sugar_g - used,
+            self.ethanol_g + 0.47 * used,
+        )
+
+    @property
+    def gravity(self) -> float:
+        litres = max(self.litres, 1e-9)
+        return float(gravity_from_composition(self.extract_g / litres, self.ethanol_g / litres))
+
+    @property
+    def alcohol_pct(self) -> float:
+        return float(ethanol_pct_vol_from_g_l(self.ethanol_g / max(self.litres, 1e-9)))
+
+
+def restart_plan(now: Progress, volume_l: float | None = None) -> RestartPlan:
+    """The restart of a batch as it stands.
+
+    Parameters
+    ----------
+    volume_l : float or None
+        What is in the vessel; the must's volume when None.
+
+    Notes
+    -----
+    Shares, temperatures and the doubling are in ``data/watch.toml`` under ``[restart]`` with their
+    sources. Mixtures are balanced by mass of extract and ethanol; their volumes are added.
+    """
+    record = data.load("watch")["restart"]
+    volume = volume_l or now.plan.must.volume_l
+    hopeless = now.alcohol_pct >= _v(record, "hopeless_pct")
+    steps = () if hopeless else _steps(now, volume, record)
+    return RestartPlan(
+        not hopeless,
+        _first(now, volume, record),
+        steps,
+        _give_up(now, record),
+        _cautions(),
+        tuple(f"{k.replace('_', ' ')}: {v['source']}" for k, v in record.items()),
+    )
+
+
+def _v(record: dict[str, Any], name: str) -> float:
+    return float(record[name]["value"])
+
+
+def _stuck_mead(now: Progress, litres: float) -> _Mix:
+    sugar = now.sugar_left_g_l * litres
+    ethanol = float(ethanol_g_l_from_pct_vol(now.alcohol_pct)) * litres
+    rest = (now.plan.must.sugar_g_l - now.plan.must.fermentable_sugar_g_l) * litres
+    made = 0.044 * (now.plan.must.fermentable_sugar_g_l * litres - sugar)
+    return _Mix(litres, sugar + max(rest, 0.0) + max(made, 0.0), sugar, ethanol)
+
+
+def _steps(now: Progress, volume: float, record: dict[str, Any]) -> tuple[RestartStep, ...]:
+    t, wait = _v(record, "temperature_c"), _v(record, "step_hours")
+    left = _v(record, "double_when_sugar_left")
+    mead_l = volume * _v(record, "starter_share") * _v(record, "starter_mead_share")
+    water_l = volume * _v(record, "starter_share") - mead_l
+    sugar = _v(record, "starter_sugar_g_l") * (mead_l + water_l)
+    yeast = round(_v(record, "yeast_g_l") * volume, 1)
+    feeding = now.alcohol_pct < _v(record, "alcohol_no_nutrient_pct")
+    mix = _stuck_mead(now, mead_l).plus(_Mix(water_l, sugar, sugar, 0.0))
+    organic = round(_v(record, "organic_g_l") * mix.litres, 1)
+    steps = [
+        _step(
+            "Starter",
+            f"Wake {yeast:g} g of alcohol-tolerant yeast as for a pitch, then stir it into "
+            f"{mead_l:.2f} L of the stuck mead and {water_l:.2f} L of water with {sugar:.0f} g of "
+            f"sugar and {organic:g} g of organic nutrient.",
+            (mead_l, water_l, sugar, yeast, organic),
+            mix,
+            left,
+            t,
+            wait,
+            "Water for waking the yeast is 35 to 40 C; hotter kills it.",
+        )
+    ]
+    while mix.litres < _v(record, "combine_share") * volume and len(steps) < 6:
+        more = min(mix.litres, volume - mix.litres)
+        mix = mix.fermented(1 - left).plus(_stuck_mead(now, more))
+        organic = round(_v(record, "organic_g_l") * more, 1) if feeding else 0.0
+        dose = f", with {organic:g} g of organic nutrient" if organic else ", without nutrient"
+        steps.append(
+            _step(
+                f"Double {len(steps)}",
+                f"Double it with {more:.2f} L of the stuck mead{dose}.",
+                (more, 0.0, 0.0, 0.0, organic),
+                mix,
+                left,
+                t,
+                wait,
+                "Let both come within 5 C of each other first.",
+            )
+        )
+    rest = max(volume - mix.litres + water_l, 0.0)
+    whole = mix.fermented(1 - left).plus(_stuck_mead(now, rest))
+    steps.append(
+        _step(
+            "Combine",
+            f"Rack the remaining {rest:.1f} L onto the starter, gently, at {t:.0f} C. "
+            "Read gravity once a day.",
+            (rest, 0.0, 0.0, 0.0, 0.0),
+            whole,
+            left,
+            t,
+            24.0,
+            "A mead full of gas erupts when poured fast: stir the gas out first, leave headspace.",
+        )
+    )
+    return tuple(steps)
+
+
+def _step(
+    name: str,
+    what: str,
+    added: tuple[float, float, float, float, float],
+    mix: _Mix,
+    left: float,
+    temperature_c: float,
+    hours: float,
+    caution: str,
+) -> RestartStep:
+    mead, water, sugar, yeast, organic = added
+    return RestartStep(
+        name,
+        what,
+        mead,
+        water,
+        mix.litres,
+        sugar,
+        yeast,
+        organic,
+        mix.gravity,
+        mix.fermented(1 - left).gravity,
+        mix.alcohol_pct,
+        temperature_c,
+        hours,
+        caution,
+    )
+
+
+def _first(now: Progress, volume: float, record: dict[str, Any]) -> tuple[str, ...]:
+    said = ["Take a second reading before anything: stirred, degassed, temperature written."]
+    if now.ph is not None and now.ph_at is not None and now.ph < _v(record, "ph_low"):
+        said.append(
+            f"Raise pH from {now.ph:.2f} to 3.4 first, with potassium bicarbonate in small steps."
+        )
+    elif now.ph_at is None:
+        said.append("Measure pH: a restart is expected only between 3 and 4.")
+    low, high = record["temperature_c"]["low"], record["temperature_c"]["high"]
+    said.append(f"Bring the mead to {low:g} to {high:g} C over a day.")
+    hulls = _v(record, "hulls_g_l") * volume
+    said.append(
+        f"Rack off the lees; at most {hulls:.1f} g of yeast hulls a day before may bind what "
+        "poisons yeast."
+    )
+    return tuple(said)
+
+
+def _give_up(now: Progress, record: dict[str, Any]) -> tuple[str, ...]:
+    span = record["give_up_days"]
+    said = [
+        "A step whose gravity has not moved in 72 h: start once more with fresh yeast, then stop.",
+        f"No fall in the whole batch {span['high']:g} days after combining.",
+        "A sour or solvent smell: volatile acid itself kills yeast.",
+    ]
+    if now.alcohol_pct >= _v(record, "hopeless_pct") - 2:
+        said.append(
+            f"At {now.alcohol_pct:.1f} % vol yeast has little room left: blending with a dry mead "
+            "or keeping it sweet, stabilised, is the likelier end."
+        )
+    return tuple(said)
+
+
+def _cautions() -> tuple[str, ...]:
+    cautions = data.load("cautions")
+    names = ("powder_in_gassy_must", "carbon_dioxide_room", "hot_water", "pressure_glass")
+    return tuple(str(cautions[name]["text"]) for name in names)

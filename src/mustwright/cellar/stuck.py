@@ -1,0 +1,155 @@
+"""Why did it stop: causes ranked by how well each explains what was read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from mustwright import data
+from mustwright.cellar.progress import Progress
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One cause.
+
+    Parameters
+    ----------
+    cause : str
+        Its name in ``data/watch.toml``.
+    score : float
+        Share of the belief, all causes adding up to 1.
+    evidence : tuple of str
+        What speaks for it or against it.
+    measure, separates : str
+        The measurement that would tell, and how to read its result.
+    """
+
+    cause: str
+    title: str
+    score: float
+    evidence: tuple[str, ...]
+    measure: str
+    separates: str
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """Causes, likeliest first, and the measurement that separates the first two."""
+
+    causes: tuple[Cause, ...]
+    measure_first: str
+
+
+Evidence = tuple[float, list[str]]
+
+
+def diagnose(now: Progress) -> Diagnosis:
+    """Rank the causes of a stuck or sluggish ferment.
+
+    Notes
+    -----
+    Each cause starts with a prior (assumed) and is multiplied by a factor from 0.1 to 8 for each
+    piece of evidence: how much likelier that evidence is when this is the cause than when it is not
+    (assumed; a kinetic posterior can take their place).
+    """
+    records = data.load("watch")["cause"]
+    weights, words = {}, {}
+    for name, record in records.items():
+        factor, said = CAUSES[name](now)
+        weights[name] = float(record["prior"]["value"]) * factor
+        words[name] = tuple(said)
+    total = sum(weights.values())
+    causes = [
+        Cause(n, r["title"], weights[n] / total, words[n], r["measure"], r["separates"])
+        for n, r in records.items()
+    ]
+    causes.sort(key=lambda c: -c.score)
+    first, second = causes[:2]
+    one, other = (c.title[:1].lower() + c.title[1:] for c in (first, second))
+    tells = f"{first.measure}: it tells '{one}' from '{other}'. {first.separates}"
+    return Diagnosis(tuple(causes), tells)
+
+
+def _nitrogen(now: Progress) -> Evidence:
+    n = now.plan.nitrogen
+    early = sum(f.ammonium_mg_l + f.amino_mg_l for f in now.fed if f.used < 0.5)
+    held = n.must_mg_l + n.rehydration_mg_l + early
+    share = held / max(n.demand_mg_l, 1.0)
+    said = [f"{held:.0f} of {n.demand_mg_l:.0f} mg N/L wanted was there in time."]
+    factor = min(max(math.exp(3.0 * (0.85 - share)), 0.15), 8.0)
+    missed = [s.feed.name for s in now.feeds if s.state in ("ahead", "skipped") and s.feed.doses]
+    if missed:
+        said.append(f"Not given: {', '.join(missed)}.")
+    return factor, said
+
+
+def _temperature(now: Progress) -> Evidence:
+    yeast = now.plan.yeast
+    t = now.temperature_c
+    if not now.temperature_read:
+        return 0.8, ["No temperature of the must was read."]
+    if t > yeast.temperature_high_c:
+        said = f"{t:.1f} C is above the {yeast.temperature_high_c:g} C this yeast likes."
+        return min(2.0 + (t - yeast.temperature_high_c), 8.0), [said]
+    if t < yeast.temperature_low_c + 1:
+        said = f"{t:.1f} C is at or under the {yeast.temperature_low_c:g} C this yeast works from."
+        return min(2.0 + (yeast.temperature_low_c + 1 - t), 8.0), [said]
+    return 0.3, [f"{t:.1f} C is inside the yeast's range."]
+
+
+def _alcohol(now: Progress) -> Evidence:
+    yeast = now.plan.yeast
+    short = yeast.tolerance_pct - now.alcohol_pct
+    said = [f"About {now.alcohol_pct:.1f} % vol; this kind bears about {yeast.tolerance_pct:g} %."]
+    width = max((yeast.tolerance_high_pct - yeast.tolerance_low_pct) / 2, 1.0)
+    return min(max(6.0 * math.exp(-max(short, 0.0) / width), 0.1), 6.0), said
+
+
+def _too_little_yeast(now: Progress) -> Evidence:
+    rate = now.plan.yeast.grams_l
+    said = [f"{rate:.2f} g/L of dry yeast was planned."]
+    factor = 3.0 if rate < 0.1 else 1.5 if rate < 0.18 else 0.5
+    if now.onset_h is None or now.onset_h > 48:
+        factor *= 2.5
+        said.append("It was slow from the first day.")
+    else:
+        factor *= 0.5
+        said.append(f"Work was seen {now.onset_h:.0f} h after pitch.")
+    return min(max(factor, 0.1), 8.0), said
+
+
+def _ph_potassium(now: Progress) -> Evidence:
+    potassium = now.plan.nitrogen.potassium_mg_l
+    said, factor = [], 1.0
+    if now.ph is None or now.ph_at is None:
+        said.append("No pH was read.")
+    else:
+        said.append(f"pH {now.ph:.2f} was read.")
+        factor = 6.0 if now.ph < 3.0 else 3.5 if now.ph < 3.2 else 1.0 if now.ph < 3.4 else 0.25
+    if potassium < 300:
+        factor *= 1.3
+        said.append(f"Only about {potassium:.0f} mg/L potassium.")
+    return min(factor, 8.0), said
+
+
+def _instrument(now: Progress) -> Evidence:
+    after = [p for p in now.points if p.hours > 0]
+    if len(after) < 3:
+        return 2.0, [f"Only {len(after)} reading{'s' if len(after) != 1 else ''} since pitch."]
+    last = after[-3:]
+    spread = max(p.gravity for p in last) - min(p.gravity for p in last)
+    if spread <= 2 * last[-1].gravity_sd:
+        return 0.4, ["The last three readings agree within their error."]
+    return 1.5, [f"The last three readings differ by {spread:.3f}."]
+
+
+CAUSES: dict[str, Callable[[Progress], Evidence]] = {
+    "nitrogen": _nitrogen,
+    "temperature": _temperature,
+    "alcohol": _alcohol,
+    "too_little_yeast": _too_little_yeast,
+    "ph_potassium": _ph_potassium,
+    "instrument": _instrument,
+}

@@ -1,0 +1,291 @@
+"""Is it going well: the rules that look at a running batch, each with evidence and a way out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from mustwright import data
+from mustwright.cellar.entries import ADDS_SUGAR
+from mustwright.cellar.log import Standing, is_event
+from mustwright.cellar.observed import Point
+from mustwright.cellar.progress import CLOSED, LAG, PLANNED, Progress, Slope, slope_of
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing the watch sees.
+
+    Parameters
+    ----------
+    rule : str
+        Its name in ``data/watch.toml``.
+    severity : int
+        0 (good news) to 100, for ordering.
+    confidence : float
+        Probability that it is so, given the error of the instruments, 0 to 1.
+    sure : bool
+        Whether to act on it; otherwise one more reading comes first.
+    evidence, check, do, stop : str
+        What was seen, what to check, what to do, when to stop worrying.
+    thresholds : tuple of str
+        The figures the rule used, each with its source.
+    """
+
+    rule: str
+    title: str
+    severity: int
+    confidence: float
+    sure: bool
+    evidence: str
+    check: str
+    do: str
+    stop: str
+    thresholds: tuple[str, ...]
+
+
+def watch(now: Progress, stands: Sequence[Standing] = ()) -> tuple[Finding, ...]:
+    """Everything the rules find, worst first."""
+    if now.phase in (PLANNED, CLOSED) or now.hours is None:
+        return ()
+    found = [f for rule in (_implausible, _rising) if (f := rule(now, stands))]
+    trusted = now
+    if found:  # a reading in doubt must not make the ferment look stuck or fast
+        points = now.points[:-1]
+        window = _value("sluggish", "window_h")
+        trusted = replace(now, points=points, slope=slope_of(points, window))
+    found += [f for rule in RULES if (f := rule(trusted))]
+    if any(f.rule == "stuck" and f.sure for f in found):
+        found = [f for f in found if f.rule != "sluggish"]
+    return tuple(sorted(found, key=lambda f: (-f.severity * (0.5 + f.confidence / 2), f.rule)))
+
+
+def _rule(name: str) -> dict[str, Any]:
+    return dict(data.load("watch")["rule"][name])
+
+
+def _value(name: str, threshold: str) -> float:
+    return float(_rule(name)[threshold]["value"])
+
+
+def _finding(
+    name: str, severity: int, confidence: float, evidence: str, *, sure: bool = True
+) -> Finding:
+    rule = _rule(name)
+    used = tuple(
+        f"{key.replace('_', ' ')} {t['value']:g} {t['unit']} ({t['source']})"
+        for key, t in rule.items()
+        if isinstance(t, dict) and "value" in t
+    )
+    title = rule["title"] if sure else f"Perhaps {rule['title'][0].lower()}{rule['title'][1:]}"
+    confidence = min(max(confidence, 0.01), 0.99)
+    words = (rule["check"], rule["do"], rule["stop"])
+    return Finding(name, title, severity, confidence, sure, evidence, *words, used)
+
+
+def _no_start(now: Progress) -> Finding | None:
+    assert now.hours is not None
+    cold = _value("no_start", "per_10_c_cooler") ** ((20.0 - now.temperature_c) / 10.0)
+    allowed = _value("no_start", "after_h") * min(max(cold, 0.5), 4.0)
+    if now.phase != LAG or now.hours < allowed:
+        return None
+    after = [p for p in now.points if p.hours > 0]
+    late = f"{now.hours:.0f} h after pitch at {now.temperature_c:.0f} C"
+    if not after:
+        words = f"Nothing was read {late}; signs are usual within {allowed:.0f} h."
+        return _finding("no_start", 80, 0.3, words, sure=False)
+    last = after[-1]
+    fall = last.original_gravity - last.gravity
+    words = f"Gravity {last.gravity:.3f} has fallen by {max(fall, 0):.3f} {late}."
+    still = 0.5 * (1 + math.erf((0.003 - fall) / (last.gravity_sd * 2)))
+    fresh = now.hours - last.hours < 24
+    return _finding("no_start", 80, still * (1 if fresh else 0.6), words, sure=fresh)
+
+
+def _sluggish(now: Progress) -> Finding | None:
+    slope = now.slope
+    if slope is None or now.gravity is None or now.sugar_left_g_l < _left_that_counts():
+        return None
+    starting = now.sugar_used < 0.05 and (now.hours or 0) < 72
+    if now.phase == LAG or starting:
+        return None
+    high = now.gravity > _value("sluggish", "boundary")
+    least = _value("sluggish", "fall_per_day_high" if high else "fall_per_day_low")
+    chance = slope.chance_below(least)
+    if chance < 0.7:
+        return None
+    words = (
+        f"Gravity falls by {max(slope.per_day, 0):.4f} a day (error {slope.sd:.4f}) over "
+        f"{slope.hours:.0f} h at {now.gravity:.3f}; under {least:g} counts as sluggish here."
+    )
+    return _finding("sluggish", 50, chance, words)
+
+
+def still_stretch(points: Sequence[Point]) -> Slope | None:
+    """Slope over the run of latest readings, a day or more, that shows best that nothing falls."""
+    after = [p for p in points if p.hours > 0]
+    hours = _value("stuck", "still_h") - 2.0  # two evenings are seldom 24 h apart to the minute
+    limit = _value("stuck", "fall_per_day")
+    best: Slope | None = None
+    for start in range(len(after) - 2, -1, -1):
+        if after[-1].hours - after[start].hours < hours:
+            continue
+        slope = slope_of(after[start:], 1e9)
+        if slope is None or slope.per_day > limit + 3 * slope.sd:
+            break
+        if best is None or slope.chance_below(limit) > best.chance_below(limit):
+            best = slope
+    return best
+
+
+def _stuck(now: Progress) -> Finding | None:
+    if now.phase == LAG or now.sugar_left_g_l < _left_that_counts():
+        return None
+    slope = still_stretch(now.points)
+    if slope is None or now.gravity is None:
+        return None
+    chance = slope.chance_below(_value("stuck", "fall_per_day"))
+    borne_out = slope.count >= 3 or slope.hours >= 44
+    sure = borne_out and chance >= _value("stuck", "sure")
+    if not sure and chance < 0.4:
+        return None
+    words = (
+        f"Gravity stands at {now.gravity:.3f} over {slope.count} readings in {slope.hours:.0f} h "
+        f"(fall {max(slope.per_day, 0):.4f} a day, error {slope.sd:.4f}) with about "
+        f"{now.sugar_left_g_l:.0f} g/L of sugar left."
+    )
+    return _finding("stuck", 90, chance if borne_out else chance * 0.6, words, sure=sure)
+
+
+def _left_that_counts() -> float:
+    return _value("stuck", "sugar_left_g_l")
+
+
+def _too_warm(now: Progress) -> Finding | None:
+    high = now.plan.yeast.temperature_high_c
+    margin = _value("too_warm", "margin_c")
+    over = now.temperature_c - high
+    if not now.temperature_read or over <= 0 or now.sugar_used > 0.985:
+        return None
+    chance = 0.5 * (1 + math.erf(over / (margin * math.sqrt(2))))
+    hot = now.temperature_c >= _value("too_warm", "sluggish_above_c")
+    words = f"{now.temperature_c:.1f} C in the must; this yeast likes at most {high:g} C."
+    if hot:
+        words += f" Above {_value('too_warm', 'sluggish_above_c'):g} C it turns sluggish."
+    return _finding("too_warm", 95 if hot else 70, chance, words, sure=over > margin)
+
+
+def _ph_low(now: Progress) -> Finding | None:
+    floor, error = _value("ph_low", "floor"), _value("ph_low", "error")
+    if now.ph is None or now.ph_at is None:
+        return None
+    chance = 0.5 * (1 + math.erf((floor - now.ph) / (error * math.sqrt(2))))
+    if chance < 0.4 or now.sugar_left_g_l < _left_that_counts():
+        return None
+    words = f"pH {now.ph:.2f} was read; under {floor:g} yeast tires."
+    return _finding("ph_low", 75, chance, words, sure=chance >= 0.6)
+
+
+def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
+    if len(now.points) < 2 or now.points[-2].hours < 0:
+        return None
+    before, last = now.points[-2:]
+    if any(is_event(s, *ADDS_SUGAR) and before.at <= s.at <= last.at for s in stands):
+        return None
+    rise = last.gravity - before.gravity
+    sd = math.hypot(before.gravity_sd, last.gravity_sd)
+    least = _value("gravity_rising", "least_rise")
+    if rise < max(_value("gravity_rising", "rise_sds") * sd, least):
+        return None
+    words = (
+        f"{last.gravity:.3f} after {before.gravity:.3f}: up by {rise:.3f}, "
+        f"{rise / sd:.1f} times the error of two readings, and no addition is written down."
+    )
+    return _finding("gravity_rising", 60, 1 - 0.5 * math.erfc(rise / sd / math.sqrt(2)), words)
+
+
+def _implausible(now: Progress, _stands: Sequence[Standing]) -> Finding | None:
+    after = [p for p in now.points if p.hours > 0]
+    if not after:
+        return None
+    last = after[-1]
+    reason = _outside(now, last) or _too_fast(now, after)
+    if not reason:
+        return None
+    return _finding("implausible", 65, 0.9, f"{last.gravity:.3f} {reason}.")
+
+
+def _outside(now: Progress, last: Point) -> str:
+    room = _value("implausible", "above_start") + 2 * last.gravity_sd
+    if last.gravity > last.original_gravity + room:
+        return f"lies above the gravity at pitch, {last.original_gravity:.3f}"
+    if last.gravity < now.plan.must.dry_gravity - room:
+        return f"lies below what dry would read, {now.plan.must.dry_gravity:.3f}"
+    return ""
+
+
+def _too_fast(now: Progress, after: Sequence[Point]) -> str:
+    last = after[-1]
+    before_h, before = 0.0, now.plan.must.gravity
+    sd = last.gravity_sd
+    if len(after) > 1:
+        before_h, before = after[-2].hours, after[-2].gravity
+        sd = math.hypot(sd, after[-2].gravity_sd)
+    days = max(last.hours - before_h, 0.5) / 24
+    most = _value("implausible", "fastest_per_day") * days + _value("implausible", "off_sds") * sd
+    if before - last.gravity > most:
+        return f"is {before - last.gravity:.3f} under the one {24 * days:.0f} h before"
+    return ""
+
+
+def _leftover(now: Progress) -> Finding | None:
+    plan = now.plan
+    weak = plan.must.potential_alcohol_pct < _value("leftover_nitrogen", "weak_below_pct")
+    if not weak or now.sugar_used < _value("leftover_nitrogen", "near_end"):
+        return None
+    n = plan.nitrogen
+    held = n.must_mg_l + n.rehydration_mg_l + now.fed_mg_l
+    left = held - n.demand_mg_l
+    least = _value("leftover_nitrogen", "left_mg_l")
+    if left < least:
+        return None
+    sd = max((n.must_high_mg_l - n.must_low_mg_l) / 3.29, 0.2 * n.demand_mg_l, 1.0)
+    words = (
+        f"The must held and was fed {held:.0f} mg N/L; this yeast takes about "
+        f"{n.demand_mg_l:.0f} for so little sugar, so some {left:.0f} may be left at "
+        f"{plan.must.potential_alcohol_pct:.1f} % vol."
+    )
+    chance = 0.5 * (1 + math.erf((left - least / 2) / (sd * math.sqrt(2))))
+    return _finding("leftover_nitrogen", 30, chance, words)
+
+
+def _finished(now: Progress) -> Finding | None:
+    after = [p for p in now.points if p.hours > 0]
+    if len(after) < 2 or now.sugar_left_g_l > _value("finished", "sugar_left_g_l"):
+        return None
+    low = float(_rule("finished")["days"]["low"])
+    stretch = [p for p in after if abs(p.gravity - after[-1].gravity) <= 2 * p.gravity_sd]
+    days = (after[-1].hours - stretch[0].hours) / 24
+    slope = slope_of(stretch, 1e9)
+    if days < low - 0.5 or slope is None:
+        return None
+    chance = slope.chance_below(_value("finished", "fall_per_day"))
+    warm = now.temperature_c >= _value("finished", "warm_c")
+    words = (
+        f"{after[-1].gravity:.3f} has stood for {days:.0f} days over {len(stretch)} readings"
+        + ("." if warm else f", but at {now.temperature_c:.0f} C: prove it warm.")
+    )
+    return _finding("finished", 5, chance if warm else chance * 0.5, words, sure=warm)
+
+
+RULES: tuple[Callable[[Progress], Finding | None], ...] = (
+    _no_start,
+    _sluggish,
+    _stuck,
+    _too_warm,
+    _ph_low,
+    _leftover,
+    _finished,
+)

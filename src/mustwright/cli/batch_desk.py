@@ -1,0 +1,56 @@
+"""What the `batch` commands share: the cellar, a batch as it stands, a moment, an answer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from mustwright.cli.sheets import print_json
+
+if TYPE_CHECKING:
+    from mustwright.cellar.entries import Entry
+    from mustwright.compose import Compose
+    from mustwright.services.batch.look import BatchView
+
+
+@contextmanager
+def opened() -> Iterator[Compose]:
+    """The maker's cellar, closed again at the end."""
+    from mustwright.compose import Compose
+
+    compose = Compose.from_environment()
+    try:
+        yield compose
+    finally:
+        compose.close()
+
+
+def view_now(compose: Compose, slug: str) -> BatchView:
+    """How a batch stands now."""
+    from mustwright.services.batch.look import look
+
+    return look(compose.ledger, slug, compose.clock(), compose.local_zone)
+
+
+def moment_of(compose: Compose, at: str | None) -> Any:
+    """When, as typed; nothing is now."""
+    from mustwright.services.batch.fields import moment_typed
+
+    return moment_typed(at, compose.clock(), compose.local_zone)
+
+
+def told(compose: Compose, slug: str, entry: Entry, as_json: bool) -> None:
+    """Say what was written and what comes next."""
+    view = view_now(compose, slug)
+    if as_json:
+        from mustwright.services.batch.look import view_data
+        from mustwright.services.batch.whole import entry_data
+
+        print_json({"entry": entry_data(entry), **view_data(view)})
+        return
+    click.echo(f"Written ({entry.id[:8]}). {view.step.sentence}")
+    for finding in view.findings:
+        click.echo(f"  ! {finding.title} ({finding.confidence:.0%}): {finding.evidence}")

@@ -1,0 +1,124 @@
+"""Files and tokens of a batch on the command line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from mustwright.cli.sheets import print_json
+from mustwright.errors import InputError
+
+if TYPE_CHECKING:
+    from mustwright.compose import Compose
+
+LARGEST_FILE = 200_000_000
+
+
+def read_text(path: str) -> str:
+    """The text of a file of any size up to 200 MB."""
+    try:
+        if Path(path).stat().st_size > LARGEST_FILE:
+            raise InputError("FILE", "needs a file of at most 200 MB", path)
+        return Path(path).read_text(encoding="utf-8-sig")
+    except OSError as error:
+        needs = "needs a file that can be read"
+        raise InputError("FILE", needs, f"{path}: {error.strerror}") from None
+    except UnicodeDecodeError:
+        raise InputError("FILE", "needs UTF-8 text", path) from None
+
+
+def import_json_file(compose: Compose, path: str, as_json: bool) -> None:
+    """A whole batch becomes a new one."""
+    from mustwright.services.batch.whole import import_json
+
+    record = import_json(compose.ledger, read_text(path))
+    if as_json:
+        print_json({"batch": record.slug, "name": record.name, "version": record.version})
+        return
+    click.echo(f"{record.slug}: taken in, {record.version} lines of log")
+
+
+def import_csv_file(
+    compose: Compose,
+    path: str,
+    slug: str,
+    columns: tuple[str, ...],
+    only_look: bool,
+    as_json: bool,
+) -> None:
+    """Show what a CSV file would write, and, unless only that was asked, write it."""
+    from mustwright.cli.batch_words import said
+    from mustwright.services.batch.table import import_csv, preview_csv
+
+    mapping = dict(_pair(one) for one in columns)
+    preview = preview_csv(
+        compose.ledger,
+        slug,
+        read_text(path),
+        now=compose.clock(),
+        zone=compose.local_zone,
+        columns=mapping or None,
+    )
+    if not only_look:
+        import_csv(compose.ledger, slug, preview)
+    if as_json:
+        problems = [{"line": p.line, "message": p.message} for p in preview.problems]
+        known = {"new": len(preview.new), "known": preview.known, "problems": problems}
+        print_json({**known, "ignored": list(preview.ignored), "written": not only_look})
+        return
+    for problem in preview.problems:
+        click.echo(f"  line {problem.line}: {problem.message}")
+    if only_look:
+        for entry in preview.new:
+            click.echo(
+                f"  {entry.at.astimezone(compose.local_zone):%Y-%m-%d %H:%M}  {said(entry.what)}"
+            )
+    done = "would be written" if only_look else "written"
+    click.echo(f"{len(preview.new)} {done}, {preview.known} there already")
+    if preview.ignored:
+        click.echo(f"Nothing taken from: {', '.join(preview.ignored)}")
+
+
+def _pair(text: str) -> tuple[str, str]:
+    ours, equals, theirs = text.partition("=")
+    if not equals:
+        raise InputError("--column", "needs OURS=THEIRS, such as gravity=SG", text)
+    return ours.strip(), theirs.strip()
+
+
+def token_lines(
+    compose: Compose,
+    slug: str,
+    label: str,
+    purpose: str,
+    revoke: str | None,
+    listed: bool,
+    as_json: bool,
+) -> list[str]:
+    """Make, list or end tokens; what to print."""
+    from mustwright.cellar.codec import data_of
+    from mustwright.services.batch.tokens import new_token
+
+    ledger = compose.ledger
+    ledger.batch(slug)
+    if revoke is not None:
+        record = ledger.revoke_token(revoke)
+        return [_json(data_of(record))] if as_json else [f"{record.id} ({record.label}): ended"]
+    if listed:
+        records = ledger.tokens(slug)
+        if as_json:
+            return [_json({"tokens": data_of(records)})]
+        ended = {True: " (ended)", False: ""}
+        return [f"{t.id}  {t.purpose}  {t.label}{ended[bool(t.revoked_at)]}" for t in records]
+    record, secret = new_token(ledger, slug, purpose, label)
+    if as_json:
+        return [_json({**data_of(record), "token": secret})]
+    use = f"/calendar/{secret}.ics?batch={slug}" if purpose == "calendar" else secret
+    return [f"{record.id} ({record.label}), shown this once:", use]
+
+
+def _json(data: object) -> str:
+    return json.dumps(data, ensure_ascii=False, indent=2)

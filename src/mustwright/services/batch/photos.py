@@ -1,0 +1,92 @@
+"""A picture of the batch: checked, turned upright, made smaller, and stripped of what it tells."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import warnings
+from datetime import datetime
+from uuid import uuid4
+
+from mustwright.cellar.entries import Entry, Photo
+from mustwright.errors import InputError
+from mustwright.services.batch.port import Ledger, PhotoRecord
+from mustwright.services.batch.record import YOU, write
+
+LARGEST_BYTES = 15_000_000
+MOST_PIXELS = 50_000_000
+SIDE = 1600
+FORMATS = ("JPEG", "PNG", "WEBP")
+MOST_PHOTOS = 200
+
+
+def add_photo(
+    ledger: Ledger,
+    slug: str,
+    content: bytes,
+    *,
+    at: datetime,
+    caption: str = "",
+    who: str = YOU,
+    id: str | None = None,
+) -> Entry:
+    """Keep a picture and write it into the log.
+
+    Raises
+    ------
+    InputError
+        When it is no JPEG, PNG or WebP picture, or too large.
+    """
+    if len(ledger.photos(slug)) >= MOST_PHOTOS:
+        raise InputError("photo", f"needs a batch with fewer than {MOST_PHOTOS}", "full")
+    made, width, height = prepared(content)
+    digest = hashlib.sha256(made).hexdigest()
+    record = PhotoRecord(
+        uuid4().hex, slug, "image/jpeg", width, height, len(made), digest, at, made
+    )
+    ledger.add_photo(record)
+    return write(ledger, slug, Photo(record.id, caption), at=at, who=who, id=id)
+
+
+def prepared(content: bytes) -> tuple[bytes, int, int]:
+    """The picture as a JPEG of at most 1600 pixels a side, upright, without any metadata."""
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
+    if not 0 < len(content) <= LARGEST_BYTES:
+        most = f"needs a picture of at most {LARGEST_BYTES // 1_000_000} MB"
+        raise InputError("photo", most, f"{len(content)} bytes")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(content), formats=FORMATS) as picture:
+                width, height = picture.size
+                if width * height > MOST_PIXELS:  # known from the header, before it is unpacked
+                    raise InputError("photo", "needs at most 50 megapixels", f"{width} x {height}")
+                picture.draft("RGB", (SIDE, SIDE))
+                upright = ImageOps.exif_transpose(picture)
+                plain = upright.convert("RGB")
+    except InputError:
+        raise
+    except (UnidentifiedImageError, Image.DecompressionBombError, Image.DecompressionBombWarning):
+        raise InputError("photo", "needs a JPEG, PNG or WebP picture", "another file") from None
+    except (OSError, SyntaxError, ValueError, EOFError, MemoryError):
+        raise InputError("photo", "needs a picture that is whole", "a damaged one") from None
+    plain.thumbnail((SIDE, SIDE))
+    clean = Image.new("RGB", plain.size)
+    clean.paste(plain)  # pixels alone: no camera, no place, no thumbnail
+    out = io.BytesIO()
+    clean.save(out, "JPEG", quality=82, optimize=True)
+    return out.getvalue(), clean.width, clean.height
+
+
+def prepared_once(content: bytes) -> tuple[bytes, int, int]:
+    """The same, but a picture that went through it before stays as it is, to the byte."""
+    from PIL import Image
+
+    made, width, height = prepared(content)
+    with Image.open(io.BytesIO(content), formats=FORMATS) as picture:
+        bare = not (set(picture.info) - {"jfif", "jfif_version", "jfif_unit", "jfif_density"})
+        ours = picture.format == "JPEG" and picture.mode == "RGB" and max(picture.size) <= SIDE
+        ends = content[:2] == b"\xff\xd8" and content[-2:] == b"\xff\xd9"
+        comment = b"\xff\xe1" in content[:4096] or b"\xff\xfe" in content[:4096]
+    return (content if bare and ours and ends and not comment else made), width, height

@@ -1,0 +1,211 @@
+"""Start a batch and write into its log; correct, remove, restore and undo without losing a word."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from uuid import uuid4
+
+from mustwright.cellar.entries import (
+    CORRECTABLE,
+    Correction,
+    Entry,
+    Event,
+    Payload,
+    PlanAdopted,
+    Removal,
+    Restoration,
+    What,
+    what_data,
+)
+from mustwright.cellar.log import Standing, standing, to_undo, undoing
+from mustwright.cellar.plan import BatchPlan, batch_plan
+from mustwright.errors import InputError
+from mustwright.nutrition.choose import best, judge
+from mustwright.nutrition.plan import plan_feeding
+from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_called
+from mustwright.services.batch.port import BatchRecord, Ledger
+from mustwright.services.ground import lay_ground
+from mustwright.services.protocol_files import protocol_text
+from mustwright.services.records import MissingRecordError
+from mustwright.services.sheet import read_sheet
+
+YOU = "you"
+
+
+def new_id() -> str:
+    """An id for an entry that nobody else will choose."""
+    return uuid4().hex
+
+
+def plan_of(
+    sheet: str, protocol: str | None, own_texts: Mapping[str, str], name: str = "must"
+) -> BatchPlan:
+    """The plan a batch of this must would start with.
+
+    Parameters
+    ----------
+    sheet : str
+        TOML of the must, with the shelf it is planned on.
+    protocol : str or None
+        Id; None picks the one that suits best.
+    own_texts : mapping of str to str
+        Files of the maker's own protocols, by id.
+    """
+    from mustwright.nutrition.protocols import read_protocol
+
+    ground = lay_ground(read_sheet(sheet, name))
+    own = {identity: read_protocol(text) for identity, text in own_texts.items()}
+    chosen = _best(ground, own) if protocol is None else protocol_called(protocol, own)
+    feeding = plan_feeding(ground.setting, chosen)
+    return batch_plan(
+        ground.setting,
+        chosen,
+        feeding,
+        sheet=sheet,
+        protocol_text=protocol_text(chosen.id, own_texts),
+        ph=ground.must.ph,
+        warnings=(*ground.warnings, *feeding.warnings),
+    )
+
+
+def _best(ground: object, own: Mapping[str, Protocol]) -> Protocol:
+    from mustwright.services.ground import Ground
+
+    assert isinstance(ground, Ground)
+    everything = [*built_in_protocols().values(), *own.values()]
+    verdicts = [
+        judge(plan_feeding(ground.setting, one), one, ground.setting, ground.fruit)
+        for one in everything
+    ]
+    return everything[best(verdicts)]
+
+
+def start_batch(
+    ledger: Ledger,
+    plan: BatchPlan,
+    name: str,
+    *,
+    now: datetime,
+    pitched_at: datetime | None = None,
+    sheet: str = "",
+    who: str = YOU,
+) -> BatchRecord:
+    """A new batch that follows a plan; pitched already, where `pitched_at` says when."""
+    if not name.strip() or len(name) > 120:
+        raise InputError("name", "needs a name of 1 to 120 characters", name)
+    when = pitched_at or now
+    entries = [Entry(new_id(), when, who, PlanAdopted(plan))]
+    if pitched_at is not None:
+        entries.append(Entry(new_id(), pitched_at, who, Event("pitched")))
+    return ledger.start(name.strip(), sheet, entries)
+
+
+def write(
+    ledger: Ledger,
+    slug: str,
+    what: Payload,
+    *,
+    at: datetime,
+    who: str = YOU,
+    id: str | None = None,
+) -> Entry:
+    """One more line of the log; the same id twice writes once."""
+    if isinstance(what, PlanAdopted):
+        raise InputError("kind", "needs the re-plan, which checks its rules", "plan")
+    return ledger.append(slug, [Entry(id or new_id(), at, who, what)])[0]
+
+
+def find(ledger: Ledger, slug: str, id: str) -> Standing:
+    """An entry as it stands; the start of its id is enough where only one begins so.
+
+    Raises
+    ------
+    MissingRecordError, InputError
+    """
+    stands = standing(ledger.log(slug))
+    exact = [s for s in stands if s.entry.id == id]
+    close = exact or [s for s in stands if id and s.entry.id.startswith(id)]
+    if not close:
+        raise MissingRecordError("entry", id)
+    if len(close) > 1:
+        raise InputError("entry", "needs more of its id: several begin so", id)
+    return close[0]
+
+
+def correct(
+    ledger: Ledger,
+    slug: str,
+    id: str,
+    what: Payload,
+    *,
+    at: datetime | None = None,
+    seen: int | None = None,
+    who: str = YOU,
+    now: datetime,
+) -> Entry:
+    """Let an entry read otherwise; who, when, before and after stay in the log.
+
+    Parameters
+    ----------
+    at : datetime or None
+        When it happened, as corrected; None leaves it.
+    seen : int or None
+        Version of the batch that was read; a change of the same entry since then is refused with
+        both (`ChangedEntryError`).
+    """
+    stand = find(ledger, slug, id)
+    if not isinstance(stand.what, CORRECTABLE) or what.kind != stand.what.kind:
+        raise InputError("kind", f"needs to stay a {stand.what.kind}", what.kind)
+    change = Correction(
+        stand.entry.id, stand.at, at or stand.at, what_data(stand.what), what_data(what)
+    )
+    return _change(ledger, slug, change, seen, who, now)
+
+
+def remove(
+    ledger: Ledger,
+    slug: str,
+    id: str,
+    *,
+    why: str = "",
+    seen: int | None = None,
+    who: str = YOU,
+    now: datetime,
+) -> Entry:
+    """Let an entry no longer count."""
+    stand = find(ledger, slug, id)
+    if isinstance(stand.what, PlanAdopted) and stand.what.plan.number == 1:
+        raise InputError("entry", "needs to stay: a batch has its first plan", id)
+    return _change(ledger, slug, Removal(stand.entry.id, why[:400]), seen, who, now)
+
+
+def restore(
+    ledger: Ledger, slug: str, id: str, *, seen: int | None = None, who: str = YOU, now: datetime
+) -> Entry:
+    """Let a removed entry count again."""
+    stand = find(ledger, slug, id)
+    return _change(ledger, slug, Restoration(stand.entry.id), seen, who, now)
+
+
+def undo(
+    ledger: Ledger, slug: str, *, seen: int | None = None, who: str = YOU, now: datetime
+) -> tuple[Entry, Entry]:
+    """Take the latest line back that was not taken back yet: that line, and the one that does it.
+
+    Raises
+    ------
+    InputError
+        When nothing is left to undo.
+    """
+    log = ledger.log(slug)
+    last = to_undo(log)
+    if last is None:
+        raise InputError("undo", "needs something to take back", "nothing")
+    return last, _change(ledger, slug, undoing(log, last), seen, who, now)
+
+
+def _change(
+    ledger: Ledger, slug: str, what: What, seen: int | None, who: str, now: datetime
+) -> Entry:
+    return ledger.append(slug, [Entry(new_id(), now, who, what)], seen)[0]

@@ -1,0 +1,1 @@
+"""What programs ask for: JSON over HTTP, documented in ``/openapi.json``."""

@@ -1,0 +1,94 @@
+"""Come in over the network: the passphrase, once for each phone; and a code that opens the page."""
+
+from __future__ import annotations
+
+import io
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+
+from mustwright.services.access import SESSION_LASTS, close_session, is_passphrase, open_session
+from mustwright.web.access import COOKIE, Access, session_of
+from mustwright.web.render import page
+
+router = APIRouter(include_in_schema=False)
+FORM = Form(max_length=2000)
+
+
+def _access(request: Request) -> Access:
+    access: Access = request.app.state.access
+    return access
+
+
+def _back(then: str) -> str:
+    """Where to after coming in: a path of ours, never another site."""
+    ours = then.startswith("/") and not then.startswith(("//", "/\\")) and "\\" not in then
+    return then if ours and then.isprintable() else "/"
+
+
+@router.get("/login")
+def ask(request: Request, then: str = "/") -> Response:
+    """The form; straight on where no passphrase is asked for."""
+    if not _access(request).is_locked:
+        return RedirectResponse(_back(then), status_code=303)
+    return page(request, "login.html", then=_back(then), wrong="")
+
+
+@router.post("/login")
+def come_in(
+    request: Request,
+    passphrase: Annotated[str, FORM] = "",
+    then: Annotated[str, FORM] = "/",
+) -> Response:
+    """A session for the right passphrase; growing patience for wrong ones."""
+    access, compose = _access(request), request.app.state.compose
+    if not access.is_locked:
+        return RedirectResponse(_back(then), status_code=303)
+    address = request.client.host if request.client else "unknown"
+    wait = access.patience.wait_s(address)
+    if wait > 0:
+        words = f"Too many wrong tries. Wait {wait:.0f} seconds."
+        answer = page(request, "login.html", 429, then=_back(then), wrong=words)
+        answer.headers["Retry-After"] = f"{int(wait) + 1}"
+        return answer
+    if not is_passphrase(compose.ledger, passphrase):
+        access.patience.failed(address)
+        return page(request, "login.html", 401, then=_back(then), wrong="That is not it.")
+    access.patience.succeeded(address)
+    welcome = RedirectResponse(_back(then), status_code=303)
+    welcome.set_cookie(
+        COOKIE,
+        open_session(compose.ledger, compose.clock()),
+        max_age=int(SESSION_LASTS.total_seconds()),
+        httponly=True,
+        samesite="strict",
+        path="/",
+    )
+    return welcome
+
+
+@router.post("/logout")
+def leave(request: Request) -> Response:
+    """End this session."""
+    close_session(request.app.state.compose.ledger, session_of(request.headers))
+    answer = RedirectResponse("/login", status_code=303)
+    answer.delete_cookie(COOKIE, path="/")
+    return answer
+
+
+@router.get("/phone")
+def phone(request: Request) -> Response:
+    """The code that opens these pages on a phone."""
+    return page(request, "phone.html", address=_access(request).address)
+
+
+@router.get("/phone.svg")
+def code(request: Request) -> Response:
+    """The same as a picture."""
+    import segno
+
+    address = _access(request).address or str(request.base_url)
+    out = io.BytesIO()
+    segno.make(address, error="m").save(out, kind="svg", scale=8, border=4, light="#fff")
+    return Response(out.getvalue(), media_type="image/svg+xml")

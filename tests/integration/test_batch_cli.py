@@ -1,0 +1,181 @@
+"""A whole batch from the command line, from plan to stuck to rescue; and the cellar in one file."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from databases import KINDS, place_of
+from mustwright.cli.main import run
+
+SHEET = """
+[must]
+volume = "19 L"
+[measured]
+gravity = "1.110"
+[shelf]
+dap = {}
+autolysed_yeast = {}
+complex_blend = {}
+"""
+
+
+@pytest.fixture(params=KINDS)
+def home(request, tmp_path, monkeypatch):
+    monkeypatch.setenv("MUSTWRIGHT_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("TZ", "UTC")
+    (tmp_path / "heather.toml").write_text(SHEET)
+    (tmp_path / "home").mkdir()
+    with place_of(request.param, tmp_path / "home") as place:
+        if isinstance(place, str):
+            monkeypatch.setenv("MUSTWRIGHT_DATABASE", place)
+        yield tmp_path
+
+
+def ago(hours: float) -> str:
+    return (datetime.now(UTC) - timedelta(hours=hours)).isoformat()
+
+
+def command(capsys, *words: str, code: int = 0) -> str:
+    assert run([str(w) for w in words]) == code
+    return capsys.readouterr().out
+
+
+def test_from_plan_to_stuck_to_rescue_to_dry(home, capsys):
+    sheet = home / "heather.toml"
+    out = command(
+        capsys, "batch", "start", sheet, "--protocol", "staged_for_strong_musts",
+        "--pitched", ago(400),
+    )  # fmt: skip
+    assert out.startswith("heather: started by 'Four feeds by sugar used")
+    command(capsys, "batch", "read", "heather", "1.107", "--temperature", "20 C", "--at", ago(380))
+    assert "fed" not in command(capsys, "batch", "feed", "heather", "--at", ago(379))
+    for hours, gravity in ((330, "1.080"), (260, "1.050"), (236, "1.050"), (212, "1.0505")):
+        command(
+            capsys, "batch", "read", "heather", gravity, "--ph", "3.5", "--temperature", "68 F",
+            "--at", ago(hours),
+        )  # fmt: skip
+    watch = command(capsys, "batch", "watch", "heather")
+    assert "Stuck" in watch
+    assert "Likely causes" in watch
+    assert "Restart" in watch
+    assert "Stuck: a second reading" in command(capsys, "batch", "next", "heather")
+    replan = command(capsys, "batch", "replan", "heather")
+    assert "dropped" in replan
+    assert "before:" in replan
+    command(capsys, "batch", "replan", "heather", "--adopt")
+    assert "still fits" in command(capsys, "batch", "replan", "heather")
+    command(capsys, "batch", "event", "heather", "restarted", "--at", ago(200))
+    for hours, gravity in ((150, "1.020"), (100, "1.000"), (60, "0.995")):
+        command(capsys, "batch", "read", "heather", gravity, "--at", ago(hours))
+    shown = json.loads(command(capsys, "batch", "show", "heather", "--json"))
+    assert shown["state"]["phase"] in ("tail", "dry or nearly")
+    assert shown["next"]["kind"] == "read"
+    command(capsys, "batch", "event", "heather", "bottled")
+    assert "No batch is going on" in command(capsys, "batch", "list")
+    command(capsys, "batch", "undo", "heather")
+    assert "heather" in command(capsys, "batch", "list")
+
+
+def test_files_out_and_in(home, capsys):
+    command(capsys, "batch", "start", home / "heather.toml", "--pitched", ago(40))
+    command(capsys, "batch", "read", "heather", "22 Bx", "--instrument", "refractometer")
+    command(capsys, "batch", "note", "heather", "smells of heather")
+    whole = home / "whole.json"
+    whole.write_text(command(capsys, "batch", "export", "heather"))
+    assert command(capsys, "batch", "import", whole).startswith("heather-2: taken in")
+    table = home / "table.csv"
+    table.write_text(command(capsys, "batch", "export", "heather", "--csv"))
+    assert "3 there already" in command(capsys, "batch", "import", table, "--into", "heather")
+    own = home / "own.csv"
+    own.write_text(f"When,SG\n{ago(3)},1.090\n{ago(2)},9\n")
+    pairs = ("--column", "at=When", "--column", "gravity=SG")
+    looked = command(capsys, "batch", "import", own, "--into", "heather", *pairs, "--preview")
+    assert "line 3" in looked
+    command(capsys, "batch", "import", own, "--into", "heather", *pairs, code=2)
+    assert command(capsys, "batch", "calendar", "heather").startswith("BEGIN:VCALENDAR")
+
+
+def test_mistakes_are_corrected_and_refused_in_one_line(home, capsys):
+    command(capsys, "batch", "start", home / "heather.toml", "--pitched", ago(40))
+    data = json.loads(command(capsys, "batch", "read", "heather", "1.10", "--json"))
+    entry = data["entry"]["id"]
+    command(capsys, "batch", "correct", "heather", entry[:8], "--set", "gravity=1.095")
+    command(capsys, "batch", "correct", "heather", entry, "--set", "temperature=66 F")
+    shown = command(capsys, "batch", "show", "heather")
+    assert "read 1.0950 must 18.889 C by hydrometer" in shown
+    assert "[changed 2 times]" in shown
+    command(capsys, "batch", "correct", "heather", entry, "--remove")
+    assert "[removed]" in command(capsys, "batch", "show", "heather")
+    command(capsys, "batch", "correct", "heather", entry, "--restore")
+    for words in (
+        ("read", "heather"),
+        ("read", "nobody", "1.05"),
+        ("read", "heather", "9"),
+        ("event", "heather", "exploded"),
+        ("feed", "heather", "--items", "gold=1 g"),
+        ("correct", "heather", "zzz", "--set", "gravity=1.05"),
+        ("correct", "heather", entry, "--set", "ph=99"),
+        ("import", str(home / "missing.json")),
+    ):
+        assert run(["batch", *words, "--json"]) == 2, words
+        captured = capsys.readouterr()
+        assert captured.err.count("\n") == 1
+        assert json.loads(captured.out)["error"]["message"]
+
+
+def test_tokens_are_shown_once(home, capsys):
+    command(capsys, "batch", "start", home / "heather.toml")
+    made = json.loads(command(capsys, "batch", "token", "heather", "--label", "float", "--json"))
+    assert len(made["token"]) >= 40
+    listed = command(capsys, "batch", "token", "heather", "--list")
+    assert "float" in listed
+    assert made["token"] not in listed
+    assert "ended" in command(capsys, "batch", "token", "heather", "--revoke", made["id"])
+
+
+def test_backup_and_restore(home, capsys):
+    command(capsys, "batch", "start", home / "heather.toml")
+    copy = home / "copy.db"
+    assert "1 batch" in command(capsys, "backup", copy)
+    command(capsys, "batch", "note", "heather", "later")
+    assert "before" in command(capsys, "restore", copy)
+    assert "later" not in command(capsys, "batch", "show", "heather")
+    copy.write_bytes(copy.read_bytes()[:9000])
+    command(capsys, "restore", copy, code=2)
+    command(capsys, "backup", copy, code=2)
+
+
+def test_the_network_needs_a_passphrase(tmp_path):
+    environment = os.environ | {"MUSTWRIGHT_HOME": str(tmp_path)}
+    environment.pop("MUSTWRIGHT_PASSPHRASE", None)
+    done = subprocess.run(
+        [sys.executable, "-m", "mustwright", "serve", "--lan", "--port", "0"],
+        env=environment,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert "needs a passphrase" in done.stderr
+
+
+def test_opened_to_the_network_it_shows_a_code_and_asks_at_the_door(tmp_path, monkeypatch):
+    import urllib.request
+
+    from serving import serving
+
+    monkeypatch.setenv("MUSTWRIGHT_PASSPHRASE", "heather and gorse")
+    with (
+        serving(tmp_path, "--lan", "--port", "0", "--name", "cellar.example") as address,
+        urllib.request.urlopen(f"{address}/") as answer,
+    ):
+        assert answer.url.startswith(f"{address}/login")
+        assert b"Passphrase" in answer.read()

@@ -1,0 +1,235 @@
+"""The watch sees what is there, names its evidence, and does not cry stuck at one noisy reading."""
+
+from __future__ import annotations
+
+import random
+from datetime import UTC
+from itertools import pairwise
+
+import pytest
+
+from batches import PITCHED, STRONG, WEAK, Log, plan
+from mustwright import data
+from mustwright.cellar.entries import Event, FeedGiven, Given
+from mustwright.cellar.restart import restart_plan
+from mustwright.cellar.step import next_step
+from mustwright.cellar.stuck import diagnose
+from mustwright.cellar.watch import watch
+
+
+def seen(log: Log, hours: float) -> dict:
+    return {f.rule: f for f in watch(log.at(hours), log.stands())}
+
+
+def steady(fall_per_day: float, days: int, start: float = 1.118, **more) -> Log:
+    log = Log()
+    for day in range(1, days + 1):
+        log.read(24 * day, start - fall_per_day * (day - 1), **more)
+    return log
+
+
+def test_a_healthy_ferment_worries_nobody():
+    log = steady(0.012, 8, temperature_c=20)
+    for day in range(2, 9):
+        assert seen(log, 24 * day + 1) == {}
+
+
+def test_no_start_waits_longer_in_the_cold_and_is_surer_with_a_reading():
+    log = Log()
+    assert seen(log, 20) == {}
+    assert not seen(log, 40)["no_start"].sure
+    log.read(39, 1.120, temperature_c=20)
+    assert seen(log, 40)["no_start"].sure
+    cold = Log()
+    cold.read(39, 1.120, temperature_c=10)
+    assert seen(cold, 40) == {}
+
+
+def test_sluggish_goes_by_the_published_thresholds_on_both_sides_of_the_boundary():
+    assert "sluggish" in seen(steady(0.003, 6), 146)
+    assert "sluggish" not in seen(steady(0.008, 6), 146)
+    low = Log()
+    for day in range(6):
+        low.read(200 + 24 * day, 1.004 - 0.0005 * day)
+    assert "sluggish" in seen(low, 322)
+
+
+def test_stuck_needs_more_than_one_still_reading():
+    log = steady(0.012, 5)
+    log.read(144, 1.062)
+    log.read(168, 1.062)
+    first = seen(log, 169)
+    assert not any(f.rule == "stuck" and f.sure for f in first.values())
+    log.read(192, 1.062)
+    stuck = seen(log, 193)["stuck"]
+    assert stuck.sure
+    assert stuck.confidence > 0.6
+    assert "1.062" in stuck.evidence
+    assert "sluggish" not in seen(log, 193)
+    log.read(216, 1.056)
+    assert "stuck" not in seen(log, 217)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_one_noisy_reading_is_not_stuck(seed):
+    """A steady fall with the hydrometer's own error: never surely stuck, over 40 mornings each."""
+    chance = random.Random(seed)
+    log = Log()
+    for day in range(1, 13):
+        log.read(24 * day, 1.118 - 0.008 * day + chance.gauss(0, 0.001))
+        assert not any(f.rule == "stuck" and f.sure for f in seen(log, 24 * day + 1).values())
+
+
+def test_too_warm_names_the_yeast_and_the_heat():
+    log = steady(0.015, 3, temperature_c=20)
+    log.read(80, 1.085, temperature_c=31)
+    finding = seen(log, 81)["too_warm"]
+    assert finding.severity == 95
+    assert "29.4" in finding.evidence
+    assert "too_warm" not in seen(steady(0.015, 3, temperature_c=25), 73)
+
+
+def test_low_ph_counts_the_error_of_the_meter():
+    assert "ph_low" in seen(steady(0.01, 3, ph=3.0), 73)
+    assert "ph_low" not in seen(steady(0.01, 3, ph=3.3), 73)
+
+
+def test_rising_gravity_is_questioned_unless_something_went_in():
+    log = steady(0.012, 4)
+    log.read(120, 1.090)
+    assert "gravity_rising" in seen(log, 121)
+    log.add(110, Event("honey_in"))
+    assert "gravity_rising" not in seen(log, 121)
+
+
+def test_implausible_readings_do_not_make_the_ferment_look_fast():
+    log = steady(0.012, 4)
+    log.read(108, 0.990)
+    found = seen(log, 109)
+    assert "implausible" in found
+    assert "stuck" not in found
+    high = steady(0.012, 2)
+    high.read(60, 1.140)
+    assert "implausible" in seen(high, 61)
+
+
+def test_left_over_nitrogen_matters_in_a_weak_mead_only():
+    for sheet, expected in ((WEAK, True), (STRONG, False)):
+        of = plan(sheet)
+        log = Log(of)
+        log.add(10, FeedGiven((Given("dap", 15.0),)))
+        log.read(24, of.must.gravity - 0.02)
+        log.read(240, of.must.dry_gravity + 0.001)
+        assert ("leftover_nitrogen" in seen(log, 250)) is expected
+
+
+def test_finished_asks_for_two_weeks_at_the_same_gravity_and_warmth():
+    log = Log()
+    dry = plan().must.dry_gravity
+    for hours, gravity in ((24, 1.1), (240, 1.03), (600, dry + 0.001), (780, dry + 0.0005)):
+        log.read(hours, gravity, temperature_c=19)
+    assert "finished" not in seen(log, 790)
+    log.read(600 + 24 * 15, dry + 0.001, temperature_c=19)
+    assert seen(log, 600 + 24 * 15 + 1)["finished"].sure
+    cold = Log()
+    for entry in log.entries[2:-1]:
+        cold.add((entry.at - PITCHED).total_seconds() / 3600, entry.what)
+    cold.read(600 + 24 * 15, dry + 0.001, temperature_c=8, sample_c=19)
+    assert not seen(cold, 600 + 24 * 15 + 1)["finished"].sure
+
+
+def test_every_finding_says_what_to_check_do_and_when_to_stop():
+    for name, rule in data.load("watch")["rule"].items():
+        assert {"title", "check", "do", "stop"} <= rule.keys(), name
+
+
+def test_every_threshold_names_its_source():
+    marks = ("assumed", "from memory", "common practice, no source")
+    known = data.load("bibliography")
+
+    def walk(table, where):
+        if "value" in table or "low" in table:
+            source = table["source"]
+            assert source.startswith(marks) or source.split()[0].rstrip(",:") in known, where
+            return
+        for key, inner in table.items():
+            if isinstance(inner, dict):
+                walk(inner, f"{where}.{key}")
+
+    walk(data.load("watch"), "watch")
+
+
+# Stuck ------------------------------------------------------------------------------------------
+
+
+def stuck_log(*, fed: bool, ph: float | None = None, temperature_c: float = 20.0) -> Log:
+    log = Log()
+    log.read(20, 1.115, temperature_c=temperature_c)
+    if fed:
+        for feed in plan().feeds:
+            items = tuple(Given(d.nutrient, d.grams) for d in feed.doses)
+            log.add(30, FeedGiven(items, feed.key))
+    for hours, gravity in ((96, 1.060), (144, 1.050), (168, 1.050), (192, 1.050)):
+        log.read(hours, gravity, temperature_c=temperature_c, ph=ph)
+    return log
+
+
+def first_cause(log: Log) -> str:
+    found = diagnose(log.at(193)).causes
+    assert sum(c.score for c in found) == pytest.approx(1)
+    assert [c.score for c in found] == sorted((c.score for c in found), reverse=True)
+    return found[0].cause
+
+
+def test_causes_follow_the_evidence():
+    assert first_cause(stuck_log(fed=False, ph=3.6)) == "nitrogen"
+    assert first_cause(stuck_log(fed=True, ph=2.9)) == "ph_potassium"
+    assert first_cause(stuck_log(fed=True, ph=3.6, temperature_c=8)) == "temperature"
+
+
+def test_the_measurement_tells_the_first_two_apart():
+    diagnosis = diagnose(stuck_log(fed=False, ph=3.6).at(193))
+    first, second = diagnosis.causes[:2]
+    said = diagnosis.measure_first.lower()
+    assert first.title.lower() in said
+    assert second.title.lower() in said
+
+
+def test_the_restart_doubles_up_and_balances_its_litres():
+    now = stuck_log(fed=True, ph=3.6).at(193)
+    plan_ = restart_plan(now)
+    assert plan_.worth_it
+    totals = [step.total_l for step in plan_.steps]
+    mead = sum(step.mead_l for step in plan_.steps)
+    assert mead == pytest.approx(19.0, abs=1e-6)
+    assert totals[-1] == pytest.approx(19.0 + plan_.steps[0].water_l, abs=1e-6)
+    for before, after in pairwise(totals[:-1]):
+        assert after == pytest.approx(2 * before)
+    alcohols = [s.alcohol_pct for s in plan_.steps[:-1]]
+    assert alcohols == sorted(alcohols), "each step is stronger than the one before"
+    assert all(s.move_on_at < s.gravity for s in plan_.steps)
+    assert plan_.give_up
+    assert any("CO2" in c or "carbon dioxide" in c for c in plan_.cautions)
+
+
+def test_a_mead_at_the_end_of_what_yeast_bears_is_not_restarted():
+    log = Log(plan(STRONG.replace("1.120", "1.160")))
+    log.read(20, 1.150)
+    for hours in (500, 524, 548):
+        log.read(hours, 1.030)
+    assert not restart_plan(log.at(549)).worth_it
+
+
+def test_low_ph_is_mended_before_the_restart():
+    first = restart_plan(stuck_log(fed=True, ph=2.95).at(193)).first
+    assert any("2.95" in line and "bicarbonate" in line for line in first)
+
+
+def test_a_dry_batch_is_not_told_to_feed_what_it_never_got():
+    log = steady(0.012, 8)
+    for day in range(20, 50, 5):
+        log.read(24 * day, 0.990, temperature_c=20)
+    state = log.at(24 * 46)
+    assert any(s.state == "ahead" for s in state.feeds)
+    step = next_step(state, log.outlook(24 * 46), watch(state, log.stands()), UTC)
+    assert step.kind == "finish"
