@@ -1,6 +1,7 @@
 """Published fermentations: outcomes of the reference data, each with its source.
 
-What the documents support is order and direction; the bounds are in the data file.
+What the documents support is order and direction. Several constants were set by hand with these
+outcomes in view (docs/kinetics.md), so this guards the behaviour; it is no held-out evidence.
 """
 
 from __future__ import annotations
