@@ -57,6 +57,7 @@ def serve(
 
             access = lan_access(listener.getsockname()[1], names)
             show_code(access.address)
+        compose.begin_forecasting()
         run(compose, listener, access)
 
 

@@ -138,6 +138,49 @@ def forecast(
     >>> bool(f.hours_to_dry.p05 < f.hours_to_dry.p50)
     True
     """
+    drawn = fermentations(must, feeds, conditions, members, seed, at_h, readings, prior)
+    return sum_up(drawn)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """An ensemble that was run: what a forecast sums up, and what closer questions are asked of.
+
+    Parameters
+    ----------
+    run : Run
+        Kept at `times_h`, and a day before the end and at the end.
+    times_h : ndarray
+        Times of the bands [h].
+    z : ndarray
+        Standard normal numbers of the members, effects by members.
+    who : Population
+    conditions : Conditions
+        With the temperatures that were read.
+    verdict : Verdict or None
+    seed : int
+    """
+
+    run: simulate.Run
+    times_h: Floats
+    z: Floats
+    who: Population
+    conditions: Conditions
+    verdict: Verdict | None
+    seed: int
+
+
+def fermentations(
+    must: MustAtPitch,
+    feeds: Sequence[Feed] = (),
+    conditions: Conditions | None = None,
+    members: int = 2000,
+    seed: int = 1,
+    at_h: Floats | None = None,
+    readings: Sequence[Reading] | None = None,
+    prior: Population | None = None,
+) -> Drawn:
+    """The members of a `forecast` themselves; parameters as there."""
     if not 32 <= members <= 100_000:
         raise InputError("members", "32 to 100000", members)
     conditions = conditions or Conditions()
@@ -154,7 +197,7 @@ def forecast(
     kept = np.unique(np.concatenate([wanted, [end - 24.0, end]]))
     built = members_.build(must, conditions, z, who)
     run = simulate.run(built, conditions, feeds, kept, must.gravity)
-    return _sum_up(run, wanted, conditions, seed, verdict)
+    return Drawn(run, wanted, z, who, conditions, verdict, seed)
 
 
 def _times(conditions: Conditions, at_h: Floats | None) -> Floats:
@@ -163,13 +206,13 @@ def _times(conditions: Conditions, at_h: Floats | None) -> Floats:
     return np.unique(np.asarray(at_h, float))
 
 
-def _sum_up(
-    run: simulate.Run, wanted: Floats, conditions: Conditions, seed: int, verdict: Verdict | None
-) -> Forecast:
+def sum_up(drawn: Drawn) -> Forecast:
+    """What an ensemble says, as bands and chances."""
+    run, wanted, verdict = drawn.run, drawn.times_h, drawn.verdict
     rows = np.searchsorted(run.times_h, wanted)
     gravity = run.gravity[rows]
-    noise = np.random.Generator(np.random.Philox(seed + 2**32))
-    read = gravity + np.float32(conditions.reading_sd_gravity) * noise.standard_normal(
+    noise = np.random.Generator(np.random.Philox(drawn.seed + 2**32))
+    read = gravity + np.float32(drawn.conditions.reading_sd_gravity) * noise.standard_normal(
         gravity.shape, dtype=np.float32
     )
     sugar, yan = run.sugar_g_l, run.yan_mg_l
@@ -184,11 +227,11 @@ def _sum_up(
         band(run.co2_g_l[rows]),
         band(yan[rows]),
         band(run.temperature_c[rows]),
-        _single(run.dry_at_h),
+        single(run.dry_at_h),
         float(np.mean(~dry & still)),
         float(np.mean(dry)),
-        _single(sugar[-1]),
-        _single(yan[-1]),
+        single(sugar[-1]),
+        single(yan[-1]),
         tuple(_outcome(h) for h in run.fed_at_h),
         verdict,
         run.dry_at_h,
@@ -205,7 +248,7 @@ def _steps_of_last_day(run: simulate.Run) -> int:
 def _outcome(fed_at_h: Floats) -> FeedOutcome:
     given = np.where(fed_at_h < 0, np.inf, fed_at_h)
     return FeedOutcome(
-        _single(given), float(np.mean(np.isinf(fed_at_h))), float(np.mean(fed_at_h < 0))
+        single(given), float(np.mean(np.isinf(fed_at_h))), float(np.mean(fed_at_h < 0))
     )
 
 
@@ -216,7 +259,8 @@ def band(values: NDArray[Any]) -> Band:
     return Band(*(ordered[..., round(p * last)].astype(float) for p in PROBABILITIES))
 
 
-def _single(values: NDArray[Any]) -> Band:
+def single(values: NDArray[Any]) -> Band:
+    """Quantiles of one quantity over the members."""
     found = band(values)
     return Band(*(float(getattr(found, f"p{round(100 * p):02d}")) for p in PROBABILITIES))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -31,18 +31,24 @@ from mustwright.services.batch.port import (
 from mustwright.services.records import MissingRecordError, slug_from_name
 from mustwright.store import tables
 from mustwright.store.engine import Clock, lock, reading
+from mustwright.store.outlook_rows import OutlookRows
 
 BATCH, ENTRY, TOKEN, PHOTO = tables.batch, tables.entry, tables.token, tables.photo
 LONGEST_LOG = 200_000
 _NO_CONTENT = [c for c in PHOTO.c if c.name != "content"]
 
 
-class BatchStore:
+class BatchStore(OutlookRows):
     """The batches of a cellar; satisfies `mustwright.services.batch.port.Ledger`."""
 
     def __init__(self, engine: Engine, clock: Clock) -> None:
         self._engine = engine
         self._clock = clock
+        self._heard: list[Callable[[str], None]] = []
+
+    def listen(self, heard: Callable[[str], None]) -> None:
+        """Call `heard` with the short name of a batch whenever its log has grown here."""
+        self._heard.append(heard)
 
     # Batches -----------------------------------------------------------------------------------
 
@@ -144,8 +150,10 @@ class BatchStore:
                 _refuse_dangling(connection, slug, entry, new)
                 _refuse_stale(connection, slug, entry, seen)
             written = self._write(connection, slug, row.version, list(new.values()))
-            both = {**kept, **{e.id: e for e in written}}
-            return [both[e.id] for e in entries]
+        for heard in self._heard if written else ():
+            heard(slug)
+        both = {**kept, **{e.id: e for e in written}}
+        return [both[e.id] for e in entries]
 
     def _write(
         self, connection: Connection, slug: str, version: int, entries: Sequence[Entry]

@@ -26,7 +26,7 @@ from sqlalchemy.types import TypeDecorator
 
 from mustwright.errors import MustwrightError
 
-HEAD = "0002"
+HEAD = "0003"
 BUSY_MS = 5000
 LOCK = 7_265_218  # any number, the same in every process
 Clock = Callable[[], datetime]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
@@ -158,6 +158,18 @@ class Ledger(Protocol):
 
     def keep_digest(self, slug: str, version: int, digest: str) -> None:
         """Note how a batch stands; ignored when it has moved on."""
+        ...
+
+    def outlook(self, slug: str) -> str | None:
+        """The forecast kept beside a batch's log, as it was given; None before there is one."""
+        ...
+
+    def keep_outlook(self, slug: str, version: int, content: str) -> None:
+        """Keep a forecast made from that version; ignored where one of a later version is kept."""
+        ...
+
+    def listen(self, heard: Callable[[str], None]) -> None:
+        """Call `heard` with the short name of a batch whenever its log has grown here."""
         ...
 
     def add_token(
