@@ -233,3 +233,28 @@ def test_of_many_changes_at_once_none_is_lost(kind, tmp_path):
             list(pool.map(add_one, range(30)))
         assert store.nutrient("count").text == "30"
         store.close()
+
+
+# Forecasts ----------------------------------------------------------------------------------------
+
+
+def test_one_forecast_is_kept_for_a_batch_the_latest(ledger):
+    slug = started(ledger).slug
+    assert ledger.outlook(slug) is None
+    ledger.keep_outlook(slug, 3, "three")
+    ledger.keep_outlook(slug, 2, "two")
+    assert ledger.outlook(slug) == "three"
+    ledger.keep_outlook(slug, 3, "three again")
+    ledger.keep_outlook("nowhere", 1, "lost")
+    assert (ledger.outlook(slug), ledger.outlook("nowhere")) == ("three again", None)
+    assert ledger.batch(slug).version == 1, "a forecast is no change of the batch"
+
+
+def test_whoever_listens_hears_of_every_log_that_grew_and_of_no_other(ledger):
+    slug, heard = started(ledger).slug, []
+    ledger.listen(heard.append)
+    ledger.append(slug, [entry("a", Note("one"))])
+    ledger.append(slug, [entry("a", Note("one"))])
+    with pytest.raises(SameIdError):
+        ledger.append(slug, [entry("a", Note("two"))])
+    assert heard == [slug]

@@ -92,7 +92,7 @@ def case_of(now: Progress, stands: Sequence[Standing]) -> Case:
     if not _nitrogen_known(now, ground):
         notes.append(NITROGEN_NOTE)
     notes += doubts(ground) if ground else []
-    from_h = min(max(now.hours or 0.0, 0.0), LONGEST_H - LOOK_ON_H)
+    from_h = round(min(max(now.hours or 0.0, 0.0), LONGEST_H - LOOK_ON_H), 2)
     conditions = _conditions(now, stands, ground, from_h)
     readings, entries = _readings(now)
     ahead = [s.feed for s in now.feeds if s.state == "ahead"]

@@ -139,7 +139,7 @@ class Forecaster:
         self._ledger, self._clock, self._after = ledger, clock, after
         self._urgent: OrderedDict[str, None] = OrderedDict()
         self._calm: OrderedDict[str, float] = OrderedDict()  # not before this moment
-        self._made: dict[str, float] = {}
+        self._made: dict[str, tuple[int, float]] = {}
         self._failed: dict[str, tuple[int, str]] = {}
         self._busy = ""
         self._change = threading.Condition()
@@ -175,7 +175,8 @@ class Forecaster:
                 while len(self._urgent) > MOST_WAITING:
                     self._urgent.popitem(last=False)
             elif slug not in self._urgent and len(self._calm) < MOST_WAITING:
-                self._calm.setdefault(slug, self._made.get(slug, -CALM_S) + CALM_S)
+                last = self._made.get(slug, (0, -CALM_S))[1]
+                self._calm.setdefault(slug, last + CALM_S)
             self._change.notify_all()
             return slug in self._urgent or slug in self._calm or slug == self._busy
 
@@ -224,6 +225,9 @@ class Forecaster:
         except MustwrightError:  # deleted meanwhile
             self._busy = ""
             return
+        if self._just_made(slug, version):  # asked for again while it was at hand
+            self._busy = ""
+            return
         try:
             made = work_out(self._ledger, slug, self._clock())
             if made is not None and self._after is not None:
@@ -234,8 +238,12 @@ class Forecaster:
             self._failed[slug] = (version, f"no forecast: {type(error).__name__}")
             raise_in_log(error)
         finally:
-            self._made[slug] = time.monotonic()
+            self._made[slug] = (version, time.monotonic())
             self._busy = ""
+
+    def _just_made(self, slug: str, version: int) -> bool:
+        last, when = self._made.get(slug, (-1, 0.0))
+        return last == version and time.monotonic() - when < CALM_S
 
 
 def raise_in_log(error: Exception) -> None:

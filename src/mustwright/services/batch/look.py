@@ -76,7 +76,7 @@ def look(
     """
     record = ledger.batch(slug)
     memory = memory_of(ledger)
-    key = (slug, zone, make_outlook)
+    key = (slug, zone, make_outlook, memory.forecasts_made(slug))
     kept = memory.views.get(key)
     if isinstance(kept, BatchView) and _holds(kept, record, now):
         view = kept

@@ -66,6 +66,7 @@ class Memory:
             MOST_LINES, lambda kept: len(kept[1]) + 1
         )
         self._forecasts: Recent[Foreseen] = Recent(MOST_FORECASTS)
+        self._made: dict[str, int] = {}
         self.views: Recent[object] = Recent(MOST_VIEWS)
 
     def stands(self, ledger: Ledger, record: BatchRecord) -> tuple[Standing, ...]:
@@ -92,8 +93,13 @@ class Memory:
         return kept
 
     def keep_forecast(self, slug: str, found: Foreseen) -> None:
-        """Remember a forecast that was just made."""
+        """Remember a forecast that was just made; views made without it are of no use."""
         self._forecasts.keep(slug, found)
+        self._made[slug] = self._made.get(slug, 0) + 1
+
+    def forecasts_made(self, slug: str) -> int:
+        """How many forecasts of a batch this process has made."""
+        return self._made.get(slug, 0)
 
 
 _memories: WeakKeyDictionary[Ledger, Memory] = WeakKeyDictionary()
