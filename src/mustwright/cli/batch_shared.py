@@ -1,0 +1,75 @@
+"""What the subcommands of `batch` share: options, the open cellar, and what is said at the end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from mustwright.cli.sheets import print_json
+
+if TYPE_CHECKING:
+    from mustwright.cellar.entries import Entry
+    from mustwright.compose import Compose
+    from mustwright.services.batch.look import BatchView
+
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+AT = click.option("--at", metavar="WHEN", help="now, 18:30, '2031-05-01 18:30' or ISO.")
+BATCH = click.argument("slug", metavar="BATCH")
+NOTE = click.option("--note", help="A few words.")
+
+
+FORECAST = click.option(
+    "--forecast",
+    is_flag=True,
+    help="Work the forecast out first: some seconds. Else the one kept counts, or the usual pace.",
+)
+
+
+@contextmanager
+def opened() -> Iterator[Compose]:
+    """The maker's cellar, closed at the end."""
+    from mustwright.compose import Compose
+
+    compose = Compose.from_environment()
+    try:
+        yield compose
+    finally:
+        compose.close()
+
+
+def view_of_batch(compose: Compose, slug: str, forecast: bool = False) -> BatchView:
+    """How a batch stands; with its forecast worked out first, where that is asked for."""
+    from mustwright.services.batch.look import look
+
+    if forecast:
+        from mustwright.kinetics.ready import cache_folder, warm_up
+        from mustwright.services.batch.forecaster import work_out
+
+        warm_up(cache_folder(compose.home))
+        work_out(compose.ledger, slug, compose.clock())
+
+    return look(compose.ledger, slug, compose.clock(), compose.local_zone)
+
+
+def moment_of(compose: Compose, at: str | None) -> Any:
+    """A moment as people type it; now without one."""
+    from mustwright.services.batch.fields import moment_typed
+
+    return moment_typed(at, compose.clock(), compose.local_zone)
+
+
+def say_written(compose: Compose, slug: str, entry: Entry, as_json: bool) -> None:
+    """Say what was written and what comes next."""
+    view = view_of_batch(compose, slug)
+    if as_json:
+        from mustwright.services.batch.look import view_data
+        from mustwright.services.batch.whole import entry_data
+
+        print_json({"entry": entry_data(entry), **view_data(view)})
+        return
+    click.echo(f"Written ({entry.id[:8]}). {view.step.sentence}")
+    for finding in view.findings:
+        click.echo(f"  ! {finding.title} ({finding.confidence:.0%}): {finding.evidence}")
