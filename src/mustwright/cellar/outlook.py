@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+import numpy as np
+
 from mustwright.cellar.observed import Point, must_course
 from mustwright.cellar.progress import Progress, used_at
 from mustwright.kinetics.pace import BAND, usual_pace
@@ -86,6 +88,7 @@ class PaceOutlook:
         after = [p for p in now.points if p.hours > 0]
         self.anchor_h = after[-1].hours if after else 0.0
         self.anchor_used = after[-1].used if after else 0.0
+        self._anchor_pace_h = self.pace.hours_to_sugar_used(self.anchor_used).value
         self.factor, self.spread = self._combined()
 
     def _combined(self) -> tuple[float, float]:
@@ -159,23 +162,21 @@ class PaceOutlook:
         """Gravity at hours after pitch; before the last reading, the line through the readings."""
         course = must_course(self.state.plan.must, self.state.original_gravity)
         wide = math.exp(TWO_SIDED_90 * self.spread)
-        lines: dict[str, list[float]] = {"slow": [], "middle": [], "fast": []}
-        for h in hours:
-            for name, factor in (("slow", 1 / wide), ("middle", 1.0), ("fast", wide)):
-                used = self._used_at(h, self.factor * factor)
-                lines[name].append(float(course.gravity_at(used)))
-        return Band(
-            tuple(hours), tuple(lines["fast"]), tuple(lines["middle"]), tuple(lines["slow"])
+        fast, middle, slow = (
+            course.gravity_at(np.array([self._used_at(h, self.factor * f) for h in hours])).tolist()
+            for f in (wide, 1.0, 1 / wide)
         )
+        return Band(tuple(hours), tuple(fast), tuple(middle), tuple(slow))
 
     def _used_at(self, hours: float, rate: float) -> float:
-        if hours <= self.anchor_h:
+        if hours < self.anchor_h:
             return used_at(self.state.points, hours)
+        if hours == self.anchor_h:
+            return self.anchor_used
         if self.anchor_used <= 0.01:
             late = self._onset().expected_h - self.pace.lag_h
             return self.pace.sugar_used_at((hours - late) * rate)
-        at = self.pace.hours_to_sugar_used(self.anchor_used).value
-        return self.pace.sugar_used_at(at + (hours - self.anchor_h) * rate)
+        return self.pace.sugar_used_at(self._anchor_pace_h + (hours - self.anchor_h) * rate)
 
 
 def crossed(points: Sequence[Point], fraction: float) -> float:

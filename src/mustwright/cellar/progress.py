@@ -134,22 +134,25 @@ def progress(stands: Sequence[Standing], now: datetime) -> Progress:
     if plan is None:
         raise InputError("plan", "needs a plan in the log of the batch", "none")
     live = [s for s in stands if not s.removed and s.at <= now]
-    pitched = pitched_at(live)
+    events = [s for s in live if isinstance(s.what, Event)]
+    fed_lines = [s for s in live if isinstance(s.what, FeedGiven)]
+    pitched = pitched_at(events)
     points = observed(live, plan.must, pitched)
     known = [p for p in points if pitched is None or p.hours >= -24]
     last = known[-1] if known else None
     used = last.used if last and pitched and last.hours > 0 else 0.0
     original = last.original_gravity if last else plan.must.gravity
     course = must_course(plan.must, original)
-    given, fed = _given(live, plan, points, pitched)
+    given, fed = _given(fed_lines, plan, points, pitched)
     temperature, was_read = _temperature(live, plan)
-    ph = [(s.at, s.what.ph) for s in live if isinstance(s.what, Reading) and s.what.ph is not None]
+    ph_at, ph = _latest_ph(live)
+    onset = _onset(events, points, pitched)
     return Progress(
         now=now,
         plan=plan,
         pitched=pitched,
         hours=None if pitched is None else (now - pitched).total_seconds() / 3600,
-        phase=_phase(live, pitched, used, points),
+        phase=_phase(events, pitched, used, onset),
         points=tuple(known),
         gravity=last.gravity if last else None,
         gravity_sd=last.gravity_sd if last else None,
@@ -159,11 +162,11 @@ def progress(stands: Sequence[Standing], now: datetime) -> Progress:
         alcohol_pct=float(course.alcohol_at(used)),
         temperature_c=temperature,
         temperature_read=was_read,
-        ph=ph[-1][1] if ph else plan.must.ph,
-        ph_at=ph[-1][0] if ph else None,
+        ph=plan.must.ph if ph is None else ph,
+        ph_at=ph_at,
         slope=slope_of(known, data.load("watch")["rule"]["sluggish"]["window_h"]["value"]),
-        onset_h=_onset(live, points, pitched),
-        feeds=_feed_states(live, plan),
+        onset_h=onset,
+        feeds=_feed_states(fed_lines, plan),
         given_g=given,
         fed=fed,
         last_reading_at=last.at if last else None,
@@ -193,17 +196,21 @@ def slope_of(points: Sequence[Point], window_h: float) -> Slope | None:
     return Slope(fall, spread**-0.5, float(t[-1] - t[0]) * 24, len(recent))
 
 
+def _latest_ph(stands: Sequence[Standing]) -> tuple[datetime | None, float | None]:
+    for stand in reversed(stands):
+        if isinstance(stand.what, Reading) and stand.what.ph is not None:
+            return stand.at, stand.what.ph
+    return None, None
+
+
 def _phase(
-    stands: Sequence[Standing],
-    pitched: datetime | None,
-    used: float,
-    points: Sequence[Point],
+    events: Sequence[Standing], pitched: datetime | None, used: float, onset_h: float | None
 ) -> str:
-    if any(is_event(s, *CLOSES) for s in stands):
+    if any(is_event(s, *CLOSES) for s in events):
         return CLOSED
     if pitched is None:
         return PLANNED
-    if _onset(stands, points, pitched) is None:
+    if onset_h is None:
         return LAG
     if used < 1 / 3:
         return EARLY
@@ -213,7 +220,7 @@ def _phase(
 
 
 def _onset(
-    stands: Sequence[Standing],
+    events: Sequence[Standing],
     points: Sequence[Point],
     pitched: datetime | None,
 ) -> float | None:
@@ -228,7 +235,7 @@ def _onset(
     ]
     seen += [
         (s.at - pitched).total_seconds() / 3600
-        for s in stands
+        for s in events
         if is_event(s, "foamed_over") and s.at > pitched
     ]
     return min(seen) if seen else None

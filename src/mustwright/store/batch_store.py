@@ -31,6 +31,7 @@ from mustwright.services.batch.port import (
 from mustwright.services.records import MissingRecordError, slug_from_name
 from mustwright.store import tables
 from mustwright.store.engine import Clock, lock, reading
+from mustwright.store.log_rows import log_of
 from mustwright.store.outlook_rows import OutlookRows
 
 BATCH, ENTRY, TOKEN, PHOTO = tables.batch, tables.entry, tables.token, tables.photo
@@ -126,13 +127,11 @@ class BatchStore(OutlookRows):
 
     # The log -----------------------------------------------------------------------------------
 
-    def log(self, slug: str) -> list[Entry]:
-        """The whole log, oldest line first."""
-        query = select(ENTRY).where(ENTRY.c.batch == slug).order_by(ENTRY.c.seq)
+    def log(self, slug: str, after: int = 0, most: int | None = None) -> list[Entry]:
+        """The log, oldest line first: whole, or so many lines after a place in it."""
         with reading(self._engine) as connection:
             _live(connection, slug)
-            rows = connection.execute(query).all()
-        return [_entry(row) for row in rows]
+            return log_of(connection, slug, after, most)
 
     def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:
         """Add lines, all or none; gives them back as kept."""

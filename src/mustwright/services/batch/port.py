@@ -140,8 +140,16 @@ class Ledger(Protocol):
         """Bring a deleted batch back as it was."""
         ...
 
-    def log(self, slug: str) -> list[Entry]:
-        """The whole log, oldest line first."""
+    def log(self, slug: str, after: int = 0, most: int | None = None) -> list[Entry]:
+        """The log, oldest line first.
+
+        Parameters
+        ----------
+        after : int
+            Lines behind this place in the log.
+        most : int or None
+            At most so many; all when None.
+        """
         ...
 
     def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:
