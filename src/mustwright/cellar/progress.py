@@ -10,11 +10,11 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from mustwright import data
-from mustwright.cellar.entries import CLOSES, Event, FeedGiven, Reading
-from mustwright.cellar.log import Standing, is_event, pitched_at, plan_in_force
-from mustwright.cellar.observed import Point, must_course, observed
+from mustwright.cellar.entries import CLOSES, FeedGiven
+from mustwright.cellar.gist import Gist, gist_of
+from mustwright.cellar.log import Standing, is_event
+from mustwright.cellar.observed import Point, must_course
 from mustwright.cellar.plan import BatchPlan, PlannedFeed
-from mustwright.errors import InputError
 
 PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, CLOSED = (
     "not pitched",
@@ -26,6 +26,7 @@ PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, CLOSED = (
     "closed",
 )
 ONSET_SIGNS = ("stirred", "degassed", "foamed_over")
+EARLIEST_H = -24.0  # readings from before that are of another must
 PROBABLE = 1.645  # one-sided 95 %
 
 
@@ -123,50 +124,49 @@ class Progress:
 
 
 def progress(stands: Sequence[Standing], now: datetime) -> Progress:
-    """Where a batch stands at `now`.
+    """Where a batch stands at `now`, from its log.
 
     Raises
     ------
     InputError
         When its log holds no plan.
     """
-    plan = plan_in_force(stands)
-    if plan is None:
-        raise InputError("plan", "needs a plan in the log of the batch", "none")
-    live = [s for s in stands if not s.removed and s.at <= now]
-    events = [s for s in live if isinstance(s.what, Event)]
-    fed_lines = [s for s in live if isinstance(s.what, FeedGiven)]
-    pitched = pitched_at(events)
-    points = observed(live, plan.must, pitched)
-    known = [p for p in points if pitched is None or p.hours >= -24]
+    return progress_of(gist_of(stands, until=now), now)
+
+
+def progress_of(gist: Gist, now: datetime) -> Progress:
+    """Where a batch stands at `now`, which is not before the latest line of the gist."""
+    plan, pitched = gist.plan, gist.pitched
+    points = gist.series.points()
+    known = points
+    if pitched is not None and points and points[0].hours < EARLIEST_H:
+        known = tuple(p for p in points if p.hours >= EARLIEST_H)
     last = known[-1] if known else None
     used = last.used if last and pitched and last.hours > 0 else 0.0
     original = last.original_gravity if last else plan.must.gravity
     course = must_course(plan.must, original)
-    given, fed = _given(fed_lines, plan, points, pitched)
-    temperature, was_read = _temperature(live, plan)
-    ph_at, ph = _latest_ph(live)
-    onset = _onset(events, points, pitched)
+    given, fed = _given(gist.feeds, plan, points, pitched)
+    onset = _onset(gist.events, points, pitched)
     return Progress(
         now=now,
         plan=plan,
         pitched=pitched,
         hours=None if pitched is None else (now - pitched).total_seconds() / 3600,
-        phase=_phase(events, pitched, used, onset),
-        points=tuple(known),
+        phase=_phase(gist.events, pitched, used, onset),
+        points=known,
         gravity=last.gravity if last else None,
         gravity_sd=last.gravity_sd if last else None,
         original_gravity=original,
         sugar_used=used,
         sugar_left_g_l=course.sugar_g_l * (1 - used),
         alcohol_pct=float(course.alcohol_at(used)),
-        temperature_c=temperature,
-        temperature_read=was_read,
-        ph=plan.must.ph if ph is None else ph,
-        ph_at=ph_at,
+        temperature_c=plan.must.temperature_c if gist.temperature is None else gist.temperature,
+        temperature_read=gist.temperature is not None,
+        ph=gist.ph[1] if gist.ph else plan.must.ph,
+        ph_at=gist.ph[0] if gist.ph else None,
         slope=slope_of(known, data.load("watch")["rule"]["sluggish"]["window_h"]["value"]),
         onset_h=onset,
-        feeds=_feed_states(fed_lines, plan),
+        feeds=_feed_states(gist.feeds, plan),
         given_g=given,
         fed=fed,
         last_reading_at=last.at if last else None,
@@ -194,13 +194,6 @@ def slope_of(points: Sequence[Point], window_h: float) -> Slope | None:
     spread = float(w @ (t - middle) ** 2)
     fall = -float(w @ ((t - middle) * g)) / spread
     return Slope(fall, spread**-0.5, float(t[-1] - t[0]) * 24, len(recent))
-
-
-def _latest_ph(stands: Sequence[Standing]) -> tuple[datetime | None, float | None]:
-    for stand in reversed(stands):
-        if isinstance(stand.what, Reading) and stand.what.ph is not None:
-            return stand.at, stand.what.ph
-    return None, None
 
 
 def _phase(
@@ -239,15 +232,6 @@ def _onset(
         if is_event(s, "foamed_over") and s.at > pitched
     ]
     return min(seen) if seen else None
-
-
-def _temperature(stands: Sequence[Standing], plan: BatchPlan) -> tuple[float, bool]:
-    """The must's temperature by its latest reading or move, else as planned [°C]."""
-    for stand in reversed(stands):
-        what = stand.what
-        if isinstance(what, (Reading, Event)) and what.temperature_c is not None:
-            return what.temperature_c, True
-    return plan.must.temperature_c, False
 
 
 def _feed_states(stands: Sequence[Standing], plan: BatchPlan) -> tuple[FeedState, ...]:

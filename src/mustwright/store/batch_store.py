@@ -30,16 +30,16 @@ from mustwright.services.batch.port import (
 )
 from mustwright.services.records import MissingRecordError, slug_from_name
 from mustwright.store import tables
+from mustwright.store.derived_rows import DerivedRows
 from mustwright.store.engine import Clock, lock, reading
 from mustwright.store.log_rows import log_of
-from mustwright.store.outlook_rows import OutlookRows
 
 BATCH, ENTRY, TOKEN, PHOTO = tables.batch, tables.entry, tables.token, tables.photo
 LONGEST_LOG = 200_000
 _NO_CONTENT = [c for c in PHOTO.c if c.name != "content"]
 
 
-class BatchStore(OutlookRows):
+class BatchStore(DerivedRows):
     """The batches of a cellar; satisfies `mustwright.services.batch.port.Ledger`."""
 
     def __init__(self, engine: Engine, clock: Clock) -> None:

@@ -15,7 +15,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Text, select, type_coerce
 
-from mustwright.cellar.entries import Entry, Event, Note, PlanAdopted, Reading, what_from
+from mustwright.cellar.entries import Entry, Event, Note, Photo, PlanAdopted, Reading, what_from
 from mustwright.store import tables
 
 ENTRY = tables.entry
@@ -30,6 +30,7 @@ _COLUMNS = (
 )
 _QUERY = select(*_COLUMNS).order_by(ENTRY.c.seq)
 KEPT_PLANS = 256
+PLAIN_KINDS = [kind.kind for kind in (Reading, Note, Photo)]
 
 
 def _defaults(kind: type[Any]) -> dict[str, Any]:
@@ -47,7 +48,12 @@ PLAIN: dict[str, tuple[type[Any], dict[str, Any], frozenset[str]]] = {
 
 
 def log_of(
-    connection: Connection, slug: str, after: int = 0, most: int | None = None
+    connection: Connection,
+    slug: str,
+    after: int = 0,
+    most: int | None = None,
+    *,
+    plain: bool = True,
 ) -> list[Entry]:
     """Lines of a log, oldest first.
 
@@ -57,10 +63,14 @@ def log_of(
         Lines behind this place in the log.
     most : int or None
         At most so many; all when None.
+    plain : bool
+        Readings, notes and pictures too.
     """
     query = _QUERY.where(ENTRY.c.batch == slug)
     if after:
         query = query.where(ENTRY.c.seq > after)
+    if not plain:
+        query = query.where(ENTRY.c.kind.not_in(PLAIN_KINDS))
     if most is not None:
         query = query.limit(most)
     rows = [tuple(row) for row in connection.execute(query)]

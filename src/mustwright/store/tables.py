@@ -97,6 +97,15 @@ outlook = Table(
     Column("content", Text, nullable=False),
 )
 
+# What of a log says how the batch stands, in a form of this program; may be lost and made anew.
+gist = Table(
+    "gist",
+    metadata,
+    Column("batch", Text, ForeignKey("batch.key"), primary_key=True),
+    Column("version", Integer, nullable=False),
+    Column("content", LargeBinary, nullable=False),
+)
+
 token = Table(
     "token",
     metadata,

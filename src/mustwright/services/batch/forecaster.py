@@ -5,15 +5,14 @@ from __future__ import annotations
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from weakref import WeakKeyDictionary
 
-from mustwright.cellar.entries import Note, Photo, Reading
 from mustwright.cellar.foreseen import Foreseen, foreseen_text
+from mustwright.cellar.gist import Gist
 from mustwright.cellar.kinetic_outlook import KineticOutlook, contradicts
-from mustwright.cellar.log import Standing
 from mustwright.cellar.outlook import BatchOutlook, PaceOutlook
 from mustwright.cellar.progress import CLOSED, Progress, progress
 from mustwright.errors import MustwrightError
@@ -25,7 +24,7 @@ NOT_MET = "the fermentation model does not meet these readings"
 OLD_H = 12.0  # hours after which feeds still ahead make a forecast out of date
 MOST_WAITING = 64
 CALM_S = 60.0  # a batch that only grows, and is not looked at, is worked out once in this time
-REST, LONG_REST = 1.0, 4.0  # times the last job, when few or many wait: pages come first
+REST, LONG_REST = 1.0, 9.0  # times the last job, when few or many wait: pages come first
 
 
 @dataclass(frozen=True)
@@ -48,7 +47,7 @@ class Told:
 def told(
     ledger: Ledger,
     record: BatchRecord,
-    stands: Sequence[Standing],
+    gist: Gist,
     now: Progress,
     *,
     urgent: bool = True,
@@ -72,7 +71,7 @@ def told(
     if not is_new and worker is not None:
         failed = worker.failure(record)
         pending = not failed and worker.ask(record.slug, urgent=urgent)
-    if found is None or not (is_new or _still_holds(found, stands, now)):
+    if found is None or not (is_new or _still_holds(found, gist, now)):
         return Told(PaceOutlook(now, failed or (WORKING if pending else "")), None, pending)
     if not found.met:
         return Told(PaceOutlook(now, NOT_MET), found, pending)
@@ -85,11 +84,13 @@ def _is_old(found: Foreseen, now: Progress) -> bool:
     return ahead and (now.hours or 0.0) > found.from_h + OLD_H
 
 
-def _still_holds(found: Foreseen, stands: Sequence[Standing], now: Progress) -> bool:
+def _still_holds(found: Foreseen, gist: Gist, now: Progress) -> bool:
     """Whether all that came since is words and readings that the forecast had foreseen."""
-    since = [s for s in stands if s.version > found.version]
-    plain = all(isinstance(s.what, Reading | Note | Photo) and not s.changes for s in since)
-    return plain and found.plan == now.plan.number and not contradicts(found, now.points)
+    return (
+        gist.changed <= found.version
+        and found.plan == now.plan.number
+        and not contradicts(found, now.points)
+    )
 
 
 def work_out(ledger: Ledger, slug: str, now: datetime) -> Foreseen | None:
@@ -189,10 +190,12 @@ class Forecaster:
         return message if version == record.version else ""
 
     def _run(self) -> None:
-        from mustwright.kinetics.ready import is_ready
+        from mustwright.kinetics.ready import is_ready, leave_a_core
 
         while not is_ready() and not self._ended:
             time.sleep(0.1)
+        if not self._ended:
+            leave_a_core()
         while (slug := self._next()) is not None:
             began = time.monotonic()
             self._work(slug)

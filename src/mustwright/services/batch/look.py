@@ -6,13 +6,15 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from functools import cached_property
 from typing import Any
 
 from mustwright.cellar.codec import data_of
 from mustwright.cellar.foreseen import Foreseen
+from mustwright.cellar.gist import gist_of
 from mustwright.cellar.log import Standing
-from mustwright.cellar.outlook import NEVER_H, BatchOutlook, PaceOutlook
-from mustwright.cellar.progress import Progress, progress
+from mustwright.cellar.outlook import NEVER_H, BatchOutlook
+from mustwright.cellar.progress import Progress, progress_of
 from mustwright.cellar.refit import Proposal, propose
 from mustwright.cellar.restart import RestartPlan, restart_plan
 from mustwright.cellar.step import NextStep, next_step
@@ -33,8 +35,8 @@ class BatchView:
 
     Parameters
     ----------
-    stands : tuple of Standing
-        Its log as it stands, removed entries too.
+    read_log : callable
+        Gives the log, for `stands`.
     diagnosis, restart : Diagnosis or RestartPlan or None
         Where it is slow or stuck.
     foreseen : Foreseen or None
@@ -44,7 +46,7 @@ class BatchView:
     """
 
     record: BatchRecord
-    stands: tuple[Standing, ...]
+    read_log: Callable[[], tuple[Standing, ...]]
     progress: Progress
     outlook: BatchOutlook
     findings: tuple[Finding, ...]
@@ -54,6 +56,11 @@ class BatchView:
     restart: RestartPlan | None
     foreseen: Foreseen | None = None
     pending: bool = False
+
+    @cached_property
+    def stands(self) -> tuple[Standing, ...]:
+        """Its log as it stands, removed entries too; read when first asked for."""
+        return self.read_log()
 
 
 def look(
@@ -104,50 +111,31 @@ def _view(
     make_outlook: MakeOutlook | None,
     urgent: bool,
 ) -> BatchView:
-    stands = memory_of(ledger).stands(ledger, record)
+    memory = memory_of(ledger)
+    gist = memory.gist(ledger, record)
+    if gist.last_at > now:  # lines from after this moment do not count yet
+        gist = gist_of(memory.stands(ledger, record), record.version, until=now)
+    state = progress_of(gist, now)
     if make_outlook is not None:
-        return view_of(record, stands, now, zone, make_outlook)
-    found: list[Told] = []
-
-    def make(state: Progress) -> BatchOutlook:
-        found.append(told(ledger, record, stands, state, urgent=urgent))
-        return found[0].outlook
-
-    return view_of(record, stands, now, zone, make, lambda: found[0])
-
-
-def view_of(
-    record: BatchRecord,
-    stands: tuple[Standing, ...],
-    now: datetime,
-    zone: tzinfo,
-    make_outlook: MakeOutlook = PaceOutlook,
-    behind: Callable[[], Told] | None = None,
-) -> BatchView:
-    """The same from a log at hand; `behind` tells what lies behind the outlook, once it is made."""
-    live = [s for s in stands if not s.removed]
-    state = progress(live, now)
-    outlook = make_outlook(state)
-    source = behind() if behind else Told(outlook, None, False)
-    findings = watch(state, live)
-    proposal = propose(state, outlook)
-    step = next_step(state, outlook, findings, zone, proposal)
+        source = Told(make_outlook(state), None, False)
+    else:
+        source = told(ledger, record, gist, state, urgent=urgent)
+    findings = watch(state, gist.events)
+    proposal = propose(state, source.outlook)
     slow = [f for f in findings if f.rule in TROUBLE]
-    diagnosis = diagnose(state, source.foreseen) if slow else None
     stuck = any(f.rule == "stuck" for f in findings)
-    restart = restart_plan(state) if stuck else None
     return BatchView(
-        record,
-        stands,
-        state,
-        outlook,
-        findings,
-        proposal,
-        step,
-        diagnosis,
-        restart,
-        source.foreseen,
-        source.pending,
+        record=record,
+        read_log=lambda: memory.stands(ledger, record),
+        progress=state,
+        outlook=source.outlook,
+        findings=findings,
+        proposal=proposal,
+        step=next_step(state, source.outlook, findings, zone, proposal),
+        diagnosis=diagnose(state, source.foreseen) if slow else None,
+        restart=restart_plan(state) if stuck else None,
+        foreseen=source.foreseen,
+        pending=source.pending,
     )
 
 

@@ -176,6 +176,17 @@ class Ledger(Protocol):
         """Keep a forecast made from that version; ignored where one of a later version is kept."""
         ...
 
+    def gist(self, slug: str) -> tuple[bytes, list[Entry]] | None:
+        """The gist kept beside a batch's log, and its lines that are no readings, notes, pictures.
+
+        None before there is one.
+        """
+        ...
+
+    def keep_gist(self, slug: str, version: int, content: bytes) -> None:
+        """Keep a gist of that version; ignored where one of a later version is kept."""
+        ...
+
     def listen(self, heard: Callable[[str], None]) -> None:
         """Call `heard` with the short name of a batch whenever its log has grown here."""
         ...

@@ -1,4 +1,4 @@
-"""The forecast kept beside the log of a batch.
+"""Forecast and gist, kept beside the log of a batch.
 
 Revision ID: 0003
 Revises: 0002
@@ -16,7 +16,7 @@ depends_on = None
 
 
 def upgrade() -> None:
-    """Add the table of forecasts."""
+    """Add both tables."""
     op.create_table(
         "outlook",
         sa.Column("batch", sa.Text(), nullable=False),
@@ -26,8 +26,17 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["batch"], ["batch.key"], name=op.f("fk_outlook_batch_batch")),
         sa.PrimaryKeyConstraint("batch", name=op.f("pk_outlook")),
     )
+    op.create_table(
+        "gist",
+        sa.Column("batch", sa.Text(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("content", sa.LargeBinary(), nullable=False),
+        sa.ForeignKeyConstraint(["batch"], ["batch.key"], name=op.f("fk_gist_batch_batch")),
+        sa.PrimaryKeyConstraint("batch", name=op.f("pk_gist")),
+    )
 
 
 def downgrade() -> None:
-    """Take it away; forecasts are made anew."""
+    """Take them away; both are made anew."""
+    op.drop_table("gist")
     op.drop_table("outlook")
