@@ -40,7 +40,8 @@ PICTURES = [
 
 
 def over_the_edge(page):
-    return page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+    """How far the page is wider than the screen; a phone would zoom out to hide it."""
+    return page.evaluate("document.documentElement.scrollWidth") - page.viewport_size["width"]
 
 
 @pytest.mark.parametrize("name", PAGES)

@@ -8,6 +8,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from mustwright import data
+from mustwright.cellar.misfit import (
+    given_and_planned,
+    lagging,
+    last_moment,
+    moves,
+    off_amounts,
+    off_temperature,
+    outran,
+    overtaken,
+    passed,
+    planned_used,
+)
 from mustwright.cellar.outlook import BatchOutlook
 from mustwright.cellar.plan import (
     BatchPlan,
@@ -17,8 +29,7 @@ from mustwright.cellar.plan import (
     PlannedFeed,
     once_each,
 )
-from mustwright.cellar.progress import LAG, Progress
-from mustwright.kinetics.pace import usual_pace
+from mustwright.cellar.progress import CLOSED, LAG, Progress
 from mustwright.nutrition.programme import Ceiling, FeedAsk, Problem, solve
 from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.triggers import Trigger, read_trigger
@@ -31,7 +42,7 @@ KEPT, MOVED, FOLDED, CHANGED, DROPPED, WAITS = (
     "dropped",
     "waits",
 )
-CLOCK = ("pitch", "after_pitch")
+LONGEST_H = 1000.0  # the longest that a trigger by the clock can say
 
 
 @dataclass(frozen=True)
@@ -83,10 +94,10 @@ class _Group:
 def propose(now: Progress, outlook: BatchOutlook) -> Proposal | None:
     """A new plan for the open feeds, or None while the plan in force fits."""
     open_feeds = [s.feed for s in now.feeds if s.state == "ahead"]
-    if not open_feeds or now.hours is None:
+    if not open_feeds or now.hours is None or now.phase == CLOSED:
         return None
-    reasons = [*_outran(now, open_feeds), *_lagging(now, open_feeds)]
-    reasons += [*_temperature(now, open_feeds, outlook), *_amounts(now)]
+    reasons = [*outran(now, open_feeds), *lagging(now, open_feeds)]
+    reasons += [*off_temperature(now, open_feeds, outlook), *off_amounts(now)]
     if not reasons:
         return None
     groups = _groups(now, open_feeds, outlook)
@@ -102,116 +113,19 @@ def propose(now: Progress, outlook: BatchOutlook) -> Proposal | None:
     return Proposal(tuple(reasons), changes, plan, short, _cautions(changes))
 
 
-# What no longer fits ---------------------------------------------------------------------------
-
-
-def _v(name: str) -> float:
-    return float(data.load("watch")["refit"][name]["value"])
-
-
-def planned_used(now: Progress, feed: PlannedFeed) -> float:
-    """Fraction of the sugar at which a feed was to be given."""
-    if feed.rule.kind in CLOCK or feed.rule.kind in ("onset", "after_onset"):
-        return feed.sugar_used
-    must = now.plan.must
-    pace = usual_pace(must.brix, must.temperature_c, now.plan.nitrogen.must_mg_l)
-    return min(feed.rule.sugar_used(pace), max(feed.sugar_used, 0.0) or 1.0)
-
-
-def _passed(now: Progress, feed: PlannedFeed) -> bool:
-    by_clock = feed.rule.kind in (*CLOCK, "onset", "after_onset")
-    room = _v("passed_sugar") * (2 if by_clock else 1)
-    return now.sugar_used > planned_used(now, feed) + room
-
-
-def last_moment(plan: BatchPlan) -> float:
-    """Fraction of the sugar after which nothing is fed: the protocol's, else the usual one.
-
-    A protocol that is silent and feeds later than usual is taken at its word.
-    """
-    if plan.conditions.nothing_after_sugar_used is not None:
-        return plan.conditions.nothing_after_sugar_used
-    return max([_v("no_nitrogen_after_sugar_used"), *(f.sugar_used for f in plan.live_feeds)])
-
-
-def _outran(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
-    passed = [f for f in feeds if _passed(now, f)]
-    end = last_moment(now.plan)
-    said = []
-    if passed:
-        names = ", ".join(f"'{f.name}'" for f in passed)
-        third = " The one-third sugar break is passed." if now.sugar_used >= 1 / 3 else ""
-        said.append(
-            f"{now.sugar_used:.0%} of the sugar is gone: {names} should have been given "
-            f"before.{third}"
-        )
-    if now.sugar_used > end:
-        said.append(f"Past {end:.0%} of the sugar nothing more is fed.")
-    return said
-
-
-def _lagging(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
-    if now.phase != LAG or now.hours is None:
-        return []
-    waits = [f for f in feeds if f.rule.kind == "after_pitch" and now.hours >= f.rule.amount - 1]
-    if not waits:
-        return []
-    names = ", ".join(f"'{f.name}'" for f in waits)
-    return [f"No sign of work {now.hours:.0f} h after pitch, and {names} goes by the clock."]
-
-
-def _temperature(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) -> list[str]:
-    off = now.temperature_c - now.plan.must.temperature_c
-    if not now.temperature_read or abs(off) < _v("warmer_c"):
-        return []
-    moved = [f for f in feeds if _moves(f, outlook)]
-    if not moved:
-        return []
-    return [
-        f"The must is at {now.temperature_c:.0f} C, planned were "
-        f"{now.plan.must.temperature_c:.0f} C: it runs {'faster' if off > 0 else 'slower'}."
-    ]
-
-
-def _moves(feed: PlannedFeed, outlook: BatchOutlook) -> bool:
-    """Whether a feed falls outside the hours the plan gave for it, or a clock no longer fits."""
-    if feed.rule.kind == "after_pitch" and 0.02 < feed.sugar_used < 1:
-        span = outlook.used(feed.sugar_used)
-        return not span.low_h <= feed.rule.amount <= span.high_h
-    if feed.rule.kind in CLOCK:
-        return False
-    return not feed.low_h <= outlook.due(feed.rule).expected_h <= feed.high_h
-
-
-def _amounts(now: Progress) -> list[str]:
-    given, planned = _given_and_planned(now)
-    total = sum(f.nitrogen_mg_l for f in now.plan.feeds if not f.dropped)
-    if total <= 0 or abs(given - planned) < _v("dose_off") * total:
-        return []
-    more = "more" if given > planned else "less"
-    return [
-        f"{abs(given - planned):.0f} mg N/L {more} was given so far than these feeds were to bring."
-    ]
-
-
-def _given_and_planned(now: Progress) -> tuple[float, float]:
-    planned = sum(s.feed.nitrogen_mg_l for s in now.feeds if s.state == "given")
-    return now.fed_mg_l, planned
-
-
 # What would fit --------------------------------------------------------------------------------
 
 
 def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) -> list[_Group]:
     """Open feeds in the order they fall due; those already passed become one, now."""
-    passed = tuple(f for f in feeds if _passed(now, f))
+    late = tuple(f for f in feeds if passed(now, f) or overtaken(now, f, outlook))
     groups = []
-    if passed:
-        why = "its moment has passed" if len(passed) == 1 else "their moments have passed"
-        what = MOVED if len(passed) == 1 else FOLDED
-        groups.append(_Group(passed, _clock(now), now.sugar_used, why, what))
+    if late:
+        why = "its moment has passed" if len(late) == 1 else "their moments have passed"
+        what = MOVED if len(late) == 1 else FOLDED
+        groups.append(_Group(late, _clock(now), now.sugar_used, why, what))
     for feed in feeds:
-        if feed in passed:
+        if feed in late:
             continue
         if now.phase == LAG and feed.rule.kind == "after_pitch":
             why = "yeast that does not work yet takes nothing up"
@@ -220,20 +134,21 @@ def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) 
                 trigger = read_trigger("onset", feed.key)
                 groups.append(_Group((feed,), trigger, 0.0, why, WAITS))
                 continue
-        if feed.rule.kind == "after_pitch" and _moves(feed, outlook):
+        if feed.rule.kind == "after_pitch" and moves(now, feed, outlook):
             trigger = read_trigger({"sugar_used": round(feed.sugar_used, 3)}, feed.key)
             why = "the clock no longer fits the pace: it goes by the sugar used"
             groups.append(_Group((feed,), trigger, feed.sugar_used, why, MOVED))
             continue
         what, why = KEPT, ""
-        if _moves(feed, outlook):
+        if moves(now, feed, outlook):
             what, why = MOVED, "same trigger, expected at another time"
         groups.append(_Group((feed,), feed.rule, planned_used(now, feed), why, what))
     return groups
 
 
 def _clock(now: Progress) -> Trigger:
-    return read_trigger({"after_pitch": f"{max(now.hours or 0.0, 0.0):.1f} h"}, "now")
+    hours = min(max(now.hours or 0.0, 0.0), LONGEST_H)
+    return read_trigger({"after_pitch": f"{hours:.1f} h"}, "now")
 
 
 def allowed_jars(
@@ -336,9 +251,9 @@ def _within_end(
 
 def _scale(now: Progress, groups: Sequence[_Group]) -> float:
     """Factor on the open feeds so that the whole plan's nitrogen comes out as planned."""
-    if not _amounts(now):
+    if not off_amounts(now):
         return 1.0
-    given, planned = _given_and_planned(now)
+    given, planned = given_and_planned(now)
     rest = sum(f.nitrogen_mg_l for g in groups for f in g.feeds)
     return min(max((rest + planned - given) / rest, 0.0), 2.0) if rest > 0 else 1.0
 

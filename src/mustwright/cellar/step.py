@@ -87,7 +87,7 @@ def next_step(
     urgent = next((f for f in findings if f.severity >= 60 and f.rule != "no_start"), None)
     if urgent is not None:
         return _check(urgent)
-    feed = next_feed(now, outlook)
+    feed = None if now.phase == DRY else next_feed(now, outlook)  # nothing is left to feed on
     if feed is not None and _changes(proposal, feed[0]):
         assert proposal is not None
         return _replan_step(proposal)

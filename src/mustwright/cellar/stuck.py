@@ -88,10 +88,8 @@ def diagnose(now: Progress, foreseen: Foreseen | None = None) -> Diagnosis:
     ]
     causes.sort(key=lambda c: -c.score)
     first, second = causes[:2]
-    tells = (
-        f"{first.measure}: it tells '{first.title.lower()}' from '{second.title.lower()}'. "
-        f"{first.separates}"
-    )
+    one, other = (c.title[:1].lower() + c.title[1:] for c in (first, second))
+    tells = f"{first.measure}: it tells '{one}' from '{other}'. {first.separates}"
     by_runs = _releases(foreseen) is not None
     return Diagnosis(tuple(causes), tells, BY_RUNS if by_runs else BY_EVIDENCE)
 

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.batch_record import RECORD_COMMANDS
-from mustwright.cli.batch_shared import (
+from mustwright.cli.batch_desk import (
     BATCH,
     FORECAST,
     JSON,
     moment_of,
     opened,
-    say_written,
-    view_of_batch,
+    told,
+    view_now,
 )
+from mustwright.cli.batch_record import RECORD_COMMANDS
 from mustwright.cli.batch_take import TAKE_COMMANDS
 from mustwright.cli.sheets import file_text, print_json
+
+if TYPE_CHECKING:
+    from mustwright.compose import Compose
 
 
 @click.group("batch")
@@ -40,20 +44,27 @@ def start(
 
         kept = "" if must.endswith(".toml") else must
         sheet = compose.cellar.sheet(kept) if kept else None
-        text = sheet.text if sheet else file_text(must, "MUST")
+        text = file_text(must, "MUST") if sheet is None else _on_the_shelf(compose, sheet.text)
         called = name or (sheet.name if sheet else Path(must).stem)
         own = {record.id: record.text for record in compose.cellar.protocols()}
         plan = plan_of(text, protocol, own, called)
         now = compose.clock()
         when = moment_of(compose, pitched) if pitched else None
         record = start_batch(compose.ledger, plan, called, now=now, pitched_at=when, sheet=kept)
-        view = view_of_batch(compose, record.slug)
+        view = view_now(compose, record.slug)
         if as_json:
             from mustwright.services.batch.look import view_data
 
             print_json(view_data(view))
             return
         click.echo(f"{record.slug}: started by '{plan.protocol_name}'. {view.step.sentence}")
+
+
+def _on_the_shelf(compose: Compose, text: str) -> str:
+    """A kept must as its page plans it: with the cellar's shelf, unless it has its own."""
+    from mustwright.services.cellar import sheet_with_shelf
+
+    return sheet_with_shelf(text, compose.cellar.nutrients())
 
 
 @batch_command.command("list")
@@ -86,7 +97,7 @@ def list_batches(as_json: bool) -> None:
 def show(slug: str, forecast: bool, as_json: bool) -> None:
     """How a batch stands: gravity, feeds, findings, and its log."""
     with opened() as compose:
-        view = view_of_batch(compose, slug, forecast)
+        view = view_now(compose, slug, forecast)
         if as_json:
             from mustwright.services.batch.look import view_data
 
@@ -105,7 +116,7 @@ def show(slug: str, forecast: bool, as_json: bool) -> None:
 def next_command(slug: str, forecast: bool, as_json: bool) -> None:
     """The next step, in one sentence."""
     with opened() as compose:
-        step = view_of_batch(compose, slug, forecast).step
+        step = view_now(compose, slug, forecast).step
         if as_json:
             from mustwright.cellar.codec import data_of
 
@@ -123,7 +134,7 @@ def next_command(slug: str, forecast: bool, as_json: bool) -> None:
 def watch(slug: str, forecast: bool, as_json: bool) -> None:
     """What the watch sees, why it may be, and how to start a stuck batch again."""
     with opened() as compose:
-        view = view_of_batch(compose, slug, forecast)
+        view = view_now(compose, slug, forecast)
         if as_json:
             from mustwright.services.batch.look import view_data
 
@@ -146,7 +157,7 @@ def replan(slug: str, adopt: bool, forecast: bool, as_json: bool) -> None:
     with opened() as compose:
         from mustwright.services.batch.look import proposal_data
 
-        view = view_of_batch(compose, slug, forecast)
+        view = view_now(compose, slug, forecast)
         if as_json and not adopt:
             print_json({"proposal": proposal_data(view.proposal)})
             return
@@ -162,7 +173,7 @@ def replan(slug: str, adopt: bool, forecast: bool, as_json: bool) -> None:
             entry = put_in_force(
                 compose.ledger, slug, now=compose.clock(), zone=compose.local_zone, seen=seen
             )
-            say_written(compose, slug, entry, as_json)
+            told(compose, slug, entry, as_json)
 
 
 for command in (*RECORD_COMMANDS, *TAKE_COMMANDS):

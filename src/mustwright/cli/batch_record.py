@@ -6,15 +6,15 @@ from pathlib import Path
 
 import click
 
-from mustwright.cli.batch_shared import (
+from mustwright.cli.batch_desk import (
     AT,
     BATCH,
     JSON,
     NOTE,
     moment_of,
     opened,
-    say_written,
-    view_of_batch,
+    told,
+    view_now,
 )
 from mustwright.errors import InputError
 
@@ -47,7 +47,7 @@ def feed(slug: str, skipped: bool, at: str | None, as_json: bool, **typed: str |
     """Record a feed as given; without --items, the next planned one as planned."""
     if typed.get("items") is None and typed.get("feed") is None:
         with opened() as compose:
-            feeds = view_of_batch(compose, slug).progress.feeds
+            feeds = view_now(compose, slug).progress.feeds
             typed["feed"] = next((one.feed.key for one in feeds if one.state == "ahead"), None)
         if typed["feed"] is None:
             raise InputError("items", "needs what went in: no feed comes next", "nothing")
@@ -95,7 +95,7 @@ def photo(slug: str, path: Path, caption: str, at: str | None, as_json: bool) ->
             raise InputError("FILE", needs, f"{path}: {error.strerror}") from None
         moment = moment_of(compose, at)
         entry = add_photo(compose.ledger, slug, content, at=moment, caption=caption)
-        say_written(compose, slug, entry, as_json)
+        told(compose, slug, entry, as_json)
 
 
 def _write(
@@ -109,7 +109,7 @@ def _write(
         plan = plan_in_force(standing(compose.ledger.log(slug)))
         what = what_typed(kind, typed, plan)
         entry = write(compose.ledger, slug, what, at=moment_of(compose, at))
-        say_written(compose, slug, entry, as_json)
+        told(compose, slug, entry, as_json)
 
 
 @click.command("correct")
@@ -146,7 +146,7 @@ def correct(
             what = retyped(stand.what, dict(_pair(one) for one in changes))
             moment = moment_of(compose, at) if at else None
             entry = record.correct(ledger, slug, entry_id, what, at=moment, seen=seen, now=now)
-        say_written(compose, slug, entry, as_json)
+        told(compose, slug, entry, as_json)
 
 
 def _pair(change: str) -> tuple[str, str]:
@@ -168,7 +168,7 @@ def undo(slug: str, as_json: bool) -> None:
         taken, entry = record.undo(compose.ledger, slug, seen=seen, now=compose.clock())
         if not as_json:
             click.echo(f"Taken back: {taken.what.kind} of {taken.at:%Y-%m-%d %H:%M} UTC.")
-        say_written(compose, slug, entry, as_json)
+        told(compose, slug, entry, as_json)
 
 
 RECORD_COMMANDS = (read, feed, event, note, photo, correct, undo)

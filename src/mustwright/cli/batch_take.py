@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from mustwright.cli.batch_shared import BATCH, JSON, opened, view_of_batch
+from mustwright.cli.batch_desk import BATCH, JSON, opened, view_now
 
 
 @click.command("import")
@@ -37,7 +37,7 @@ def export(slug: str, as_csv: bool) -> None:
         if as_csv:
             from mustwright.services.batch.table import export_csv
 
-            click.echo(export_csv(view_of_batch(compose, slug).stands), nl=False)
+            click.echo(export_csv(view_now(compose, slug).stands), nl=False)
             return
         from mustwright.services.batch.whole import export_json
 
@@ -51,7 +51,7 @@ def calendar(slug: str) -> None:
     with opened() as compose:
         from mustwright.services.batch.calendar import calendar_text
 
-        view = view_of_batch(compose, slug)
+        view = view_now(compose, slug)
         click.echo(calendar_text([view], view.record.name).decode(), nl=False)
 
 

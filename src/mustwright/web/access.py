@@ -22,6 +22,7 @@ COOKIE = "mustwright_session"
 HEADER = "x-form-token"
 OPEN_PATHS = ("/static/", "/calendar/")
 BATCH_PATH = re.compile(r"/api/batches/([^/]+)(?:/|$)")
+LARGEST_PART = 6_000_000  # a pasted table; the whole body was bounded before
 LOOPBACK_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 
 
@@ -123,7 +124,9 @@ async def _form_token_of(scope: Scope, receive: Receive) -> tuple[Receive, str]:
         return again, found[0]
     if kind.startswith("multipart/form-data"):
         try:
-            form = await Request(scope, _replay(body)).form(max_files=4, max_fields=100)
+            form = await Request(scope, _replay(body)).form(
+                max_files=4, max_fields=100, max_part_size=LARGEST_PART
+            )
         except MultiPartException:
             return again, ""
         value = form.get(FORM_TOKEN)

@@ -17,6 +17,7 @@ from mustwright.web.access import Access, Locked
 from mustwright.web.api import batches
 from mustwright.web.guards import BodyLimit, SameOrigin, SecurityHeaders
 from mustwright.web.pages import (
+    batch,
     compare,
     convert,
     health,
@@ -32,8 +33,8 @@ from mustwright.web.pages import (
 )
 
 PAGES = (
-    home, health, login, must_form, must_text, compare, what_if, plan, protocols, shelf, convert,
-    sources,
+    home, health, login, batch, must_form, must_text, compare, what_if, plan, protocols, shelf,
+    convert, sources,
 )  # fmt: skip
 
 

@@ -12,8 +12,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from mustwright.web.render import error_page
 
 MAX_BODY_BYTES = 1_000_000
-MAX_PHOTO_BYTES = 15_100_000  # a photo of 15 MB and the form around it
-PHOTO_PATH = re.compile(r"/batches/[a-z0-9-]+/photos")
+MAX_FILE_BYTES = 15_100_000  # a photo of 15 MB and the form around it
+FILE_PATH = re.compile(r"/batches(/[a-z0-9-]+/(photos|import))?")
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 POLICY = {
     "default-src": "'none'",
@@ -113,8 +113,8 @@ class BodyLimit:
         if scope["type"] != "http" or scope["method"] in SAFE_METHODS:
             await self.app(scope, receive, send)
             return
-        is_photo = PHOTO_PATH.fullmatch(scope["path"]) and self.limit == MAX_BODY_BYTES
-        limit = MAX_PHOTO_BYTES if is_photo else self.limit
+        is_file = FILE_PATH.fullmatch(scope["path"]) and self.limit == MAX_BODY_BYTES
+        limit = MAX_FILE_BYTES if is_file else self.limit
         body = await self._read(scope, receive, limit)
         if body is None:
             detail = f"A request may carry at most {limit:,} bytes."

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from datetime import UTC
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from batches import STRONG, Log, plan
-from mustwright.cellar.entries import FeedGiven, Given
+from mustwright.cellar.entries import FeedGiven, Given, PlanAdopted
+from mustwright.cellar.misfit import last_moment
 from mustwright.cellar.outlook import PaceOutlook
 from mustwright.cellar.refit import (
     DROPPED,
@@ -17,7 +19,6 @@ from mustwright.cellar.refit import (
     MOVED,
     WAITS,
     broken,
-    last_moment,
     propose,
 )
 from mustwright.cellar.step import next_step
@@ -144,3 +145,23 @@ def test_no_proposal_breaks_a_limit_or_a_rule(protocol, hours, fall, given_g, te
             jar = found.plan.jar(dose.nutrient)
             if until is not None and used > until + 0.01:
                 assert jar.mg_g.get("ammonium_n", 0.0) == 0.0
+
+
+@pytest.mark.parametrize("protocol", ["staged_for_strong_musts", "label_rate_days_1_2_3"])
+@pytest.mark.parametrize(
+    "read",
+    [
+        ((20, 1.105, 24.0), (40, 1.085, 26.0), (59, 1.065, 27.0)),
+        ((24, 1.119, 12.0), (59, 1.117, 12.0)),
+        ((20, 1.100, 22.0), (59, 1.040, 22.0)),
+    ],
+)
+def test_what_was_just_adopted_is_not_proposed_again(protocol, read):
+    log = Log(plan(STRONG, protocol))
+    for hours, gravity, warm in read:
+        log.read(hours, gravity, temperature_c=warm)
+    first = propose(log.at(60), log.outlook(60))
+    assert first is not None
+    log.add(60, PlanAdopted(first.plan, first.reasons))
+    for hours in (60.01, 61.5):
+        assert propose(log.at(hours), log.outlook(hours)) is None

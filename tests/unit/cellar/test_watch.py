@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from datetime import UTC
 from itertools import pairwise
 
 import pytest
@@ -11,6 +12,7 @@ from batches import PITCHED, STRONG, WEAK, Log, plan
 from mustwright import data
 from mustwright.cellar.entries import Event, FeedGiven, Given
 from mustwright.cellar.restart import restart_plan
+from mustwright.cellar.step import next_step
 from mustwright.cellar.stuck import diagnose
 from mustwright.cellar.watch import watch
 
@@ -188,8 +190,9 @@ def test_causes_follow_the_evidence():
 def test_the_measurement_tells_the_first_two_apart():
     diagnosis = diagnose(stuck_log(fed=False, ph=3.6).at(193))
     first, second = diagnosis.causes[:2]
-    assert first.title.lower() in diagnosis.measure_first
-    assert second.title.lower() in diagnosis.measure_first
+    said = diagnosis.measure_first.lower()
+    assert first.title.lower() in said
+    assert second.title.lower() in said
 
 
 def test_the_restart_doubles_up_and_balances_its_litres():
@@ -220,3 +223,13 @@ def test_a_mead_at_the_end_of_what_yeast_bears_is_not_restarted():
 def test_low_ph_is_mended_before_the_restart():
     first = restart_plan(stuck_log(fed=True, ph=2.95).at(193)).first
     assert any("2.95" in line and "bicarbonate" in line for line in first)
+
+
+def test_a_dry_batch_is_not_told_to_feed_what_it_never_got():
+    log = steady(0.012, 8)
+    for day in range(20, 50, 5):
+        log.read(24 * day, 0.990, temperature_c=20)
+    state = log.at(24 * 46)
+    assert any(s.state == "ahead" for s in state.feeds)
+    step = next_step(state, log.outlook(24 * 46), watch(state, log.stands()), UTC)
+    assert step.kind == "finish"

@@ -443,3 +443,18 @@ def test_patience_grows_with_wrong_guesses_and_forgets_after_the_right_one():
     patience.succeeded("a")
     patience.failed("a")
     assert patience.wait_s("a") == 0
+
+
+def test_a_small_cellar_is_never_shown_as_it_was_a_moment_ago(bench):
+    now = bench.now
+    slugs = [
+        record.start_batch(bench.ledger, plan(), f"B{i}", now=now, pitched_at=PITCHED).slug
+        for i in range(8)
+    ]
+    first = due_today(bench.ledger, now, UTC)
+    assert first.stale == 0
+    assert {i.slug for i in (*first.today, *first.later)} >= set(slugs)
+    record.write(bench.ledger, slugs[0], Event("ended"), at=now)
+    again = due_today(bench.ledger, now, UTC)
+    assert again.closed == first.closed + 1
+    assert again.stale == 0

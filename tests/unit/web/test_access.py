@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from batch_pages import fields
 from batches import plan
 from mustwright.compose import Compose
 from mustwright.services.access import Patience, set_passphrase
@@ -178,3 +179,27 @@ def test_every_posting_form_gets_the_token_and_no_other():
     html = "<form action=a method=POST><form method='get'><FORM METHOD=\"post\" class=x>"
     assert with_form_token(html, "t").count('value="t"') == 2
     assert with_form_token(html, "") == html
+
+
+def test_the_pages_of_a_batch_work_behind_the_door_and_not_without_it(client):
+    compose = client.app.state.compose
+    now = compose.clock()
+    slug = start_batch(compose.ledger, plan(), "Heather", now=now, pitched_at=now).slug
+    here = f"/batches/{slug}"
+    assert client.get(here).headers["location"] == f"/login?then={here}"
+    assert client.post(f"{here}/note", data={"text": "x"}).status_code == 401
+    come_in(client)
+    page = client.get(here).text
+    assert page.count('method="post"') == page.count('name="form_token"') > 5
+    assert client.post(f"{here}/note", data={"text": "x"}).status_code == 403
+    note = fields(page, f"{here}/note") | {"text": "from the phone"}
+    assert client.post(f"{here}/note", data=note).status_code == 303
+    table = "at,gravity\n" + "".join(f"2031-01-01T00:00:{k % 60:02},1.1\n" for k in range(60_000))
+    form = fields(client.get(f"{here}/import").text, f"{here}/import")
+    big = client.post(f"{here}/import", data=form | {"text": table, "do": "look"},
+                      files={"file": ("", b"")})  # fmt: skip
+    assert big.status_code == 422  # more lines than are taken at once; not refused at the door
+    assert "Needs a head and at most" in big.text
+    token = client.post(f"{here}/tokens", data=fields(client.get(f"{here}/links").text,
+                        f"{here}/tokens") | {"label": "phone"})  # fmt: skip
+    assert f"http://{HOST}/calendar/" in token.text

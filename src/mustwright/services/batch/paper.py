@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from mustwright import data
 from mustwright.cellar.observed import must_course
 from mustwright.cellar.step import clock, trigger_gravity
+from mustwright.nutrition.limits import legal_profiles
 from mustwright.services.batch.look import BatchView
 
 BLANK_ROWS = 18
@@ -64,7 +66,7 @@ def paper_of(view: BatchView, zone: tzinfo) -> Paper:
         ("Yeast", f"{state.plan.yeast.grams:.1f} g, {state.plan.yeast.name.lower()}"),
         ("Must temperature", f"{must.temperature_c:.0f} °C"),
         ("Pitched", _day(state.pitched, zone)),
-        ("Law", state.plan.profile),
+        ("Law", legal_profiles()[state.plan.profile].name),
     )
     breaks = tuple(
         (f"{used:.0%} of the sugar gone", f"{float(course.gravity_at(used)):.3f}")
@@ -99,13 +101,24 @@ def _feeds(view: BatchView, zone: tzinfo) -> list[PaperFeed]:
             PaperFeed(
                 one.feed.name,
                 " + ".join(f"{d.grams:g} g {d.name}" for d in one.feed.doses),
-                one.feed.words,
+                without_gravity(one.feed.words),
                 "" if gravity is None else f"{gravity:.3f}",
                 "" if expected is None else clock(expected, state.now, zone),
                 one.state,
             )
         )
     return rows
+
+
+def without_gravity(words: str) -> str:
+    """A trigger in words without the plan's rounded gravity; the batch has its own beside it.
+
+    Examples
+    --------
+    >>> without_gravity("when 10 % of the sugar is gone (gravity about 1.104)")
+    'when 10 % of the sugar is gone'
+    """
+    return re.sub(r" \(gravity about [\d.]+\)", "", words)
 
 
 def _day(moment: datetime | None, zone: tzinfo) -> str:

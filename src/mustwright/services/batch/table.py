@@ -188,6 +188,16 @@ def import_csv(ledger: Ledger, slug: str, preview: Preview) -> list[Entry]:
     return ledger.append(slug, preview.new) if preview.new else []
 
 
+def head_of(text: str) -> list[str]:
+    """Names of the columns of a CSV text, for saying which is which.
+
+    Raises
+    ------
+    InputError
+    """
+    return _rows(text)[1]
+
+
 def _rows(text: str) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
     if len(text) > LARGEST_TEXT or "\x00" in text:
         raise InputError("file", "needs a CSV text of at most 5 MB", f"{len(text)} characters")

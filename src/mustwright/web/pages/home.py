@@ -1,24 +1,32 @@
-"""What is in the cellar: the first page."""
+"""What is due today across all batches, and what else is in the cellar: the first page."""
 
 from __future__ import annotations
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
+from mustwright.compose import Compose
 from mustwright.services import cellar as use
-from mustwright.services.records import Cellar
+from mustwright.web.pages.batch.shared import due_now
 from mustwright.web.pages.shown import put_away, show
 from mustwright.web.pictures.feed_line import small_line
 
 router = APIRouter(include_in_schema=False)
+SHOWN_DUE = 12
 
 
 @router.get("/")
 def home(request: Request, gone: str = "") -> HTMLResponse:
-    """Every kept must with what it wants next."""
-    cellar: Cellar = request.app.state.compose.cellar
+    """Batches due today, the worst first; then every kept must with what it wants next."""
+    compose: Compose = request.app.state.compose
+    due = due_now(compose)
     return show(
-        request, "home.html", looks=[_strip(o) for o in use.outlooks(cellar)], gone=put_away(gone)
+        request,
+        "home.html",
+        due=due,
+        today=due.today[:SHOWN_DUE],
+        looks=[_strip(o) for o in use.outlooks(compose.cellar)],
+        gone=put_away(gone),
     )
 
 

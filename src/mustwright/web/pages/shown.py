@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from mustwright import data
-from mustwright.web.pages import figures
+from mustwright.web.pages import batch_words, figures
 from mustwright.web.render import environment, page
 
 
@@ -30,6 +30,9 @@ def _equipped() -> Environment:
         capitalise=lambda words: words[:1].upper() + words[1:],
         words=figures.words,
         source_parts=figures.source_parts,
+        feed_words=batch_words.feed_words,
+        feed_options=batch_words.feed_options,
+        jar_options=batch_words.jar_options,
     )
     made.globals["cautions"] = cautions()
     made.globals["ledger"] = None

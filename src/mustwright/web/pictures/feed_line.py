@@ -84,7 +84,7 @@ def feed_line(plan: FeedingPlan, third: Figure, narrow: bool = False) -> Markup:
     top, base = 44.0, 44.0 + TALLEST + 16
     tallest = max([m.ammonium + m.amino for m in marks] + [1e-9])
     scale = TALLEST / tallest
-    rows = _label_rows([axis.x(m.hours) for m in marks], 44.0 if narrow else 62.0)
+    rows = label_rows([axis.x(m.hours) for m in marks], 44.0 if narrow else 62.0)
     depth = 18.0 * (max(rows, default=0) + 1)
     bottom = base + 32 + depth + 20
     body = [band(axis, third, top - 8, base), axis.grid(top - 8, base)]
@@ -104,10 +104,10 @@ def feed_line(plan: FeedingPlan, third: Figure, narrow: bool = False) -> Markup:
             )
         total = mark.ammonium + mark.amino
         above = base - total * scale - 5
-        body.append(_near(x, above, f"{total:.0f}", width, "t strong"))
+        body.append(near(x, above, f"{total:.0f}", width, "t strong"))
         y = base + 36 + 18 * row
         body.append(line(x, base + 5, x, y - 11, "leader"))
-        body.append(_near(x, y, clock(mark.hours), width, "t"))
+        body.append(near(x, y, clock(mark.hours), width, "t"))
     body.append(axis.labels(bottom - 4))
     title = (
         f"{len(marks)} feeds on the line of time: "
@@ -127,17 +127,17 @@ def _unclipped(axis: TimeAxis, hours: float) -> float:
 
 def _band_words(axis: TimeAxis, third: Figure, narrow: bool, width: float) -> str:
     said = "a third of the sugar gone" if narrow else "a third of the sugar gone, expected"
-    return _near(axis.x(third.value), 30, said, width, "t soft")
+    return near(axis.x(third.value), 30, said, width, "t soft")
 
 
-def _near(x: float, y: float, words: str, width: float, class_: str) -> str:
+def near(x: float, y: float, words: str, width: float, class_: str) -> str:
     """Text centred on x, held inside the picture (up to 8.4 px a letter)."""
     half = 4.2 * len(words)
     held = min(max(x, half + 2), width - half - 2)
     return text(round(held, 1), round(y, 1), words, class_, "middle")
 
 
-def _label_rows(places: Sequence[float], room: float) -> list[int]:
+def label_rows(places: Sequence[float], room: float) -> list[int]:
     """Rows for labels so that none overlaps another."""
     ends: list[float] = []
     rows = []
@@ -163,10 +163,10 @@ def nominal_line(feeds: Sequence[tuple[float, str, str]], third: Figure, key: st
     body = [band(axis, third, 12, base), axis.grid(12, base)]
     body.append(line(axis.left, base, axis.right, base, "spine"))
     places = [axis.x(hours) for hours, _, _ in feeds]
-    rows = _label_rows(places, 38.0)
+    rows = label_rows(places, 38.0)
     for (_, _, share), x, row in zip(feeds, places, rows, strict=True):
         body.append(element("circle", cx=x, cy=base, r=6, class_="dot"))
-        body.append(_near(x, base + 22 + 15 * row, share, width, "t"))
+        body.append(near(x, base + 22 + 15 * row, share, width, "t"))
     height = base + 30 + 15 * max(rows, default=0) + 18
     body.append(axis.labels(height - 3))
     title = "Feeds on a nominal must: " + "; ".join(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cache
 from html import escape
 
 from markupsafe import Markup
@@ -15,15 +16,25 @@ HOURS_PER_DAY = 24.0
 def element(tag: str, content: str = "", **attributes: object) -> str:
     """One element; a trailing or inner underscore of a name becomes a hyphen or nothing."""
     written = "".join(
-        f' {name.rstrip("_").replace("_", "-")}="{escape(_short(value))}"'
-        for name, value in attributes.items()
-        if value is not None
+        [
+            f' {_attribute(name)}="{_short(value)}"'
+            for name, value in attributes.items()
+            if value is not None
+        ]
     )
     return f"<{tag}{written}>{content}</{tag}>" if content else f"<{tag}{written}/>"
 
 
+@cache
+def _attribute(name: str) -> str:
+    return name.rstrip("_").replace("_", "-")
+
+
 def _short(value: object) -> str:
-    return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
+    """A value as an attribute holds it; numbers need no escaping."""
+    if isinstance(value, float):
+        return f"{value:.2f}".rstrip("0").rstrip(".")
+    return str(value) if isinstance(value, int) else escape(str(value))
 
 
 def text(x: float, y: float, words: str, class_: str = "t", anchor: str = "start") -> str:

@@ -1,4 +1,4 @@
-"""What the subcommands of `batch` share: options, the open cellar, and what is said at the end."""
+"""What the `batch` commands share: the cellar, a batch as it stands, a moment, an answer."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from mustwright.compose import Compose
     from mustwright.services.batch.look import BatchView
 
+
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 AT = click.option("--at", metavar="WHEN", help="now, 18:30, '2031-05-01 18:30' or ISO.")
 BATCH = click.argument("slug", metavar="BATCH")
@@ -30,7 +31,7 @@ FORECAST = click.option(
 
 @contextmanager
 def opened() -> Iterator[Compose]:
-    """The maker's cellar, closed at the end."""
+    """The maker's cellar, closed again at the end."""
     from mustwright.compose import Compose
 
     compose = Compose.from_environment()
@@ -40,8 +41,8 @@ def opened() -> Iterator[Compose]:
         compose.close()
 
 
-def view_of_batch(compose: Compose, slug: str, forecast: bool = False) -> BatchView:
-    """How a batch stands; with its forecast worked out first, where that is asked for."""
+def view_now(compose: Compose, slug: str, forecast: bool = False) -> BatchView:
+    """How a batch stands now; with its forecast worked out first, where that is asked for."""
     from mustwright.services.batch.look import look
 
     if forecast:
@@ -55,15 +56,15 @@ def view_of_batch(compose: Compose, slug: str, forecast: bool = False) -> BatchV
 
 
 def moment_of(compose: Compose, at: str | None) -> Any:
-    """A moment as people type it; now without one."""
+    """When, as typed; nothing is now."""
     from mustwright.services.batch.fields import moment_typed
 
     return moment_typed(at, compose.clock(), compose.local_zone)
 
 
-def say_written(compose: Compose, slug: str, entry: Entry, as_json: bool) -> None:
+def told(compose: Compose, slug: str, entry: Entry, as_json: bool) -> None:
     """Say what was written and what comes next."""
-    view = view_of_batch(compose, slug)
+    view = view_now(compose, slug)
     if as_json:
         from mustwright.services.batch.look import view_data
         from mustwright.services.batch.whole import entry_data

@@ -1,0 +1,270 @@
+"""What was typed about a batch: small forms into entries, and entries into fields."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from datetime import datetime, tzinfo
+from functools import lru_cache
+
+from mustwright.cellar.entries import (
+    EVENTS,
+    HYDROMETER,
+    REFRACTOMETER,
+    SENSOR,
+    Event,
+    FeedGiven,
+    Given,
+    Note,
+    Payload,
+    Photo,
+    Reading,
+)
+from mustwright.cellar.plan import BatchPlan
+from mustwright.errors import InputError
+from mustwright.services.batch.fields import (
+    event_typed,
+    moment_typed,
+    reading_typed,
+    retyped,
+)
+from mustwright.units import parse_quantity
+from mustwright.web.forms.typed import Typed
+
+HYDROMETER_BRIX = "hydrometer brix"
+INSTRUMENT_OPTIONS = (
+    (HYDROMETER, "hydrometer, gravity"),
+    (HYDROMETER_BRIX, "hydrometer, Brix"),
+    (REFRACTOMETER, "refractometer, Brix"),
+    (SENSOR, "device in the vessel"),
+)
+EVENT_OPTIONS = tuple(EVENTS.items())
+UNIT_OPTIONS = (("C", "°C"), ("F", "°F"))
+_PLAIN = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
+GRAMS = "grams-"
+
+
+@lru_cache(maxsize=128)
+def temperature_unit(sheet: str) -> str:
+    """C, or F where the must's own sheet gives its temperature in it."""
+    try:
+        typed = str(tomllib.loads(sheet).get("must", {}).get("temperature", ""))
+    except (ValueError, RecursionError, AttributeError):
+        return "C"
+    return "F" if typed.strip().upper().endswith("F") else "C"
+
+
+def shown_temperature(celsius: float | None, unit: str) -> str:
+    """A temperature as it stands in a field of that unit."""
+    if celsius is None:
+        return ""
+    return f"{celsius * 1.8 + 32 if unit == 'F' else celsius:.4g}"
+
+
+# Reading --------------------------------------------------------------------------------------
+
+
+def reading_fields(typed: Typed) -> dict[str, str]:
+    """The fields of a reading with their units written out, as `reading_typed` takes them."""
+    instrument = typed.get("instrument") or HYDROMETER
+    gravity = typed.get("gravity").strip()
+    if instrument == HYDROMETER_BRIX and _PLAIN.fullmatch(gravity):
+        gravity = f"{gravity} Bx"
+    unit = typed.get("unit", "C")
+    return {
+        "gravity": gravity,
+        "instrument": instrument.split()[0],
+        "calibration": _degrees(typed.get("calibration"), unit),
+        "sample": _degrees(typed.get("sample"), unit),
+        "temperature": _degrees(typed.get("temperature"), unit),
+        "ph": typed.get("ph"),
+        "note": typed.get("note"),
+    }
+
+
+def _degrees(text: str, unit: str) -> str:
+    text = text.strip()
+    return f"{text} {unit}" if unit in ("C", "F") and _PLAIN.fullmatch(text) else text
+
+
+def reading_of(typed: Typed) -> Reading:
+    """The reading a form stands for.
+
+    Raises
+    ------
+    InputError
+    """
+    return reading_typed(reading_fields(typed))
+
+
+def instrument_of(what: Reading | None) -> str:
+    """The choice of instrument that a reading was taken with."""
+    if what is None or not what.has_gravity:
+        return HYDROMETER
+    return HYDROMETER_BRIX if what.instrument == HYDROMETER and what.brix else what.instrument
+
+
+# Feed -----------------------------------------------------------------------------------------
+
+
+def feed_of(typed: Typed, plan: BatchPlan, names: Mapping[str, str] | None = None) -> FeedGiven:
+    """The feed a form stands for: grams by nutrient, and the planned feed they are for.
+
+    Parameters
+    ----------
+    names : mapping of str to str or None
+        Nutrients that may be given: id and name; those of the plan when None.
+
+    Raises
+    ------
+    InputError
+        With the field of the form (``grams-dap``).
+    """
+    names = {jar.id: jar.name for jar in plan.jars} if names is None else names
+    key = typed.get("feed").strip() or None
+    if key is not None and plan.feed(key) is None:
+        raise InputError("feed", "needs a feed of the plan in force", key)
+    if typed.get("do") == "skip":
+        return FeedGiven((), key, True, typed.get("note").strip())
+    items = [
+        Given(nutrient, grams, name)
+        for nutrient, name in names.items()
+        if (grams := _grams(typed, nutrient)) > 0
+    ]
+    return FeedGiven(tuple(items), key, False, typed.get("note").strip())
+
+
+def _grams(typed: Typed, nutrient: str) -> float:
+    field = f"{GRAMS}{nutrient}"
+    text = typed.get(field).strip()
+    if not text:
+        return 0.0
+    quantity = parse_quantity(text, field)
+    if quantity.dimension not in ("mass", "number") or quantity.value < 0:
+        raise InputError(field, "needs a mass such as '4.2 g'", text)
+    grams = quantity.value * (1000 if quantity.dimension == "mass" else 1)
+    if grams > 100_000:
+        raise InputError(field, "needs at most 100 kg", text)
+    return round(grams, 6)
+
+
+# Event ----------------------------------------------------------------------------------------
+
+
+def event_of(typed: Typed) -> Event:
+    """The event a form stands for."""
+    litres = typed.get("litres").strip()
+    return event_typed(
+        {
+            "what": typed.get("what"),
+            "temperature": _degrees(typed.get("temperature"), typed.get("unit", "C")),
+            "litres": f"{litres} L" if _PLAIN.fullmatch(litres) else litres,
+            "note": typed.get("note"),
+        }
+    )
+
+
+# An entry already written ---------------------------------------------------------------------
+
+
+def typed_from(what: Payload, at: datetime, unit: str, zone: tzinfo) -> Typed:
+    """The form an entry fills."""
+    fields = {"at": at.astimezone(zone).strftime("%Y-%m-%dT%H:%M"), "unit": unit}
+    if isinstance(what, Reading):
+        brix = "" if what.brix is None else f"{what.brix:g}"
+        fields |= {
+            "gravity": brix if what.gravity is None else f"{what.gravity:.4f}".rstrip("0"),
+            "instrument": instrument_of(what),
+            "calibration": shown_temperature(what.calibration_c, unit),
+            "sample": shown_temperature(what.sample_c, unit),
+            "temperature": shown_temperature(what.temperature_c, unit),
+            "ph": "" if what.ph is None else f"{what.ph:g}",
+            "note": what.note,
+        }
+    elif isinstance(what, FeedGiven):
+        fields |= {"feed": what.feed or "", "note": what.note, "do": "skip" if what.skipped else ""}
+        fields |= {f"{GRAMS}{one.nutrient}": f"{one.grams:g}" for one in what.items}
+    elif isinstance(what, Event):
+        fields |= {
+            "what": what.what,
+            "temperature": shown_temperature(what.temperature_c, unit),
+            "litres": "" if what.litres is None else f"{what.litres:g}",
+            "note": what.note,
+        }
+    elif isinstance(what, Note):
+        fields["text"] = what.text
+    elif isinstance(what, Photo):
+        fields["caption"] = what.caption
+    return Typed(fields)
+
+
+def corrected(what: Payload, before: Typed, typed: Typed, plan: BatchPlan) -> Payload:
+    """The entry with what the form changed; fields left alone keep every digit they had.
+
+    Raises
+    ------
+    InputError
+    """
+    changed = {
+        name
+        for name, value in typed.fields.items()
+        if value.strip() != before.get(name).strip() and name in before.fields | typed.fields
+    }
+    if isinstance(what, FeedGiven):
+        return _corrected_feed(what, changed, typed, plan)
+    if isinstance(what, Reading):
+        now = reading_fields(typed)
+        if "instrument" in changed and typed.get("gravity").strip():
+            changed.add("gravity")
+    elif isinstance(what, Event):
+        event = event_of(typed)
+        now = {"what": event.what, "note": typed.get("note")}
+        now["litres"] = "" if event.litres is None else f"{event.litres!r} L"
+        now["temperature"] = _degrees(typed.get("temperature"), typed.get("unit", "C"))
+    else:
+        now = dict(typed.fields)
+    names = ("gravity", "instrument", "calibration", "sample", "temperature", "ph", "note",
+             "what", "litres", "text", "caption")  # fmt: skip
+    changes = {name: now[name] for name in names if name in changed and name in now}
+    if isinstance(what, Reading) and changes.keys() & {"gravity", "instrument"}:
+        return _corrected_gravity(what, changes, typed)
+    return retyped(what, changes) if changes else what
+
+
+def _corrected_gravity(what: Reading, changes: dict[str, str], typed: Typed) -> Payload:
+    """Gravity and instrument are read together; everything else as `retyped` does."""
+    fresh = reading_of(typed)
+    rest = {k: v for k, v in changes.items() if k not in ("gravity", "instrument")}
+    base = retyped(what, rest) if rest else what
+    assert isinstance(base, Reading)
+    return Reading(
+        fresh.gravity, fresh.brix, fresh.instrument, base.calibration_c, base.sample_c,
+        base.temperature_c, base.ph, base.note,
+    )  # fmt: skip
+
+
+def _corrected_feed(what: FeedGiven, changed: set[str], typed: Typed, plan: BatchPlan) -> FeedGiven:
+    if not changed:
+        return what
+    names = {jar.id: jar.name for jar in plan.jars} | {i.nutrient: i.name for i in what.items}
+    kept = {i.nutrient: i for i in what.items}
+    made = feed_of(typed, plan, names)
+    items = tuple(
+        kept[i.nutrient] if i.nutrient in kept and f"{GRAMS}{i.nutrient}" not in changed else i
+        for i in made.items
+    )
+    return FeedGiven(items, made.feed, made.skipped, made.note)
+
+
+def moment_of(typed: Typed, now: datetime, zone: tzinfo) -> datetime:
+    """When, as typed; empty is now."""
+    return moment_typed(typed.get("at"), now, zone)
+
+
+def field_of(name: str) -> str:
+    """The field of a form that an entry's field stands in."""
+    plain = name.rpartition(".")[2].removesuffix("_c")
+    return {"brix": "gravity", "reading": "gravity", "items": "amounts", "skipped": "feed"}.get(
+        plain, plain
+    )

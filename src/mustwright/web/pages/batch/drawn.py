@@ -1,0 +1,224 @@
+"""What goes into the picture of a batch, and into the list of feeds beneath it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import tzinfo
+
+from mustwright.cellar.entries import Event, FeedGiven, Reading
+from mustwright.cellar.log import Standing
+from mustwright.cellar.outlook import Band
+from mustwright.cellar.progress import CLOSED, DRY, FeedState
+from mustwright.cellar.step import clock, is_due, trigger_gravity
+from mustwright.services.batch.look import BatchView
+from mustwright.services.batch.paper import without_gravity
+from mustwright.web.pages import batch_words as words
+from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_line
+
+BAND_STEPS = 40
+LONGEST_AHEAD_H, SHORTEST_H = 24.0 * 45, 24.0 * 5
+MOST_SIGNS = 60
+PAST = (DRY, CLOSED)  # nothing is fed any more
+
+
+@dataclass(frozen=True)
+class FeedRow:
+    """One planned feed in words.
+
+    Parameters
+    ----------
+    state : str
+        ``ahead``, ``given``, ``skipped`` or ``dropped``.
+    doses : str
+        What is planned.
+    given : str
+        What went in, where it differs from that; "as planned" where it does not.
+    when : str
+        Clock time given or due, with its range.
+    """
+
+    number: int
+    key: str
+    name: str
+    state: str
+    trigger: str
+    doses: str
+    given: str
+    when: str
+    is_due: bool
+
+
+def pictures(view: BatchView) -> dict[str, object]:
+    """The picture for a laptop and for a phone."""
+    scene = scene_of(view)
+    return {"wide": batch_line(scene), "narrow": batch_line(scene, narrow=True)}
+
+
+def scene_of(view: BatchView) -> Scene:
+    """All that the picture shows."""
+    state = view.progress
+    now_h = state.hours or 0.0
+    band = band_of(view)
+    feeds = _marks(view)
+    end = max(now_h * 1.04, SHORTEST_H, *(f.hours * 1.05 for f in feeds if f.state == "ahead"), 0)
+    if band is not None:
+        end = max(end, band.hours[-1])
+    yeast = state.plan.yeast
+    return Scene(
+        points=state.points,
+        band=band,
+        feeds=feeds,
+        signs=_signs(view)[-MOST_SIGNS:],
+        warmth=_warmth(view),
+        warmth_range=(yeast.temperature_low_c, yeast.temperature_high_c),
+        warmth_words=tuple(
+            words.whole_degrees(t, state.plan)
+            for t in (yeast.temperature_low_c, yeast.temperature_high_c)
+        ),
+        now_h=now_h,
+        end_h=end,
+        start_gravity=state.plan.must.gravity,
+        dry_gravity=state.plan.must.dry_gravity,
+    )
+
+
+def band_of(view: BatchView) -> Band | None:
+    """Gravity from the last reading until it is expected dry; none for a closed batch."""
+    state = view.progress
+    if state.phase == CLOSED:
+        return None
+    after = [p.hours for p in state.points if p.hours > 0]
+    start = after[-1] if after else 0.0
+    dry = view.outlook.used(0.97)
+    wanted = max(dry.expected_h * 1.15, (state.hours or 0.0) + 24, start + 48, SHORTEST_H)
+    end = min(max(wanted, min(dry.high_h, 1.6 * wanted)), start + LONGEST_AHEAD_H)
+    hours = [start + (end - start) * k / BAND_STEPS for k in range(BAND_STEPS + 1)]
+    return view.outlook.band(hours)
+
+
+def _hours(view: BatchView, stand: Standing) -> float:
+    return (stand.at - view.progress.moment(0.0)).total_seconds() / 3600
+
+
+def _live(view: BatchView) -> list[Standing]:
+    now = view.progress.now
+    return [s for s in view.stands if not s.removed and s.at <= now]
+
+
+def _marks(view: BatchView) -> list[FeedMark]:
+    state, plan = view.progress, view.progress.plan
+    numbers = {feed.key: i for i, feed in enumerate(plan.feeds, 1)}
+    found = []
+    extra = len(numbers)
+    for stand in _live(view):
+        what = stand.what
+        if not isinstance(what, FeedGiven) or what.skipped:
+            continue
+        number = numbers.get(what.feed or "")
+        if number is None:
+            extra += 1
+            number = extra
+        feed = plan.feed(what.feed)
+        ammonium, amino = _nitrogen(view, what.items)
+        name = feed.name if feed else "not in the plan"
+        hours = _hours(view, stand)
+        found.append(FeedMark(number, name, "given", hours, None, None, ammonium, amino))
+    for one in state.feeds:
+        if one.state == "skipped" or (one.state == "ahead" and state.phase not in PAST):
+            span = view.outlook.due(one.feed.rule)
+            at = max(span.expected_h, state.hours or 0.0)
+            if one.given_at is not None:
+                at = (one.given_at - state.moment(0.0)).total_seconds() / 3600
+            ammonium, amino = _nitrogen(view, one.feed.doses)
+            found.append(
+                FeedMark(
+                    numbers[one.feed.key], one.feed.name, one.state, at,
+                    min(max(span.low_h, state.hours or 0.0), at), span.high_h, ammonium, amino,
+                )
+            )  # fmt: skip
+    return found
+
+
+def _nitrogen(view: BatchView, items: tuple[object, ...]) -> tuple[float, float]:
+    """Ammonium and amino nitrogen of some grams [mg N/L]."""
+    plan = view.progress.plan
+    ammonium = amino = 0.0
+    for item in items:
+        jar = plan.jar(getattr(item, "nutrient", ""))
+        if jar is not None:
+            grams_l = getattr(item, "grams", 0.0) / plan.must.volume_l
+            ammonium += grams_l * jar.mg_g.get("ammonium_n", 0.0)
+            amino += grams_l * jar.mg_g.get("amino_n", 0.0)
+    return ammonium, amino
+
+
+def _signs(view: BatchView) -> list[Sign]:
+    return [
+        Sign(_hours(view, s), words.said(s.what))
+        for s in _live(view)
+        if isinstance(s.what, Event) and s.what.what != "pitched"
+    ]
+
+
+def _warmth(view: BatchView) -> list[tuple[float, float]]:
+    found = [
+        (_hours(view, s), s.what.temperature_c)
+        for s in _live(view)
+        if isinstance(s.what, (Reading, Event)) and s.what.temperature_c is not None
+    ]
+    return [(h, t) for h, t in found if h >= -1]
+
+
+def feed_rows(view: BatchView, zone: tzinfo) -> list[FeedRow]:
+    """Every planned feed, in the order of the plan."""
+    return [_row(view, i, one, zone) for i, one in enumerate(view.progress.feeds, 1)]
+
+
+def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
+    state, feed = view.progress, one.feed
+    planned = words.feed_words(feed)
+    due, given, when = False, "", ""
+    if one.state == "ahead" and state.phase in PAST:
+        when = "never given"
+    elif one.state == "ahead" and state.pitched is not None:
+        span = view.outlook.due(feed.rule)
+        due = is_due(state, feed.rule, span)
+        when = "due now" if due else _when_due(view, one, zone)
+    elif one.state == "ahead":
+        when = "after the pitch"
+    elif one.given_at is not None:
+        when = f"{one.state} {words.moment(one.given_at, zone, state.now)}"
+        given = _given(view, one)
+    trigger = without_gravity(feed.words)
+    return FeedRow(number, feed.key, feed.name, one.state, trigger, planned, given, when, due)
+
+
+def _when_due(view: BatchView, one: FeedState, zone: tzinfo) -> str:
+    state = view.progress
+    span = view.outlook.due(one.feed.rule)
+    if span.expected_h > 24 * 120:
+        return "not foreseen"
+    at, low, high = (state.moment(h) for h in (span.expected_h, span.low_h, span.high_h))
+    said = f"due {clock(max(at, state.now), state.now, zone)}"
+    if span.high_h - span.low_h >= 1:
+        between = [clock(max(m, state.now), state.now, zone).replace("about ", "")
+                   for m in (low, high)]  # fmt: skip
+        said += f" (between {between[0]} and {between[1]})"
+    gravity = trigger_gravity(state, one.feed.rule)
+    return said if gravity is None else f"{said}, when gravity reaches {gravity:.3f}"
+
+
+def _given(view: BatchView, one: FeedState) -> str:
+    stand = next(
+        (
+            s
+            for s in reversed(view.stands)
+            if isinstance(s.what, FeedGiven) and s.what.feed == one.feed.key and not s.removed
+        ),
+        None,
+    )
+    if stand is None or stand.what.skipped:
+        return ""
+    if words.is_as_planned(stand.what.items, one.feed.doses):
+        return "as planned"
+    return f"gave {words.doses_words(stand.what.items)}"

@@ -1,0 +1,103 @@
+"""A changed plan, before and after and why; put in force on consent."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from mustwright.cellar.log import plans
+from mustwright.cellar.plan import PlannedFeed
+from mustwright.cellar.refit import FeedChange
+from mustwright.errors import ConflictError, InputError
+from mustwright.services.batch.paper import without_gravity
+from mustwright.services.batch.replan import adopt, fingerprint
+from mustwright.web.pages import batch_words as words
+from mustwright.web.pages.batch.shared import Desk, Form, back_to, seen_of
+from mustwright.web.pages.shown import show
+
+router = APIRouter(include_in_schema=False)
+WHAT = {
+    "kept": "stays",
+    "moved": "moves",
+    "folded": "is folded into another",
+    "changed": "changes",
+    "dropped": "is left out",
+    "waits": "waits",
+}
+
+
+@router.get("/batches/{slug}/replan")
+def replan_page(request: Request, slug: str) -> Response:
+    """What would change, or that nothing needs to."""
+    return _shown(request, Desk(request), slug)
+
+
+@router.post("/batches/{slug}/replan")
+def put_in_force(request: Request, slug: str, typed: Form) -> Response:
+    """Adopt exactly the proposal that was shown."""
+    desk = Desk(request)
+    try:
+        entry = adopt(
+            desk.ledger,
+            slug,
+            now=desk.now,
+            zone=desk.zone,
+            seen=seen_of(typed),
+            agreed=typed.get("agreed"),
+        )
+    except ConflictError as error:
+        return _shown(request, desk, slug, 409, str(error))
+    except InputError as error:
+        return _shown(request, desk, slug, 422, str(error))
+    return back_to(slug, entry.id)
+
+
+def _when_after(feed: PlannedFeed) -> str:
+    return "" if feed.dropped or not feed.doses else without_gravity(feed.words)
+
+
+def _what(change: FeedChange) -> str:
+    if change.what == "folded" and not change.after.dropped:
+        return "takes others in"
+    return WHAT.get(change.what, change.what)
+
+
+def _shown(request: Request, desk: Desk, slug: str, status: int = 200, wrong: str = "") -> Response:
+    view = desk.view(slug)
+    proposal = view.proposal
+    rows = [
+        {
+            "name": c.name,
+            "what": _what(c),
+            "same": c.what == "kept",
+            "why": c.why,
+            "before": words.feed_words(c.before),
+            "before_when": without_gravity(c.before.words),
+            "after": words.feed_words(c.after),
+            "after_when": ""
+            if c.after.dropped or not c.after.doses
+            else without_gravity(c.after.words),
+        }
+        for c in (proposal.changes if proposal else ())
+    ]
+    earlier = [
+        {
+            "plan": s.what.plan,
+            "why": s.what.why,
+            "when": words.moment(s.at, desk.zone, desk.now),
+            "is_gone": s.removed,
+        }
+        for s in reversed(plans(view.stands))
+    ]
+    return show(
+        request,
+        "batch_replan.html",
+        status,
+        record=view.record,
+        view=view,
+        proposal=proposal,
+        agreed=fingerprint(proposal) if proposal else "",
+        rows=rows,
+        plans=earlier,
+        wrong=wrong,
+    )

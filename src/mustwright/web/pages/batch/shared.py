@@ -1,0 +1,89 @@
+"""What the pages of a batch share: the batch as it stands, its addresses, who writes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, tzinfo
+from typing import Annotated
+
+from fastapi import Depends, Request
+from starlette.responses import RedirectResponse, Response
+
+from mustwright.cellar.entries import Entry, Reading
+from mustwright.cellar.log import Standing, to_undo
+from mustwright.compose import Compose
+from mustwright.errors import InputError
+from mustwright.services.batch.due import DueList, due_today
+from mustwright.services.batch.look import BatchView, look
+from mustwright.services.batch.port import Ledger
+from mustwright.services.records import Cellar, MissingRecordError
+from mustwright.web.forms.typed import Typed, posted
+
+Form = Annotated[Typed, Depends(posted)]
+
+
+class Desk:
+    """The ledger, the clock and the zone behind one request."""
+
+    def __init__(self, request: Request) -> None:
+        compose: Compose = request.app.state.compose
+        self.cellar: Cellar = compose.cellar
+        self.ledger: Ledger = compose.ledger
+        self.now: datetime = compose.clock()
+        self.zone: tzinfo = compose.local_zone
+
+    def view(self, slug: str) -> BatchView:
+        """How a batch stands now."""
+        return look(self.ledger, slug, self.now, self.zone)
+
+    def must_kept(self, sheet: str) -> bool:
+        """Whether the must a batch came from is still in the cellar."""
+        try:
+            return bool(sheet) and self.cellar.sheet(sheet).slug == sheet
+        except MissingRecordError:
+            return False
+
+
+def due_now(compose: Compose) -> DueList:
+    """What is due today across all batches."""
+    return due_today(compose.ledger, compose.clock(), compose.local_zone)
+
+
+def log_of(stands: Sequence[Standing]) -> list[Entry]:
+    """Every line of the log as it was written, oldest first."""
+    lines = [entry for stand in stands for entry in (stand.entry, *stand.changes)]
+    return sorted(lines, key=lambda entry: entry.seq)
+
+
+def last_line(view: BatchView) -> tuple[Entry, Standing] | None:
+    """The line that undo would take back, and the entry it is about."""
+    line = to_undo(log_of(view.stands))
+    if line is None:
+        return None
+    target = getattr(line.what, "target", line.id)
+    return line, next(s for s in view.stands if s.entry.id == target)
+
+
+def last_reading(view: BatchView) -> Reading | None:
+    """The latest reading with a gravity, for its instrument."""
+    found = (s.what for s in reversed(view.stands) if isinstance(s.what, Reading) and not s.removed)
+    return next((r for r in found if r.has_gravity), None)
+
+
+def seen_of(typed: Typed) -> int:
+    """The version of the batch that the form was filled from.
+
+    Raises
+    ------
+    InputError
+    """
+    text = typed.get("seen")
+    if not text.isdecimal() or len(text) > 12:
+        raise InputError("seen", "needs the number the form came with", text)
+    return int(text)
+
+
+def back_to(slug: str, wrote: str = "", place: str = "") -> Response:
+    """The page of the batch, with a word about what was written."""
+    query = f"?wrote={wrote}" if wrote else ""
+    return RedirectResponse(f"/batches/{slug}{query}{place}", 303)
