@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from mustwright.services.records import Cellar
 
 if TYPE_CHECKING:
+    from mustwright.services.batch.forecaster import Forecaster
     from mustwright.services.batch.port import Ledger
     from mustwright.store.cellar_store import CellarStore
     from mustwright.store.copying import Restored
@@ -59,6 +60,7 @@ class Compose:
     database: str = ""
     zone: tzinfo | None = None
     _cellar: CellarStore | None = field(default=None, init=False, repr=False)
+    _forecaster: Forecaster | None = field(default=None, init=False, repr=False)
     _opening: threading.Lock = field(default_factory=threading.Lock, init=False, repr=False)
 
     @classmethod
@@ -96,6 +98,19 @@ class Compose:
                 self._cellar = CellarStore(self.place, self.clock, self.home / "backups")
             return self._cellar
 
+    def begin_forecasting(self) -> None:
+        """Work forecasts of batches out behind the pages from now on, until the cellar closes."""
+        from mustwright.services.batch.due import renew_digest
+        from mustwright.services.batch.forecaster import Forecaster
+
+        ledger = self.ledger
+        self._forecaster = Forecaster(
+            ledger,
+            self.clock,
+            lambda slug: renew_digest(ledger, slug, self.clock(), self.local_zone),
+        )
+        self._forecaster.start()
+
     def back_up(self, target: Path) -> dict[str, int]:
         """Copy the whole cellar into one sealed file; rows by table."""
         return self._store().back_up(target)
@@ -110,6 +125,9 @@ class Compose:
 
     def close(self) -> None:
         """Let the cellar go; it is opened again when it is next asked for."""
+        if self._forecaster is not None:
+            self._forecaster.stop()
+            self._forecaster = None
         with self._opening:
             if self._cellar is not None:
                 self._cellar.close()

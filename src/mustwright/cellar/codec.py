@@ -15,12 +15,16 @@ from mustwright.errors import InputError
 
 T = TypeVar("T")
 LONGEST_TEXT = 200_000
+PLAIN = frozenset((str, float, int, bool, type(None)))
 
 
 def data_of(value: object) -> Any:
     """Plain data (mappings, lists, text, numbers) of a record."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: data_of(getattr(value, f.name)) for f in fields(value)}
+    kind = type(value)
+    if kind in PLAIN:
+        return value
+    if is_dataclass(kind):
+        return {name: data_of(getattr(value, name)) for name in _names(kind)}
     if isinstance(value, datetime):
         return value.isoformat()
     if isinstance(value, Mapping):
@@ -28,6 +32,11 @@ def data_of(value: object) -> Any:
     if isinstance(value, (list, tuple)):
         return [data_of(v) for v in value]
     return value
+
+
+@cache
+def _names(cls: Any) -> tuple[str, ...]:
+    return tuple(f.name for f in fields(cls))
 
 
 def record_from(cls: type[T], data: object, where: str) -> T:

@@ -83,15 +83,17 @@ def observed(
     raw = corrected([s.what for s in used], must)
     originals = _originals(used, raw, stands, must.gravity)
     gone = np.empty(len(raw))
+    start = pitched.timestamp() if pitched else None
+    errors = {name: error_of(name) for name in {s.what.instrument for s in used}}
     for original in set(originals):
         here = np.array([o == original for o in originals])
         gone[here] = must_course(must, original).used_at_gravity(np.array(raw)[here])
     return tuple(
         Point(
             stand.at,
-            (stand.at - (pitched or stand.at)).total_seconds() / 3600,
+            0.0 if start is None else (stand.at.timestamp() - start) / 3600,
             gravity,
-            error_of(stand.what.instrument),
+            errors[stand.what.instrument],
             float(fraction),
             original,
             stand.entry.id,
@@ -105,6 +107,8 @@ def _originals(
 ) -> list[float]:
     """Original gravity at each reading, raised by what honey or fruit was seen to add."""
     additions = [s.at for s in stands if is_event(s, *ADDS_SUGAR)]
+    if not additions:
+        return [original] * len(raw)
     found = []
     for k, (stand, gravity) in enumerate(zip(used, raw, strict=True)):
         if k and any(used[k - 1].at <= a <= stand.at for a in additions):

@@ -1,7 +1,8 @@
 """When will it come to that: the forecast a batch is followed with, behind one small interface.
 
-`PaceOutlook` bends the usual pace to the readings. A kinetic forecast can take its place by
-answering the same three questions.
+`PaceOutlook` bends the usual pace to the readings, at once and for any batch;
+`kinetic_outlook.KineticOutlook` answers the same three questions from the fermentation model, which
+takes a moment to be worked out.
 """
 
 from __future__ import annotations
@@ -11,7 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from mustwright.cellar.observed import must_course
+import numpy as np
+
+from mustwright.cellar.observed import Point, must_course
 from mustwright.cellar.progress import Progress, used_at
 from mustwright.kinetics.pace import BAND, usual_pace
 from mustwright.nutrition.triggers import Trigger
@@ -42,7 +45,10 @@ class Band:
 class BatchOutlook(Protocol):
     """What a batch asks of a forecast."""
 
-    name: str
+    @property
+    def name(self) -> str:
+        """What it is, in a few words."""
+        ...
 
     def due(self, trigger: Trigger) -> Span:
         """When a feed's trigger comes true."""
@@ -60,6 +66,12 @@ class BatchOutlook(Protocol):
 class PaceOutlook:
     """The usual pace of a ferment, bent to what was read.
 
+    Parameters
+    ----------
+    now : Progress
+    remark : str
+        Why it is used in place of the fermentation model, for the name.
+
     Notes
     -----
     Pace and measured fall are combined by precision on a logarithmic scale; the pace counts as
@@ -67,16 +79,16 @@ class PaceOutlook:
     reading on, time runs at the combined rate, half as fast in the last third as the pace has it.
     """
 
-    name = "usual pace, bent to the readings"
-
-    def __init__(self, now: Progress) -> None:
+    def __init__(self, now: Progress, remark: str = "") -> None:
         self.state = now
+        self.name = "; ".join(t for t in ("usual pace, bent to the readings", remark) if t)
         must = now.plan.must
         early = now.plan.nitrogen.must_mg_l + max(now.fed_mg_l, 0.6 * _planned_mg_l(now))
         self.pace = usual_pace(must.brix, now.temperature_c, early)
         after = [p for p in now.points if p.hours > 0]
         self.anchor_h = after[-1].hours if after else 0.0
         self.anchor_used = after[-1].used if after else 0.0
+        self._anchor_pace_h = self.pace.hours_to_sugar_used(self.anchor_used).value
         self.factor, self.spread = self._combined()
 
     def _combined(self) -> tuple[float, float]:
@@ -105,7 +117,7 @@ class PaceOutlook:
         """When a fraction of the sugar is gone."""
         f = min(max(fraction, 0.0), 1.0)
         if self.anchor_used > 0 and f <= self.anchor_used:
-            hours = _crossed(self.state, f)
+            hours = crossed(self.state.points, f)
             return Span(hours, hours, hours)
         goal = self.pace.hours_to_sugar_used(f).value
         if self.anchor_used <= 0.01:  # nothing seen to fall yet: all of it is ahead, after onset
@@ -150,29 +162,27 @@ class PaceOutlook:
         """Gravity at hours after pitch; before the last reading, the line through the readings."""
         course = must_course(self.state.plan.must, self.state.original_gravity)
         wide = math.exp(TWO_SIDED_90 * self.spread)
-        lines: dict[str, list[float]] = {"slow": [], "middle": [], "fast": []}
-        for h in hours:
-            for name, factor in (("slow", 1 / wide), ("middle", 1.0), ("fast", wide)):
-                used = self._used_at(h, self.factor * factor)
-                lines[name].append(float(course.gravity_at(used)))
-        return Band(
-            tuple(hours), tuple(lines["fast"]), tuple(lines["middle"]), tuple(lines["slow"])
+        fast, middle, slow = (
+            course.gravity_at(np.array([self._used_at(h, self.factor * f) for h in hours])).tolist()
+            for f in (wide, 1.0, 1 / wide)
         )
+        return Band(tuple(hours), tuple(fast), tuple(middle), tuple(slow))
 
     def _used_at(self, hours: float, rate: float) -> float:
-        if hours <= self.anchor_h:
+        if hours < self.anchor_h:
             return used_at(self.state.points, hours)
+        if hours == self.anchor_h:
+            return self.anchor_used
         if self.anchor_used <= 0.01:
             late = self._onset().expected_h - self.pace.lag_h
             return self.pace.sugar_used_at((hours - late) * rate)
-        at = self.pace.hours_to_sugar_used(self.anchor_used).value
-        return self.pace.sugar_used_at(at + (hours - self.anchor_h) * rate)
+        return self.pace.sugar_used_at(self._anchor_pace_h + (hours - self.anchor_h) * rate)
 
 
-def _crossed(now: Progress, fraction: float) -> float:
+def crossed(points: Sequence[Point], fraction: float) -> float:
     """When the line through the readings passed a fraction [h]."""
     before_h, before = 0.0, 0.0
-    for point in (p for p in now.points if p.hours > 0):
+    for point in (p for p in points if p.hours > 0):
         if point.used >= fraction:
             rise = point.used - before
             share = (fraction - before) / rise if rise > 0 else 1.0

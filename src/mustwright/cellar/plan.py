@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
@@ -149,7 +150,7 @@ class PlannedFeed:
     caution: str = ""
     dropped: str = ""
 
-    @property
+    @cached_property
     def rule(self) -> Trigger:
         """When it falls due."""
         return read_trigger(self.trigger["when"], f"{self.key}.trigger")

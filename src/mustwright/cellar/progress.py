@@ -10,11 +10,11 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from mustwright import data
-from mustwright.cellar.entries import CLOSES, Event, FeedGiven, Reading
-from mustwright.cellar.log import Standing, is_event, pitched_at, plan_in_force
-from mustwright.cellar.observed import Point, must_course, observed
+from mustwright.cellar.entries import CLOSES, FeedGiven
+from mustwright.cellar.gist import Gist, gist_of
+from mustwright.cellar.log import Standing, is_event
+from mustwright.cellar.observed import Point, must_course
 from mustwright.cellar.plan import BatchPlan, PlannedFeed
-from mustwright.errors import InputError
 
 PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, CLOSED = (
     "not pitched",
@@ -26,6 +26,7 @@ PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, CLOSED = (
     "closed",
 )
 ONSET_SIGNS = ("stirred", "degassed", "foamed_over")
+EARLIEST_H = -24.0  # readings from before that are of another must
 PROBABLE = 1.645  # one-sided 95 %
 
 
@@ -123,47 +124,49 @@ class Progress:
 
 
 def progress(stands: Sequence[Standing], now: datetime) -> Progress:
-    """Where a batch stands at `now`.
+    """Where a batch stands at `now`, from its log.
 
     Raises
     ------
     InputError
         When its log holds no plan.
     """
-    plan = plan_in_force(stands)
-    if plan is None:
-        raise InputError("plan", "needs a plan in the log of the batch", "none")
-    live = [s for s in stands if not s.removed and s.at <= now]
-    pitched = pitched_at(live)
-    points = observed(live, plan.must, pitched)
-    known = [p for p in points if pitched is None or p.hours >= -24]
+    return progress_of(gist_of(stands, until=now), now)
+
+
+def progress_of(gist: Gist, now: datetime) -> Progress:
+    """Where a batch stands at `now`, which is not before the latest line of the gist."""
+    plan, pitched = gist.plan, gist.pitched
+    points = gist.series.points()
+    known = points
+    if pitched is not None and points and points[0].hours < EARLIEST_H:
+        known = tuple(p for p in points if p.hours >= EARLIEST_H)
     last = known[-1] if known else None
     used = last.used if last and pitched and last.hours > 0 else 0.0
     original = last.original_gravity if last else plan.must.gravity
     course = must_course(plan.must, original)
-    given, fed = _given(live, plan, points, pitched)
-    temperature, was_read = _temperature(live, plan)
-    ph = [(s.at, s.what.ph) for s in live if isinstance(s.what, Reading) and s.what.ph is not None]
+    given, fed = _given(gist.feeds, plan, points, pitched)
+    onset = _onset(gist.events, points, pitched)
     return Progress(
         now=now,
         plan=plan,
         pitched=pitched,
         hours=None if pitched is None else (now - pitched).total_seconds() / 3600,
-        phase=_phase(live, pitched, used, points),
-        points=tuple(known),
+        phase=_phase(gist.events, pitched, used, onset),
+        points=known,
         gravity=last.gravity if last else None,
         gravity_sd=last.gravity_sd if last else None,
         original_gravity=original,
         sugar_used=used,
         sugar_left_g_l=course.sugar_g_l * (1 - used),
         alcohol_pct=float(course.alcohol_at(used)),
-        temperature_c=temperature,
-        temperature_read=was_read,
-        ph=ph[-1][1] if ph else plan.must.ph,
-        ph_at=ph[-1][0] if ph else None,
+        temperature_c=plan.must.temperature_c if gist.temperature is None else gist.temperature,
+        temperature_read=gist.temperature is not None,
+        ph=gist.ph[1] if gist.ph else plan.must.ph,
+        ph_at=gist.ph[0] if gist.ph else None,
         slope=slope_of(known, data.load("watch")["rule"]["sluggish"]["window_h"]["value"]),
-        onset_h=_onset(live, points, pitched),
-        feeds=_feed_states(live, plan),
+        onset_h=onset,
+        feeds=_feed_states(gist.feeds, plan),
         given_g=given,
         fed=fed,
         last_reading_at=last.at if last else None,
@@ -194,16 +197,13 @@ def slope_of(points: Sequence[Point], window_h: float) -> Slope | None:
 
 
 def _phase(
-    stands: Sequence[Standing],
-    pitched: datetime | None,
-    used: float,
-    points: Sequence[Point],
+    events: Sequence[Standing], pitched: datetime | None, used: float, onset_h: float | None
 ) -> str:
-    if any(is_event(s, *CLOSES) for s in stands):
+    if any(is_event(s, *CLOSES) for s in events):
         return CLOSED
     if pitched is None:
         return PLANNED
-    if _onset(stands, points, pitched) is None:
+    if onset_h is None:
         return LAG
     if used < 1 / 3:
         return EARLY
@@ -213,7 +213,7 @@ def _phase(
 
 
 def _onset(
-    stands: Sequence[Standing],
+    events: Sequence[Standing],
     points: Sequence[Point],
     pitched: datetime | None,
 ) -> float | None:
@@ -228,19 +228,10 @@ def _onset(
     ]
     seen += [
         (s.at - pitched).total_seconds() / 3600
-        for s in stands
+        for s in events
         if is_event(s, "foamed_over") and s.at > pitched
     ]
     return min(seen) if seen else None
-
-
-def _temperature(stands: Sequence[Standing], plan: BatchPlan) -> tuple[float, bool]:
-    """The must's temperature by its latest reading or move, else as planned [°C]."""
-    for stand in reversed(stands):
-        what = stand.what
-        if isinstance(what, (Reading, Event)) and what.temperature_c is not None:
-            return what.temperature_c, True
-    return plan.must.temperature_c, False
 
 
 def _feed_states(stands: Sequence[Standing], plan: BatchPlan) -> tuple[FeedState, ...]:

@@ -7,7 +7,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from mustwright import data
+from mustwright.cellar.foreseen import Foreseen, Releases
 from mustwright.cellar.progress import Progress
+
+WHOLLY = ("nitrogen", "temperature", "alcohol")  # what the fermentation model knows
+LEAST, MOST = 0.15, 8.0  # factors of a cause that frees no run, and all of them (assumed)
+UNEXPLAINED = 3.0  # on the instrument where no run explains the readings (assumed)
+LEAST_HELD_UP = 0.2  # share of runs with sugar left, below which they say nothing of causes
+BY_RUNS = "runs of the fermentation model that fit the readings, each with one thing put right"
+BY_EVIDENCE = "what was written down, weighed by rule"
 
 
 @dataclass(frozen=True)
@@ -36,30 +44,43 @@ class Cause:
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """Causes, likeliest first, and the measurement that separates the first two."""
+    """Causes, likeliest first, the measurement that separates the first two, and by what."""
 
     causes: tuple[Cause, ...]
     measure_first: str
+    by: str = BY_EVIDENCE
 
 
 Evidence = tuple[float, list[str]]
 
 
-def diagnose(now: Progress) -> Diagnosis:
+def diagnose(now: Progress, foreseen: Foreseen | None = None) -> Diagnosis:
     """Rank the causes of a stuck or sluggish ferment.
+
+    Parameters
+    ----------
+    now : Progress
+    foreseen : Foreseen or None
+        The forecast bent to the readings, where there is one.
 
     Notes
     -----
-    Each cause starts with a prior (assumed) and is multiplied by a factor from 0.1 to 8 for each
-    piece of evidence: how much likelier that evidence is when this is the cause than when it is not
-    (assumed; a kinetic posterior can take their place).
+    Each cause starts with a prior (assumed) and is multiplied by a factor from 0.1 to 8: how much
+    likelier what was seen is when this is the cause than when it is not. Where runs of the
+    fermentation model explain the readings, the factor of nitrogen, temperature and alcohol is
+    ``0.15 (8 / 0.15)^s``, `s` the share of those runs that putting this one thing right would have
+    kept going (scale assumed); too little yeast and pH, which the model knows in part, take it
+    where it is above the factor of the evidence. Without such runs, and for potassium and the
+    instrument, the evidence alone counts (assumed); readings that no run explains speak for the
+    instrument.
     """
     records = data.load("watch")["cause"]
     weights, words = {}, {}
     for name, record in records.items():
         factor, said = CAUSES[name](now)
+        factor, more = _by_runs(name, factor, foreseen)
         weights[name] = float(record["prior"]["value"]) * factor
-        words[name] = tuple(said)
+        words[name] = (*more, *said)
     total = sum(weights.values())
     causes = [
         Cause(n, r["title"], weights[n] / total, words[n], r["measure"], r["separates"])
@@ -69,7 +90,28 @@ def diagnose(now: Progress) -> Diagnosis:
     first, second = causes[:2]
     one, other = (c.title[:1].lower() + c.title[1:] for c in (first, second))
     tells = f"{first.measure}: it tells '{one}' from '{other}'. {first.separates}"
-    return Diagnosis(tuple(causes), tells)
+    by_runs = _releases(foreseen) is not None
+    return Diagnosis(tuple(causes), tells, BY_RUNS if by_runs else BY_EVIDENCE)
+
+
+def _releases(foreseen: Foreseen | None) -> Releases | None:
+    """What would have freed the runs, where they explain the readings and were held up."""
+    if foreseen is None or not foreseen.explained or foreseen.releases is None:
+        return None
+    return foreseen.releases if foreseen.releases.held_up >= LEAST_HELD_UP else None
+
+
+def _by_runs(name: str, factor: float, foreseen: Foreseen | None) -> tuple[float, tuple[str, ...]]:
+    """The factor of a cause with what the runs say, and that in words."""
+    if name == "instrument" and foreseen is not None and not foreseen.explained:
+        return min(factor * UNEXPLAINED, MOST), (foreseen.message,)
+    found = _releases(foreseen)
+    share = found.share.get(name) if found else None
+    if share is None or foreseen is None:
+        return factor, ()
+    told = LEAST * (MOST / LEAST) ** share
+    said = f"{share:.0%} of the runs that fit the readings go on when this one thing is put right."
+    return (told if name in WHOLLY else max(told, factor)), (said,)
 
 
 def _nitrogen(now: Progress) -> Evidence:

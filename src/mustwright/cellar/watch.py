@@ -192,7 +192,7 @@ def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
     if len(now.points) < 2 or now.points[-2].hours < 0:
         return None
     before, last = now.points[-2:]
-    if any(is_event(s, *ADDS_SUGAR) and before.at <= s.at <= last.at for s in stands):
+    if any(before.at <= s.at <= last.at and is_event(s, *ADDS_SUGAR) for s in stands):
         return None
     rise = last.gravity - before.gravity
     sd = math.hypot(before.gravity_sd, last.gravity_sd)

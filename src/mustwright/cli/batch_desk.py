@@ -16,6 +16,19 @@ if TYPE_CHECKING:
     from mustwright.services.batch.look import BatchView
 
 
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+AT = click.option("--at", metavar="WHEN", help="now, 18:30, '2031-05-01 18:30' or ISO.")
+BATCH = click.argument("slug", metavar="BATCH")
+NOTE = click.option("--note", help="A few words.")
+
+
+FORECAST = click.option(
+    "--forecast",
+    is_flag=True,
+    help="Work the forecast out first: some seconds. Else the one kept counts, or the usual pace.",
+)
+
+
 @contextmanager
 def opened() -> Iterator[Compose]:
     """The maker's cellar, closed again at the end."""
@@ -28,9 +41,16 @@ def opened() -> Iterator[Compose]:
         compose.close()
 
 
-def view_now(compose: Compose, slug: str) -> BatchView:
-    """How a batch stands now."""
+def view_now(compose: Compose, slug: str, forecast: bool = False) -> BatchView:
+    """How a batch stands now; with its forecast worked out first, where that is asked for."""
     from mustwright.services.batch.look import look
+
+    if forecast:
+        from mustwright.kinetics.ready import cache_folder, warm_up
+        from mustwright.services.batch.forecaster import work_out
+
+        warm_up(cache_folder(compose.home))
+        work_out(compose.ledger, slug, compose.clock())
 
     return look(compose.ledger, slug, compose.clock(), compose.local_zone)
 

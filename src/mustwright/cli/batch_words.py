@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import tzinfo
 
 from mustwright.cellar.entries import EVENTS, Event, FeedGiven, Note, Photo, PlanAdopted, Reading
+from mustwright.cellar.foreseen import Foreseen
 from mustwright.cellar.log import Standing
 from mustwright.cellar.refit import Proposal
 from mustwright.services.batch.look import BatchView
@@ -19,6 +20,7 @@ def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
         f"  {view.step.sentence}",
         f"  {state.phase}; gravity {gravity}, {state.sugar_used:.0%} of the sugar used, "
         f"about {state.alcohol_pct:.1f} % vol, {state.temperature_c:.1f} C",
+        *forecast_lines(view, zone),
         "Feeds",
     ]
     for one in state.feeds:
@@ -31,6 +33,38 @@ def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
     lines.append("Log")
     lines += [f"  {line}" for stand in view.stands for line in _log_lines(stand, zone)]
     return lines
+
+
+def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
+    """What the forecast says, and by what."""
+    lines = [f"Forecast by {view.outlook.name}"]
+    found = view.foreseen
+    if found is None:
+        return lines
+    if not found.explained:
+        lines.append(f"  ! {found.message}")
+    if found.met:
+        lines += [f"  {_dry_words(view, zone)}", f"  {_end_words(found)}"]
+    return lines + [f"  {note}" for note in found.notes]
+
+
+def _dry_words(view: BatchView, zone: tzinfo) -> str:
+    state, found = view.progress, view.foreseen
+    if found is None or found.hours_to_dry.p50 is None:
+        return "Not dry within six weeks in half of the runs or more"
+    days = [
+        "after that" if h is None else f"{state.moment(h).astimezone(zone):%d %B}"
+        for h in (found.hours_to_dry.p05, found.hours_to_dry.p50, found.hours_to_dry.p95)
+    ]
+    return f"Dry about {days[1]} (from {days[0]} to {days[2]})"
+
+
+def _end_words(found: Foreseen) -> str:
+    left = found.residual_yan_mg_l.p50 or 0.0
+    return (
+        f"{found.chance_of_sticking:.0%} chance of sticking or crawling; about {left:.0f} mg N/L "
+        "left at the end"
+    )
 
 
 def _log_lines(stand: Standing, zone: tzinfo) -> list[str]:
@@ -76,7 +110,7 @@ def watch_lines(view: BatchView) -> list[str]:
         lines += [f"  Check: {f.check}", f"  Do: {f.do}", f"  Stop worrying: {f.stop}"]
         lines += [f"  By: {'; '.join(f.thresholds)}"]
     if view.diagnosis:
-        lines.append("Likely causes")
+        lines.append(f"Likely causes, by {view.diagnosis.by}")
         for c in view.diagnosis.causes:
             lines.append(f"  {c.score:4.0%}  {c.title}. {' '.join(c.evidence)}")
         lines.append(f"  First measure: {view.diagnosis.measure_first}")

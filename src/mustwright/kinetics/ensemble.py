@@ -83,7 +83,12 @@ _C_SUGAR = model.CARBON["glucose"]
 _C_ETHANOL, _C_CO2 = model.CARBON["ethanol"], model.CARBON["co2"]
 _C_GLYCEROL = model.CARBON["glycerol"]
 _FAST = {"contract", "arcp", "nsz", "reassoc", "afn"}
-_OPTIONS: dict[str, Any] = {"fastmath": _FAST, "error_model": "numpy", "cache": True}
+_OPTIONS: dict[str, Any] = {
+    "fastmath": _FAST,
+    "error_model": "numpy",
+    "cache": True,
+    "nogil": True,  # a server answers while a forecast runs
+}
 
 
 @njit(forceinline=True, **_OPTIONS)

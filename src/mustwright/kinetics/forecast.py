@@ -138,10 +138,39 @@ def forecast(
     >>> bool(f.hours_to_dry.p05 < f.hours_to_dry.p50)
     True
     """
-    return forecast_with_run(must, feeds, conditions, members, seed, at_h, readings, prior)[0]
+    drawn = fermentations(must, feeds, conditions, members, seed, at_h, readings, prior)
+    return sum_up(drawn)
 
 
-def forecast_with_run(
+@dataclass(frozen=True)
+class Drawn:
+    """An ensemble that was run: what a forecast sums up, and what closer questions are asked of.
+
+    Parameters
+    ----------
+    run : Run
+        Kept at `times_h`, and a day before the end and at the end.
+    times_h : ndarray
+        Times of the bands [h].
+    z : ndarray
+        Standard normal numbers of the members, effects by members.
+    who : Population
+    conditions : Conditions
+        With the temperatures that were read.
+    verdict : Verdict or None
+    seed : int
+    """
+
+    run: simulate.Run
+    times_h: Floats
+    z: Floats
+    who: Population
+    conditions: Conditions
+    verdict: Verdict | None
+    seed: int
+
+
+def fermentations(
     must: MustAtPitch,
     feeds: Sequence[Feed] = (),
     conditions: Conditions | None = None,
@@ -151,8 +180,8 @@ def forecast_with_run(
     readings: Sequence[Reading] | None = None,
     prior: Population | None = None,
     also_h: Floats | None = None,
-) -> tuple[Forecast, simulate.Run]:
-    """As `forecast`, with the trajectories it sums up.
+) -> Drawn:
+    """The members of a `forecast` themselves; parameters as there.
 
     Parameters
     ----------
@@ -177,7 +206,7 @@ def forecast_with_run(
     kept = np.unique(np.concatenate([wanted, also, [end - 24.0, end]]))
     built = members_.build(must, conditions, z, who)
     run = simulate.run(built, conditions, feeds, kept, must.gravity)
-    return _sum_up(run, wanted, conditions, seed, verdict), run
+    return Drawn(run, wanted, z, who, conditions, verdict, seed)
 
 
 def _times(conditions: Conditions, at_h: Floats | None) -> Floats:
@@ -186,13 +215,13 @@ def _times(conditions: Conditions, at_h: Floats | None) -> Floats:
     return np.unique(np.asarray(at_h, float))
 
 
-def _sum_up(
-    run: simulate.Run, wanted: Floats, conditions: Conditions, seed: int, verdict: Verdict | None
-) -> Forecast:
+def sum_up(drawn: Drawn) -> Forecast:
+    """What an ensemble says, as bands and chances."""
+    run, wanted, verdict = drawn.run, drawn.times_h, drawn.verdict
     rows = np.searchsorted(run.times_h, wanted)
     gravity = run.gravity[rows]
-    noise = np.random.Generator(np.random.Philox(seed + 2**32))
-    read = gravity + np.float32(conditions.reading_sd_gravity) * noise.standard_normal(
+    noise = np.random.Generator(np.random.Philox(drawn.seed + 2**32))
+    read = gravity + np.float32(drawn.conditions.reading_sd_gravity) * noise.standard_normal(
         gravity.shape, dtype=np.float32
     )
     sugar, yan = run.sugar_g_l, run.yan_mg_l
@@ -207,11 +236,11 @@ def _sum_up(
         band(run.co2_g_l[rows]),
         band(yan[rows]),
         band(run.temperature_c[rows]),
-        _single(run.dry_at_h),
+        single(run.dry_at_h),
         float(np.mean(~dry & still)),
         float(np.mean(dry)),
-        _single(sugar[-1]),
-        _single(yan[-1]),
+        single(sugar[-1]),
+        single(yan[-1]),
         tuple(_outcome(h) for h in run.fed_at_h),
         verdict,
         run.dry_at_h,
@@ -228,7 +257,7 @@ def _steps_of_last_day(run: simulate.Run) -> int:
 def _outcome(fed_at_h: Floats) -> FeedOutcome:
     given = np.where(fed_at_h < 0, np.inf, fed_at_h)
     return FeedOutcome(
-        _single(given), float(np.mean(np.isinf(fed_at_h))), float(np.mean(fed_at_h < 0))
+        single(given), float(np.mean(np.isinf(fed_at_h))), float(np.mean(fed_at_h < 0))
     )
 
 
@@ -239,7 +268,8 @@ def band(values: NDArray[Any]) -> Band:
     return Band(*(ordered[..., round(p * last)].astype(float) for p in PROBABILITIES))
 
 
-def _single(values: NDArray[Any]) -> Band:
+def single(values: NDArray[Any]) -> Band:
+    """Quantiles of one quantity over the members."""
     found = band(values)
     return Band(*(float(getattr(found, f"p{round(100 * p):02d}")) for p in PROBABILITIES))
 

@@ -64,6 +64,13 @@ def is_compiled() -> bool:
     return True
 
 
+def leave_a_core() -> None:
+    """Let runs asked for by this thread use one core, so that pages keep the others."""
+    import numba
+
+    numba.set_num_threads(1)
+
+
 def warm_up(cache_folder: Path | None = None) -> None:
     """Import and compile everything a forecast needs; safe to call from any thread, many times.
 

@@ -107,7 +107,7 @@ def step_grid(
     regular = np.arange(0, horizon_h + step_h / 2, step_h)
     asked = np.array([t for t in [*timed, *early] if t < horizon_h])
     nodes = np.unique(np.round(np.concatenate([regular, wanted_h, asked, [horizon_h]]), 6))
-    return np.asarray(nodes[nodes <= max(horizon_h, float(wanted_h.max(initial=0.0))) + 1e-9])
+    return np.asarray(nodes[nodes <= max(horizon_h, float(wanted_h.max(initial=0.0))) + 1e-6])
 
 
 def feed_table(feeds: Sequence[Feed], gravity_0: float) -> Floats:
@@ -224,6 +224,7 @@ def run(
     horizon = max(horizon, float(wanted.max(initial=0.0)))
     nodes = step_grid(horizon, wanted, feeds, step_h)
     keep_at = np.searchsorted(nodes, np.round(wanted, 6) - 1e-9)
+    assert keep_at.max(initial=0) < nodes.size, "a time to keep lies behind the last step"
     count = members.count
     padding = -count % ensemble.LANES
     traits = np.pad(members.traits, ((0, 0), (0, padding)), mode="edge")

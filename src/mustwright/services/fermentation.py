@@ -130,7 +130,7 @@ def feeds_of(plan: FeedingPlan, ground: Ground) -> tuple[Feed, ...]:
     brix = ground.setting.must.brix.value
     return tuple(
         Feed(
-            _trigger(read_trigger(feed.trigger_rule, "feed.when"), brix),
+            trigger_of(read_trigger(feed.trigger_rule, "feed.when"), brix),
             min(feed.ammonium_mg_l.value, 1000.0),
             min(feed.amino_mg_l.value, 1000.0),
         )
@@ -138,7 +138,7 @@ def feeds_of(plan: FeedingPlan, ground: Ground) -> tuple[Feed, ...]:
     )
 
 
-def _trigger(moment: ProtocolTrigger, brix: float) -> Trigger:
+def trigger_of(moment: ProtocolTrigger, brix: float) -> Trigger:
     """The model's trigger for a protocol's moment."""
     parts = moment.either if moment.kind == "first_of" else (moment,)
     merged: dict[str, float | bool] = {}

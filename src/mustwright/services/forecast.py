@@ -126,11 +126,12 @@ def forecast(
     gravities, conditions = _split(seen, conditions)
     times = _times(at_h, conditions)
     end = max(conditions.horizon_h, float(times.max()))
-    found, run = model.forecast_with_run(
+    drawn = model.fermentations(
         must, feeds, conditions, members, seed, times, gravities,
         also_h=ph_times(end) if with_ph else None,
     )  # fmt: skip
-    ph = _ph(ground, plan, feeds, run, seed, seen or ()) if with_ph else None
+    found = model.sum_up(drawn)
+    ph = _ph(ground, plan, feeds, drawn.run, seed, seen or ()) if with_ph else None
     warnings = (*ground.warnings, *(plan.warnings if plan else ()), *doubts(ground))
     if found.verdict is not None and not found.verdict.explained:
         warnings += (found.verdict.message,)

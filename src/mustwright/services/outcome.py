@@ -148,7 +148,7 @@ def doubts(ground: Ground) -> list[str]:
         )
     if not FITTED_C[0] <= ground.sheet.temperature_c <= FITTED_C[1]:
         found.append(
-            "It was fitted between {:g} and {:g} °C; this must is outside.".format(*FITTED_C)
+            "The model was fitted between {:g} and {:g} °C; this must is outside.".format(*FITTED_C)
         )
     if medium_of(ground) == "honey":
         found.append("No honey must was in the fit: the band counts how media differ.")

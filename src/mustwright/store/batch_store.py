@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -30,19 +30,26 @@ from mustwright.services.batch.port import (
 )
 from mustwright.services.records import MissingRecordError, slug_from_name
 from mustwright.store import tables
+from mustwright.store.derived_rows import DerivedRows
 from mustwright.store.engine import Clock, lock, reading
+from mustwright.store.log_rows import log_of
 
 BATCH, ENTRY, TOKEN, PHOTO = tables.batch, tables.entry, tables.token, tables.photo
 LONGEST_LOG = 200_000
 _NO_CONTENT = [c for c in PHOTO.c if c.name != "content"]
 
 
-class BatchStore:
+class BatchStore(DerivedRows):
     """The batches of a cellar; satisfies `mustwright.services.batch.port.Ledger`."""
 
     def __init__(self, engine: Engine, clock: Clock) -> None:
         self._engine = engine
         self._clock = clock
+        self._heard: list[Callable[[str], None]] = []
+
+    def listen(self, heard: Callable[[str], None]) -> None:
+        """Call `heard` with the short name of a batch whenever its log has grown here."""
+        self._heard.append(heard)
 
     # Batches -----------------------------------------------------------------------------------
 
@@ -120,13 +127,11 @@ class BatchStore:
 
     # The log -----------------------------------------------------------------------------------
 
-    def log(self, slug: str) -> list[Entry]:
-        """The whole log, oldest line first."""
-        query = select(ENTRY).where(ENTRY.c.batch == slug).order_by(ENTRY.c.seq)
+    def log(self, slug: str, after: int = 0, most: int | None = None) -> list[Entry]:
+        """The log, oldest line first: whole, or so many lines after a place in it."""
         with reading(self._engine) as connection:
             _live(connection, slug)
-            rows = connection.execute(query).all()
-        return [_entry(row) for row in rows]
+            return log_of(connection, slug, after, most)
 
     def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:
         """Add lines, all or none; gives them back as kept."""
@@ -144,8 +149,10 @@ class BatchStore:
                 _refuse_dangling(connection, slug, entry, new)
                 _refuse_stale(connection, slug, entry, seen)
             written = self._write(connection, slug, row.version, list(new.values()))
-            both = {**kept, **{e.id: e for e in written}}
-            return [both[e.id] for e in entries]
+        for heard in self._heard if written else ():
+            heard(slug)
+        both = {**kept, **{e.id: e for e in written}}
+        return [both[e.id] for e in entries]
 
     def _write(
         self, connection: Connection, slug: str, version: int, entries: Sequence[Entry]

@@ -26,8 +26,11 @@ from sqlalchemy.types import TypeDecorator
 
 from mustwright.errors import MustwrightError
 
-HEAD = "0002"
+HEAD = "0003"
 BUSY_MS = 5000
+# Connections kept open: as many as requests are answered at once on a busy day. Beyond them each is
+# opened for one question and closed again, which costs more than the question.
+POOL: dict[str, Any] = {"pool_size": 20, "max_overflow": 20}
 LOCK = 7_265_218  # any number, the same in every process
 Clock = Callable[[], datetime]
 
@@ -97,7 +100,7 @@ def engine_of(place: Place, *, foreign_keys: bool = True) -> Engine:
         return engine_of(Path(url.database or ""), foreign_keys=foreign_keys)
     if url.get_backend_name() != "postgresql":
         raise StoreError("a cellar is an SQLite file or a postgresql:// address")
-    return create_engine(url.set(drivername="postgresql+psycopg"), pool_pre_ping=True)
+    return create_engine(url.set(drivername="postgresql+psycopg"), pool_pre_ping=True, **POOL)
 
 
 def shown(place: Place) -> str:
@@ -140,7 +143,7 @@ def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
     With SQLite's default a transaction that reads and then writes can overwrite what another one
     wrote in between; beginning with the lock makes it wait instead.
     """
-    engine = create_engine(URL.create("sqlite", database=str(path)))
+    engine = create_engine(URL.create("sqlite", database=str(path)), **POOL)
 
     @event.listens_for(engine, "connect")
     def _connected(connection: sqlite3.Connection, _record: object) -> None:

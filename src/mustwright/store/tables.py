@@ -87,6 +87,25 @@ entry = Table(
 )
 Index("ix_entry_target", entry.c.batch, entry.c.target)
 
+# The forecast of a batch, worked out from the log of that version; may be lost and made anew.
+outlook = Table(
+    "outlook",
+    metadata,
+    Column("batch", Text, ForeignKey("batch.key"), primary_key=True),
+    Column("version", Integer, nullable=False),
+    Column("made_at", UtcDateTime, nullable=False),
+    Column("content", Text, nullable=False),
+)
+
+# What of a log says how the batch stands, in a form of this program; may be lost and made anew.
+gist = Table(
+    "gist",
+    metadata,
+    Column("batch", Text, ForeignKey("batch.key"), primary_key=True),
+    Column("version", Integer, nullable=False),
+    Column("content", LargeBinary, nullable=False),
+)
+
 token = Table(
     "token",
     metadata,

@@ -47,3 +47,13 @@ def test_the_socket_listens_before_the_address_is_printed():
         closing(socket.create_connection(listener.getsockname(), timeout=2)) as caller,
     ):
         assert caller.getpeername() == listener.getsockname()
+
+
+def test_answers_are_not_held_back_for_an_acknowledgement():
+    """asyncio switches Nagle's algorithm off only where it knows the socket for TCP."""
+    with (
+        closing(serve.listen("127.0.0.1", 0)) as listener,
+        closing(socket.create_connection(listener.getsockname(), timeout=2)),
+        closing(listener.accept()[0]) as answering,
+    ):
+        assert answering.proto == socket.IPPROTO_TCP

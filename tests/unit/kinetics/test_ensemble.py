@@ -203,3 +203,15 @@ def test_nothing_turns_negative(case: tuple[MustAtPitch, Conditions, list[Feed],
     assert np.all(np.diff(run.sugar_g_l, axis=0) <= 1e-4)
     start_ethanol = must.ethanol_g_l
     assert np.all(run.ethanol_g_l - start_ethanol <= 0.511 * run.sugar_g_l[0] + 1e-3)
+
+
+def test_the_last_time_is_kept_whatever_its_decimals() -> None:
+    """A horizon that rounds up once fell behind the last step, and its row held what was there."""
+    must = MustAtPitch.from_gravity(1.1, 19.0, amino_n_mg_l=100.0)
+    end = 336.1234567
+    conditions = Conditions(20.0, horizon_h=end)
+    built = members.build(must, conditions, members.draw(32, 1), WHO)
+    for _ in range(3):
+        run = simulate.run(built, conditions, (), np.array([0.0, end - 24, end]))
+        assert (run.sugar_g_l[2] < run.sugar_g_l[1]).all()
+        assert (run.temperature_c[2] > 10).all()

@@ -13,6 +13,9 @@ from databases import KINDS, place_of, store_of
 from mustwright.cellar.entries import (
     Correction,
     Entry,
+    Event,
+    FeedGiven,
+    Given,
     Note,
     PlanAdopted,
     Reading,
@@ -233,3 +236,68 @@ def test_of_many_changes_at_once_none_is_lost(kind, tmp_path):
             list(pool.map(add_one, range(30)))
         assert store.nutrient("count").text == "30"
         store.close()
+
+
+# Forecasts ----------------------------------------------------------------------------------------
+
+
+def test_one_forecast_is_kept_for_a_batch_the_latest(ledger):
+    slug = started(ledger).slug
+    assert ledger.outlook(slug) is None
+    ledger.keep_outlook(slug, 3, "three")
+    ledger.keep_outlook(slug, 2, "two")
+    assert ledger.outlook(slug) == "three"
+    ledger.keep_outlook(slug, 3, "three again")
+    ledger.keep_outlook("nowhere", 1, "lost")
+    assert (ledger.outlook(slug), ledger.outlook("nowhere")) == ("three again", None)
+    assert ledger.batch(slug).version == 1, "a forecast is no change of the batch"
+
+
+def test_whoever_listens_hears_of_every_log_that_grew_and_of_no_other(ledger):
+    slug, heard = started(ledger).slug, []
+    ledger.listen(heard.append)
+    ledger.append(slug, [entry("a", Note("one"))])
+    ledger.append(slug, [entry("a", Note("one"))])
+    with pytest.raises(SameIdError):
+        ledger.append(slug, [entry("a", Note("two"))])
+    assert heard == [slug]
+
+
+def test_a_gist_is_kept_with_the_lines_it_leaves_out(ledger):
+    slug = started(ledger).slug
+    assert ledger.gist(slug) is None
+    ledger.append(slug, [entry("a", Reading(gravity=1.1)), entry("b", Event("racked"))])
+    ledger.keep_gist(slug, 3, b"\x00\xff three")
+    ledger.keep_gist(slug, 2, b"two")
+    content, lines = ledger.gist(slug)
+    assert content == b"\x00\xff three"
+    assert [e.id for e in lines] == ["plan", "b"]
+    ledger.keep_gist("nowhere", 1, b"lost")
+    assert ledger.gist("nowhere") is None
+
+
+def test_a_log_is_read_in_parts(ledger):
+    slug = started(ledger).slug
+    ledger.append(slug, [entry(f"e{k}", Reading(gravity=1.1, ph=3.5)) for k in range(7)])
+    whole = ledger.log(slug)
+    assert len(whole) == 8
+    assert ledger.log(slug, after=3) == whole[3:]
+    assert ledger.log(slug, after=3, most=2) == whole[3:5]
+    assert ledger.log(slug, after=8) == []
+
+
+def test_lines_of_every_kind_are_read_back_to_the_letter(ledger):
+    slug = started(ledger).slug
+    written = [
+        entry("a", Reading(gravity=1.1, sample_c=19.5, temperature_c=20.0, note="ä\n'\"")),
+        entry("b", Reading(brix=21.5, instrument="refractometer")),
+        entry("c", Event("moved", temperature_c=12.0)),
+        entry("d", Event("racked")),
+        entry("e", FeedGiven((Given("dap", 3.0, "salt"),), "f1")),
+        entry("f", Note("words")),
+        entry("g", Removal("f", "by mistake")),
+    ]
+    kept = ledger.append(slug, written)
+    assert ledger.log(slug)[1:] == kept
+    assert [e.what for e in kept] == [e.what for e in written]
+    assert [e.at for e in ledger.log(slug)[1:]] == [e.at for e in written]

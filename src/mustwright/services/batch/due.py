@@ -9,7 +9,6 @@ from datetime import datetime, timedelta, tzinfo
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from mustwright.cellar.outlook import PaceOutlook
 from mustwright.cellar.step import clock
 from mustwright.errors import MustwrightError
 from mustwright.services.batch.look import MakeOutlook, digest_of, look
@@ -66,7 +65,7 @@ def due_today(
     zone: tzinfo,
     *,
     budget_s: float | None = None,
-    make_outlook: MakeOutlook = PaceOutlook,
+    make_outlook: MakeOutlook | None = None,
 ) -> DueList:
     """What is due across all batches.
 
@@ -139,7 +138,7 @@ def refresh(
     zone: tzinfo,
     *,
     budget_s: float,
-    make_outlook: MakeOutlook = PaceOutlook,
+    make_outlook: MakeOutlook | None = None,
 ) -> int:
     """Work outdated digests out anew, those of changed batches first; how many were done."""
     old = [r for r in records if _is_old(r, now)]
@@ -150,13 +149,19 @@ def refresh(
         if time.monotonic() > until:
             break
         try:
-            view = look(ledger, record.slug, now, zone, make_outlook)
+            view = look(ledger, record.slug, now, zone, make_outlook, urgent=False)
             if record.digest_version == record.version:
                 ledger.keep_digest(record.slug, view.record.version, digest_of(view))
         except MustwrightError:
             continue
         done += 1
     return done
+
+
+def renew_digest(ledger: Ledger, slug: str, now: datetime, zone: tzinfo) -> None:
+    """Let the list know what a new forecast changes for a batch."""
+    view = look(ledger, slug, now, zone, urgent=False)
+    ledger.keep_digest(slug, view.record.version, digest_of(view))
 
 
 def _is_old(record: BatchRecord, now: datetime) -> bool:

@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 import json
-import threading
-from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from functools import cached_property
 from typing import Any
 
 from mustwright.cellar.codec import data_of
-from mustwright.cellar.entries import Entry
-from mustwright.cellar.log import Standing, standing
-from mustwright.cellar.outlook import BatchOutlook, PaceOutlook
-from mustwright.cellar.progress import Progress, progress
+from mustwright.cellar.foreseen import Foreseen
+from mustwright.cellar.gist import gist_of
+from mustwright.cellar.log import Standing
+from mustwright.cellar.outlook import NEVER_H, BatchOutlook
+from mustwright.cellar.progress import Progress, progress_of
 from mustwright.cellar.refit import Proposal, propose
 from mustwright.cellar.restart import RestartPlan, restart_plan
 from mustwright.cellar.step import NextStep, next_step
 from mustwright.cellar.stuck import Diagnosis, diagnose
 from mustwright.cellar.watch import Finding, watch
+from mustwright.services.batch.forecaster import Told, told
+from mustwright.services.batch.memory import memory_of
 from mustwright.services.batch.port import BatchRecord, Ledger
 
 MakeOutlook = Callable[[Progress], BatchOutlook]
-KEPT_LOGS, KEPT_VIEWS = 128, 128
+LOOK_ON_H = 24.0 * 14  # drawn on where nothing says when the sugar will be gone
 TROUBLE = ("stuck", "sluggish", "no_start")
 
 
@@ -33,14 +35,18 @@ class BatchView:
 
     Parameters
     ----------
-    stands : tuple of Standing
-        Its log as it stands, removed entries too.
+    read_log : callable
+        Gives the log, for `stands`.
     diagnosis, restart : Diagnosis or RestartPlan or None
         Where it is slow or stuck.
+    foreseen : Foreseen or None
+        What the fermentation model says: chances, bands, hours to dry, nitrogen left, feeds.
+    pending : bool
+        Whether a newer forecast is being worked out.
     """
 
     record: BatchRecord
-    stands: tuple[Standing, ...]
+    read_log: Callable[[], tuple[Standing, ...]]
     progress: Progress
     outlook: BatchOutlook
     findings: tuple[Finding, ...]
@@ -48,64 +54,13 @@ class BatchView:
     step: NextStep
     diagnosis: Diagnosis | None
     restart: RestartPlan | None
+    foreseen: Foreseen | None = None
+    pending: bool = False
 
-
-class _Logs:
-    """Logs already read, by batch and version; shared by all threads."""
-
-    def __init__(self) -> None:
-        self._kept: OrderedDict[tuple[int, str, int], tuple[Standing, ...]] = OrderedDict()
-        self._lock = threading.Lock()
-
-    def stands(self, ledger: Ledger, record: BatchRecord) -> tuple[Standing, ...]:
-        key = (id(ledger), record.slug, record.version)
-        with self._lock:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                return self._kept[key]
-        log: list[Entry] = ledger.log(record.slug)
-        found = standing(log)
-        if log and log[-1].seq <= record.version:  # else it grew meanwhile: not this version's
-            with self._lock:
-                self._kept[key] = found
-                while len(self._kept) > KEPT_LOGS:
-                    self._kept.popitem(last=False)
-        return found
-
-
-_logs = _Logs()
-
-
-class _Views:
-    """Views worked out within the last minute, by batch and version; shared by all threads."""
-
-    def __init__(self) -> None:
-        self._kept: OrderedDict[tuple[object, ...], BatchView] = OrderedDict()
-        self._lock = threading.Lock()
-
-    def view(
-        self,
-        ledger: Ledger,
-        record: BatchRecord,
-        now: datetime,
-        zone: tzinfo,
-        make_outlook: MakeOutlook,
-    ) -> BatchView:
-        minute = int(now.timestamp() // 60)
-        key = (id(ledger), record.slug, record.version, minute, zone, make_outlook)
-        with self._lock:
-            kept = self._kept.get(key)
-        if kept is not None and kept.record.name == record.name:
-            return kept
-        found = view_of(record, _logs.stands(ledger, record), now, zone, make_outlook)
-        with self._lock:
-            self._kept[key] = found
-            while len(self._kept) > KEPT_VIEWS:
-                self._kept.popitem(last=False)
-        return found
-
-
-_views = _Views()
+    @cached_property
+    def stands(self) -> tuple[Standing, ...]:
+        """Its log as it stands, removed entries too; read when first asked for."""
+        return self.read_log()
 
 
 def look(
@@ -113,41 +68,75 @@ def look(
     slug: str,
     now: datetime,
     zone: tzinfo,
-    make_outlook: MakeOutlook = PaceOutlook,
+    make_outlook: MakeOutlook | None = None,
+    *,
+    urgent: bool = True,
 ) -> BatchView:
     """How a batch stands; the digest for the overview is kept on the way.
 
     Parameters
     ----------
-    make_outlook : callable
-        Gives the forecast for a state; the kinetic one can take its place.
+    make_outlook : callable or None
+        Gives the forecast for a state; None takes the batch's own, see `forecaster.told`.
+    urgent : bool
+        Whether someone looks at this very batch, so that its forecast is worked out first.
     """
     record = ledger.batch(slug)
-    view = _views.view(ledger, record, now, zone, make_outlook)
+    memory = memory_of(ledger)
+    key = (slug, zone, make_outlook, memory.forecasts_made(slug))
+    kept = memory.views.get(key)
+    if isinstance(kept, BatchView) and _holds(kept, record, now):
+        view = kept
+    else:
+        view = _view(ledger, record, now, zone, make_outlook, urgent)
+        if not view.pending:
+            memory.views.keep(key, view)
     if record.digest_version != record.version or record.digest_at is None:
         ledger.keep_digest(slug, record.version, digest_of(view))
     return view
 
 
-def view_of(
+def _holds(view: BatchView, record: BatchRecord, now: datetime) -> bool:
+    """Whether a view can be shown again: the same version, within the minute."""
+    minute = now.timestamp() // 60 == view.progress.now.timestamp() // 60
+    same = (view.record.version, view.record.name) == (record.version, record.name)
+    return minute and same
+
+
+def _view(
+    ledger: Ledger,
     record: BatchRecord,
-    stands: tuple[Standing, ...],
     now: datetime,
     zone: tzinfo,
-    make_outlook: MakeOutlook = PaceOutlook,
+    make_outlook: MakeOutlook | None,
+    urgent: bool,
 ) -> BatchView:
-    """The same from a log at hand."""
-    live = [s for s in stands if not s.removed]
-    state = progress(live, now)
-    outlook = make_outlook(state)
-    findings = watch(state, live)
-    proposal = propose(state, outlook)
-    step = next_step(state, outlook, findings, zone, proposal)
+    memory = memory_of(ledger)
+    gist = memory.gist(ledger, record)
+    if gist.last_at > now:  # lines from after this moment do not count yet
+        gist = gist_of(memory.stands(ledger, record), record.version, until=now)
+    state = progress_of(gist, now)
+    if make_outlook is not None:
+        source = Told(make_outlook(state), None, False)
+    else:
+        source = told(ledger, record, gist, state, urgent=urgent)
+    findings = watch(state, gist.events)
+    proposal = propose(state, source.outlook)
     slow = [f for f in findings if f.rule in TROUBLE]
-    diagnosis = diagnose(state) if slow else None
     stuck = any(f.rule == "stuck" for f in findings)
-    restart = restart_plan(state) if stuck else None
-    return BatchView(record, stands, state, outlook, findings, proposal, step, diagnosis, restart)
+    return BatchView(
+        record=record,
+        read_log=lambda: memory.stands(ledger, record),
+        progress=state,
+        outlook=source.outlook,
+        findings=findings,
+        proposal=proposal,
+        step=next_step(state, source.outlook, findings, zone, proposal),
+        diagnosis=diagnose(state, source.foreseen) if slow else None,
+        restart=restart_plan(state) if stuck else None,
+        foreseen=source.foreseen,
+        pending=source.pending,
+    )
 
 
 def digest_of(view: BatchView) -> str:
@@ -233,8 +222,27 @@ def view_data(view: BatchView) -> dict[str, Any]:
         "proposal": proposal_data(view.proposal),
         "diagnosis": data_of(view.diagnosis),
         "restart": data_of(view.restart),
-        "forecast": {"by": view.outlook.name, **band_data(view)},
+        "forecast": forecast_data(view),
     }
+
+
+def forecast_data(view: BatchView) -> dict[str, Any]:
+    """The forecast: by what, the band of gravity, and what the fermentation model says beside."""
+    found = view.foreseen
+    data: dict[str, Any] = {
+        "by": view.outlook.name,
+        "pending": view.pending,
+        **band_data(view),
+        "model": None,
+    }
+    if found is not None:
+        named = (
+            "chance_of_sticking", "chance_of_dry", "hours_to_dry", "residual_sugar_g_l",
+            "residual_yan_mg_l", "onset_h", "feeds", "readings", "members", "seed", "explained",
+            "odd_entry", "message", "releases", "notes",
+        )  # fmt: skip
+        data["model"] = {name: data_of(getattr(found, name)) for name in named}
+    return data
 
 
 def band_data(view: BatchView) -> dict[str, Any]:
@@ -242,7 +250,9 @@ def band_data(view: BatchView) -> dict[str, Any]:
     state = view.progress
     points = [p.hours for p in state.points if p.hours > 0]
     start = points[-1] if points else 0.0
-    end = max(min(view.outlook.used(0.97).high_h, start + 24 * 60), start + 24)
+    span = view.outlook.used(0.97)
+    seen = [h for h in (span.high_h, span.expected_h, start + LOOK_ON_H) if h < NEVER_H]
+    end = max(min(seen[0], start + 24 * 60), start + 24)
     hours = [start + (end - start) * k / 24 for k in range(25)]
     return dict(data_of(view.outlook.band(hours)))
 

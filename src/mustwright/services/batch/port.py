@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
@@ -140,8 +140,16 @@ class Ledger(Protocol):
         """Bring a deleted batch back as it was."""
         ...
 
-    def log(self, slug: str) -> list[Entry]:
-        """The whole log, oldest line first."""
+    def log(self, slug: str, after: int = 0, most: int | None = None) -> list[Entry]:
+        """The log, oldest line first.
+
+        Parameters
+        ----------
+        after : int
+            Lines behind this place in the log.
+        most : int or None
+            At most so many; all when None.
+        """
         ...
 
     def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:
@@ -158,6 +166,29 @@ class Ledger(Protocol):
 
     def keep_digest(self, slug: str, version: int, digest: str) -> None:
         """Note how a batch stands; ignored when it has moved on."""
+        ...
+
+    def outlook(self, slug: str) -> str | None:
+        """The forecast kept beside a batch's log, as it was given; None before there is one."""
+        ...
+
+    def keep_outlook(self, slug: str, version: int, content: str) -> None:
+        """Keep a forecast made from that version; ignored where one of a later version is kept."""
+        ...
+
+    def gist(self, slug: str) -> tuple[bytes, list[Entry]] | None:
+        """The gist kept beside a batch's log, and its lines that are no readings, notes, pictures.
+
+        None before there is one.
+        """
+        ...
+
+    def keep_gist(self, slug: str, version: int, content: bytes) -> None:
+        """Keep a gist of that version; ignored where one of a later version is kept."""
+        ...
+
+    def listen(self, heard: Callable[[str], None]) -> None:
+        """Call `heard` with the short name of a batch whenever its log has grown here."""
         ...
 
     def add_token(

@@ -9,7 +9,6 @@ from datetime import datetime, tzinfo
 from mustwright.cellar.codec import data_of
 from mustwright.cellar.entries import Entry, PlanAdopted
 from mustwright.cellar.log import plans
-from mustwright.cellar.outlook import PaceOutlook
 from mustwright.cellar.refit import Proposal, broken
 from mustwright.errors import ConflictError, ImpossibleError, InputError
 from mustwright.services.batch.look import MakeOutlook, look
@@ -32,7 +31,7 @@ def adopt(
     seen: int | None = None,
     agreed: str | None = None,
     who: str = YOU,
-    make_outlook: MakeOutlook = PaceOutlook,
+    make_outlook: MakeOutlook | None = None,
 ) -> Entry:
     """Put the proposed plan in force; the one before stays in the log.
 

@@ -1,0 +1,174 @@
+"""`batch read`, `feed`, `event`, `note`, `photo`, `correct`, `undo`: what goes into the log."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from mustwright.cli.batch_desk import (
+    AT,
+    BATCH,
+    JSON,
+    NOTE,
+    moment_of,
+    opened,
+    told,
+    view_now,
+)
+from mustwright.errors import InputError
+
+
+@click.command("read")
+@BATCH
+@click.argument("gravity", required=False)
+@click.option("--instrument", help="hydrometer (usual), refractometer or sensor.")
+@click.option("--calibration", metavar="TEMP", help="Marked on the instrument; usual 20 C.")
+@click.option("--sample", metavar="TEMP", help="Temperature of the liquid read.")
+@click.option("--temperature", metavar="TEMP", help="Temperature of the must.")
+@click.option("--ph", help="pH.")
+@AT
+@NOTE
+@JSON
+def read(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
+    """Record a reading: GRAVITY as read (1.062 or '15 Bx'), temperature, pH."""
+    _write(slug, "reading", typed, at, as_json)
+
+
+@click.command("feed")
+@BATCH
+@click.option("--items", help="What went in: 'dap=4.2 g, autolysed_yeast=3 g'.")
+@click.option("--feed", metavar="KEY", help="Key of the planned feed (f1, f2, ...).")
+@click.option("--skipped", is_flag=True, help="This feed is left out.")
+@AT
+@NOTE
+@JSON
+def feed(slug: str, skipped: bool, at: str | None, as_json: bool, **typed: str | None) -> None:
+    """Record a feed as given; without --items, the next planned one as planned."""
+    if typed.get("items") is None and typed.get("feed") is None:
+        with opened() as compose:
+            feeds = view_now(compose, slug).progress.feeds
+            typed["feed"] = next((one.feed.key for one in feeds if one.state == "ahead"), None)
+        if typed["feed"] is None:
+            raise InputError("items", "needs what went in: no feed comes next", "nothing")
+    _write(slug, "feed", {**typed, "skipped": "yes" if skipped else ""}, at, as_json)
+
+
+@click.command("event")
+@BATCH
+@click.argument("what")
+@click.option("--temperature", metavar="TEMP", help="Where it was moved to another one.")
+@click.option("--litres", metavar="VOLUME", help="What is in the vessel now.")
+@AT
+@NOTE
+@JSON
+def event(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
+    """Record an event: pitched, racked, fruit_in, moved, foamed_over, degassed, ..."""
+    _write(slug, "event", typed, at, as_json)
+
+
+@click.command("note")
+@BATCH
+@click.argument("text")
+@AT
+@JSON
+def note(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
+    """Record a few words."""
+    _write(slug, "note", typed, at, as_json)
+
+
+@click.command("photo")
+@BATCH
+@click.argument("path", metavar="FILE", type=click.Path(path_type=Path))
+@click.option("--caption", default="", help="A few words.")
+@AT
+@JSON
+def photo(slug: str, path: Path, caption: str, at: str | None, as_json: bool) -> None:
+    """Keep a picture (JPEG, PNG or WebP), made smaller and without metadata."""
+    with opened() as compose:
+        from mustwright.services.batch.photos import add_photo
+
+        try:
+            content = path.read_bytes()
+        except OSError as error:
+            needs = "needs a file that can be read"
+            raise InputError("FILE", needs, f"{path}: {error.strerror}") from None
+        moment = moment_of(compose, at)
+        entry = add_photo(compose.ledger, slug, content, at=moment, caption=caption)
+        told(compose, slug, entry, as_json)
+
+
+def _write(
+    slug: str, kind: str, typed: dict[str, str | None], at: str | None, as_json: bool
+) -> None:
+    with opened() as compose:
+        from mustwright.cellar.log import plan_in_force, standing
+        from mustwright.services.batch.fields import what_typed
+        from mustwright.services.batch.record import write
+
+        plan = plan_in_force(standing(compose.ledger.log(slug)))
+        what = what_typed(kind, typed, plan)
+        entry = write(compose.ledger, slug, what, at=moment_of(compose, at))
+        told(compose, slug, entry, as_json)
+
+
+@click.command("correct")
+@BATCH
+@click.argument("entry_id", metavar="ENTRY")
+@click.option("--set", "changes", multiple=True, metavar="FIELD=VALUE", help="A field anew.")
+@AT
+@click.option("--remove", is_flag=True, help="Let the entry no longer count.")
+@click.option("--restore", is_flag=True, help="Let a removed entry count again.")
+@JSON
+def correct(
+    slug: str,
+    entry_id: str,
+    changes: tuple[str, ...],
+    at: str | None,
+    remove: bool,
+    restore: bool,
+    as_json: bool,
+) -> None:
+    """Correct, remove or restore an entry; what it said before stays in the log."""
+    with opened() as compose:
+        from mustwright.services.batch import record
+        from mustwright.services.batch.fields import retyped
+
+        ledger, now = compose.ledger, compose.clock()
+        seen = ledger.batch(slug).version
+        if remove and restore:
+            raise InputError("--remove", "needs to stand without --restore", "both")
+        if remove or restore:
+            act = record.remove if remove else record.restore
+            entry = act(ledger, slug, entry_id, seen=seen, now=now)
+        else:
+            stand = record.find(ledger, slug, entry_id)
+            what = retyped(stand.what, dict(_pair(one) for one in changes))
+            moment = moment_of(compose, at) if at else None
+            entry = record.correct(ledger, slug, entry_id, what, at=moment, seen=seen, now=now)
+        told(compose, slug, entry, as_json)
+
+
+def _pair(change: str) -> tuple[str, str]:
+    name, equals, value = change.partition("=")
+    if not equals:
+        raise InputError("--set", "needs FIELD=VALUE, such as gravity=1.062", change)
+    return name.strip(), value.strip()
+
+
+@click.command("undo")
+@BATCH
+@JSON
+def undo(slug: str, as_json: bool) -> None:
+    """Take the latest line of the log back; again for the one before."""
+    with opened() as compose:
+        from mustwright.services.batch import record
+
+        seen = compose.ledger.batch(slug).version
+        taken, entry = record.undo(compose.ledger, slug, seen=seen, now=compose.clock())
+        if not as_json:
+            click.echo(f"Taken back: {taken.what.kind} of {taken.at:%Y-%m-%d %H:%M} UTC.")
+        told(compose, slug, entry, as_json)
+
+
+RECORD_COMMANDS = (read, feed, event, note, photo, correct, undo)

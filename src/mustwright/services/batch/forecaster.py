@@ -1,0 +1,259 @@
+"""Who works the forecasts of batches out: a thread behind the pages, the newest question first."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from weakref import WeakKeyDictionary
+
+from mustwright.cellar.foreseen import Foreseen, foreseen_text
+from mustwright.cellar.gist import Gist
+from mustwright.cellar.kinetic_outlook import KineticOutlook, contradicts
+from mustwright.cellar.outlook import BatchOutlook, PaceOutlook
+from mustwright.cellar.progress import CLOSED, Progress, progress
+from mustwright.errors import MustwrightError
+from mustwright.services.batch.memory import memory_of
+from mustwright.services.batch.port import BatchRecord, Ledger
+
+WORKING = "forecast being worked out"
+NOT_MET = "the fermentation model does not meet these readings"
+OLD_H = 12.0  # hours after which feeds still ahead make a forecast out of date
+MOST_WAITING = 64
+CALM_S = 60.0  # a batch that only grows, and is not looked at, is worked out once in this time
+REST, LONG_REST = 1.0, 9.0  # times the last job, when few or many wait: pages come first
+
+
+@dataclass(frozen=True)
+class Told:
+    """The outlook a batch is followed with, and the forecast behind it.
+
+    Parameters
+    ----------
+    foreseen : Foreseen or None
+        What the fermentation model says; also where its readings are not met.
+    pending : bool
+        Whether a newer forecast is being worked out.
+    """
+
+    outlook: BatchOutlook
+    foreseen: Foreseen | None
+    pending: bool
+
+
+def told(
+    ledger: Ledger,
+    record: BatchRecord,
+    gist: Gist,
+    now: Progress,
+    *,
+    urgent: bool = True,
+) -> Told:
+    """The outlook for a batch now: the kept forecast where it fits the log, else the usual pace.
+
+    Never works a forecast out itself; it asks the forecaster of the ledger to, where there is one.
+
+    Parameters
+    ----------
+    urgent : bool
+        Whether someone looks at this very batch.
+    """
+    if now.phase == CLOSED:
+        return Told(PaceOutlook(now), None, False)
+    found = memory_of(ledger).forecast(ledger, record)
+    is_new = found is not None and found.version == record.version and not _is_old(found, now)
+    failed = ""
+    pending = False
+    worker = _forecasters.get(ledger)
+    if not is_new and worker is not None:
+        failed = worker.failure(record)
+        pending = not failed and worker.ask(record.slug, urgent=urgent)
+    if found is None or not (is_new or _still_holds(found, gist, now)):
+        return Told(PaceOutlook(now, failed or (WORKING if pending else "")), None, pending)
+    if not found.met:
+        return Told(PaceOutlook(now, NOT_MET), found, pending)
+    return Told(KineticOutlook(now, found), found, pending)
+
+
+def _is_old(found: Foreseen, now: Progress) -> bool:
+    """Whether feeds that are still not given were taken as given long ago."""
+    ahead = any(s.state == "ahead" for s in now.feeds)
+    return ahead and (now.hours or 0.0) > found.from_h + OLD_H
+
+
+def _still_holds(found: Foreseen, gist: Gist, now: Progress) -> bool:
+    """Whether all that came since is words and readings that the forecast had foreseen."""
+    return (
+        gist.changed <= found.version
+        and found.plan == now.plan.number
+        and not contradicts(found, now.points)
+    )
+
+
+def work_out(ledger: Ledger, slug: str, now: datetime) -> Foreseen | None:
+    """Work a batch's forecast out and keep it; None for a batch that is closed.
+
+    Takes a tenth of a second or two, and seconds in a new process.
+
+    Raises
+    ------
+    InputError, ImpossibleError
+        Where its must cannot be forecast.
+    MissingRecordError
+    """
+    from mustwright.services.batch.foresee import foresee
+
+    record = ledger.batch(slug)
+    memory = memory_of(ledger)
+    stands = memory.stands(ledger, record)
+    live = [s for s in stands if not s.removed]
+    state = progress(live, now)
+    if state.phase == CLOSED:
+        return None
+    found = foresee(state, live, record.version)
+    ledger.keep_outlook(slug, record.version, foreseen_text(found))
+    memory.keep_forecast(slug, found)
+    return found
+
+
+class Forecaster:
+    """Works forecasts out, one at a time.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    clock : callable
+        Gives the present moment.
+    after : callable or None
+        Called with the short name of each batch whose forecast is new.
+    """
+
+    def __init__(
+        self,
+        ledger: Ledger,
+        clock: Callable[[], datetime],
+        after: Callable[[str], None] | None = None,
+    ) -> None:
+        self._ledger, self._clock, self._after = ledger, clock, after
+        self._urgent: OrderedDict[str, None] = OrderedDict()
+        self._calm: OrderedDict[str, float] = OrderedDict()  # not before this moment
+        self._made: dict[str, tuple[int, float]] = {}
+        self._failed: dict[str, tuple[int, str]] = {}
+        self._busy = ""
+        self._change = threading.Condition()
+        self._ended = False
+        self._thread: threading.Thread | None = None
+
+    def start(self) -> None:
+        """Begin, once the kernel is compiled; also for batches whose log grows from now on."""
+        _forecasters[self._ledger] = self
+        self._ledger.listen(self._grew)
+        self._thread = threading.Thread(target=self._run, name="forecast batches", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End after the job at hand."""
+        with self._change:
+            self._ended = True
+            self._change.notify_all()
+        if self._thread is not None:
+            self._thread.join(timeout=10)
+        if _forecasters.get(self._ledger) is self:
+            del _forecasters[self._ledger]
+
+    def ask(self, slug: str, *, urgent: bool) -> bool:
+        """Put a batch on the list; whether it will be worked out before long."""
+        with self._change:
+            if self._ended:
+                return False
+            if urgent:
+                self._urgent[slug] = None
+                self._urgent.move_to_end(slug)
+                self._calm.pop(slug, None)
+                while len(self._urgent) > MOST_WAITING:
+                    self._urgent.popitem(last=False)
+            elif slug not in self._urgent and len(self._calm) < MOST_WAITING:
+                last = self._made.get(slug, (0, -CALM_S))[1]
+                self._calm.setdefault(slug, last + CALM_S)
+            self._change.notify_all()
+            return slug in self._urgent or slug in self._calm or slug == self._busy
+
+    def _grew(self, slug: str) -> None:
+        self.ask(slug, urgent=False)
+
+    def failure(self, record: BatchRecord) -> str:
+        """Why a batch of this version has no forecast; empty where none was tried in vain."""
+        version, message = self._failed.get(record.slug, (-1, ""))
+        return message if version == record.version else ""
+
+    def _run(self) -> None:
+        from mustwright.kinetics.ready import is_ready, leave_a_core
+
+        while not is_ready() and not self._ended:
+            time.sleep(0.1)
+        if not self._ended:
+            leave_a_core()
+        while (slug := self._next()) is not None:
+            began = time.monotonic()
+            self._work(slug)
+            took = time.monotonic() - began
+            with self._change:
+                many = len(self._urgent) + len(self._calm) > 4
+                if not self._ended:
+                    self._change.wait_for(lambda: self._ended, took * (LONG_REST if many else REST))
+
+    def _next(self) -> str | None:
+        """The batch asked for last, else the next of those that grew; None at the end."""
+        with self._change:
+            while not self._ended:
+                now = time.monotonic()
+                if self._urgent:
+                    self._busy = self._urgent.popitem()[0]
+                    return self._busy
+                due = [slug for slug, when in self._calm.items() if when <= now]
+                if due:
+                    self._busy = due[0]
+                    del self._calm[due[0]]
+                    return self._busy
+                soonest = min(self._calm.values(), default=None)
+                self._change.wait(None if soonest is None else soonest - now)
+            return None
+
+    def _work(self, slug: str) -> None:
+        try:
+            version = self._ledger.batch(slug).version
+        except MustwrightError:  # deleted meanwhile
+            self._busy = ""
+            return
+        if self._just_made(slug, version):  # asked for again while it was at hand
+            self._busy = ""
+            return
+        try:
+            made = work_out(self._ledger, slug, self._clock())
+            if made is not None and self._after is not None:
+                self._after(slug)
+        except MustwrightError as error:
+            self._failed[slug] = (version, f"no forecast: {error}")
+        except Exception as error:  # whatever it is, the next batch is worked out
+            self._failed[slug] = (version, f"no forecast: {type(error).__name__}")
+            raise_in_log(error)
+        finally:
+            self._made[slug] = (version, time.monotonic())
+            self._busy = ""
+
+    def _just_made(self, slug: str, version: int) -> bool:
+        last, when = self._made.get(slug, (-1, 0.0))
+        return last == version and time.monotonic() - when < CALM_S
+
+
+def raise_in_log(error: Exception) -> None:
+    """To the terminal, with where it happened."""
+    import traceback
+
+    traceback.print_exception(error)
+
+
+_forecasters: WeakKeyDictionary[Ledger, Forecaster] = WeakKeyDictionary()

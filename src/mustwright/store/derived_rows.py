@@ -1,0 +1,60 @@
+"""What is worked out from logs and kept beside them; when it is lost, it is made anew."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import Engine, Table, insert, select, update
+
+from mustwright.cellar.entries import Entry
+from mustwright.store import tables
+from mustwright.store.engine import Clock, lock, reading
+from mustwright.store.log_rows import log_of
+
+OUTLOOK, GIST = tables.outlook, tables.gist
+
+
+class DerivedRows:
+    """The part of `BatchStore` that keeps what follows from logs."""
+
+    _engine: Engine
+    _clock: Clock
+
+    def outlook(self, slug: str) -> str | None:
+        """The forecast kept beside a batch's log, as it was given."""
+        query = select(OUTLOOK.c.content).where(OUTLOOK.c.batch == slug)
+        with reading(self._engine) as connection:
+            found: str | None = connection.execute(query).scalar()
+        return found
+
+    def keep_outlook(self, slug: str, version: int, content: str) -> None:
+        """Keep a forecast, unless one of a later version is kept or the batch is not there."""
+        self._keep(OUTLOOK, slug, version, {"made_at": self._clock(), "content": content})
+
+    def gist(self, slug: str) -> tuple[bytes, list[Entry]] | None:
+        """The gist kept beside a log, and the lines that are no readings, notes or pictures."""
+        query = select(GIST.c.content).where(GIST.c.batch == slug)
+        with reading(self._engine) as connection:
+            found = connection.execute(query).scalar()
+            if found is None:
+                return None
+            return bytes(found), log_of(connection, slug, plain=False)
+
+    def keep_gist(self, slug: str, version: int, content: bytes) -> None:
+        """Keep a gist, unless one of a later version is kept or the batch is not there."""
+        self._keep(GIST, slug, version, {"content": content})
+
+    def _keep(self, table: Table, slug: str, version: int, values: Mapping[str, Any]) -> None:
+        here = table.c.batch == slug
+        with self._engine.begin() as connection:
+            lock(connection)
+            known = select(tables.batch.c.key).where(tables.batch.c.key == slug)
+            if connection.execute(known).first() is None:
+                return
+            kept = connection.execute(select(table.c.version).where(here)).scalar()
+            row = {"version": version, **values}
+            if kept is None:
+                connection.execute(insert(table).values(batch=slug, **row))
+            elif kept <= version:
+                connection.execute(update(table).where(here).values(**row))

@@ -1,0 +1,119 @@
+"""How is a log read quickly: whole, with one query, and lines of the plain kinds made at once.
+
+A page of a batch reads a few hundred lines. What a line holds was checked when it was written, so
+its names are checked again here, and its values only where the names are not those of this version.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import MISSING, fields
+from datetime import UTC, datetime
+from functools import lru_cache
+from typing import Any
+
+from sqlalchemy import Connection, Text, select, type_coerce
+
+from mustwright.cellar.entries import Entry, Event, Note, Photo, PlanAdopted, Reading, what_from
+from mustwright.store import tables
+
+ENTRY = tables.entry
+_COLUMNS = (
+    ENTRY.c.seq,
+    ENTRY.c.id,
+    ENTRY.c.kind,
+    type_coerce(ENTRY.c.at, Text),
+    type_coerce(ENTRY.c.logged_at, Text),
+    ENTRY.c.who,
+    ENTRY.c.content,
+)
+_QUERY = select(*_COLUMNS).order_by(ENTRY.c.seq)
+KEPT_PLANS = 256
+PLAIN_KINDS = [kind.kind for kind in (Reading, Note, Photo)]
+
+
+def _defaults(kind: type[Any]) -> dict[str, Any]:
+    return {f.name: None if f.default is MISSING else f.default for f in fields(kind)}
+
+
+def _needed(kind: type[Any]) -> frozenset[str]:
+    return frozenset(f.name for f in fields(kind) if f.default is MISSING)
+
+
+# Kinds whose fields are numbers and text alone: kind, defaults, and the fields that must be there.
+PLAIN: dict[str, tuple[type[Any], dict[str, Any], frozenset[str]]] = {
+    cls.kind: (cls, _defaults(cls), _needed(cls)) for cls in (Reading, Event, Note)
+}
+
+
+def log_of(
+    connection: Connection,
+    slug: str,
+    after: int = 0,
+    most: int | None = None,
+    *,
+    plain: bool = True,
+) -> list[Entry]:
+    """Lines of a log, oldest first.
+
+    Parameters
+    ----------
+    after : int
+        Lines behind this place in the log.
+    most : int or None
+        At most so many; all when None.
+    plain : bool
+        Readings, notes and pictures too.
+    """
+    query = _QUERY.where(ENTRY.c.batch == slug)
+    if after:
+        query = query.where(ENTRY.c.seq > after)
+    if not plain:
+        query = query.where(ENTRY.c.kind.not_in(PLAIN_KINDS))
+    if most is not None:
+        query = query.limit(most)
+    rows = [tuple(row) for row in connection.execute(query)]
+    contents = json.loads(f"[{','.join(row[6] for row in rows)}]")
+    return [_entry(row, content) for row, content in zip(rows, contents, strict=True)]
+
+
+def _entry(row: Sequence[Any], content: Any) -> Entry:
+    seq, id, kind, at, logged_at, who, text = row
+    made = object.__new__(Entry)
+    made.__dict__.update(
+        id=id,
+        at=_moment(at),
+        who=who,
+        what=_what(kind, content, text, id),
+        seq=seq,
+        logged_at=_moment(logged_at),
+    )
+    return made
+
+
+def _what(kind: str, content: Any, text: str, id: str) -> Any:
+    plain = PLAIN.get(kind)
+    if plain is None:
+        return _plan(text) if kind == PlanAdopted.kind else what_from(kind, content, f"entry {id}")
+    cls, defaults, needed = plain
+    if not (content.keys() <= defaults.keys() and needed <= content.keys()):
+        return what_from(kind, content, f"entry {id}")
+    made = object.__new__(cls)
+    made.__dict__.update(defaults)
+    made.__dict__.update(content)
+    return made
+
+
+@lru_cache(maxsize=KEPT_PLANS)
+def _plan(text: str) -> Any:
+    """A plan; the same text is the same plan, and nobody changes one."""
+    return what_from(PlanAdopted.kind, json.loads(text), "plan")
+
+
+def _moment(value: Any) -> datetime:
+    """A moment as the driver gives it: text from SQLite, with its zone from PostgreSQL."""
+    if isinstance(value, str):
+        return datetime.fromisoformat(f"{value}+00:00")
+    moment: datetime = value
+    return moment.astimezone(UTC)
