@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import http.client
 import json
-import statistics
 import subprocess
 import sys
 import time
@@ -25,17 +24,11 @@ def mustwright(*arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run([*COMMAND, *arguments], capture_output=True, text=True, timeout=60)
 
 
-def test_the_overview_names_every_command_and_is_quick():
-    seconds = []
-    for _ in range(5):
-        began = time.perf_counter()
-        shown = mustwright("--help")
-        seconds.append(time.perf_counter() - began)
-        assert shown.returncode == 0
-        assert shown.stderr == ""
+def test_the_overview_names_every_command():
+    shown = mustwright("--help")
+    assert (shown.returncode, shown.stderr) == (0, "")
     assert [name for name in COMMANDS if f"\n  {name} " not in shown.stdout] == []
     assert mustwright().stdout == shown.stdout
-    assert statistics.median(seconds) < 0.3
 
 
 def test_the_overview_imports_nothing_heavy():

@@ -85,12 +85,9 @@ def path_with(folder: Path, python3: str) -> dict[str, str]:
 
 def test_when_ready_start_only_hands_over(setup, copy, tmp_path):
     pretend_ready(setup, copy)
-    began = time.perf_counter()
     shown = start(copy, "plan", "my sheet.toml", "--json", cwd=tmp_path)
-    seconds = time.perf_counter() - began
     assert shown.stdout == f"{tmp_path}\n<plan><my sheet.toml><--json>"
     assert (shown.returncode, shown.stderr) == (0, "")
-    assert seconds < 0.1
 
 
 def test_start_alone_serves_and_works_through_a_link(setup, copy, tmp_path):

@@ -23,7 +23,9 @@ def planned_used(now: Progress, feed: PlannedFeed) -> float:
     if feed.rule.kind in CLOCK or feed.rule.kind in ("onset", "after_onset"):
         return feed.sugar_used
     must = now.plan.must
-    pace = usual_pace(must.brix, must.temperature_c, now.plan.nitrogen.must_mg_l)
+    pace = usual_pace(
+        must.brix, must.temperature_c, now.plan.nitrogen.must_mg_l, must.fermentable_share
+    )
     return min(feed.rule.sugar_used(pace), max(feed.sugar_used, 0.0) or 1.0)
 
 

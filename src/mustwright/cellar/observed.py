@@ -12,10 +12,10 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 from mustwright import data
-from mustwright.cellar.course import Course, Floats, course_of
 from mustwright.cellar.entries import ADDS_SUGAR, REFRACTOMETER, Reading
 from mustwright.cellar.log import Standing, is_event
 from mustwright.cellar.plan import MustFacts
+from mustwright.must.course import Course, Floats, course_of
 from mustwright.must.gravity import brix_from_gravity, gravity_from_brix
 from mustwright.must.instruments import gravity_from_hydrometer
 from mustwright.must.refraction import brix_at_20c_from_refractometer
@@ -58,11 +58,10 @@ def error_of(instrument: str) -> float:
 
 def must_course(must: MustFacts, original_gravity: float | None = None) -> Course:
     """The course of a must, or of the same must sweetened to another original gravity."""
-    share = min(max(must.fermentable_sugar_g_l / max(must.sugar_g_l, 1e-9), 0.5), 1.0)
     brix = must.brix
     if original_gravity is not None and original_gravity != must.gravity:
         brix = float(brix_from_gravity(original_gravity))
-    return course_of(round(min(max(brix, 0.5), 60.0), 2), round(share, 3))
+    return course_of(round(min(max(brix, 0.5), 60.0), 2), round(must.fermentable_share, 3))
 
 
 def observed(

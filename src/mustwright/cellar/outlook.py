@@ -84,7 +84,7 @@ class PaceOutlook:
         self.name = "; ".join(t for t in ("usual pace, bent to the readings", remark) if t)
         must = now.plan.must
         early = now.plan.nitrogen.must_mg_l + max(now.fed_mg_l, 0.6 * _planned_mg_l(now))
-        self.pace = usual_pace(must.brix, now.temperature_c, early)
+        self.pace = usual_pace(must.brix, now.temperature_c, early, must.fermentable_share)
         after = [p for p in now.points if p.hours > 0]
         self.anchor_h = after[-1].hours if after else 0.0
         self.anchor_used = after[-1].used if after else 0.0

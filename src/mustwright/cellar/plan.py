@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from mustwright.must.course import share_of
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import Conditions, Protocol
 from mustwright.nutrition.shelf import PER_GRAM, Nutrient
@@ -27,6 +28,11 @@ class MustFacts:
     dry_gravity: float
     temperature_c: float
     ph: float | None = None
+
+    @property
+    def fermentable_share(self) -> float:
+        """Fermentable share of the extract, 0.5 to 1 [g/g]."""
+        return share_of(self.fermentable_sugar_g_l, self.sugar_g_l)
 
 
 @dataclass(frozen=True)

@@ -317,7 +317,7 @@ def _as_feeds(
     lead = replace(
         group.lead,
         trigger={"when": group.trigger.as_data()},
-        words="now" if soon else group.trigger.words(plan.must.brix),
+        words="now" if soon else group.trigger.words(plan.must.brix, plan.must.fermentable_share),
         expected_h=span.expected_h,
         low_h=span.low_h,
         high_h=span.high_h,

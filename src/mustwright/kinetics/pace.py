@@ -10,11 +10,11 @@ import math
 from dataclasses import dataclass
 
 from mustwright.constants import GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
+from mustwright.must.course import USUAL_SHARE, Course, course_of
 from mustwright.working import Figure
 
 SITES_TEMPERATURE_C = 27.0  # Reiter2021 tanks, from memory.
 ACTIVATION_J_MOL = 35_000.0  # growth and product formation, Phisalaphong2006.
-APPARENT_PER_REAL = 1 / 0.8192  # fall in apparent over real extract, Balling relation (ASBC).
 BAND = 1.6  # factor either way, about 90 %: assumed, from the spread of Reiter2021 sites.
 
 
@@ -32,6 +32,8 @@ class Pace:
         Brix at pitch.
     temperature_c : float
     yan_mg_l : float
+    fermentable_share : float
+        Of the extract [g/g].
     """
 
     lag_h: float
@@ -39,10 +41,21 @@ class Pace:
     brix: float
     temperature_c: float
     yan_mg_l: float
+    fermentable_share: float = USUAL_SHARE
+
+    @property
+    def course(self) -> Course:
+        """How far apparent Brix falls with the sugar: a mass balance, not a rule."""
+        return course_of(round(max(self.brix, 1.0), 1), round(self.fermentable_share, 2))
+
+    @property
+    def _scale(self) -> float:
+        """Of the rounded course to this must."""
+        return self.brix / round(max(self.brix, 1.0), 1)
 
     def hours_to_sugar_used(self, fraction: float) -> Figure:
         """Hours from pitch until a fraction (0 to 1) of the sugar is used."""
-        drop = APPARENT_PER_REAL * self.brix * min(fraction, 1.0)
+        drop = self._scale * self.course.brix_fallen_at(fraction)
         straight = min(drop, 0.7 * self.brix)
         hours = self.lag_h + straight / self.brix_per_h
         if drop > straight:  # the last third slows down: about half the rate
@@ -63,7 +76,11 @@ class Pace:
         straight = 0.7 * self.brix
         if fall > straight:
             fall = straight + (fall - straight) / 2
-        return min(fall / (APPARENT_PER_REAL * self.brix), 1.0) if self.brix > 0 else 1.0
+        return self.used_at_brix_fallen(fall)
+
+    def used_at_brix_fallen(self, fall: float) -> float:
+        """Fraction of the sugar used when apparent Brix has fallen so far (0 to 1)."""
+        return self.course.used_at_brix_fallen(fall / self._scale) if self.brix > 0 else 1.0
 
     def _figure(self, hours: float, formula: str) -> Figure:
         return Figure(
@@ -77,13 +94,16 @@ class Pace:
                 "brix": self.brix,
                 "temperature_c": self.temperature_c,
                 "nitrogen_mg_l": self.yan_mg_l,
+                "fermentable_share": self.fermentable_share,
             },
             hours / BAND,
             hours * BAND,
         )
 
 
-def usual_pace(brix: float, temperature_c: float, yan_mg_l: float) -> Pace:
+def usual_pace(
+    brix: float, temperature_c: float, yan_mg_l: float, fermentable_share: float = USUAL_SHARE
+) -> Pace:
     """The pace of an average ferment.
 
     Parameters
@@ -94,6 +114,8 @@ def usual_pace(brix: float, temperature_c: float, yan_mg_l: float) -> Pace:
         Of the must, 5 to 38 [°C].
     yan_mg_l : float
         Nitrogen the must will hold in its first third, 0 to 600 [mg N/L].
+    fermentable_share : float
+        Of the extract, held between 0.5 and 1 [g/g].
 
     Notes
     -----
@@ -111,4 +133,5 @@ def usual_pace(brix: float, temperature_c: float, yan_mg_l: float) -> Pace:
     rate = (0.242 + 0.00036 * min(max(yan_mg_l, 0.0), 600.0)) * warm
     rate /= 1 + max(brix - 25.0, 0.0) / 40.0
     lag = 15.0 * 2 ** ((20.0 - temperature) / 10.0)
-    return Pace(lag, rate, max(brix, 0.0), temperature_c, yan_mg_l)
+    share = min(max(fermentable_share, 0.5), 1.0)
+    return Pace(lag, rate, max(brix, 0.0), temperature_c, yan_mg_l, share)

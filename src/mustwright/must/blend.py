@@ -8,6 +8,7 @@ from functools import cached_property
 
 from mustwright.errors import validity_notes
 from mustwright.must.alcohol import HEXOSE_PER_SUCROSE_G_G, Fermented, ferment
+from mustwright.must.course import share_of
 from mustwright.must.density import sucrose_solution_density_kg_m3
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.must.ingredient import DISSOLVED, SUGARS, Ingredient
@@ -154,6 +155,11 @@ class MustFigures:
     dry_gravity: Figure
     density_kg_m3: Figure
     glucose_share: Figure
+
+    @property
+    def fermentable_share(self) -> float:
+        """Fermentable share of the extract, 0.5 to 1 [g/g]."""
+        return share_of(self.fermentable_sugar_g_l.value, self.sugar_g_l.value)
 
 
 def must_figures(blend: Blend) -> MustFigures:

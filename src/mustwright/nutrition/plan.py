@@ -147,7 +147,10 @@ class _Planner:
 
     def _pace(self) -> Pace:
         early = self.setting.credit.nitrogen_mg_l.value + 0.6 * self.to_add.value
-        return usual_pace(self.setting.must.brix.value, self.setting.temperature_c, early)
+        must = self.setting.must
+        return usual_pace(
+            must.brix.value, self.setting.temperature_c, early, must.fermentable_share
+        )
 
     def _ceilings(self) -> tuple[Ceiling, ...]:
         used = self.setting.shelf.for_rehydration
@@ -195,7 +198,9 @@ class _Planner:
             )
         return Feed(
             name=slot.rule.name,
-            trigger=slot.rule.trigger.words(self.setting.must.brix.value),
+            trigger=slot.rule.trigger.words(
+                self.setting.must.brix.value, self.setting.must.fermentable_share
+            ),
             trigger_rule=slot.rule.trigger.as_data(),
             expected_h=slot.expected,
             sugar_used=round(slot.sugar_used, 3),

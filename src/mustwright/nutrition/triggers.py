@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from mustwright.errors import InputError
-from mustwright.kinetics.pace import APPARENT_PER_REAL, Pace
+from mustwright.kinetics.pace import Pace
+from mustwright.must.course import USUAL_SHARE, course_of
 from mustwright.must.gravity import brix_from_gravity, gravity_from_brix
 from mustwright.units import parse_quantity
 from mustwright.working import Figure
@@ -43,14 +44,15 @@ class Trigger:
     amount: float = 0.0
     either: tuple[Trigger, ...] = field(default=())
 
-    def words(self, brix: float) -> str:
-        """The trigger in plain words, with the gravity that shows it for a must of this Brix."""
+    def words(self, brix: float, fermentable_share: float = USUAL_SHARE) -> str:
+        """The trigger in plain words, with the gravity that shows it in such a must."""
         if self.kind == "sugar_used":
-            return _sugar_words(self, brix)
+            return _sugar_words(self, brix, fermentable_share)
         if self.kind == "gravity_drop":
-            return _drop_words(self, brix)
+            return _drop_words(self, brix, fermentable_share)
         if self.kind == "first_of":
-            return _first_words(self, brix)
+            either = [one.words(brix, fermentable_share) for one in self.either]
+            return " or ".join(either) + ", whichever comes first"
         return _CLOCK_WORDS[self.kind].format(hours=hours_words(self.amount))
 
     def expected(self, pace: Pace) -> Figure:
@@ -73,7 +75,7 @@ class Trigger:
         if self.kind == "sugar_used":
             return self.amount
         if self.kind == "gravity_drop":
-            return min(self.amount / (APPARENT_PER_REAL * max(pace.brix, 1e-9)), 1.0)
+            return pace.used_at_brix_fallen(self.amount)
         if self.kind == "first_of":
             return min(t.sugar_used(pace) for t in self.either)
         return pace.sugar_used_at(self.expected(pace).value)
@@ -98,26 +100,15 @@ def _later(start: Figure, hours: float) -> Figure:
     return Figure(start.value + hours, "h", "onset + hours", start.source, inputs, low, high)
 
 
-def gravity_at_sugar_used(brix: float, fraction: float) -> float:
-    """Apparent gravity when a fraction of the sugar is used, of a must of this Brix.
-
-    Notes
-    -----
-    Apparent Brix falls 1/0.8192 times as fast as sugar, since the alcohol formed thins the must
-    (Balling relation, ASBC).
-    """
-    return float(gravity_from_brix(max(brix - APPARENT_PER_REAL * brix * fraction, -4.0)))
+def _sugar_words(trigger: Trigger, brix: float, share: float) -> str:
+    part = "one third" if abs(trigger.amount - 1 / 3) < 0.01 else f"{100 * trigger.amount:.0f} %"
+    gravity = float(course_of(round(brix, 2), round(share, 3)).gravity_at(trigger.amount))
+    return f"when {part} of the sugar is gone (gravity about {gravity:.3f})"
 
 
-def _sugar_words(trigger: Trigger, brix: float) -> str:
-    share = "one third" if abs(trigger.amount - 1 / 3) < 0.01 else f"{100 * trigger.amount:.0f} %"
-    gravity = gravity_at_sugar_used(brix, trigger.amount)
-    return f"when {share} of the sugar is gone (gravity about {gravity:.3f})"
-
-
-def _drop_words(trigger: Trigger, brix: float) -> str:
+def _drop_words(trigger: Trigger, brix: float, share: float) -> str:
     fallen = f"when it has dropped {trigger.amount:.3g} Brix"
-    if trigger.amount > APPARENT_PER_REAL * brix:
+    if trigger.amount > course_of(round(brix, 2), round(share, 3)).brix_fallen_at(1.0):
         return f"{fallen} (this must has no sugar left by then)"
     gravity = float(gravity_from_brix(brix - trigger.amount))
     return f"{fallen} (gravity about {gravity:.3f})"
@@ -128,10 +119,6 @@ def hours_words(hours: float) -> str:
     if hours >= 48 and abs(hours / 24 - round(hours / 24)) < 0.01:
         return f"{hours / 24:.0f} days"
     return f"{hours:g} hours" if hours != 1 else "1 hour"
-
-
-def _first_words(trigger: Trigger, brix: float) -> str:
-    return " or ".join(one.words(brix) for one in trigger.either) + ", whichever comes first"
 
 
 def read_trigger(value: object, where: str) -> Trigger:

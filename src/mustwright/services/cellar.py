@@ -14,6 +14,7 @@ import tomlkit
 
 from mustwright.errors import ConflictError, InputError, ValidityWarning
 from mustwright.kinetics.pace import Pace, usual_pace
+from mustwright.must.course import share_of
 from mustwright.nutrition.choose import best
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.feeds import FeedSlot, place_feeds
@@ -321,13 +322,16 @@ def third_break(
                         "brix",
                         "temperature_c",
                         "nitrogen_mg_l",
+                        "fermentable_share",
                     )
                 )
             )
             return pace.hours_to_sugar_used(THIRD)
     nitrogen = plan.nitrogen
     early = nitrogen.credit_mg_l.value + 0.6 * nitrogen.added_mg_l.value
-    pace = usual_pace(result.must.brix.value, result.must.temperature_c, early)
+    must = result.must
+    share = share_of(must.fermentable_sugar_g_l.value, must.sugar_g_l.value)
+    pace = usual_pace(must.brix.value, must.temperature_c, early, share)
     return pace.hours_to_sugar_used(THIRD)
 
 

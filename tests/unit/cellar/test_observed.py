@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from batches import Log, plan
 from mustwright.cellar.codec import data_of, record_from
-from mustwright.cellar.course import course_of
 from mustwright.cellar.entries import (
     Correction,
     Event,
@@ -26,6 +25,7 @@ from mustwright.cellar.plan import BatchPlan
 from mustwright.cellar.progress import slope_of
 from mustwright.errors import InputError
 from mustwright.must.alcohol import ferment
+from mustwright.must.course import course_of
 from mustwright.must.gravity import sugar_g_l_from_brix
 from mustwright.must.instruments import gravity_from_hydrometer
 from mustwright.must.refraction import fermented_from_refractometer

@@ -110,7 +110,8 @@ def test_shares_of_an_unconstrained_plan_are_those_of_the_protocol(name, gravity
     early = n.credit_mg_l.value + 0.6 * max(
         n.aim_mg_l.value - n.credit_counted_mg_l.value - n.rehydration_mg_l.value, 0
     )
-    pace = usual_pace(setting.must.brix.value, setting.temperature_c, early)
+    must = setting.must
+    pace = usual_pace(must.brix.value, setting.temperature_c, early, must.fermentable_share)
     slots = place_feeds(built_in_protocols()[name], pace)
     added = n.added_mg_l.value
     assert added > 0

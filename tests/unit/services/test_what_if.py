@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import numpy as np
 import pytest
 
@@ -150,14 +148,3 @@ def test_facts_are_those_of_the_plan(planned):
         planned.plan.plan.nitrogen.added_mg_l.value,
         planned.plan.must.gravity.value,
     )
-
-
-def test_a_redraw_is_quick(sheet):
-    planned = planned_forecast(plan(sheet))
-    facts, _ = read_facts(planned, {"temperature": "25"})
-    seconds = []
-    for _ in range(5):
-        began = time.perf_counter()
-        what_if(planned, facts)
-        seconds.append(time.perf_counter() - began)
-    assert min(seconds) < 0.15
