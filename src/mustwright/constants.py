@@ -20,5 +20,9 @@ LITRES_PER_TABLESPOON = 0.015
 KELVIN_AT_0_C = 273.15  # SI definition of the Celsius scale.
 GAS_CONSTANT_J_MOL_K = 8.31446261815324  # SI 2019, exact.
 
+# Pressure: the standard atmosphere and the pound-force per square inch (NIST SP 811, appendix B).
+BAR_PER_ATM = 1.01325
+BAR_PER_PSI = 0.0689475729
+
 # Air displaced when weighing: the NBS1942 tables rest on air of about this density.
 AIR_DENSITY_KG_M3 = 1.2

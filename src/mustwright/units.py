@@ -147,6 +147,13 @@ UNITS: tuple[Unit, ...] = (
     Unit("h", "time", 1.0, spellings=("h", "hr", "hrs", "hour", "hours")),
     Unit("d", "time", 24.0, spellings=("d", "day", "days")),
     Unit("min", "time", 1 / 60, spellings=("min", "mins", "minute", "minutes")),
+    Unit("bar", "pressure", 1.0, spellings=("bar", "bars")),
+    Unit("kPa", "pressure", 0.01, spellings=("kpa",)),
+    Unit("psi", "pressure", c.BAR_PER_PSI, spellings=("psi", "psig")),
+    Unit("atm", "pressure", c.BAR_PER_ATM, spellings=("atm", "atmosphere", "atmospheres")),
+    Unit("cm", "length", 1.0, spellings=("cm", "centimetre", "centimetres")),
+    Unit("mm", "length", 0.1, spellings=("mm", "millimetre", "millimetres")),
+    Unit("in", "length", 2.54, spellings=("in", "inch", "inches")),
 )
 
 _BY_SPELLING: dict[str, Unit] = {
@@ -169,7 +176,8 @@ class Quantity:
         In the base unit of the dimension; for gravity scales, as typed.
     dimension : str
         ``volume`` [L], ``mass`` [kg], ``temperature`` [°C], ``mass concentration`` [g/L],
-        ``alcohol`` [% vol], ``time`` [h], ``gravity`` (scale in `unit`) or ``number``.
+        ``alcohol`` [% vol], ``time`` [h], ``pressure`` [bar], ``length`` [cm], ``gravity`` (scale
+        in `unit`) or ``number``.
     unit : str
         Name of the unit as typed (the first one of a compound).
     assumed : str
@@ -252,7 +260,9 @@ def _unit_named(word: str, field: str) -> tuple[Unit | None, str]:
     if spelling.rstrip(".") in _BY_SPELLING:
         return _BY_SPELLING[spelling.rstrip(".")], ""
     known = "needs a unit this tool knows (L, mL, US gal, imp gal, kg, g, lb, oz, C, F, SG, Brix, "
-    raise InputError(field, known + "Plato, Baume, Oechsle, g/L, mg/L, % vol, h, d)", word.strip())
+    raise InputError(
+        field, known + "Plato, Baume, Oechsle, g/L, mg/L, % vol, h, d, bar, psi, cm)", word.strip()
+    )
 
 
 def _combine(

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from finish_cases import CASES, form_address
+
 PAGES = {
     "musts": "/",
     "new-must": "/musts/new",
@@ -12,6 +14,9 @@ PAGES = {
     "plan-fruit": "/musts/hedgerow-berry",
     "plan-us-units": "/musts/midwinter-sweet?protocol=staged_for_strong_musts",
     "working": "/musts/dry-lane-mead/working",
+    "acidity": "/musts/dry-lane-mead/acidity",
+    "acidity-asked": "/musts/hedgerow-berry/acidity?ph=3.5&by=strip&salt=potassium_carbonate",
+    "acidity-working": "/musts/dry-lane-mead/acidity/working",
     "compare": "/musts/dry-lane-mead/compare",
     "compare-some": "/musts/hedgerow-berry/compare?protocol=everything_at_pitch"
     "&protocol=two_feeds_for_fruit",
@@ -28,11 +33,23 @@ PAGES = {
     "new-jar": "/shelf/new",
     "convert": "/convert?value=24+Bx",
     "convert-alcohol": "/convert?value=1.010&original=1.100&temperature=24+C",
+    "finish": "/finish?volume=19+L&gravity=0.998&alcohol=12+%25&ph=3.5&batch=lane",
+    "finish-empty": "/finish",
+    **{f"finish-{case}": form_address(case) for case in CASES},
+    **{f"finish-{slug}-empty": f"/finish/{slug}" for slug in ("stable", "blend", "bottle")},
+    "finish-sulfite-working": form_address("sulfite", "/working"),
     "sources": "/sources",
 }
 
-UNFOLDED = ["plan", "compare", "what-if-changed", "working", "shelf", "convert-alcohol"]
-DARK = ["musts", "plan", "compare", "what-if-changed", "new-must", "shelf"]
+UNFOLDED = [
+    "plan", "compare", "what-if-changed", "working", "acidity", "shelf", "convert-alcohol",
+    "finish",
+    *(f"finish-{case}" for case in ("stable", "sweeten", "blend", "carbonate", "bottle")),
+]  # fmt: skip
+DARK = [
+    "musts", "plan", "compare", "what-if-changed", "new-must", "shelf", "finish",
+    "finish-carbonate",
+]  # fmt: skip
 PICTURES = [
     "musts", "plan", "plan-us-units", "plan-fruit", "compare", "compare-beside", "compare-some",
     "what-if", "what-if-changed", "protocols",

@@ -89,6 +89,15 @@ def test_an_empty_cellar_can_stay_empty(tmp_path: Path):
     compose.close()
 
 
+def test_ctrl_c_is_heeded_while_the_forecast_is_still_being_compiled(tmp_path: Path, monkeypatch):
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path / "nothing_compiled_yet"))
+    with serving(tmp_path, "--port", "0") as address:
+        with urllib.request.urlopen(f"{address}/health", timeout=20) as answer:
+            assert json.load(answer)["forecast"] == "compiling"
+        began = time.monotonic()
+    assert time.monotonic() - began < 5
+
+
 def test_an_open_connection_does_not_keep_serve_from_closing(tmp_path: Path):
     with serving(tmp_path, "--port", "0") as address:
         caller = http.client.HTTPConnection(address.removeprefix("http://"), timeout=10)

@@ -39,7 +39,10 @@ MARKS = (
 )
 # Numbers of the JSON that stand for themselves: the ends of a range (given with the figure they
 # belong to), what the maker or the protocol typed, and the pH that was measured.
-NO_FIGURE = re.compile(r"(^|\.)(ranges|trigger_rule)(\.|\[|$)|(^|\.)must\.(temperature_c|ph)$")
+# A line along time (acid.ph) is not taken apart point by point: its lowest, acid.trough, is.
+NO_FIGURE = re.compile(
+    r"(^|\.)(ranges|trigger_rule)(\.|\[|$)|(^|\.)must\.(temperature_c|ph)$|(^|\.)acid\.ph\."
+)
 
 
 def mustwright(*arguments: str, stdin: str | None = None) -> subprocess.CompletedProcess[str]:

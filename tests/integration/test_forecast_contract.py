@@ -80,6 +80,24 @@ def test_without_times_it_looks_six_weeks_ahead():
     assert len(told["gravity"]["p50"]) == len(told["times_h"])
 
 
+def test_ph_is_a_band_with_its_trough_its_note_and_its_odds(told):
+    """The measured example carries a pH; the acid make-up stands in, and that is said."""
+    assert list(told["ph"]) == [*QUANTILES, "below_2_9"]
+    for k in range(3):
+        values = [told["ph"][q][k] for q in QUANTILES]
+        assert values == sorted(values)
+        assert min(values) >= 2.9
+        assert 0 <= told["ph"]["below_2_9"][k] <= 1
+    trough = told["ph_trough"]
+    assert list(trough["band"]) == list(trough["expected_h"]) == QUANTILES
+    assert {"chance_below_floor", "below_2_9", "risk", "floor"} <= set(trough)
+    assert "measured before the yeast" in told["ph_note"]
+    beside = told["sticking_by_acid"]
+    assert list(beside["odds_factor"]) == list(beside["chance_of_sticking"])
+    assert beside["odds_factor"]["p05"] >= 1
+    assert "ph" not in answer("--at", "16,64,112", "--no-ph")
+
+
 def test_readings_bend_it(tmp_path, told):
     slow = tmp_path / "slow.csv"
     start = told["gravity"]["p95"][0]

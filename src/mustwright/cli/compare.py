@@ -19,6 +19,7 @@ from mustwright.cli.sheets import (
 if TYPE_CHECKING:
     from mustwright.nutrition.choose import Verdict
     from mustwright.nutrition.feeding_plan import FeedingPlan
+    from mustwright.services.acid.risk import AcidRisk
     from mustwright.services.outcome import Outcome
     from mustwright.services.plan import Comparison
 
@@ -42,6 +43,7 @@ def compare_command(
     file: str, protocols: tuple[str, ...], forecast: bool, explain: bool, as_json: bool
 ) -> None:
     """Compare feeding protocols on the must in FILE."""
+    from mustwright.services.acid.risk import acid_of_comparison
     from mustwright.services.outcome import foresee_comparison
     from mustwright.services.plan import compare
     from mustwright.services.report import comparison_data, comparison_working
@@ -51,7 +53,7 @@ def compare_command(
     result = compare(text, ids or None, own, name)
     if forecast:
         say_when_compiling()
-        result = foresee_comparison(result)
+        result = acid_of_comparison(foresee_comparison(result))
     if as_json:
         print_json(comparison_data(result, explain))
         return
@@ -69,10 +71,12 @@ def comparison_lines(result: Comparison) -> list[str]:
         f"{'days after pitch':34s} " + _axis(),
     ]
     outcomes = result.outcomes or (None,) * len(result.plans)
+    acid = result.acid or (None,) * len(result.plans)
     pairs = sorted(
-        zip(result.plans, result.verdicts, outcomes, strict=True), key=lambda pair: -pair[1].points
+        zip(result.plans, result.verdicts, outcomes, acid, strict=True),
+        key=lambda pair: -pair[1].points,
     )
-    for plan, _, _ in pairs:
+    for plan, *_ in pairs:
         mark = "*" if plan.protocol == result.suits_best else " "
         n = plan.nitrogen
         lines.append(
@@ -80,8 +84,8 @@ def comparison_lines(result: Comparison) -> list[str]:
             f"{n.total_mg_l.value:4.0f} of {n.demand_mg_l.value:.0f}"
         )
     lines.append("  A feed of mostly ammonium is A, mostly amino o; * suits best.")
-    for plan, verdict, outcome in pairs:
-        lines += ["", *_paragraph(plan, verdict, outcome)]
+    for plan, verdict, outcome, risk in pairs:
+        lines += ["", *_paragraph(plan, verdict, outcome, risk)]
     if result.warnings:
         lines += ["", "Mind", *(f"  - {warning}" for warning in result.warnings)]
     return lines
@@ -103,13 +107,23 @@ def _feeds_on_axis(plan: FeedingPlan) -> str:
     return "".join(row)
 
 
-def _paragraph(plan: FeedingPlan, verdict: Verdict, outcome: Outcome | None) -> list[str]:
-    from mustwright.cli.plan import bound_lines, hours_text, nitrogen_lines, outcome_lines
+def _paragraph(
+    plan: FeedingPlan, verdict: Verdict, outcome: Outcome | None, acid: AcidRisk | None
+) -> list[str]:
+    from mustwright.cli.plan import (
+        acid_lines,
+        bound_lines,
+        hours_text,
+        nitrogen_lines,
+        outcome_lines,
+    )
 
     lines = [f"{plan.protocol_name} ({plan.protocol})"]
     lines += nitrogen_lines(plan)
     if outcome:
         lines += outcome_lines(outcome)
+    if acid:
+        lines += acid_lines(acid)
     for feed in plan.feeds:
         grams = ", ".join(f"{i.grams.value:g} g {i.nutrient}" for i in feed.items) or "nothing"
         about = "" if feed.expected_h.low is None else "about "

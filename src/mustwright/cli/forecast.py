@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -29,6 +29,7 @@ SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
 @click.option("--at", metavar="HOURS", help="Hours after pitch, as 16,64,112.")
 @click.option("--members", type=int, default=2000, show_default=True, help="Size of the ensemble.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Same seed, same answer.")
+@click.option("--no-ph", is_flag=True, help="Leave out the pH.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def forecast_command(
     file: str,
@@ -37,6 +38,7 @@ def forecast_command(
     at: str | None,
     members: int,
     seed: int,
+    no_ph: bool,
     as_json: bool,
 ) -> None:
     """Forecast the must in FILE."""
@@ -50,8 +52,9 @@ def forecast_command(
 
     chosen = "none" if none else (ids[0] if ids else None)
     result = forecast(
-        text, chosen, own, readings=csv, at_h=hours, members=members, seed=seed, name=name
-    )
+        text, chosen, own, readings=csv, at_h=hours, members=members, seed=seed, name=name,
+        with_ph=not no_ph,
+    )  # fmt: skip
     if as_json:
         print_json(forecast_data(result))
         return
@@ -87,10 +90,33 @@ def forecast_lines(result: ForecastResult) -> list[str]:
     if result.plan:
         for feed, outcome in zip(result.plan.feeds, run.feeds, strict=True):
             lines.append(f"  {feed.name}: {_days(outcome.expected_h)}")
+    if result.with_ph:
+        lines += ["", *ph_lines(result)]
     if run.verdict:
         lines += ["", run.verdict.message]
     lines += ["", *(f"  - {warning}" for warning in result.warnings)]
     return lines
+
+
+def ph_lines(result: ForecastResult) -> list[str]:
+    """The acid of a forecast as text; its odds on a line of their own."""
+    from mustwright.services.acid.path_report import ph_data
+
+    told: Any = ph_data(result.ph, result.forecast.times_h, result.forecast.chance_of_sticking)
+    if told["ph"] is None:
+        return [told["ph_note"]]
+    trough, beside = told["ph_trough"], told["sticking_by_acid"]
+    odds, chance = beside["odds_factor"], beside["chance_of_sticking"]
+    when = trough["expected_h"]
+    return [
+        f"pH: lowest {trough['words']}, reached by day {when['p50'] / 24:.1f} "
+        f"({when['p05'] / 24:.1f} to {when['p95'] / 24:.1f}); crash risk {trough['risk']}: "
+        f"{trough['chance_below_floor']:.0%} under {trough['floor']:g}, "
+        f"{trough['below_2_9']:.0%} below 2.9",
+        f"  {told['ph_note']}",
+        f"  Potassium and low pH: odds of sticking x {odds['p05']:.2g} to {odds['p95']:.2g}, "
+        f"which would make it {chance['p05']:.0%} to {chance['p95']:.0%}",
+    ]
 
 
 def _days(band: Band) -> str:

@@ -37,6 +37,14 @@ COMMANDS: dict[str, Row] = {
     "forecast": Row(
         "mustwright.cli.forecast", "forecast_command", "What a must will do, with its doubt."
     ),
+    "acidity": Row(
+        "mustwright.cli.acidity", "acidity_command", "pH, its trough, the salt that steadies it."
+    ),
+    "finish": Row(
+        "mustwright.cli.finish",
+        "finish_command",
+        "From dry to bottle: stable, sulfite, sweeten, ...",
+    ),
     "convert": Row("mustwright.cli.convert", "command", "A value in another unit or scale."),
     "protocols": Row(
         "mustwright.cli.protocols", "protocols_command", "List, show, check and keep protocols."

@@ -18,6 +18,7 @@ from mustwright.cli.sheets import (
 
 if TYPE_CHECKING:
     from mustwright.nutrition.feeding_plan import Feed, FeedingPlan
+    from mustwright.services.acid.risk import AcidRisk
     from mustwright.services.ground import MustResult
     from mustwright.services.outcome import Outcome
     from mustwright.services.plan import PlanResult
@@ -34,6 +35,7 @@ def plan_command(
     file: str, protocol: str | None, forecast: bool, explain: bool, as_json: bool
 ) -> None:
     """Plan the must in FILE (a must sheet; - reads standard input)."""
+    from mustwright.services.acid.risk import acid_of_plan
     from mustwright.services.outcome import foresee_plan
     from mustwright.services.plan import plan
     from mustwright.services.report import plan_data, plan_working
@@ -43,7 +45,7 @@ def plan_command(
     result = plan(text, ids[0] if ids else None, own, name)
     if forecast:
         say_when_compiling()
-        result = foresee_plan(result)
+        result = acid_of_plan(foresee_plan(result))
     if as_json:
         print_json(plan_data(result, explain))
         return
@@ -75,6 +77,9 @@ def plan_lines(result: PlanResult) -> list[str]:
     for row in result.plan.balance:
         values = (row.need_mg_l, row.must_mg_l, row.rehydration_mg_l, row.plan_mg_l, row.short_mg_l)
         lines.append(f"  {row.nutrient:12s}" + "".join(f"{_amount(f):>10s}" for f in values))
+    if result.acid:
+        lines.append(potassium_line(result.acid))
+        lines += ["", *(line.strip() for line in acid_lines(result.acid))]
     if result.warnings:
         lines += ["", "Mind"]
         lines += [f"  - {warning}" for warning in result.warnings]
@@ -130,6 +135,32 @@ def outcome_lines(outcome: Outcome) -> list[str]:
     if outcome.against_best:
         lines.append(f"  Against the one that suits best: {outcome.against_best}")
     return lines
+
+
+def acid_lines(acid: AcidRisk) -> list[str]:
+    """What the plan does to the acid, in one line, and what a low pH may do to the odds."""
+    lines = [
+        f"  pH: lowest {acid.trough.words}, crash risk {acid.risk} "
+        f"({acid.chance_below_floor.value:.0%} under {acid.floor.value:g})"
+        + ("" if acid.measured else "; from the recipe alone, measure it")
+    ]
+    odds = acid.odds_factor
+    if odds.high is not None and odds.high >= 1.1:
+        lines.append(
+            f"  Not in the chance above: too little potassium for the acid may multiply the odds "
+            f"of sticking by {odds.low:.2g} to {odds.high:.2g}"
+        )
+    return lines
+
+
+def potassium_line(acid: AcidRisk) -> str:
+    """Potassium against the acid at the trough, as a line of the balance."""
+    ratio = acid.potassium_ratio
+    return (
+        f"  K : H at the trough {ratio.value:.0f} ({ratio.low:.0f} to {ratio.high:.0f}) mol/mol; "
+        f"the published ratio asks for {acid.potassium_needed_mg_l.low:.0f} to "
+        f"{acid.potassium_needed_mg_l.high:.0f} mg/L (see `mustwright acidity`)"
+    )
 
 
 def _feed_lines(feed: Feed) -> list[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import socket
-from contextlib import suppress
 
 import click
 
@@ -44,23 +43,23 @@ def serve(
 
         ask_passphrase(compose.ledger, new_passphrase)
     listener = listen("0.0.0.0" if lan else LOOPBACK[host], port)
-    from mustwright.web.server import run
+    from mustwright.web.server import ToldToStop, run
 
     if not no_seed:
         seed_demo(compose.cellar)
     shown = f"[{host}]" if ":" in host else host
     address = f"http://{shown}:{listener.getsockname()[1]}/"
     access = None
-    with suppress(KeyboardInterrupt):
-        click.echo(f"Mustwright is open at {address} (Ctrl-C closes it)")
-        if lan:
-            from mustwright.cli.lan import lan_access, show_code
+    told = ToldToStop()
+    click.echo(f"Mustwright is open at {address} (Ctrl-C closes it)")
+    if lan:
+        from mustwright.cli.lan import lan_access, show_code
 
-            access = lan_access(listener.getsockname()[1], names)
-            show_code(access.address)
-        compose.begin_forecasting()
-        _collect_seldom()
-        run(compose, listener, access)
+        access = lan_access(listener.getsockname()[1], names)
+        show_code(access.address)
+    compose.begin_forecasting()
+    _collect_seldom()
+    run(compose, listener, told, access)
 
 
 def _collect_seldom() -> None:

@@ -179,8 +179,16 @@ def fermentations(
     at_h: Floats | None = None,
     readings: Sequence[Reading] | None = None,
     prior: Population | None = None,
+    also_h: Floats | None = None,
 ) -> Drawn:
-    """The members of a `forecast` themselves; parameters as there."""
+    """The members of a `forecast` themselves; parameters as there.
+
+    Parameters
+    ----------
+    also_h : ndarray or None
+        More times to keep in the run, not in the bands; those past the last time are left out.
+        On half hours they change no band [h].
+    """
     if not 32 <= members <= 100_000:
         raise InputError("members", "32 to 100000", members)
     conditions = conditions or Conditions()
@@ -194,7 +202,8 @@ def fermentations(
         z = members_.draw(members, seed)
     wanted = _times(conditions, at_h)
     end = max(conditions.horizon_h, float(wanted.max()))
-    kept = np.unique(np.concatenate([wanted, [end - 24.0, end]]))
+    also = np.zeros(0) if also_h is None else also_h[also_h <= end]
+    kept = np.unique(np.concatenate([wanted, also, [end - 24.0, end]]))
     built = members_.build(must, conditions, z, who)
     run = simulate.run(built, conditions, feeds, kept, must.gravity)
     return Drawn(run, wanted, z, who, conditions, verdict, seed)

@@ -8,6 +8,9 @@ from pathlib import Path
 
 COMPILED = "compiled"  # folder under the maker's data where the source's own cannot be written
 
+PACKAGE = Path(__file__).parents[1]
+COMPILED_MODULES = ("kinetics/ensemble", "must/acidity/kernel")
+
 _LOCK = threading.Lock()
 _READY = threading.Event()
 _FAILED = threading.Event()
@@ -54,8 +57,11 @@ def is_compiled() -> bool:
     if _READY.is_set():
         return True
     kept = os.environ.get("NUMBA_CACHE_DIR")
-    folders = [Path(kept)] if kept else [Path(__file__).parent / "__pycache__"]
-    return any(any(f.rglob("ensemble.*.nbi")) for f in folders if f.is_dir())
+    for module in COMPILED_MODULES:
+        folder = Path(kept) if kept else (PACKAGE / module).parent / "__pycache__"
+        if not (folder.is_dir() and any(folder.rglob(f"{Path(module).name}.*.nbi"))):
+            return False
+    return True
 
 
 def leave_a_core() -> None:
@@ -84,7 +90,10 @@ def warm_up(cache_folder: Path | None = None) -> None:
             setattr(config, "CACHE_DIR", str(cache_folder))  # noqa: B010 (untyped module)
         from mustwright.kinetics.forecast import forecast
         from mustwright.kinetics.inputs import MustAtPitch, Reading
+        from mustwright.must.acidity.balance import base_to_ph, solution, solve_ph
 
         must = MustAtPitch.from_brix(20.0, 10.0, amino_n_mg_l=150.0)
         forecast(must, members=32, readings=[Reading(24.0, brix=18.0)])
+        acid = solution({"gluconic": 0.005}, 0.002)
+        base_to_ph(acid, solve_ph(acid))
         _READY.set()

@@ -46,6 +46,8 @@ LOT_FACTS: dict[str, tuple[float, float, str]] = {
     "magnesium_mg_kg": (0, 20000, "measured magnesium of this lot"),
     "zinc_mg_kg": (0, 1000, "measured zinc of this lot"),
     "ph": (2, 9, "measured pH of this lot"),
+    "titratable_acid_meq_kg": (0, 2000, "measured titratable acid of this lot"),
+    "alkalinity_meq_kg": (0, 20, "alkalinity of this water; 50 mg/L as CaCO3 is 1"),
     "fermentable_pct_of_sugars": (0, 100, "share of the sugars that this yeast ferments"),
     "refuse_pct": (0, 95, "stones, skins and stems of this lot"),
 }

@@ -13,6 +13,7 @@ from mustwright.nutrition.balance import (
     from_nutrient,
     wants,
 )
+from mustwright.nutrition.cost import cost_of
 from mustwright.nutrition.feeding_plan import (
     Bound,
     Feed,
@@ -93,7 +94,7 @@ class _Planner:
         feeds = tuple(self._feed(i, grams[i]) for i in range(len(self.slots)))
         nitrogen = self._nitrogen(feeds)
         breaches, free = self._why_not(solution)
-        cost, note = self._cost(grams)
+        cost, note = cost_of(self.jars, grams)
         items = [(item, feed) for feed in feeds for item in feed.items]
         brought = [
             from_nutrient(self._jar(item.nutrient), item.grams, self.volume) for item, _ in items
@@ -296,27 +297,6 @@ class _Planner:
             short,
             share,
         )
-
-    def _cost(self, grams: Floats) -> tuple[Figure | None, str]:
-        parts: dict[str, Figure] = {}
-        unknown = []
-        for j, jar in enumerate(self.jars):
-            mass = float(grams[:, j].sum()) if grams.size else 0.0
-            if mass <= 0:
-                continue
-            if jar.price_per_kg is None:
-                unknown.append(jar.name)
-                continue
-            parts[jar.name] = Figure(
-                mass * jar.price_per_kg / 1000,
-                "money",
-                "grams x typed price per kg / 1000",
-                ARITHMETIC,
-                {"grams": mass, "price_per_kg": jar.price_per_kg},
-            )
-        if unknown:
-            return None, f"no price stated for {', '.join(unknown)}"
-        return total(parts, "money"), ""
 
     # What stands in the way --------------------------------------------------------------------
 

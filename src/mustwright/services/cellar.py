@@ -140,10 +140,10 @@ def _read_own(text: str) -> Protocol:
 
 def own_protocols(cellar: Cellar) -> dict[str, Protocol]:
     """The maker's own protocols that can be read, by id."""
-    return _own(tuple(record.text for record in cellar.protocols()))
+    return protocols_in(tuple(record.text for record in cellar.protocols()))
 
 
-def _own(texts: tuple[str, ...]) -> dict[str, Protocol]:
+def protocols_in(texts: tuple[str, ...]) -> dict[str, Protocol]:
     found = {}
     for text in texts:
         try:
@@ -195,7 +195,7 @@ def compared(text: str, name: str, own_texts: tuple[str, ...]) -> Comparison:
     with warnings.catch_warnings():
         # The search for an alcohol tries musts outside every formula's range on its way.
         warnings.simplefilter("ignore", ValidityWarning)
-        return compare(text, None, _own(own_texts), name)
+        return compare(text, None, protocols_in(own_texts), name)
 
 
 def compare_text(cellar: Cellar, text: str, name: str, protocols: Sequence[str] = ()) -> Comparison:
@@ -212,7 +212,7 @@ def compare_text(cellar: Cellar, text: str, name: str, protocols: Sequence[str] 
     known = [plan.protocol for plan in full.plans]
     for one in protocols:
         if one not in known:
-            protocol_called(one, _own(key[2]))
+            protocol_called(one, protocols_in(key[2]))
     return picked_of(full, protocols)
 
 
@@ -229,8 +229,11 @@ def picked_of(full: Comparison, protocols: Sequence[str]) -> Comparison:
     verdicts = tuple(full.verdicts[i] for i in picked)
     plans = tuple(full.plans[i] for i in picked)
     outcomes = tuple(full.outcomes[i] for i in picked) if full.outcomes else ()
+    acid = tuple(full.acid[i] for i in picked) if full.acid else ()
     suits = plans[best(verdicts)].protocol
-    return replace(full, plans=plans, verdicts=verdicts, suits_best=suits, outcomes=outcomes)
+    return replace(
+        full, plans=plans, verdicts=verdicts, suits_best=suits, outcomes=outcomes, acid=acid
+    )
 
 
 def plan_text(cellar: Cellar, text: str, name: str, protocol: str | None = None) -> PlanResult:
@@ -257,6 +260,7 @@ def plan_out_of(comparison: Comparison, i: int, chosen: bool = False) -> PlanRes
         (*comparison.warnings, *plan.warnings),
         comparison.ground,
         comparison.outcomes[i] if comparison.outcomes else None,
+        comparison.acid[i] if comparison.acid else None,
     )
 
 

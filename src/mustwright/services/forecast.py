@@ -11,10 +11,21 @@ import numpy as np
 from mustwright.errors import InputError
 from mustwright.kinetics import forecast as model
 from mustwright.kinetics.forecast import Band, Forecast
-from mustwright.kinetics.inputs import Conditions, MustAtPitch
+from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Reading
+from mustwright.kinetics.simulate import Run
+from mustwright.kinetics.update import measured
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, protocol_called
+from mustwright.services.acid.path import (
+    PhForecast,
+    follow,
+    measured_start,
+    ph_times,
+    rows_of,
+)
+from mustwright.services.acid.path_report import ph_data
+from mustwright.services.acid.stand_in import acid_must
 from mustwright.services.fermentation import (
     conditions_of,
     feeds_of,
@@ -49,6 +60,10 @@ class ForecastResult:
     ----------
     plan : FeedingPlan or None
         None when nothing is fed.
+    ph : PhForecast or None
+        None where it was not asked for, or where nothing honest can be said of it.
+    with_ph : bool
+        Whether it was asked for.
     """
 
     name: str
@@ -60,6 +75,8 @@ class ForecastResult:
     members: int
     seed: int
     warnings: tuple[str, ...]
+    ph: PhForecast | None = None
+    with_ph: bool = False
 
 
 def forecast(
@@ -72,6 +89,7 @@ def forecast(
     members: int = DEFAULT_MEMBERS,
     seed: int = DEFAULT_SEED,
     name: str = "must",
+    with_ph: bool = True,
 ) -> ForecastResult:
     """Forecast the must of a sheet.
 
@@ -89,6 +107,8 @@ def forecast(
         Fermentations in the ensemble, 32 to 100000.
     seed : int
         0 to 2^31; the same seed gives the same answer.
+    with_ph : bool
+        Carry the acid along as well; no other band depends on it.
 
     Raises
     ------
@@ -103,13 +123,48 @@ def forecast(
     seen = read_readings(readings) if readings is not None else None
     if not 0 <= seed < 2**31:
         raise InputError("seed", "needs a whole number from 0 to 2147483647", seed)
-    run = model.forecast(must, feeds, conditions, members, seed, _times(at_h, conditions), seen)
+    gravities, conditions = _split(seen, conditions)
+    times = _times(at_h, conditions)
+    end = max(conditions.horizon_h, float(times.max()))
+    drawn = model.fermentations(
+        must, feeds, conditions, members, seed, times, gravities,
+        also_h=ph_times(end) if with_ph else None,
+    )  # fmt: skip
+    found = model.sum_up(drawn)
+    ph = _ph(ground, plan, feeds, drawn.run, seed, seen or ()) if with_ph else None
     warnings = (*ground.warnings, *(plan.warnings if plan else ()), *doubts(ground))
-    if run.verdict is not None and not run.verdict.explained:
-        warnings += (run.verdict.message,)
+    if found.verdict is not None and not found.verdict.explained:
+        warnings += (found.verdict.message,)
     return ForecastResult(
-        ground.sheet.name, ground, plan, must, conditions, run, members, seed, warnings
-    )
+        ground.sheet.name, ground, plan, must, conditions, found, members, seed, warnings, ph,
+        with_ph,
+    )  # fmt: skip
+
+
+def _split(
+    seen: Sequence[Reading] | None, conditions: Conditions
+) -> tuple[Sequence[Reading] | None, Conditions]:
+    """Readings for the kinetic members; where only pH was read, nothing but the temperatures."""
+    if seen is None or any(r.as_gravity is not None for r in seen):
+        return seen, conditions
+    if any(r.ph is not None for r in seen):
+        return None, measured(conditions, seen)
+    return seen, conditions
+
+
+def _ph(
+    ground: Ground,
+    plan: FeedingPlan | None,
+    feeds: Sequence[Feed],
+    run: Run,
+    seed: int,
+    seen: Sequence[Reading],
+) -> PhForecast | None:
+    start, later = measured_start(ground, seen)
+    acid = acid_must(ground, rows_of(run.members.count).size, seed, start)
+    if acid is None:
+        return None
+    return follow(ground, plan, feeds, run, acid, seed, later)
 
 
 def _plan(ground: Ground, protocol: str | None, own: Mapping[str, Protocol]) -> FeedingPlan | None:
@@ -147,6 +202,8 @@ def forecast_data(result: ForecastResult) -> dict[str, Any]:
     data["chance_of_dry"] = run.chance_of_dry
     data["residual_sugar_g_l"] = band_data(run.residual_sugar_g_l)
     data["residual_yan_mg_l"] = band_data(run.residual_yan_mg_l)
+    if result.with_ph:
+        data |= ph_data(result.ph, run.times_h, run.chance_of_sticking)
     data["feeds"] = _feeds_data(result)
     if run.verdict is not None:
         data["readings"] = {

@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from mustwright.kinetics.ready import is_ready
 from mustwright.services import cellar as use
+from mustwright.services.acid.risk import acid_of_comparison, acid_of_plan
 from mustwright.services.outcome import foresee_comparison, foresee_plan
 from mustwright.services.plan import Comparison, PlanResult
 from mustwright.services.records import Cellar
@@ -21,9 +22,14 @@ Key = tuple[str, str, tuple[str, ...]]
 
 
 def foreseen_comparison(
-    cellar: Cellar, text: str, name: str, protocols: Sequence[str] = ()
+    cellar: Cellar, text: str, name: str, protocols: Sequence[str] = (), acid: bool = False
 ) -> Comparison:
     """A comparison with what each plan would do; without it while the forecast is compiled.
+
+    Parameters
+    ----------
+    acid : bool
+        With the acid of each plan too, which takes longer than all the rest together.
 
     Raises
     ------
@@ -33,7 +39,8 @@ def foreseen_comparison(
     if not is_ready():
         return bare
     picked = tuple(plan.protocol for plan in bare.plans)
-    return _comparison(use.planned_key(cellar, text, name), picked)
+    key = use.planned_key(cellar, text, name)
+    return _with_acid(key, picked) if acid else _comparison(key, picked)
 
 
 def foreseen_plan(cellar: Cellar, text: str, name: str, protocol: str | None = None) -> PlanResult:
@@ -56,14 +63,21 @@ def foreseen_planned(
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _comparison(key: Key, picked: tuple[str, ...]) -> Comparison:
-    return foresee_comparison(use.picked_of(use.compared(*key), picked), MEMBERS)
+    bare = use.picked_of(use.compared(*key), picked)
+    return foresee_comparison(bare, MEMBERS)
+
+
+@lru_cache(maxsize=KEPT_RESULTS)
+def _with_acid(key: Key, picked: tuple[str, ...]) -> Comparison:
+    return acid_of_comparison(_comparison(key, picked), MEMBERS)
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _plan(key: Key, protocol: str, chosen: bool) -> PlanResult:
     full = use.compared(*key)
     known = [plan.protocol for plan in full.plans]
-    return foresee_plan(use.plan_out_of(full, known.index(protocol), chosen), MEMBERS)
+    bare = use.plan_out_of(full, known.index(protocol), chosen)
+    return acid_of_plan(foresee_plan(bare, MEMBERS), MEMBERS)
 
 
 @lru_cache(maxsize=KEPT_RUNS)

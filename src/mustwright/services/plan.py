@@ -16,6 +16,7 @@ from mustwright.services.ground import Ground, MustResult, ground_of
 from mustwright.yeast.pitch import Pitch, Strain
 
 if TYPE_CHECKING:
+    from mustwright.services.acid.risk import AcidRisk
     from mustwright.services.outcome import Outcome
 
 
@@ -31,6 +32,8 @@ class PlanResult:
         What no protocol changes.
     outcome : Outcome or None
         What it would do, once forecast.
+    acid : AcidRisk or None
+        What it does to the acid, once forecast and where that can be said.
     """
 
     name: str
@@ -44,6 +47,7 @@ class PlanResult:
     warnings: tuple[str, ...]
     ground: Ground
     outcome: Outcome | None = None
+    acid: AcidRisk | None = None
 
 
 @dataclass(frozen=True)
@@ -61,6 +65,7 @@ class Comparison:
     warnings: tuple[str, ...]
     ground: Ground
     outcomes: tuple[Outcome, ...] = ()
+    acid: tuple[AcidRisk, ...] = ()
 
 
 def plan(

@@ -7,10 +7,12 @@ from dataclasses import replace
 from typing import Any
 
 from mustwright.nutrition.feeding_plan import Feed
+from mustwright.services.acid.risk import risk_shape
 from mustwright.services.ground import MustResult
 from mustwright.services.outcome import outcome_shape
 from mustwright.services.plan import Comparison, PlanResult
-from mustwright.working import ARITHMETIC, Figure, figure_data, tidy, unfold
+from mustwright.services.report_parts import ranges_of
+from mustwright.working import ARITHMETIC, Figure, figure_data, unfold
 from mustwright.yeast.pitch import Pitch
 
 
@@ -74,6 +76,7 @@ def _plan_shape(result: PlanResult) -> dict[str, Any]:
         "pitch": _pitch_shape(result.pitch),
         **_feeding_shape(result.plan),
         "outcome": outcome_shape(result.outcome),
+        "acid": risk_shape(result.acid),
         "chosen": result.chosen,
         "why": list(result.verdict.reasons),
         "against": list(result.verdict.against),
@@ -93,12 +96,16 @@ def _comparison_shape(result: Comparison) -> dict[str, Any]:
     must, pitch = _must_shape(result.must), _pitch_shape(result.pitch)
     protocols = []
     outcomes = result.outcomes or (None,) * len(result.plans)
-    for plan, verdict, outcome in zip(result.plans, result.verdicts, outcomes, strict=True):
+    acid = result.acid or (None,) * len(result.plans)
+    for plan, verdict, outcome, risk in zip(
+        result.plans, result.verdicts, outcomes, acid, strict=True
+    ):
         shape = {
             "must": must,
             "pitch": pitch,
             **_feeding_shape(plan),
             "outcome": outcome_shape(outcome),
+            "acid": risk_shape(risk),
             "why": list(verdict.reasons),
             "against": list(verdict.against),
             "suits": verdict.figure,
@@ -125,15 +132,6 @@ def _must_shape(must: MustResult) -> dict[str, Any]:
     shape = {name: getattr(must, name) for name in must.__dataclass_fields__}
     shape["ranges"] = ranges_of(shape)
     return shape
-
-
-def ranges_of(shape: Mapping[str, object]) -> dict[str, list[float | None]]:
-    """Low and high end of every figure that carries a range."""
-    return {
-        name: [tidy(figure.low), tidy(figure.high)]
-        for name, figure in shape.items()
-        if isinstance(figure, Figure) and figure.low is not None and figure.high is not None
-    }
 
 
 def _pitch_shape(pitch: Pitch) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,18 +16,17 @@ from mustwright.must.gravity import (
     gravity_from_brix,
     gravity_from_oechsle,
 )
-from mustwright.must.ingredient import LOT_FACTS, Ingredient, ingredient_called, with_lot_facts
 from mustwright.nutrition.limits import LegalProfile, legal_profile
 from mustwright.nutrition.shelf import Shelf, read_shelf
+from mustwright.services.sheet_ingredients import read_ingredients
+from mustwright.services.sheet_values import mapping, number_within
 from mustwright.services.sheet_warmth import Warmth, read_warmth
 from mustwright.units import parse_quantity, temperature_c, volume_l
 from mustwright.yeast.pitch import Strain, strain_called
 
-STAGES = (PRIMARY, "secondary", "late")
 DEFAULT_TEMPERATURE_C = 20.0
 DEFAULT_STRAIN = "low_demand_neutral"
 DEFAULT_PROFILE = "home"
-INGREDIENT_KEYS = ("kind", "amount", "stage", "parts", "name", "form", "price_per_kg", *LOT_FACTS)
 TABLES: dict[str, tuple[str, ...]] = {
     "must": (
         "name",
@@ -134,7 +133,7 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
     assumptions: list[str] = []
     must = _table(content, "must")
     measured = _measured(_table(content, "measured"), must)
-    portions, parts = _ingredients(must.get("ingredient"), assumptions)
+    portions, parts = read_ingredients(must.get("ingredient"), assumptions)
     target = _target(must, assumptions)
     temperature = _temperature(must, assumptions)
     warmth = read_warmth(must, _table(content, "vessel"), temperature, assumptions)
@@ -229,20 +228,14 @@ def _refuse_unknown(content: Mapping[str, Any]) -> None:
         if key not in TABLES:
             known = ", ".join([*TABLES, "shelf", "name", "notes"])
             raise InputError(key, f"is no table of a must sheet; known: {known}", key)
-        for inner in _mapping(value, key):
+        for inner in mapping(value, key):
             if inner not in TABLES[key]:
                 known = ", ".join(TABLES[key])
                 raise InputError(f"{key}.{inner}", f"is not known; known: {known}", value[inner])
 
 
-def _mapping(value: object, field: str) -> Mapping[str, Any]:
-    if not isinstance(value, Mapping):
-        raise InputError(field, "needs a table", value)
-    return value
-
-
 def _table(content: Mapping[str, Any], name: str) -> Mapping[str, Any]:
-    return _mapping(content.get(name, {}), name)
+    return mapping(content.get(name, {}), name)
 
 
 def _target(must: Mapping[str, Any], assumptions: list[str]) -> Target:
@@ -340,96 +333,6 @@ def _measured(measured: Mapping[str, Any], must: Mapping[str, Any]) -> Measured:
     ph = measured.get("ph", must.get("ph"))
     return Measured(
         brix,
-        _number(measured.get("yan_mg_l"), "measured.yan_mg_l", 0, 2000, "mg N/L"),
-        _number(ph, "measured.ph", 2.0, 8.0, "pH"),
+        number_within(measured.get("yan_mg_l"), "measured.yan_mg_l", 0, 2000, "mg N/L"),
+        number_within(ph, "measured.ph", 2.0, 8.0, "pH"),
     )
-
-
-def _number(value: object, field: str, low: float, high: float, unit: str) -> float | None:
-    if value is None:
-        return None
-    requirement = f"needs a number from {low:g} to {high:g} ({unit})"
-    if isinstance(value, bool) or not isinstance(value, (int, float, str)):
-        raise InputError(field, requirement, value)
-    try:
-        number = float(str(value).replace(",", ".").lower().removesuffix("mg/l").strip())
-    except ValueError:
-        raise InputError(field, requirement, value) from None
-    if not low <= number <= high:
-        raise InputError(field, requirement, value)
-    return number
-
-
-def _ingredients(
-    content: object, assumptions: list[str]
-) -> tuple[tuple[Portion, ...], tuple[float, ...]]:
-    if content is None:
-        return (), ()
-    if not isinstance(content, Sequence) or isinstance(content, str) or len(content) > 40:
-        raise InputError(
-            "must.ingredient", "needs one to forty [[must.ingredient]] tables", content
-        )
-    portions, parts = [], []
-    for i, entry in enumerate(content):
-        portion, part = _ingredient(
-            _mapping(entry, f"must.ingredient[{i}]"), f"must.ingredient[{i}]", assumptions
-        )
-        portions.append(portion)
-        parts.append(part)
-    _water_for_open_volume(portions, parts, assumptions)
-    return tuple(portions), tuple(parts)
-
-
-def _ingredient(
-    entry: Mapping[str, Any], field: str, assumptions: list[str]
-) -> tuple[Portion, float]:
-    for key in entry:
-        if key not in INGREDIENT_KEYS:
-            raise InputError(
-                f"{field}.{key}", f"is not known; known: {', '.join(INGREDIENT_KEYS)}", entry[key]
-            )
-    generic, note = ingredient_called(entry.get("kind"), f"{field}.kind")
-    assumptions.append(note)
-    facts = {key: entry[key] for key in entry if key in LOT_FACTS}
-    lot, notes = with_lot_facts(generic, facts, field)
-    assumptions.extend(notes)
-    stage = str(entry.get("stage", PRIMARY)).strip().lower()
-    if stage not in STAGES:
-        raise InputError(f"{field}.stage", f"needs one of {', '.join(STAGES)}", entry["stage"])
-    part = _number(entry.get("parts"), f"{field}.parts", 0.001, 1000, "parts by mass") or 1.0
-    kg, origin = _amount(entry.get("amount"), f"{field}.amount", lot, assumptions)
-    if origin != "typed" and stage != PRIMARY:
-        raise InputError(
-            f"{field}.amount", f"needs an amount: a {stage} ingredient is not solved", origin
-        )
-    return Portion(lot, kg, stage, str(entry.get("name") or entry["kind"]), origin), part
-
-
-def _amount(
-    value: object, field: str, lot: Ingredient, assumptions: list[str]
-) -> tuple[float, str]:
-    if isinstance(value, str) and value.strip().lower() in ("solve", "fill"):
-        return 0.0, value.strip().lower()
-    quantity = parse_quantity(value, field)
-    assumptions.append(quantity.assumed)
-    kg = quantity.value * (lot.density_kg_l if quantity.dimension == "volume" else 1.0)
-    if quantity.dimension in ("mass", "volume") and 1e-6 <= kg <= 1e6:
-        return kg, "typed"
-    raise InputError(
-        field,
-        "needs an amount of 1 mg to 1000000 kg such as '2 kg' or '3 L', \"solve\" or \"fill\"",
-        value,
-    )
-
-
-def _water_for_open_volume(
-    portions: list[Portion], parts: list[float], assumptions: list[str]
-) -> None:
-    """Honey to solve for and nothing to fill with: the rest is water, and said so."""
-    origins = [p.origin for p in portions]
-    wet = any(p.ingredient.form in ("water", "juice") for p in portions)
-    if "solve" in origins and "fill" not in origins and not wet:
-        water, _ = ingredient_called("water", "must.ingredient")
-        portions.append(Portion(water, 0.0, PRIMARY, "water", "fill"))
-        parts.append(1.0)
-        assumptions.append("must.ingredient: nothing to fill with, so water was added as 'fill'")

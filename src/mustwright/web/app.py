@@ -17,9 +17,11 @@ from mustwright.web.access import Access, Locked
 from mustwright.web.api import batches
 from mustwright.web.guards import BodyLimit, SameOrigin, SecurityHeaders
 from mustwright.web.pages import (
+    acidity,
     batch,
     compare,
     convert,
+    finish,
     health,
     home,
     login,
@@ -33,8 +35,8 @@ from mustwright.web.pages import (
 )
 
 PAGES = (
-    home, health, login, batch, must_form, must_text, compare, what_if, plan, protocols, shelf,
-    convert, sources,
+    home, health, login, batch, must_form, must_text, compare, what_if, acidity, plan, protocols,
+    shelf, convert, finish, sources,
 )  # fmt: skip
 
 

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import socket
+import sys
+import threading
 
 import uvicorn
 
@@ -12,12 +16,41 @@ from mustwright.web.access import Access
 from mustwright.web.app import create_app
 
 
-def run(compose: Compose, listener: socket.socket, access: Access | None = None) -> None:
+class ToldToStop:
+    """Ctrl-C from the moment this is made: remembered, not raised into whatever runs just then.
+
+    Only the main thread can make one.
+    """
+
+    def __init__(self) -> None:
+        self._told = threading.Event()
+        signal.signal(signal.SIGINT, lambda *_: self._told.set())
+
+    def __bool__(self) -> bool:
+        return self._told.is_set()
+
+
+class _Server(uvicorn.Server):
+    """A server that also heeds a Ctrl-C that came before it was up."""
+
+    told: ToldToStop
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        if self.told:
+            self.should_exit = True
+
+
+def run(
+    compose: Compose, listener: socket.socket, told: ToldToStop, access: Access | None = None
+) -> None:
     """Serve until told to stop; open connections get two seconds to finish.
 
-    The forecast is compiled meanwhile, in a thread of its own.
+    The forecast is compiled meanwhile, in a thread of its own. Where that is still at it when the
+    pages are closed, the process ends at once: nothing waits for a compiler, and all that was
+    acknowledged is on the disk by then.
     """
-    warm_up_behind(cache_folder(compose.home))
+    compiling = warm_up_behind(cache_folder(compose.home))
     config = uvicorn.Config(
         create_app(compose, access),
         access_log=False,
@@ -26,4 +59,11 @@ def run(compose: Compose, listener: socket.socket, access: Access | None = None)
         server_header=False,
         timeout_graceful_shutdown=2,
     )
-    uvicorn.Server(config).run(sockets=[listener])
+    server = _Server(config)
+    server.told = told
+    server.run(sockets=[listener])
+    compose.close()
+    if compiling.is_alive():
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(0)

@@ -70,7 +70,9 @@ NUTRIENT_FIGURES = {
 LIMITED = {"ammonium_phosphate", "ammonium_sulfate", "thiamine_hydrochloride", "yeast_cell_walls"}
 MARKS = ("common practice, no source", "from memory", "arithmetic", "assumed:")
 STRAIN_CODE = re.compile(r"\b[A-Z]{1,3}-?\d{2,4}\b")
-FILES = ("nutrients", "requirements", "demand", "strains", "pitch", "cautions")
+FILES = (
+    "finishing", "nutrients", "requirements", "demand", "strains", "pitch", "cautions", "acids",
+)  # fmt: skip
 
 RECORDS = [r for content in data.folder("ingredients").values() for r in content["record"]]
 NUTRIENTS = {r["id"]: r for r in data.load("nutrients")["nutrient"]}

@@ -266,3 +266,14 @@ def test_redrawing_is_quick(client):
         client.get(f"{MUST}/what-if?temperature={20 + k}.5&fragment=1")
         seconds.append(time.perf_counter() - began)
     assert min(seconds) < 0.15
+
+
+def test_the_risk_of_a_ph_crash_comes_when_asked_for(client):
+    ready.warm_up()
+    plain = client.get(f"{MUST}/compare").text
+    asked = client.get(f"{MUST}/compare?acid=yes").text
+    assert "pH under 3.2" not in plain
+    assert f'href="{MUST}/compare?acid=yes"' in plain
+    assert "pH under 3.2" in asked
+    assert f'href="{MUST}/compare?acid=yes"' not in asked
+    assert '<input type="hidden" name="acid" value="yes">' in asked

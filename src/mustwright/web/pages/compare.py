@@ -11,6 +11,7 @@ from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ready import state
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.services import cellar as use
+from mustwright.services.acid.risk import AcidRisk
 from mustwright.services.fermentation import nothing_to_ferment
 from mustwright.services.foreseen import foreseen_comparison
 from mustwright.services.outcome import Outcome, doubts
@@ -34,6 +35,7 @@ BANDS_FOR_ALL = 3  # with so few protocols each gets its band
 NAMED = 5  # and with so few each its own colour and dash
 PICKED = 2
 OUTCOMES = ("Dry after, days", "Sticks", "Sugar left, g/L", "Nitrogen left, mg N/L", "Warmest, °C")
+ACID = "pH under 3.2"
 COLUMNS = (
     "Ammonium added, mg N/L",
     "Amino added, mg N/L",
@@ -49,12 +51,18 @@ def compare_page(
     slug: str,
     protocol: Annotated[list[str] | None, Query()] = None,
     beside: Annotated[list[str] | None, Query()] = None,
+    acid: str = "",
 ) -> HTMLResponse:
-    """All protocols on one must, or those asked for; `beside` are drawn with their bands."""
+    """All protocols on one must, or those asked for; `beside` are drawn with their bands.
+
+    With `acid` the chance that the pH crashes stands beside each, which takes a moment longer.
+    """
     cellar: Cellar = request.app.state.compose.cellar
     record = cellar.sheet(slug)
     try:
-        result = foreseen_comparison(cellar, record.text, record.name, protocol or ())
+        result = foreseen_comparison(
+            cellar, record.text, record.name, protocol or (), acid=acid == "yes"
+        )
     except InputError as error:
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise
@@ -62,6 +70,7 @@ def compare_page(
     order = _best_first(result)
     plans = [result.plans[i] for i in order]
     outcomes = [result.outcomes[i] for i in order] if result.outcomes else [None] * len(plans)
+    risks = [result.acid[i] for i in order] if result.acid else [None] * len(plans)
     thirds = [
         use.third_break(result, plan, outcome)
         for plan, outcome in zip(plans, outcomes, strict=True)
@@ -104,14 +113,15 @@ def compare_page(
                 "grams": _grams(result.plans[i], jars),
                 "ledger": ledger_of(use.plan_out_of(result, i), third),
                 "outcome": outcome,
-                "figures": _figures(outcome),
+                "figures": _figures(outcome, acid),
             }
-            for i, third, outcome in zip(order, thirds, outcomes, strict=True)
+            for i, third, outcome, acid in zip(order, thirds, outcomes, risks, strict=True)
         ],
         jars=jars,
         columns=[
             "Suits, of 100",
             *(OUTCOMES if result.outcomes else ()),
+            *((ACID,) if result.outcomes and result.acid else ()),
             "Cost",
             *(f"{name}, g" for _, name in jars),
             *COLUMNS,
@@ -144,7 +154,7 @@ def _curves(result: Comparison, order: list[int], picked: list[str]) -> list[Cur
     return drawn
 
 
-def _figures(outcome: Outcome | None) -> list[tuple[str, Figure]]:
+def _figures(outcome: Outcome | None, acid: AcidRisk | None) -> list[tuple[str, Figure]]:
     if outcome is None:
         return []
     figures = (
@@ -154,7 +164,8 @@ def _figures(outcome: Outcome | None) -> list[tuple[str, Figure]]:
         outcome.residual_yan_mg_l,
         outcome.peak_temperature_c,
     )
-    return list(zip(OUTCOMES, figures, strict=True))
+    found = list(zip(OUTCOMES, figures, strict=True))
+    return [*found, (ACID, acid.chance_below_floor)] if acid else found
 
 
 def _best_words(result: Comparison) -> str:

@@ -26,6 +26,7 @@ DECIMALS = {
     "Baume": 2,
     "% vol": 1,
     "mg N/L": 0,
+    "pH": 1,
     "g/L": 2,
     "kg/m3": 1,
     "money": 2,
@@ -38,6 +39,7 @@ DECIMALS = {
     "g/L sugar": 1,
 }
 LOOKED_DAYS = 42  # how far a forecast looks
+SHARES = ("chance", "of the sugar used")
 UNIT_SHOWN = {"chance": "", "SG 20/20": "", "SG": "", "C": "°C", "money": "", "kg/m3": "kg/m³"}
 NARROWEST = 0.015  # a range under 1.5 % is noise beside what a maker can weigh or measure
 
@@ -54,11 +56,13 @@ def number(value: float, unit: str = "") -> str:
     """
     if not math.isfinite(value):
         return f"{LOOKED_DAYS}+" if unit == "days" else "never"
-    if unit == "chance":
+    if unit in SHARES:
         return f"{100 * value:.0f} %"
     if unit in DECIMALS:
-        if unit == "g" and 0 < abs(value) < 0.1:
+        if unit == "g" and 0 < abs(value) < 1:
             return f"{value:.2g}"
+        if unit == "mL" and 0 < abs(value) < 20:
+            return f"{float(f'{value:.1f}'):g}"
         if unit == "g/L" and abs(value) >= 20:
             return f"{value:.0f}"
         return f"{value:.{DECIMALS[unit]}f}"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
@@ -11,6 +13,7 @@ from mustwright.nutrition.feeding_plan import Feed
 from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.services import cellar as use
 from mustwright.services.fermentation import nothing_to_ferment
+from mustwright.services.finish.mead_now import MeadNow
 from mustwright.services.foreseen import foreseen_plan
 from mustwright.services.outcome import doubts
 from mustwright.services.plan import PlanResult
@@ -61,6 +64,7 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         balance_narrow=balance_picture(result.plan.balance, result.plan.nitrogen, narrow=True),
         feed_cautions=_cautions(result.plan.feeds),
         protocols=names(cellar),
+        finish=_finish(result),
     )
 
 
@@ -88,9 +92,16 @@ def forecast_view(result: PlanResult) -> dict[str, object] | None:
 
 
 def ledger_of(result: PlanResult, third: Figure) -> Ledger:
-    """Every figure of a plan, numbered in the same order wherever it is shown."""
-    ledger = Ledger.over(plan_working(result).items())
+    """Every figure of a plan, numbered in the same order wherever it is shown.
+
+    Acid comes last, since a comparison has it only when asked.
+    """
+    working = plan_working(result)
+    acid = [place for place in working if place.split(".")[0] == "acid"]
+    ledger = Ledger.over((place, figure) for place, figure in working.items() if place not in acid)
     ledger.number(third, "a third of the sugar gone")
+    for place in acid:
+        ledger.number(working[place], place)
     return ledger
 
 
@@ -98,6 +109,16 @@ def names(cellar: Cellar) -> list[tuple[str, str]]:
     """Every protocol there is, by id and name: built-in ones, then the maker's own."""
     everything = {**built_in_protocols(), **use.own_protocols(cellar)}
     return [(p.id, p.name if p.built_in else f"{p.name} (own)") for p in everything.values()]
+
+
+def _finish(result: PlanResult) -> str:
+    """Where this must is finished: what is known of it before anyone has measured the mead."""
+    start = MeadNow(
+        volume_l=result.must.volume_l.value,
+        original_gravity=result.must.gravity.value,
+        profile=result.profile.id,
+    )
+    return f"/finish?{urlencode(start.typed())}"
 
 
 def _ingredients(result: PlanResult, units: tuple[str, str]) -> list[dict[str, object]]:

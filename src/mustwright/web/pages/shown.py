@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from mustwright import data
+from mustwright.services.finish.words import between, printed
 from mustwright.web.pages import batch_words, figures
 from mustwright.web.render import environment, page
 
@@ -29,6 +30,8 @@ def _equipped() -> Environment:
         is_finite=math.isfinite,
         capitalise=lambda words: words[:1].upper() + words[1:],
         words=figures.words,
+        printed=printed,
+        between=between,
         source_parts=figures.source_parts,
         feed_words=batch_words.feed_words,
         feed_options=batch_words.feed_options,

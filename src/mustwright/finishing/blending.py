@@ -1,0 +1,358 @@
+"""Which lots in which parts: a blend of two to six lots solved for several targets at once."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.blend_programme import largest, possible, solve
+from mustwright.finishing.law import FinishingLaw
+from mustwright.finishing.liquid import BALANCE, mead, mixed
+from mustwright.finishing.lots import (
+    QUANTITIES,
+    SCALE,
+    UNITS,
+    Floats,
+    Lot,
+    Target,
+    liquids,
+    straight,
+    true_value,
+    volume_of,
+)
+from mustwright.finishing.step import Addition, Recorded, cautions, within
+from mustwright.working import ARITHMETIC, Figure, typed
+
+FEWEST_LOTS, MOST_LOTS = 2, 6
+ROUNDS = 12
+
+
+@dataclass(frozen=True)
+class Part:
+    """One lot's share of the blend."""
+
+    name: str
+    litres: Figure
+    share_pct: Figure
+
+
+@dataclass(frozen=True)
+class Reached:
+    """One target and how near the blend gets; `possible` is what these lots could give alone."""
+
+    quantity: str
+    wanted_low: float
+    wanted_high: float
+    reached: Figure
+    off_by: Figure
+    met: bool
+    possible_low: float
+    possible_high: float
+
+
+@dataclass(frozen=True)
+class BlendResult:
+    """The solved blend.
+
+    Parameters
+    ----------
+    feasible : bool
+        All targets met; else this is the nearest blend, and `words` says what stands in the way.
+    """
+
+    feasible: bool
+    goal: str
+    parts: tuple[Part, ...]
+    targets: tuple[Reached, ...]
+    volume_l: Figure
+    contraction_l: Figure
+    alcohol_pct: Figure
+    gravity: Figure
+    acidity_g_l: Figure | None
+    total_so2_mg_l: Figure | None
+    sugar_g_l: Figure | None
+    colour: Figure | None
+    cost: Figure | None
+    words: str
+    recorded: Recorded = field(default_factory=Recorded)
+
+
+def blend_lots(
+    lots: Sequence[Lot],
+    targets: Sequence[Target],
+    law: FinishingLaw,
+    *,
+    volume_l: float | None = None,
+    cheapest: bool = False,
+) -> BlendResult:
+    """Blend lots to targets.
+
+    Parameters
+    ----------
+    lots : sequence of Lot
+        Two to six.
+    targets : sequence of Target
+        At least one; each quantity once.
+    law : FinishingLaw
+        Its limit of total sulfur dioxide becomes one more bound.
+    volume_l : float or None
+        Wanted [L]; when None, as much as can be made with the targets met (or as near as it gets).
+    cheapest : bool
+        Least cost with every target met, instead of least deviation from the middles.
+
+    Raises
+    ------
+    InputError, ImpossibleError
+        For lots or volumes that cannot be; targets out of reach are no error but a result.
+
+    Notes
+    -----
+    Litres of the lots are the unknowns. Quantities per litre mix in proportion to litres but for
+    contraction and the curvature of gravity; that difference is found from the mass balance of the
+    mixture and handed back to the programme until it stands still. Least cost is a linear
+    programme (HiGHS); least deviation minimises the squares of the deviations from the middles,
+    each in steps of its own (0.1 % vol, 0.001 SG, 0.1 g/L, ...), within the bounds. When no blend
+    meets all bounds, the sum of the squared overshoots is minimised instead.
+    """
+    _check(lots, targets)
+    bound, most_so2 = _with_law(lots, targets, law)
+    offsets: dict[str, float] = dict.fromkeys((t.quantity for t in bound), 0.0)
+    amount = largest(lots, bound) if volume_l is None else _amount(lots, volume_l)
+    litres, feasible = np.zeros(len(lots)), False
+    for _ in range(ROUNDS):
+        litres, feasible = solve(lots, targets, bound, amount, offsets, cheapest, most_so2)
+        new = {q: straight(lots, litres, q) - true_value(lots, litres, q) for q in offsets}
+        still = all(abs(new[q] - offsets[q]) < 1e-9 * max(1.0, abs(new[q])) for q in new)
+        offsets = new
+        wanted = (
+            amount if volume_l is None else amount * volume_l / max(volume_of(lots, litres), 1e-9)
+        )
+        most = sum(lot.available_l for lot in lots)
+        if still and abs(wanted - amount) < 1e-9 * amount:
+            break
+        amount = min(wanted, most)
+    return _result(lots, targets, bound, litres, feasible, cheapest, law)
+
+
+def _check(lots: Sequence[Lot], targets: Sequence[Target]) -> None:
+    if not FEWEST_LOTS <= len(lots) <= MOST_LOTS:
+        raise InputError("lot", f"needs {FEWEST_LOTS} to {MOST_LOTS} lots", len(lots))
+    if not targets:
+        raise InputError("target", "needs at least one target", "none")
+    if len({lot.name for lot in lots}) < len(lots):
+        raise InputError("lot", "needs a name of its own for each lot", lots[0].name)
+    for lot in lots:
+        within(lot.available_l, 1e-3, 1e6, f"lot {lot.name}.volume", "a volume in L")
+        within(lot.least_l, 0, lot.available_l, f"lot {lot.name}.least", "litres there are,")
+        try:
+            mead(lot.available_l, lot.gravity, lot.alcohol_pct)
+        except InputError as error:
+            where = f"lot {lot.name}.{error.field}"
+            raise type(error)(where, error.requirement, error.got) from None
+        for quantity in ("acidity", "so2", "sugar", "colour"):
+            value = lot.per_litre(quantity)
+            if value is not None:
+                within(value, 0, 1000, f"lot {lot.name}.{quantity}", "a value")
+        if lot.price_per_l is not None:
+            within(lot.price_per_l, 0, 1e6, f"lot {lot.name}.price", "a price")
+    seen = set()
+    for target in targets:
+        if target.quantity not in QUANTITIES:
+            known = f"needs one of {', '.join(QUANTITIES)}"
+            raise InputError("target", known, target.quantity)
+        if target.quantity in seen:
+            raise InputError("target", "needs each quantity once", target.quantity)
+        seen.add(target.quantity)
+        if not (math.isfinite(target.low) and target.low <= target.high < math.inf):
+            raise InputError("target", "needs its low end first", f"{target.low} to {target.high}")
+        for lot in lots:
+            if lot.per_litre(target.quantity) is None:
+                needs = f"needs its {target.quantity}, as that is a target"
+                raise InputError(f"lot {lot.name}", needs, None)
+
+
+def _with_law(
+    lots: Sequence[Lot], targets: Sequence[Target], law: FinishingLaw
+) -> tuple[tuple[Target, ...], float | None]:
+    """The targets with total sulfur dioxide under the profile's limit, and that limit [mg/L]."""
+    limit = law.total_so2(None)
+    if limit is None or limit.high is None or any(lot.so2_mg_l is None for lot in lots):
+        return tuple(targets), None
+    most = limit.high * 1000
+    bound = []
+    for target in targets:
+        if target.quantity == "so2":
+            if target.low > most:
+                over = f"needs at most {most:.0f} mg/L of total ({law.name})"
+                raise ImpossibleError("target.so2", over, target.low)
+            target = replace(target, high=min(target.high, most))
+        bound.append(target)
+    if all(t.quantity != "so2" for t in bound):
+        bound.append(Target("so2", 0.0, most))
+    return tuple(bound), most
+
+
+def _amount(lots: Sequence[Lot], volume_l: float) -> float:
+    """Litres poured together, before contraction."""
+    most, least = sum(lot.available_l for lot in lots), sum(lot.least_l for lot in lots)
+    within(volume_l, 1e-3, 1e6, "volume", "a volume in L")
+    # Dilute lots may take up a hair more room together than apart.
+    if not least * 0.999 <= volume_l <= most * 1.001:
+        raise ImpossibleError(
+            "volume", f"needs {least:g} to {most:g} L, what must and what can go in", volume_l
+        )
+    return min(max(volume_l, least), most)
+
+
+def _result(
+    lots: Sequence[Lot],
+    targets: Sequence[Target],
+    bound: Sequence[Target],
+    litres: Floats,
+    feasible: bool,
+    cheapest: bool,
+    law: FinishingLaw,
+) -> BlendResult:
+    liquid, amount = mixed(liquids(lots, litres)), float(litres.sum())
+    given = {lot.name: float(x) for lot, x in zip(lots, litres, strict=True)}
+    volume = Figure(liquid.volume_l, "L", "mass / density of the mixture", BALANCE, given)
+    parts = tuple(
+        Part(
+            lot.name,
+            Figure(
+                float(x), "L", "solved", ARITHMETIC, {"available_l": typed(lot.available_l, "L")}
+            ),
+            Figure(100 * float(x) / amount, "%", "litres / all litres", ARITHMETIC),
+        )
+        for lot, x in zip(lots, litres, strict=True)
+    )
+    figures = {q: _figure(lots, litres, q, volume) for q in QUANTITIES}
+    reached = tuple(_reached(lots, litres, t, amount) for t in bound)
+    feasible = feasible and all(r.met for r in reached)
+    priced = all(lot.price_per_l is not None for lot in lots)
+    if cheapest and not priced:
+        raise InputError("lot", "needs a price for every lot to be cheapest", "none")
+    cost = None
+    if priced:
+        total = sum(
+            (lot.price_per_l or 0.0) * float(x) for lot, x in zip(lots, litres, strict=True)
+        )
+        cost = Figure(total, "", "sum of litres x price, in the money of the prices", ARITHMETIC)
+    alcohol, gravity = figures["alcohol"], figures["gravity"]
+    assert alcohol is not None
+    assert gravity is not None
+    after = {"volume_l": volume, "alcohol_pct": alcohol, "gravity": gravity}
+    if figures["so2"] is not None:
+        after["total_so2_mg_l"] = figures["so2"]
+    additions = tuple(
+        Addition(
+            lot.name,
+            lot.name,
+            Figure(one.mass_g, "g", "litres x density", ARITHMETIC),
+            {},
+            f"{float(x):.2f} L",
+        )
+        for lot, x, one in zip(lots, litres, liquids(lots, litres), strict=True)
+        if x > 1e-9
+    )
+    return BlendResult(
+        feasible,
+        "least cost" if cheapest else "least deviation",
+        parts,
+        reached,
+        volume,
+        Figure(
+            amount - volume.value,
+            "L",
+            "litres poured - litres that come of it",
+            BALANCE,
+            {"poured_l": amount, "volume_l": volume},
+        ),
+        alcohol,
+        gravity,
+        figures["acidity"],
+        figures["so2"],
+        figures["sugar"],
+        figures["colour"],
+        cost,
+        _words(feasible, reached, targets),
+        Recorded(additions, after, _steps(), _notes(law, figures), cautions("bench_first")),
+    )
+
+
+def _figure(lots: Sequence[Lot], litres: Floats, quantity: str, volume: Figure) -> Figure | None:
+    if any(lot.per_litre(quantity) is None for lot in lots):
+        return None
+    formula = {
+        "alcohol": "ethanol of all lots / volume",
+        "gravity": "density of the mixture",
+        "colour": "mean by litres: a rough guide, colour does not mix so simply",
+    }.get(quantity, "grams of all lots / volume")
+    source = BALANCE if quantity in ("alcohol", "gravity") else ARITHMETIC
+    given: dict[str, Figure | float | str] = {
+        lot.name: lot.per_litre(quantity) or 0.0 for lot in lots
+    }
+    given["volume_l"] = volume
+    return Figure(true_value(lots, litres, quantity), UNITS[quantity], formula, source, given)
+
+
+def _reached(lots: Sequence[Lot], litres: Floats, target: Target, amount: float) -> Reached:
+    here = true_value(lots, litres, target.quantity)
+    off = max(here - target.high, 0.0) - max(target.low - here, 0.0)
+    unit, scale = UNITS[target.quantity], SCALE[target.quantity]
+    offset = straight(lots, litres, target.quantity) - here
+    low, high = possible(lots, target.quantity, amount, offset)
+    return Reached(
+        target.quantity,
+        target.low,
+        target.high,
+        Figure(here, unit, "mass balance of the mixture", BALANCE),
+        Figure(off, unit, "reached - nearest end of what is wanted", ARITHMETIC),
+        abs(off) <= 0.02 * scale,
+        low,
+        high,
+    )
+
+
+def _words(feasible: bool, reached: Sequence[Reached], targets: Sequence[Target]) -> str:
+    if feasible:
+        return "All targets are met."
+    missed = [r for r in reached if not r.met]
+    if not missed:
+        return "All targets are met to within a hydrometer's reading."
+    parts = []
+    for one in missed:
+        unit = UNITS[one.quantity]
+        wanted = (
+            f"{one.wanted_low:g}"
+            if one.wanted_low == one.wanted_high
+            else (f"{one.wanted_low:g} to {one.wanted_high:g}")
+        )
+        digits = 4 if one.quantity == "gravity" else 2
+        parts.append(
+            f"{one.quantity} comes to {one.reached.value:.{digits}f} {unit} of the {wanted} wanted "
+            f"(alone these lots could give {one.possible_low:.{digits}f} to "
+            f"{one.possible_high:.{digits}f})"
+        )
+    what = "together" if len(targets) > 1 else "with these lots"
+    return f"Cannot be met {what}; this is the nearest blend: {'; '.join(parts)}."
+
+
+def _steps() -> tuple[str, ...]:
+    return (
+        "Blend 100 mL in a glass in these parts first, and taste it the next day.",
+        "Pour gently into one vessel, heaviest first; stir without splashing.",
+        "Measure free sulfur dioxide after a day: each lot binds some of the other's.",
+        "Where one lot still ferments, or had malolactic bacteria, all of it may.",
+    )
+
+
+def _notes(law: FinishingLaw, figures: Mapping[str, Figure | None]) -> tuple[str, ...]:
+    notes = ["pH does not mix in proportion: measure it."]
+    if figures["so2"] is None and law.total_so2(None) is not None:
+        notes.append("Total sulfur dioxide of the lots was not typed: the limit was not checked.")
+    return tuple(notes)

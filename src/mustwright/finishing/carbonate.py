@@ -1,0 +1,361 @@
+"""How to make it sparkle: gas already there, priming sugar, keg pressure, what a bottle bears."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from mustwright.constants import BAR_PER_ATM
+from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.containers import (
+    SOLUBILITY,
+    UNKNOWN_ALCOHOL_PCT,
+    Container,
+    containers_for,
+    refuse_container,
+    refuse_not_still,
+    sparkle_class,
+)
+from mustwright.finishing.gas import (
+    co2_g_l_from_pressure,
+    pressure_bar_from_co2,
+    volume_g_l,
+)
+from mustwright.finishing.law import FinishingLaw
+from mustwright.finishing.priming import Sugar, priming_sugar
+from mustwright.finishing.step import (
+    Addition,
+    Recorded,
+    cautions,
+    finishing_data,
+    within,
+)
+from mustwright.working import ARITHMETIC, TYPED, Figure, typed
+
+MOST_RESIDUAL_G_L = 2.0
+ETHANOL_PER_CO2 = 46.069 / 44.009
+
+
+@dataclass(frozen=True)
+class CarbonateAsk:
+    """The mead and the sparkle wanted (exactly one of three targets).
+
+    Parameters
+    ----------
+    volume_l : float
+        [L].
+    temperatures_c : sequence of float
+        Since fermentation ended; the warmest decides what gas is left [°C].
+    co2_volumes, co2_g_l, gauge_bar_20c : float or None
+        Target, total: volumes, grams per litre, or bar above the air at 20 °C.
+    alcohol_pct : float or None
+        [% vol]; None is counted as water for the gas left and as strong for the pressure.
+    sugar_g_l : float
+        Sweetness left, fermentable or not [g/L].
+    fermentable_g_l : float or None
+        Fermentable sugar left [g/L].
+    sugar : Sugar or None
+        What primes; None for a keg under gas.
+    stabilised : str or None
+        How yeast was stopped; then priming cannot work.
+    container : str
+        Kind of the records, or empty.
+    limit_bar : float or None
+        The maker's own bottle or keg limit, gauge [bar].
+    keg_c : float or None
+        Temperature at which a keg is gassed [°C].
+    sparkling : bool
+        Meant as a sparkling drink, where the profile keeps still ones under a limit of gas.
+    """
+
+    volume_l: float
+    temperatures_c: Sequence[float]
+    co2_volumes: float | None = None
+    co2_g_l: float | None = None
+    gauge_bar_20c: float | None = None
+    alcohol_pct: float | None = None
+    sugar_g_l: float = 0.0
+    fermentable_g_l: float | None = None
+    sugar: Sugar | None = None
+    stabilised: str | None = None
+    container: str = ""
+    limit_bar: float | None = None
+    keg_c: float | None = None
+    sparkling: bool = False
+
+
+@dataclass(frozen=True)
+class Carbonation:
+    """Sugar or pressure for the sparkle, and the pressure that follows."""
+
+    residual_co2_volumes: Figure
+    target_co2_volumes: Figure
+    target_co2_g_l: Figure
+    sugar_g: Figure | None
+    sugar_g_l: Figure | None
+    sugar_name: str
+    alcohol_rise_pct: Figure | None
+    pressure_bar_20c: Figure
+    pressure_bar_30c: Figure
+    keg_bar: Figure | None
+    containers: tuple[Container, ...]
+    legal_class: str
+    recorded: Recorded = field(default_factory=Recorded)
+
+
+def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
+    """Priming sugar or keg pressure for a wanted sparkle.
+
+    Raises
+    ------
+    ImpossibleError
+        Over residual fermentable sugar, over stabilised yeast, or past what the container bears
+        at 30 °C.
+
+    Notes
+    -----
+    Gas left: saturation under 1 atm of carbon dioxide at the warmest temperature since the ferment
+    ended; it does not come back on cooling. Sugar: ``(target - left) x 1.9768 / (hexose x
+    0.48857)`` per litre, all of it taken to ferment; a juice also thins the mead, and that is
+    counted. Pressures are gauge; air in the headspace comes on top (about 0.8 bar of nitrogen).
+    """
+    _check(ask)
+    residual = _residual(ask)
+    target = _target(ask)
+    volumes = Figure(
+        target.value / volume_g_l(),
+        "vol",
+        "g/L / 1.9768",
+        str(finishing_data()["priming"]["volume_source"]),
+        {"g_l": target},
+    )
+    _refuse(ask, residual, volumes)
+    hot = float(finishing_data()["priming"]["hot_c"])
+    warm, hot_bar = _pressure(ask, target, 20.0), _pressure(ask, target, hot)
+    if law.highest("still_co2") is not None and not ask.sparkling:
+        refuse_not_still(law, target.value, warm.value, "co2_volumes")
+    containers = containers_for(ask, hot_bar)
+    refuse_container(ask, containers, hot_bar)
+    sugar = None if ask.sugar is None else priming_sugar(ask.sugar, ask.volume_l, residual, target)
+    keg = None if ask.keg_c is None else _pressure(ask, target, ask.keg_c)
+    return _result(ask, law, residual, volumes, target, sugar, warm, hot_bar, keg, containers)
+
+
+def _check(ask: CarbonateAsk) -> None:
+    within(ask.volume_l, 1e-3, 1e6, "volume", "a volume in L")
+    if not ask.temperatures_c:
+        raise InputError("temperature", "needs the warmest the mead has been since it ended", None)
+    for value in ask.temperatures_c:
+        within(value, -2, 40, "temperature", "a temperature in C")
+    targets = [ask.co2_volumes, ask.co2_g_l, ask.gauge_bar_20c]
+    if sum(t is not None for t in targets) != 1:
+        raise InputError("co2_volumes", "needs one target: volumes, g/L or bar at 20 C", None)
+    for name, wanted, most in (
+        ("co2_volumes", ask.co2_volumes, 8.0),
+        ("co2", ask.co2_g_l, 16.0),
+        ("pressure", ask.gauge_bar_20c, 8.0),
+    ):
+        if wanted is not None:
+            within(wanted, 0, most, name, "a sparkle")
+    if ask.alcohol_pct is not None:
+        within(ask.alcohol_pct, 0, 25, "alcohol", "an alcohol in % vol")
+    within(ask.sugar_g_l, 0, 300, "residual_sugar", "sugar in g/L")
+    if ask.fermentable_g_l is not None:
+        within(ask.fermentable_g_l, 0, 300, "fermentable", "fermentable sugar in g/L")
+    if ask.limit_bar is not None:
+        within(ask.limit_bar, 0.05, 12, "limit", "the limit of your container in bar")
+    if ask.keg_c is not None:
+        within(ask.keg_c, -2, 40, "keg", "a temperature in C")
+    if (ask.sugar is None) == (ask.keg_c is None):
+        raise InputError("sugar", "needs either a sugar to prime with or a keg temperature", None)
+
+
+def _residual(ask: CarbonateAsk) -> Figure:
+    """Gas still in the mead [vol]; no more than saturation, less after long standing."""
+    warmest = max(ask.temperatures_c)
+    alcohol = ask.alcohol_pct or 0.0
+    held = co2_g_l_from_pressure(BAR_PER_ATM, warmest, alcohol, ask.sugar_g_l) / volume_g_l()
+    low = float(finishing_data()["priming"]["residual_low"])
+    source = TYPED if ask.alcohol_pct is not None else "assumed: alcohol not typed, so as in water"
+    return Figure(
+        held,
+        "vol",
+        "saturation under 1 atm at the warmest temperature since the ferment ended",
+        SOLUBILITY,
+        {
+            "warmest": typed(warmest, "C"),
+            "alcohol_pct": Figure(alcohol, "% vol", "alcohol", source),
+            "sugar_g_l": ask.sugar_g_l,
+        },
+        low * held,
+        held,
+    )
+
+
+def _target(ask: CarbonateAsk) -> Figure:
+    if ask.co2_g_l is not None:
+        return typed(ask.co2_g_l, "g/L")
+    if ask.co2_volumes is not None:
+        given = {"volumes": typed(ask.co2_volumes, "vol")}
+        source = str(finishing_data()["priming"]["volume_source"])
+        return Figure(ask.co2_volumes * volume_g_l(), "g/L", "volumes x 1.9768", source, given)
+    assert ask.gauge_bar_20c is not None
+    absolute = ask.gauge_bar_20c + BAR_PER_ATM
+    return Figure(
+        co2_g_l_from_pressure(absolute, 20.0, ask.alcohol_pct or 0.0, ask.sugar_g_l),
+        "g/L",
+        "dissolved at 20 C under the gauge pressure + 1.01325 bar",
+        SOLUBILITY,
+        {"gauge_bar": typed(ask.gauge_bar_20c, "bar")},
+    )
+
+
+def _refuse(ask: CarbonateAsk, residual: Figure, target: Figure) -> None:
+    if ask.sugar is None:
+        return
+    if ask.stabilised not in (None, "no"):
+        raise ImpossibleError(
+            "stabilised",
+            "needs living yeast: what was stabilised cannot be primed; put it under gas in a keg",
+            ask.stabilised,
+        )
+    if ask.fermentable_g_l is not None and ask.fermentable_g_l > MOST_RESIDUAL_G_L:
+        own = ask.fermentable_g_l * 0.48857 / volume_g_l()
+        raise ImpossibleError(
+            "fermentable",
+            f"needs at most {MOST_RESIDUAL_G_L:g} g/L of fermentable sugar: living yeast would "
+            f"make {own:.1f} volumes of it on top of the priming, and nobody knows when it stops",
+            f"{ask.fermentable_g_l:g} g/L",
+        )
+    if target.value <= residual.value:
+        raise ImpossibleError(
+            "co2_volumes",
+            f"needs more than the {residual.value:.2f} volumes it may hold already",
+            round(target.value, 4),
+        )
+
+
+def _pressure(ask: CarbonateAsk, target: Figure, temperature_c: float) -> Figure:
+    """Gauge pressure over the finished drink [bar]; the high end for what is not known."""
+    spread = float(finishing_data()["priming"]["solubility_spread"])
+
+    def gauge(alcohol: float, factor: float) -> float:
+        held = min(target.value * factor, 20.0)
+        return pressure_bar_from_co2(held, temperature_c, alcohol, ask.sugar_g_l) - BAR_PER_ATM
+
+    known = ask.alcohol_pct is not None
+    alcohol = ask.alcohol_pct if ask.alcohol_pct is not None else 0.0
+    strongest = alcohol if known else UNKNOWN_ALCOHOL_PCT
+    return Figure(
+        gauge(alcohol, 1.0),
+        "bar",
+        f"absolute pressure at {temperature_c:g} C from solubility, less 1.01325",
+        SOLUBILITY,
+        {
+            "co2_g_l": target,
+            "alcohol_pct": alcohol if known else "not typed: as water; high end 15 % vol",
+            "sugar_g_l": ask.sugar_g_l,
+        },
+        gauge(alcohol, 1 - spread),
+        gauge(strongest, 1 + spread),
+    )
+
+
+def _result(
+    ask: CarbonateAsk,
+    law: FinishingLaw,
+    residual: Figure,
+    volumes: Figure,
+    target: Figure,
+    sugar: Figure | None,
+    warm: Figure,
+    hot: Figure,
+    keg: Figure | None,
+    containers: tuple[Container, ...],
+) -> Carbonation:
+    per_l = rise = None
+    additions: tuple[Addition, ...] = ()
+    name = "" if ask.sugar is None else ask.sugar.name
+    if sugar is not None and ask.sugar is not None:
+        per_l = Figure(
+            sugar.value / ask.volume_l, "g/L", "grams / volume", ARITHMETIC, {"sugar_g": sugar}
+        )
+        made = target.value - residual.value * volume_g_l()
+        rise = Figure(
+            made * ETHANOL_PER_CO2 / 7.8924,
+            "% vol",
+            "gas made x 46.069 / 44.009 / 7.8924",
+            ARITHMETIC,
+            {"sugar_g_l": per_l},
+        )
+        additions = (Addition(ask.sugar.id, name, sugar, {"sugar_g_l": per_l}),)
+    after = {"co2_g_l": target, "pressure_bar_20c": warm}
+    words = ("pressure_glass", "priming_bomb") if sugar is not None else ("keg_pressure",)
+    return Carbonation(
+        residual,
+        volumes,
+        target,
+        sugar,
+        per_l,
+        name,
+        rise,
+        warm,
+        hot,
+        keg,
+        containers,
+        sparkle_class(law, target.value, warm.value),
+        Recorded(
+            additions,
+            after,
+            _steps(name, sugar, keg, ask),
+            _notes(ask, residual, containers),
+            cautions(*words, "local_law"),
+        ),
+    )
+
+
+def _steps(
+    name: str, sugar: Figure | None, keg: Figure | None, ask: CarbonateAsk
+) -> tuple[str, ...]:
+    if keg is not None:
+        return (
+            f"Cool the keg to {ask.keg_c:g} C and set {keg.value:.2f} bar (gauge); leave it on gas "
+            "for one to two weeks, or rock it.",
+            "Vent before opening anything.",
+        )
+    assert sugar is not None
+    return (
+        "Gravity has stood still for two weeks or more at room temperature (finish stable).",
+        f"Dissolve {sugar.value:.0f} g of {name} in a little boiled water, cool it, put it in the "
+        "empty vessel and run the mead onto it; stir gently so that every bottle gets its share.",
+        "Fill, leaving 2 to 3 cm; one plastic bottle tells the pressure by its hardness.",
+        "Keep at 18 to 22 C for two to four weeks, then cold. Strong mead may be slow to start.",
+    )
+
+
+def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container]) -> tuple[str, ...]:
+    notes = []
+    if ask.alcohol_pct is None:
+        notes.append(
+            "Alcohol was not typed: gas left counted as in water (less sugar), pressure up to that "
+            "of 15 % vol. Type its alcohol for close figures."
+        )
+    if ask.sugar is not None and ask.fermentable_g_l is None:
+        notes.append(
+            "Nothing was said of fermentable sugar left: this holds only where there is none. "
+            "Every g/L left adds a quarter of a volume."
+        )
+    if residual.low is not None:
+        notes.append(
+            f"After months of standing the gas left may be as little as {residual.low:.2f} vol; "
+            "then it ends flatter than planned, never livelier."
+        )
+    notes.append("Air in the headspace adds about 0.8 bar in the bottle to the pressures shown.")
+    bearing = [c.name for c in containers if c.bears]
+    if not ask.container and ask.limit_bar is None:
+        notes.append(
+            "Bears it at 30 C, by working pressure: "
+            + ("; ".join(bearing) if bearing else "none of the usual kinds")
+            + "."
+        )
+    return tuple(notes)

@@ -1,0 +1,209 @@
+"""What one label has to say under a legal profile: alcohol, sulfite, warning, lot, class."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from mustwright.constants import BAR_PER_ATM
+from mustwright.errors import ImpossibleError
+from mustwright.finishing.containers import refuse_not_still
+from mustwright.finishing.gas import pressure_bar_from_co2
+from mustwright.finishing.law import FinishingLaw
+from mustwright.working import Figure, typed
+
+
+@dataclass(frozen=True)
+class Size:
+    """A size of bottle; `count` None fills as many as there is mead for."""
+
+    litres: float
+    count: int | None = None
+
+
+@dataclass(frozen=True)
+class BottleAsk:
+    """What goes into bottles and what is known of it.
+
+    Parameters
+    ----------
+    volume_l : float
+        In the vessel [L].
+    sizes : sequence of Size
+        Largest are filled first; sizes with a count before those without.
+    loss_l : float or None
+        Left in hose and vessel [L].
+    alcohol_pct, total_so2_mg_l, sugar_g_l : float or None
+        For the label.
+    name, kind, maker, batch, contents : str
+        Text for the label, all typed by the maker; `contents` names allergens and fruit.
+    bottled : date
+        Day of bottling.
+    sparkling : bool
+        Under pressure.
+    co2_g_l : float or None
+        Gas it holds [g/L].
+    """
+
+    volume_l: float
+    sizes: Sequence[Size]
+    bottled: date
+    loss_l: float | None = None
+    alcohol_pct: float | None = None
+    total_so2_mg_l: float | None = None
+    sugar_g_l: float | None = None
+    name: str = ""
+    kind: str = "Mead"
+    maker: str = ""
+    batch: str = ""
+    contents: str = ""
+    sparkling: bool = False
+    co2_g_l: float | None = None
+
+
+@dataclass(frozen=True)
+class LabelFacts:
+    """What one label carries; empty lines are left out."""
+
+    name: str
+    kind: str
+    alcohol: str
+    volume: str
+    sulfite: str
+    contents: str
+    lot: str
+    maker: str
+    warning: str
+    date_line: str
+
+
+def label_alcohol(alcohol_pct: float, law: FinishingLaw) -> Figure:
+    """Alcohol as the label prints it, with what the profile lets it be off [% vol].
+
+    Notes
+    -----
+    Rounded to the profile's steps, never across a line of the profile; the range stops there too.
+
+    Examples
+    --------
+    >>> from mustwright.finishing.law import finishing_law
+    >>> label_alcohol(12.53, finishing_law("eu")).value
+    12.5
+    """
+    step = law.label.alcohol_steps_pct
+    value = round(math.floor(alcohol_pct / step + 0.5) * step, 4)
+    for line in law.label.never_across_pct:
+        if (value > line) != (alcohol_pct > line):
+            value = line if alcohol_pct <= line else round(line + step, 4)
+    line_pct, tolerance = law.label.alcohol_line_pct, law.label.alcohol_tolerance_pct
+    if line_pct is not None and value > line_pct:
+        tolerance = law.label.alcohol_tolerance_above_pct
+    low, high = value - tolerance, value + tolerance
+    for line in law.label.never_across_pct:
+        low, high = (max(low, line), high) if value > line else (low, min(high, line))
+    return Figure(
+        value,
+        "% vol",
+        f"rounded to {step:g}; the range is what the law lets the contents be off",
+        law.label.alcohol_source,
+        {"alcohol_pct": typed(alcohol_pct, "% vol")},
+        low,
+        high,
+    )
+
+
+def lot_code(day: date, batch: str = "") -> str:
+    """A lot code: L, year and day of the year, and the batch name's letters and digits.
+
+    Examples
+    --------
+    >>> lot_code(date(2026, 2, 1), "Dry lane 3")
+    'L26032-DRYLANE3'
+    """
+    short = re.sub(r"[^A-Z0-9]", "", batch.upper())[:12]
+    return f"L{day.year % 100:02d}{day.timetuple().tm_yday:03d}" + (f"-{short}" if short else "")
+
+
+def label_facts(
+    ask: BottleAsk, law: FinishingLaw, litres: float, alcohol: Figure | None, lot: str
+) -> LabelFacts:
+    rules = law.label
+    strength = ""
+    if alcohol is not None:
+        digits = 0 if alcohol.value == round(alcohol.value) else 1
+        form = f"{alcohol.value:.{digits}f}"
+        strength = rules.alcohol_form.format(form)
+    threshold = law.lowest("declare_so2")
+    sulfite = ""
+    if (
+        threshold is not None
+        and threshold.low is not None
+        and ask.total_so2_mg_l is not None
+        and ask.total_so2_mg_l >= threshold.low * 1000
+    ):
+        sulfite = rules.sulfite_words
+    warned = rules.warning if ask.alcohol_pct is None or ask.alcohol_pct >= 0.5 else ""
+    line = ""
+    if rules.date_below_pct is not None and (
+        ask.alcohol_pct is not None and ask.alcohol_pct < rules.date_below_pct
+    ):
+        line = f"Best before end: {ask.bottled + timedelta(days=365):%m/%Y}"
+    return LabelFacts(
+        ask.name,
+        ask.kind,
+        strength,
+        volume_text(litres),
+        sulfite,
+        ask.contents,
+        lot,
+        ask.maker,
+        warned,
+        line,
+    )
+
+
+def volume_text(litres: float) -> str:
+    """A nominal volume as labels print it.
+
+    Examples
+    --------
+    >>> volume_text(0.75), volume_text(1.5)
+    ('750 mL', '1.5 L')
+    """
+    return f"{1000 * litres:.4g} mL" if litres < 1 else f"{litres:.4g} L"
+
+
+def tax_class(ask: BottleAsk, law: FinishingLaw) -> str:
+    """What the profile taxes it as; empty where the profile, or what was typed, does not say."""
+    if not law.label.tax_classes or ask.alcohol_pct is None:
+        return ""
+    if ask.sparkling:
+        return f"{law.label.sparkling_class} ({law.label.tax_source})"
+    for most, words in law.label.tax_classes:
+        if ask.alcohol_pct <= most:
+            return f"{words} ({law.label.tax_source})"
+    return ""
+
+
+def refuse_class(ask: BottleAsk, law: FinishingLaw) -> None:
+    """Refuse what the profile does not let go by this name or as a still drink.
+
+    Raises
+    ------
+    ImpossibleError
+    """
+    most = law.class_most(ask.kind, "alcohol_after")
+    if most is not None and most.high is not None and (ask.alcohol_pct or 0.0) > most.high:
+        raise ImpossibleError(
+            "kind",
+            f"needs another name above {most.high:g} % vol: {law.name}, {most.source}",
+            f"{ask.kind} of {ask.alcohol_pct:g} % vol",
+        )
+    if ask.co2_g_l is not None and not ask.sparkling:
+        absolute = pressure_bar_from_co2(
+            ask.co2_g_l, 20.0, ask.alcohol_pct or 0.0, min(ask.sugar_g_l or 0.0, 300.0)
+        )
+        refuse_not_still(law, ask.co2_g_l, absolute - BAR_PER_ATM, "co2")

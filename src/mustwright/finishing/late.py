@@ -1,0 +1,182 @@
+"""Fruit, juice or spice late: the sugar it brings, and what happens if yeast is still alive."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from mustwright.errors import InputError
+from mustwright.finishing.liquid import BALANCE, mead, of_ingredient
+from mustwright.finishing.protection import Protection, is_protected
+from mustwright.finishing.step import Addition, Recorded, cautions, within
+from mustwright.finishing.sweeten import sugars_share
+from mustwright.must.blend import INSOLUBLE_DENSITY_KG_L, fermentable_hexose
+from mustwright.must.ingredient import Ingredient
+from mustwright.working import ARITHMETIC, COMMON_PRACTICE, Figure, typed
+
+ETHANOL_YIELD_G_G = 0.47
+ETHANOL_G_L_PER_PCT_VOL = 7.8924
+CO2_PER_HEXOSE_G_G = 0.48857
+LITTLE_SUGAR_G_L = 2.0
+
+
+@dataclass(frozen=True)
+class LateAddition:
+    """What late fruit or juice does to a mead, unfermented and fermented."""
+
+    sugar_g: Figure
+    sugar_g_l: Figure
+    volume_l: Figure
+    filled_l: Figure
+    alcohol_now_pct: Figure
+    alcohol_if_fermented_pct: Figure
+    gravity_now: Figure
+    co2_if_fermented_g_l: Figure
+    potassium_mg_l: Figure
+    wakes_yeast: bool
+    recorded: Recorded = field(default_factory=Recorded)
+
+
+def add_late(
+    volume_l: float,
+    gravity: float,
+    alcohol_pct: float,
+    ingredient: Ingredient,
+    kg: float,
+    protection: Protection,
+) -> LateAddition:
+    """What an ingredient brings to a finished mead.
+
+    Parameters
+    ----------
+    volume_l, gravity, alcohol_pct : float
+        The mead [L, SG 20/20, % vol].
+    ingredient : Ingredient
+        With its own sugars, water and fibre.
+    kg : float
+        As bought [kg].
+    protection : Protection
+        Why yeast would not wake; ``no`` is allowed here, as refermenting may be wanted.
+
+    Notes
+    -----
+    The liquid of the fruit mixes in full (in truth over days, and some stays in the pulp); fibre
+    takes room in the vessel at 1.35 kg/L (from memory).
+    """
+    within(kg, 0, 3 * volume_l, "amount", "kilograms of it, up to 3 per litre,")
+    protected = protection.by != "no" and is_protected(protection, alcohol_pct)
+    before = mead(volume_l, gravity, alcohol_pct)
+    after = before + of_ingredient(ingredient, kg)
+    given = {"kg": typed(kg, "kg"), "volume_l": typed(volume_l, "L")}
+    sugar = Figure(
+        1000 * kg * sugars_share(ingredient), "g", "kg x sugars of its record", ARITHMETIC, given
+    )
+    volume = Figure(after.volume_l, "L", "mass / density of the mixture", BALANCE, given)
+    per_l = Figure(sugar.value / volume.value, "g/L", "sugar / volume", ARITHMETIC, {"g": sugar})
+    hexose_g_l = 1000 * kg * fermentable_hexose(ingredient) / volume.value
+    now = Figure(after.alcohol_pct, "% vol", "ethanol / new volume", BALANCE, given)
+    then = Figure(
+        now.value + hexose_g_l * ETHANOL_YIELD_G_G / ETHANOL_G_L_PER_PCT_VOL,
+        "% vol",
+        "alcohol now + fermentable sugar x 0.47 / 7.8924",
+        ARITHMETIC,
+        {"now": now, "fermentable_g_l": hexose_g_l},
+    )
+    gas = Figure(hexose_g_l * CO2_PER_HEXOSE_G_G, "g/L", "fermentable sugar x 0.48857", ARITHMETIC)
+    mineral = ingredient.figures.get("potassium_mg_kg")
+    potassium = Figure(
+        (mineral.value if mineral else 0.0) * kg * ingredient.share_edible / volume.value,
+        "mg/L",
+        "record x kg / volume",
+        ARITHMETIC,
+        {"record": mineral} if mineral else {},
+        None if not mineral or mineral.low is None else mineral.low * kg / volume.value,
+        None if not mineral or mineral.high is None else mineral.high * kg / volume.value,
+    )
+    fibre = kg * ingredient.share("insoluble") / INSOLUBLE_DENSITY_KG_L
+    filled = Figure(
+        volume.value + fibre, "L", "liquid + fibre / 1.35 kg/L", "from memory", {"liquid": volume}
+    )
+    density = Figure(after.gravity, "SG 20/20", "density of the mixture", BALANCE, given)
+    wakes = per_l.value > LITTLE_SUGAR_G_L and not protected
+    grams = Figure(1000 * kg, "g", "as typed", ARITHMETIC)
+    recorded = Recorded(
+        (
+            Addition(
+                ingredient.id,
+                ingredient.name,
+                grams,
+                {"sugar_g_l": per_l, "potassium_mg_l": potassium},
+            ),
+        ),
+        {"volume_l": volume, "alcohol_pct": now, "gravity": density},
+        _steps(wakes, per_l.value),
+        _notes(protection, wakes, now.value, then.value),
+        cautions("pressure_glass", "poisonous_plant_parts", "allergens_named"),
+    )
+    return LateAddition(
+        sugar, per_l, volume, filled, now, then, density, gas, potassium, wakes, recorded
+    )
+
+
+def _steps(wakes: bool, sugar_g_l: float) -> tuple[str, ...]:
+    if wakes:
+        return (
+            "Leave room for foam, fit an airlock: this is a new ferment, not an aroma step.",
+            f"Let the {sugar_g_l:.0f} g/L go, check that gravity stands still again, then rack.",
+            "To keep the sweetness instead, stabilise before it goes in.",
+        )
+    return (
+        "Hang it in a boiled bag, press it under; taste every day or two.",
+        "Take it out before it turns bitter; rack, and check gravity for a week.",
+    )
+
+
+def _notes(protection: Protection, wakes: bool, now: float, then: float) -> tuple[str, ...]:
+    notes = ["Fruit brings wild yeast of its own; sulfite it or freeze and scald it first."]
+    if wakes:
+        notes.insert(
+            0, f"Living yeast will ferment it: from {now:.1f} to about {then:.1f} % vol, with gas."
+        )
+    if protection.by is None:
+        notes.append("Nothing was said of protection, so living yeast is taken for granted.")
+    return tuple(notes)
+
+
+@dataclass(frozen=True)
+class Spice:
+    """A spice by grams per litre: no sugar worth counting, taste alone decides."""
+
+    grams: Figure
+    recorded: Recorded = field(default_factory=Recorded)
+
+
+def spice(volume_l: float, grams_per_litre: float, name: str) -> Spice:
+    """So much spice for the batch, in thirds.
+
+    Raises
+    ------
+    InputError
+    """
+    if not 0 < grams_per_litre <= 50:
+        raise InputError("dose", "needs grams per litre above 0, to 50", grams_per_litre)
+    grams = Figure(
+        grams_per_litre * volume_l,
+        "g",
+        "dose x volume",
+        ARITHMETIC,
+        {"dose_g_l": typed(grams_per_litre, "g/L"), "volume_l": typed(volume_l, "L")},
+    )
+    third = grams.value / 3
+    steps = (
+        f"A third first ({third:.1f} g) in a boiled bag; taste daily; the rest only if it is "
+        "missed.",
+        "Take the bag out a little before it is strong enough: it grows on standing.",
+    )
+    recorded = Recorded(
+        (Addition(name, name, grams),),
+        {},
+        steps,
+        (f"Thirds: {COMMON_PRACTICE}. Spice brings germs: steep it in spirit or scald it.",),
+        cautions("bench_first", "allergens_named"),
+    )
+    return Spice(grams, recorded)

@@ -1,0 +1,190 @@
+"""What may the finished drink hold, and what must its label say: limits and label rules as data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from mustwright import data
+from mustwright.errors import UnknownKindError
+from mustwright.units import parse_quantity
+from mustwright.working import Figure
+
+SWEET_FROM_G_L = 5.0  # EU2019_934 Annex I Part B: the line between the two sulfur dioxide limits.
+
+
+@dataclass(frozen=True)
+class FinishingLimit:
+    """One bound on the finished drink, in the base unit of its quantity (g/L, bar)."""
+
+    substance: str
+    low: float | None
+    high: float | None
+    unit: str
+    statement: str
+    source: str
+
+    def figure(self) -> Figure:
+        """The bound as a figure, in the unit it is printed in."""
+        value = self.high if self.high is not None else self.low
+        assert value is not None
+        factor = 1000.0 if self.unit == "mg/L" else 1.0
+        return Figure(value * factor, self.unit, self.statement, self.source)
+
+
+@dataclass(frozen=True)
+class LabelRules:
+    """What a label says by one profile.
+
+    Parameters
+    ----------
+    alcohol_line_pct : float or None
+        Above it the figure may be off by `alcohol_tolerance_above_pct` instead [% vol].
+    never_across_pct : tuple of float
+        Lines on whose right side the figure must stand, whatever the tolerance [% vol].
+    tax_classes : tuple of (float, str)
+        Up to how much alcohol a still drink goes by these words [% vol]; rising.
+    """
+
+    alcohol_steps_pct: float
+    alcohol_tolerance_pct: float
+    alcohol_source: str
+    alcohol_form: str
+    alcohol_line_pct: float | None
+    alcohol_tolerance_above_pct: float
+    never_across_pct: tuple[float, ...]
+    tax_classes: tuple[tuple[float, str], ...]
+    sparkling_class: str
+    tax_source: str
+    tax_note: str
+    sulfite_words: str
+    warning: str
+    warning_source: str
+    naming: str
+    naming_source: str
+    fill: str
+    fill_source: str
+    fill_ml: tuple[float, ...]
+    date: str
+    date_source: str
+    date_below_pct: float | None
+
+
+@dataclass(frozen=True)
+class FinishingLaw:
+    """A profile as finishing sees it."""
+
+    id: str
+    name: str
+    edition: str
+    note: str
+    limits: Mapping[str, FinishingLimit]
+    classes: Mapping[tuple[str, str], FinishingLimit]
+    label: LabelRules
+
+    def highest(self, *substances: str) -> FinishingLimit | None:
+        """The upper bound of the first of some substances that this profile knows."""
+        for substance in substances:
+            limit = self.limits.get(substance)
+            if limit is not None and limit.high is not None:
+                return limit
+        return None
+
+    def lowest(self, substance: str) -> FinishingLimit | None:
+        """The lower bound of a substance, where the profile has one."""
+        limit = self.limits.get(substance)
+        return limit if limit is not None and limit.low is not None else None
+
+    def class_most(self, kind: str, quantity: str) -> FinishingLimit | None:
+        """What a drink sold by this name may hold at most, where the profile says so."""
+        return self.classes.get((kind.strip().lower(), quantity))
+
+    def total_so2(self, sugar_g_l: float | None) -> FinishingLimit | None:
+        """The limit of total sulfur dioxide; the lower one while the sugar is not known."""
+        if sugar_g_l is not None and sugar_g_l >= SWEET_FROM_G_L:
+            return self.highest("total_so2_sweet", "total_so2")
+        return self.highest("total_so2")
+
+
+@cache
+def finishing_laws() -> dict[str, FinishingLaw]:
+    """Every profile, by id."""
+    return {name: _law(content) for name, content in data.folder("limits").items()}
+
+
+def finishing_law(identity: object, where: str = "profile") -> FinishingLaw:
+    """A profile by id.
+
+    Raises
+    ------
+    UnknownKindError
+    """
+    laws = finishing_laws()
+    key = str(identity).strip().lower()
+    if not isinstance(identity, str) or key not in laws:
+        raise UnknownKindError(where, f"needs one of {', '.join(sorted(laws))}", identity)
+    return laws[key]
+
+
+def _law(content: Mapping[str, Any]) -> FinishingLaw:
+    limits = {
+        str(one["substance"]): _limit(one, str(one["substance"]))
+        for one in content.get("finishing_limit", [])
+    }
+    classes = {
+        (str(one["class"]), str(one["quantity"])): _limit(one, str(one["quantity"]))
+        for one in content.get("class_limit", [])
+        if "max" in one
+    }
+    return FinishingLaw(
+        str(content["id"]),
+        str(content["name"]),
+        str(content["edition"]),
+        str(content["note"]),
+        limits,
+        classes,
+        _label(content["label"]),
+    )
+
+
+def _limit(one: Mapping[str, Any], name: str) -> FinishingLimit:
+    low, high = _bound(one, "min"), _bound(one, "max")
+    return FinishingLimit(
+        name, low, high, str(one["unit"]), str(one["statement"]), str(one["source"])
+    )
+
+
+def _bound(one: Mapping[str, Any], name: str) -> float | None:
+    if name not in one:
+        return None
+    return parse_quantity(f"{one[name]} {one['unit']}", f"finishing_limit.{name}").value
+
+
+def _label(rules: Mapping[str, Any]) -> LabelRules:
+    below, line = rules.get("date_below_pct"), rules.get("alcohol_line_pct")
+    return LabelRules(
+        float(rules["alcohol_steps_pct"]),
+        float(rules["alcohol_tolerance_pct"]),
+        str(rules["alcohol_source"]),
+        str(rules["alcohol_form"]),
+        None if line is None else float(line),
+        float(rules.get("alcohol_tolerance_above_pct", rules["alcohol_tolerance_pct"])),
+        tuple(float(v) for v in rules.get("never_across_pct", ())),
+        tuple((float(c["up_to_pct"]), str(c["words"])) for c in rules.get("tax_class", ())),
+        str(rules.get("sparkling_class", "")),
+        str(rules.get("tax_source", "")),
+        str(rules.get("tax_note", "")),
+        str(rules["sulfite_words"]),
+        str(rules["warning"]),
+        str(rules["warning_source"]),
+        str(rules["naming"]),
+        str(rules["naming_source"]),
+        str(rules["fill"]),
+        str(rules["fill_source"]),
+        tuple(float(v) for v in rules.get("fill_ml", ())),
+        str(rules["date"]),
+        str(rules["date_source"]),
+        None if below is None else float(below),
+    )

@@ -1,0 +1,143 @@
+"""What is in the vessel: a volume with its alcohol and extract, and what mixing makes of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from scipy.optimize import brentq
+
+from mustwright.errors import ImpossibleError
+from mustwright.finishing.step import within
+from mustwright.must.alcohol import (
+    ETHANOL_G_L_PER_PCT_VOL,
+    ethanol_g_l_from_pct_vol,
+    volume_l_from_contents,
+)
+from mustwright.must.density import must_density_kg_m3
+from mustwright.must.gravity import gravity_from_composition
+from mustwright.must.ingredient import Ingredient
+
+BALANCE = "mass balance; OIML1975, OIV2012, ICUMSA1998"
+HIGHEST_EXTRACT_G_L = 600.0
+HIGHEST_ALCOHOL_PCT = 25.0
+MOST_LITRES = 1e6
+
+
+@dataclass(frozen=True)
+class Liquid:
+    """A liquid by what it is made of: masses add up when liquids are mixed, volumes do not.
+
+    Parameters
+    ----------
+    mass_g, extract_g, ethanol_g : float
+        All of it, what is dissolved besides ethanol, and the ethanol [g].
+    """
+
+    mass_g: float
+    extract_g: float
+    ethanol_g: float
+
+    @property
+    def volume_l(self) -> float:
+        """Volume at 20 °C [L], contraction included (OIML1975, OIV2012)."""
+        if self.mass_g <= 0:
+            return 0.0
+        return float(volume_l_from_contents(self.mass_g, self.extract_g, self.ethanol_g))
+
+    @property
+    def alcohol_pct(self) -> float:
+        """Alcoholic strength at 20 °C [% vol]."""
+        return self.ethanol_g / self.volume_l / ETHANOL_G_L_PER_PCT_VOL
+
+    @property
+    def extract_g_l(self) -> float:
+        """Dissolved matter besides ethanol [g/L]."""
+        return self.extract_g / self.volume_l
+
+    @property
+    def gravity(self) -> float:
+        """Apparent gravity 20/20 [-]."""
+        volume = self.volume_l
+        return float(gravity_from_composition(self.extract_g / volume, self.ethanol_g / volume))
+
+    def __add__(self, other: Liquid) -> Liquid:
+        return Liquid(
+            self.mass_g + other.mass_g,
+            self.extract_g + other.extract_g,
+            self.ethanol_g + other.ethanol_g,
+        )
+
+    def times(self, factor: float) -> Liquid:
+        """So many times as much of it."""
+        return Liquid(self.mass_g * factor, self.extract_g * factor, self.ethanol_g * factor)
+
+
+def mixed(liquids: Iterable[Liquid]) -> Liquid:
+    """All of them in one vessel."""
+    total = Liquid(0.0, 0.0, 0.0)
+    for liquid in liquids:
+        total = total + liquid
+    return total
+
+
+def extract_g_l_from_gravity(gravity: float, alcohol_pct: float) -> float:
+    """Dissolved matter of a mead of known gravity and alcohol [g/L].
+
+    Parameters
+    ----------
+    gravity : float
+        Apparent, 20/20 °C [-].
+    alcohol_pct : float
+        0 to 25 [% vol].
+
+    Raises
+    ------
+    ImpossibleError
+        When even water with that alcohol would be heavier.
+
+    Examples
+    --------
+    >>> round(extract_g_l_from_gravity(0.998, 13.0), 1)
+    38.9
+    """
+    within(alcohol_pct, 0, HIGHEST_ALCOHOL_PCT, "alcohol", "an alcohol in % vol")
+    ethanol = float(ethanol_g_l_from_pct_vol(alcohol_pct))
+    low = float(gravity_from_composition(0.0, ethanol))
+    high = float(gravity_from_composition(HIGHEST_EXTRACT_G_L, ethanol))
+    if not low <= gravity <= high:
+        between = f"needs {low:.4f} to {high:.4f} with {alcohol_pct:g} % vol of alcohol in it"
+        raise ImpossibleError("gravity", between, gravity)
+    return float(
+        brentq(
+            lambda e: float(gravity_from_composition(e, ethanol)) - gravity,
+            0.0,
+            HIGHEST_EXTRACT_G_L,
+            xtol=1e-10,
+        )
+    )
+
+
+def mead(volume_l: float, gravity: float, alcohol_pct: float) -> Liquid:
+    """A mead of known volume, gravity and alcohol.
+
+    Parameters
+    ----------
+    volume_l : float
+        Above 0, to 1e6 [L].
+    gravity : float
+        Apparent, 20/20 °C [-].
+    alcohol_pct : float
+        0 to 25 [% vol].
+    """
+    within(volume_l, 1e-6, MOST_LITRES, "volume", "a volume in L")
+    extract = extract_g_l_from_gravity(gravity, alcohol_pct)
+    ethanol = float(ethanol_g_l_from_pct_vol(alcohol_pct))
+    mass = float(must_density_kg_m3(extract, ethanol))
+    return Liquid(volume_l * mass, volume_l * extract, volume_l * ethanol)
+
+
+def of_ingredient(ingredient: Ingredient, kg: float) -> Liquid:
+    """The liquid part that so many kilograms of an ingredient bring: water and what dissolves."""
+    dissolved = 1000 * kg * ingredient.dissolved
+    return Liquid(1000 * kg * ingredient.water + dissolved, dissolved, 0.0)

@@ -1,0 +1,132 @@
+"""Does gravity still fall: the chance of it from a series of readings, and when to look again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from mustwright.errors import InputError
+from mustwright.finishing.step import finishing_data
+from mustwright.working import ARITHMETIC, ASSUMED, Figure
+
+SIGMA_PER_90_PCT = 1.645
+
+
+@dataclass(frozen=True)
+class GravityReading:
+    """One reading: days on any clock, gravity at 20 °C [-]."""
+
+    day: float
+    gravity: float
+
+
+@dataclass(frozen=True)
+class Movement:
+    """What a series says of movement.
+
+    Parameters
+    ----------
+    chance : float
+        That gravity still falls, 0 to 1.
+    rate_per_day : float
+        Fall per day where it does fall, mean [1/day].
+    fall_per_day : Figure
+        Straight line through the readings, with its 90 % range [1/day].
+    scatter_chance : float
+        Chance of scatter as wide as this from the instrument alone; small means the readings
+        contradict one another.
+    """
+
+    chance: float
+    rate_per_day: float
+    fall_per_day: Figure
+    scatter_chance: float
+
+
+def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
+    """Chance that gravity still falls.
+
+    Parameters
+    ----------
+    readings : sequence of GravityReading
+        Two or more, of different days.
+    sigma : float
+        Standard error of one reading [-].
+
+    Notes
+    -----
+    Two accounts of the readings are weighed by Bayes' rule, each as likely as the other
+    beforehand: it stands still, or it falls at a steady rate that may be anything from 0.00007 to
+    0.005 a day (uniform in its logarithm; both ends assumed). The level is free in both, so an
+    error common to all readings cancels. With the readings centred, a rate r has the likelihood
+    ``exp(-sum((g + r t)^2) / 2 sigma^2)``.
+
+    Examples
+    --------
+    >>> still = [GravityReading(d, 1.0000) for d in (0, 7, 14, 21)]
+    >>> falls = [GravityReading(d, 1.010 - 0.001 * d) for d in (0, 2, 4)]
+    >>> movement(still, 0.0006).chance < 0.3, movement(falls, 0.0006).chance > 0.9
+    (True, True)
+    """
+    days = np.asarray([r.day for r in readings], dtype=float)
+    gravities = np.asarray([r.gravity for r in readings], dtype=float)
+    t, g = days - days.mean(), gravities - gravities.mean()
+    spread = float(t @ t)
+    if not spread > 0:
+        raise InputError("reading", "needs readings of at least two different times", len(readings))
+    record = finishing_data()["stability"]
+    rates = np.geomspace(float(record["slow_per_day"]), float(record["fast_per_day"]), 400)
+    # Logarithm of the likelihood against that of standing still.
+    gain = (-2 * rates * float(t @ g) - rates**2 * spread) / (2 * sigma**2)
+    top = max(float(gain.max()), 0.0)
+    weights = np.exp(gain - top)
+    moving, still = float(weights.mean()), math.exp(-top)
+    chance = moving / (moving + still)
+    slope = float(t @ g) / spread
+    error = sigma / math.sqrt(spread)
+    fall = Figure(
+        0.0 - slope,
+        "per day",
+        "least squares line through the readings, error from the instrument",
+        ARITHMETIC,
+        {"sigma": sigma},
+        -slope - SIGMA_PER_90_PCT * error,
+        -slope + SIGMA_PER_90_PCT * error,
+    )
+    rate = float((weights * rates).sum() / weights.sum())
+    return Movement(chance, rate, fall, _scatter(t, g, slope, sigma))
+
+
+def _scatter(t: np.ndarray, g: np.ndarray, slope: float, sigma: float) -> float:
+    """Chance that the instrument alone scatters the readings about their line so widely.
+
+    A line that rises counts as scatter, as a ferment does not raise gravity.
+    """
+    from scipy.stats import chi2  # slow to import, and only this needs it
+
+    fitted = min(slope, 0.0)
+    degrees = len(t) - (2 if slope < 0 else 1)
+    if degrees <= 0:
+        return 1.0
+    return float(chi2.sf(float(((g - fitted * t) ** 2).sum()) / sigma**2, degrees))
+
+
+def next_check(readings: Sequence[GravityReading], sigma: float, verdict: str) -> Figure:
+    """Days after the last reading when one more, unchanged, would settle it; 28 at most."""
+    record = finishing_data()["stability"]
+    last, settled = readings[-1], float(record["settled_chance"])
+    formula = "first day on which an unchanged reading brings the chance below 10 %, 2 to 28"
+    source = str(record["rate_source"])
+    if verdict == "moving":
+        return Figure(3.0, "d", "it moves: look again soon", ASSUMED)
+    if verdict in ("dry and settled", "settled and sterile"):
+        return Figure(28.0, "d", "a last look before bottling, or in the bottle", ASSUMED)
+    least = float(record["least_days"]) - (last.day - readings[0].day)
+    for day in range(2, 29):
+        more = [*readings, GravityReading(last.day + day, last.gravity)]
+        if day >= least and movement(more, sigma).chance <= settled:
+            return Figure(float(day), "d", formula, source)
+    return Figure(28.0, "d", formula, source)

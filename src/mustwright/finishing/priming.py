@@ -1,0 +1,91 @@
+"""How much sugar makes so much gas: priming by stoichiometry, a juice's thinning counted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from mustwright.errors import ImpossibleError
+from mustwright.finishing.gas import volume_g_l
+from mustwright.finishing.liquid import of_ingredient
+from mustwright.finishing.step import finishing_data, record
+from mustwright.must.blend import fermentable_hexose
+from mustwright.must.ingredient import Ingredient
+from mustwright.working import ARITHMETIC, Figure, typed
+
+THINNING_FORMS = ("juice", "concentrate", "fruit", "syrup")
+
+
+@dataclass(frozen=True)
+class Sugar:
+    """What primes: its name and the hexose yeast gets from it [g/g]."""
+
+    id: str
+    name: str
+    hexose_g_g: Figure
+    ingredient: Ingredient | None = None
+
+
+def sugar_called(identity: str, ingredient: Ingredient | None = None) -> Sugar:
+    """A priming sugar by id, or any ingredient with sugar in it.
+
+    Notes
+    -----
+    Stoichiometry: 1 g of sucrose is 1.05263 g of hexose, 1 g of dextrose monohydrate 0.90909 g; an
+    ingredient gives its sugars times the share that ferments.
+    """
+    if ingredient is None:
+        entry = record("priming_sugar", identity, "sugar")
+        hexose = Figure(
+            float(entry["hexose"]), "g/g", "hexose per gram by molar masses", ARITHMETIC
+        )
+        return Sugar(str(entry["id"]), str(entry["name"]), hexose)
+    share = fermentable_hexose(ingredient)
+    if share < 0.02:
+        raise ImpossibleError("sugar", "needs something with fermentable sugar", ingredient.name)
+    water = ingredient.figures.get("water_pct", 0.0)
+    hexose = Figure(
+        share, "g/g", "sugars x fermentable share (sucrose x 1.053)", ARITHMETIC, {"water": water}
+    )
+    return Sugar(ingredient.id, ingredient.name, hexose, ingredient)
+
+
+def priming_sugar(sugar: Sugar, in_l: float, residual: Figure, target: Figure) -> Figure:
+    """Grams of priming sugar for the batch."""
+    hexose = Figure(
+        float(finishing_data()["priming"]["hexose_co2"]),
+        "g/g",
+        "2 CO2 per hexose",
+        str(finishing_data()["priming"]["hexose_co2_source"]),
+    )
+    per_gram = sugar.hexose_g_g.value * hexose.value
+    room = _room_l_g(sugar)
+
+    def grams(left_volumes: float) -> float:
+        missing = (target.value - left_volumes * volume_g_l()) * in_l
+        if per_gram <= target.value * room:
+            raise ImpossibleError(
+                "sugar", "is too thin for so much sparkle: it waters the mead faster", sugar.name
+            )
+        return max(missing / (per_gram - target.value * room), 0.0)
+
+    return Figure(
+        grams(residual.value),
+        "g",
+        "(target - left) x 1.9768 x volume / (hexose x 0.48857)"
+        + (", thinning counted" if room else ""),
+        ARITHMETIC,
+        {
+            "target_g_l": target,
+            "left": residual,
+            "volume_l": typed(in_l, "L"),
+            "hexose_per_gram": sugar.hexose_g_g,
+            "co2_per_hexose": hexose,
+        },
+    )
+
+
+def _room_l_g(sugar: Sugar) -> float:
+    """Litres a gram of it adds, counted where it is mostly water."""
+    if sugar.ingredient is None or sugar.ingredient.form not in THINNING_FORMS:
+        return 0.0
+    return of_ingredient(sugar.ingredient, 1.0).volume_l / 1000

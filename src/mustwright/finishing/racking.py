@@ -1,0 +1,266 @@
+"""What is left after racking: lees, hoses, headspace, and what topping up does."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.liquid import BALANCE, Liquid, mead
+from mustwright.finishing.step import Addition, Recorded, cautions, published, record, within
+from mustwright.must.blend import Blend, Portion
+from mustwright.must.ingredient import Ingredient
+from mustwright.working import ARITHMETIC, Figure, typed
+
+SMALL_HEADSPACE_PCT = 2.0
+SUGARY_TOP_UP_G_L = 2.0
+
+
+@dataclass(frozen=True)
+class RackAsk:
+    """The mead, how it is racked, and into what.
+
+    Parameters
+    ----------
+    volume_l : float
+        Before, lees included [L].
+    gravity, alcohol_pct : float or None
+        Needed for topping up [SG 20/20, % vol].
+    lees, way : str
+        Kinds of the records.
+    lees_depth_cm, diameter_cm : float or None
+        Measured lees in a straight vessel, instead of the usual loss [cm].
+    vessel_l : float or None
+        What the next vessel holds to the brim [L].
+    headspace_l : float or None
+        Room wanted at the top [L]; a hundredth of the vessel when left out.
+    top_up : str or None
+        ``mead`` (typed gravity and alcohol), ``water``, or ``honey water``.
+    top_gravity, top_alcohol_pct : float or None
+        Of the mead it is topped up with.
+    honey : Ingredient or None
+        For honey water, with the gravity of it in `top_gravity`.
+    """
+
+    volume_l: float
+    gravity: float | None = None
+    alcohol_pct: float | None = None
+    lees: str = "gross_plain"
+    way: str = "siphon"
+    lees_depth_cm: float | None = None
+    diameter_cm: float | None = None
+    vessel_l: float | None = None
+    headspace_l: float | None = None
+    top_up: str | None = None
+    top_gravity: float | None = None
+    top_alcohol_pct: float | None = None
+    honey: Ingredient | None = None
+
+
+@dataclass(frozen=True)
+class Racking:
+    """Volumes after racking and after topping up."""
+
+    lees_l: Figure
+    way_l: Figure
+    racked_l: Figure
+    headspace_l: Figure | None
+    headspace_pct: Figure | None
+    top_up_l: Figure | None
+    volume_after_l: Figure
+    alcohol_after_pct: Figure | None
+    gravity_after: Figure | None
+    sugar_brought_g_l: Figure | None
+    recorded: Recorded = field(default_factory=Recorded)
+
+
+def rack(ask: RackAsk) -> Racking:
+    """Rack a mead, and top it up where a vessel and a liquid are given.
+
+    Raises
+    ------
+    InputError, ImpossibleError
+
+    Notes
+    -----
+    Racking itself changes neither gravity nor alcohol; losses are what stays behind. Measured lees:
+    ``pi/4 x diameter^2 x depth``. Topping up mixes by mass, contraction included.
+    """
+    within(ask.volume_l, 1e-3, 1e6, "volume", "a volume in L")
+    lees = _lees(ask)
+    way = published(record("racking_way", ask.way, "by")["loss_l"], "loss on the way", "L")
+    given = {"volume_l": typed(ask.volume_l, "L"), "lees_l": lees, "way_l": way}
+    left = ask.volume_l - lees.value - way.value
+    if left <= 0:
+        raise ImpossibleError("volume", "needs more than what stays behind", f"{ask.volume_l} L")
+    low = high = None
+    if None not in (lees.high, way.high, lees.low, way.low):
+        low = max(0.0, ask.volume_l - float(lees.high or 0) - float(way.high or 0))
+        high = ask.volume_l - float(lees.low or 0) - float(way.low or 0)
+    racked = Figure(left, "L", "volume - lees - hoses", ARITHMETIC, given, low, high)
+    if ask.vessel_l is None:
+        return Racking(
+            lees,
+            way,
+            racked,
+            None,
+            None,
+            None,
+            racked,
+            _same(ask.alcohol_pct, "% vol"),
+            _same(ask.gravity, "SG 20/20"),
+            None,
+            Recorded(
+                (), {"volume_l": racked}, _steps(None, ""), (), cautions("carbon_dioxide_room")
+            ),
+        )
+    return _with_vessel(ask, lees, way, racked)
+
+
+def _as_racked(racked: Figure, *notes: str) -> Recorded:
+    """For the log, where nothing is added."""
+    told = cautions("carbon_dioxide_room")
+    return Recorded((), {"volume_l": racked}, _steps(None, ""), notes, told)
+
+
+def _same(value: float | None, unit: str) -> Figure | None:
+    return None if value is None else Figure(value, unit, "racking does not change it", ARITHMETIC)
+
+
+def _lees(ask: RackAsk) -> Figure:
+    if (ask.lees_depth_cm is None) != (ask.diameter_cm is None):
+        raise InputError("lees_depth", "needs depth and diameter together", ask.lees_depth_cm)
+    if ask.lees_depth_cm is not None and ask.diameter_cm is not None:
+        within(ask.lees_depth_cm, 0, 100, "lees_depth", "a depth in cm")
+        within(ask.diameter_cm, 1, 500, "diameter", "a diameter in cm")
+        return Figure(
+            math.pi / 4 * ask.diameter_cm**2 * ask.lees_depth_cm / 1000,
+            "L",
+            "pi/4 x diameter^2 x depth",
+            ARITHMETIC,
+            {
+                "depth": typed(ask.lees_depth_cm, "cm"),
+                "diameter": typed(ask.diameter_cm, "cm"),
+            },
+        )
+    share = published(record("lees", ask.lees, "lees")["loss_pct"], "lees", "%")
+    return Figure(
+        ask.volume_l * share.value / 100,
+        "L",
+        "volume x usual share",
+        ARITHMETIC,
+        {"share": share},
+        None if share.low is None else ask.volume_l * share.low / 100,
+        None if share.high is None else ask.volume_l * share.high / 100,
+    )
+
+
+def _with_vessel(ask: RackAsk, lees: Figure, way: Figure, racked: Figure) -> Racking:
+    assert ask.vessel_l is not None
+    within(ask.vessel_l, 1e-3, 1e6, "vessel", "a volume in L")
+    wanted = ask.headspace_l if ask.headspace_l is not None else ask.vessel_l / 100
+    within(wanted, 0, ask.vessel_l, "headspace", "a headspace in L")
+    space = ask.vessel_l - racked.value
+    if space < 0:
+        raise ImpossibleError(
+            "vessel", f"needs at least {racked.value:.2f} L for what is racked", f"{ask.vessel_l} L"
+        )
+    headspace = Figure(
+        space,
+        "L",
+        "vessel - racked",
+        ARITHMETIC,
+        {"vessel_l": typed(ask.vessel_l, "L"), "racked_l": racked},
+    )
+    pct = Figure(100 * space / ask.vessel_l, "%", "headspace / vessel", ARITHMETIC)
+    fill = max(0.0, space - wanted)
+    if ask.top_up is None or fill <= 0:
+        notes: tuple[str, ...] = ()
+        if pct.value > SMALL_HEADSPACE_PCT:
+            notes = (
+                f"{space:.2f} L of air above it will age it: top up, use a smaller vessel, or fill "
+                "the space with an inert gas.",
+            )
+        return Racking(
+            lees,
+            way,
+            racked,
+            headspace,
+            pct,
+            None,
+            racked,
+            _same(ask.alcohol_pct, "% vol"),
+            _same(ask.gravity, "SG 20/20"),
+            None,
+            _as_racked(racked, *notes),
+        )
+    return _topped_up(ask, lees, way, racked, headspace, pct, fill)
+
+
+def _topped_up(
+    ask: RackAsk,
+    lees: Figure,
+    way: Figure,
+    racked: Figure,
+    headspace: Figure,
+    pct: Figure,
+    fill_l: float,
+) -> Racking:
+    if ask.gravity is None or ask.alcohol_pct is None:
+        raise InputError("gravity", "needs gravity and alcohol of the mead to top it up", None)
+    before = mead(racked.value, ask.gravity, ask.alcohol_pct)
+    top, sugar_g = _top_up(ask, fill_l)
+    after = before + top
+    state: dict[str, Figure | float | str] = {"racked_l": racked, "top_up_l": fill_l}
+    top_up = Figure(fill_l, "L", "headspace - headspace wanted", ARITHMETIC, {"space": headspace})
+    volume = Figure(after.volume_l, "L", "mass / density of the mixture", BALANCE, state)
+    alcohol = Figure(after.alcohol_pct, "% vol", "ethanol / volume", BALANCE, state)
+    gravity = Figure(after.gravity, "SG 20/20", "density of the mixture", BALANCE, state)
+    sugar = Figure(sugar_g / volume.value, "g/L", "sugar of the top-up / volume", ARITHMETIC)
+    name = str(ask.top_up)
+    notes = []
+    if sugar.value > SUGARY_TOP_UP_G_L:
+        notes.append(
+            f"The top-up brings {sugar.value:.1f} g/L of sugar: with live yeast it ferments again; "
+            "airlock, and check gravity anew."
+        )
+    grams = Figure(top.mass_g, "g", "volume x density", ARITHMETIC)
+    recorded = Recorded(
+        (Addition(name.replace(" ", "_"), name, grams, {"sugar_g_l": sugar}, f"{fill_l:.2f} L"),),
+        {"volume_l": volume, "alcohol_pct": alcohol, "gravity": gravity},
+        _steps(fill_l, name),
+        tuple(notes),
+        cautions("carbon_dioxide_room"),
+    )
+    return Racking(
+        lees, way, racked, headspace, pct, top_up, volume, alcohol, gravity, sugar, recorded
+    )
+
+
+def _top_up(ask: RackAsk, litres: float) -> tuple[Liquid, float]:
+    """The liquid for topping up, and the sugar in it [g]."""
+    if ask.top_up == "water":
+        return mead(litres, 1.0, 0.0), 0.0
+    if ask.top_up == "mead":
+        if ask.top_gravity is None or ask.top_alcohol_pct is None:
+            raise InputError("top_gravity", "needs gravity and alcohol of the top-up mead", None)
+        top = mead(litres, ask.top_gravity, ask.top_alcohol_pct)
+        return top, 0.0
+    if ask.top_up == "honey water":
+        if ask.honey is None or ask.top_gravity is None:
+            raise InputError("top_gravity", "needs the gravity of the honey water", None)
+        top = mead(litres, ask.top_gravity, 0.0)
+        share = Blend([Portion(ask.honey, 1.0)])
+        sugars = sum(ask.honey.share(s) for s in ("glucose", "fructose", "sucrose", "maltose"))
+        return top, top.extract_g * sugars / share.dissolved_kg
+    raise InputError("top_up", "needs one of mead, water, honey water", ask.top_up)
+
+
+def _steps(fill_l: float | None, name: str) -> tuple[str, ...]:
+    steps = [
+        "Flush the next vessel, lay the outlet on its floor, and run it over without a splash.",
+        "Stop while the lees are still; let the last litre settle in a jar in the cold.",
+    ]
+    if fill_l is not None:
+        steps.append(f"Top up with {fill_l:.2f} L of {name}; close; mark the date.")
+    return tuple(steps)

@@ -1,0 +1,295 @@
+"""How much sorbate, and whether it may go in at all."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from mustwright.errors import ImpossibleError
+from mustwright.finishing.law import FinishingLaw
+from mustwright.finishing.liquid import HIGHEST_ALCOHOL_PCT, MOST_LITRES
+from mustwright.finishing.step import Addition, Recorded, cautions, finishing_data, within
+from mustwright.finishing.sulfite_chemistry import HIGHEST_PH, LOWEST_PH
+from mustwright.working import ARITHMETIC, COMMON_PRACTICE, Figure, typed
+
+STRONG_ALONE_PCT = 16.0
+
+
+@dataclass(frozen=True)
+class SorbateAsk:
+    """What is known of the mead.
+
+    Parameters
+    ----------
+    volume_l, alcohol_pct : float
+        The mead [L, % vol].
+    ph : float or None
+        Measured.
+    molecular_so2_mg_l : float or None
+        Molecular sulfur dioxide it will have beside the sorbate [mg/L].
+    malolactic, fermenting : bool
+        Bacteria have worked or may work; it still ferments.
+    scale_g : float
+        What the scale can show [g].
+    sorbic_now_mg_l : float
+        Sorbic acid of an earlier addition [mg/L].
+    """
+
+    volume_l: float
+    alcohol_pct: float
+    ph: float | None = None
+    molecular_so2_mg_l: float | None = None
+    malolactic: bool = False
+    fermenting: bool = False
+    scale_g: float = 0.1
+    sorbic_now_mg_l: float = 0.0
+
+
+@dataclass(frozen=True)
+class SorbateDose:
+    """What to weigh, what it holds, and the law's cap."""
+
+    sorbate_g: Figure
+    weigh_g: Figure
+    dose_g_l: Figure
+    sorbic_acid_mg_l: Figure
+    undissociated_fraction: Figure | None
+    water_ml: Figure
+    potassium_mg_l: Figure
+    legal_sorbic_mg_l: Figure | None
+    recorded: Recorded = field(default_factory=Recorded)
+
+
+def undissociated_fraction(ph: float, pka: float) -> float:
+    """Share of sorbic acid that is not dissociated, the part that acts: ``1/(1 + 10^(pH - pKa))``.
+
+    Examples
+    --------
+    >>> round(undissociated_fraction(3.5, 4.76), 3)
+    0.948
+    """
+    return float(1 / (1 + 10 ** (ph - pka)))
+
+
+def sorbate_dose(ask: SorbateAsk, law: FinishingLaw) -> SorbateDose:
+    """Potassium sorbate for a still, clear mead.
+
+    Raises
+    ------
+    ImpossibleError
+        After malolactic bacteria, or in a mead that ferments.
+
+    Notes
+    -----
+    The dose by alcohol is a table of practice at pH 3.5 (its source is not known); above that pH it
+    is raised as the undissociated share falls. Sorbic acid is 0.7464 of the salt (molar masses);
+    a dose that would pass the legal cap is cut to it, and the notes say so.
+    """
+    _refuse(ask)
+    dose = _by_alcohol(ask.alcohol_pct)
+    fraction = None
+    if ask.ph is not None:
+        dose, fraction = _by_ph(dose, ask.ph)
+    record = finishing_data()["sorbate"]
+    there = ask.sorbic_now_mg_l / 1000
+    if there > 0:
+        dose = _less(dose, ask.sorbic_now_mg_l, float(record["sorbic_fraction"]))
+    cap = law.highest("sorbic_acid")
+    notes: list[str] = []
+    capped = dose
+    if cap is not None and cap.high is not None:
+        most = max(cap.high - there, 0.0) / record["sorbic_fraction"]
+        if dose.value > most:
+            notes.append(
+                f"Cut from {dose.value:.3f} to {most:.3f} g/L: {law.name} allows "
+                f"{1000 * cap.high:.0f} mg/L of sorbic acid."
+            )
+            capped = Figure(
+                most,
+                "g/L",
+                "(legal cap - what is there) / sorbic fraction",
+                ARITHMETIC,
+                {"cap": cap.figure(), "wanted": dose},
+            )
+    grams = Figure(
+        capped.value * ask.volume_l,
+        "g",
+        "dose x volume",
+        ARITHMETIC,
+        {"dose_g_l": capped, "volume_l": typed(ask.volume_l, "L")},
+    )
+    most_g = math.inf
+    if cap is not None and cap.high is not None:
+        most_g = max(cap.high - there, 0.0) / record["sorbic_fraction"] * ask.volume_l
+    return _result(ask, law, grams, capped, fraction, most_g, notes)
+
+
+def _less(dose: Figure, there_mg_l: float, sorbic_fraction: float) -> Figure:
+    """The dose without what an earlier addition brought already."""
+    return Figure(
+        max(dose.value - there_mg_l / 1000 / sorbic_fraction, 0.0),
+        "g/L",
+        "dose by alcohol - sorbic acid there / 0.7464",
+        ARITHMETIC,
+        {"dose": dose, "there": typed(there_mg_l, "mg/L")},
+    )
+
+
+def _refuse(ask: SorbateAsk) -> None:
+    within(ask.sorbic_now_mg_l, 0, 1000, "sorbic", "sorbic acid already there in mg/L")
+    within(ask.volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
+    within(ask.alcohol_pct, 0, HIGHEST_ALCOHOL_PCT, "alcohol", "an alcohol in % vol")
+    within(ask.scale_g, 1e-4, 100, "scale", "a scale resolution in g")
+    if ask.ph is not None:
+        within(ask.ph, LOWEST_PH, HIGHEST_PH, "ph", "the pH of a mead, measured,")
+    if ask.molecular_so2_mg_l is not None:
+        within(ask.molecular_so2_mg_l, 0, 5, "molecular", "molecular sulfur dioxide in mg/L")
+    if ask.malolactic:
+        raise ImpossibleError(
+            "malolactic",
+            "needs a mead without malolactic bacteria: they turn sorbate into a smell of geranium; "
+            "pasteurise, or filter sterile, or leave it dry",
+            "yes",
+        )
+    if ask.fermenting:
+        raise ImpossibleError(
+            "fermenting",
+            "needs a mead that stands still and is clear: sorbate does not stop a ferment",
+            "yes",
+        )
+
+
+def _by_alcohol(alcohol_pct: float) -> Figure:
+    record = finishing_data()["sorbate"]
+    alcohols, doses = record["alcohol_pct"], record["g_l"]
+    given = {"alcohol_pct": typed(alcohol_pct, "% vol")}
+    if alcohol_pct < alcohols[0]:
+        value, source = float(record["below_g_l"]), str(record["below_source"])
+        return Figure(value, "g/L", f"below {alcohols[0]} % vol", source, given)
+    value = float(np.interp(alcohol_pct, alcohols, doses))
+    source = str(record["source"] if alcohol_pct <= alcohols[-1] else record["above_source"])
+    return Figure(value, "g/L", "practice table, straight lines between rows", source, given)
+
+
+def _by_ph(dose: Figure, ph: float) -> tuple[Figure, Figure]:
+    record = finishing_data()["sorbate"]
+    pka = Figure(float(record["sorbic_pka"]), "", "at 25 C", str(record["sorbic_pka_source"]))
+    here = undissociated_fraction(ph, pka.value)
+    fraction = Figure(here, "", "1 / (1 + 10^(pH - pKa))", "Martell", {"pKa": pka, "pH": ph})
+    at_table = undissociated_fraction(float(record["table_ph"]), pka.value)
+    if here >= at_table:
+        return dose, fraction
+    raised = Figure(
+        dose.value * at_table / here,
+        "g/L",
+        "table dose x undissociated share at pH 3.5 / share at this pH",
+        COMMON_PRACTICE,
+        {"table_dose": dose, "undissociated": fraction},
+    )
+    return raised, fraction
+
+
+def _result(
+    ask: SorbateAsk,
+    law: FinishingLaw,
+    grams: Figure,
+    dose: Figure,
+    fraction: Figure | None,
+    most_g: float,
+    notes: list[str],
+) -> SorbateDose:
+    record = finishing_data()["sorbate"]
+    count = round(grams.value / ask.scale_g)
+    if count * ask.scale_g > most_g:
+        count = math.floor(most_g / ask.scale_g + 1e-9)
+    weigh = Figure(
+        count * ask.scale_g,
+        "g",
+        f"rounded to {ask.scale_g:g} g, never over the legal cap",
+        ARITHMETIC,
+        {"sorbate_g": grams},
+    )
+    brought = Figure(
+        1000 * weigh.value * record["sorbic_fraction"] / ask.volume_l,
+        "mg/L",
+        "grams x 0.7464 / volume",
+        str(record["sorbic_fraction_source"]),
+        {"weigh_g": weigh},
+    )
+    sorbic = brought
+    if ask.sorbic_now_mg_l > 0:
+        sorbic = Figure(
+            ask.sorbic_now_mg_l + brought.value,
+            "mg/L",
+            "there already + brought",
+            ARITHMETIC,
+            {"there": typed(ask.sorbic_now_mg_l, "mg/L"), "brought": brought},
+        )
+    potassium = Figure(
+        1000 * weigh.value * record["potassium_fraction"] / ask.volume_l,
+        "mg/L",
+        "grams x 0.2603 / volume",
+        "arithmetic: 39.098 over 150.218 g/mol",
+        {"weigh_g": weigh},
+    )
+    water = Figure(
+        record["water_ml_per_g"] * weigh.value,
+        "mL",
+        "5 mL per gram",
+        str(record["water_source"]),
+        {"weigh_g": weigh},
+    )
+    cap = law.highest("sorbic_acid")
+    brings = {"sorbic_acid_mg_l": brought, "potassium_mg_l": potassium}
+    recorded = Recorded(
+        (Addition("potassium_sorbate", "potassium sorbate", weigh, brings),),
+        {"sorbic_acid_mg_l": sorbic},
+        _steps(weigh, water),
+        (*notes, *_notes(ask, sorbic.value)),
+        cautions("sorbate_no_brake", "dose_rounding", "local_law"),
+    )
+    return SorbateDose(
+        grams,
+        weigh,
+        dose,
+        sorbic,
+        fraction,
+        water,
+        potassium,
+        cap.figure() if cap else None,
+        recorded,
+    )
+
+
+def _steps(weigh: Figure, water: Figure) -> tuple[str, ...]:
+    return (
+        "The mead is still, clear and racked; sulfite is in it (same day).",
+        f"Dissolve {weigh.value:.2f} g of potassium sorbate in {water.value:.0f} mL of water: "
+        "straight into acid mead it comes out as flakes.",
+        "Pour it in slowly while stirring; close up; sweeten a day later.",
+    )
+
+
+def _notes(ask: SorbateAsk, sorbic_mg_l: float) -> list[str]:
+    record = finishing_data()["sorbate"]
+    wanted = float(record["so2_molecular_mg_l"])
+    notes = ["The dose by alcohol is common practice; its source is not known."]
+    if ask.molecular_so2_mg_l is None:
+        notes.append(
+            f"Sorbate works with sulfite, not alone: bring molecular sulfur dioxide to {wanted:g} "
+            "mg/L first (finish sulfite)."
+        )
+    elif ask.molecular_so2_mg_l < wanted:
+        notes.append(
+            f"{ask.molecular_so2_mg_l:g} mg/L of molecular sulfur dioxide is less than the "
+            f"{wanted:g} that belongs beside sorbate: raise it first."
+        )
+    if ask.ph is None:
+        notes.append("Without a pH the table's own (3.5) is taken; above it more is needed.")
+    if sorbic_mg_l > record["taste_mg_l"]:
+        notes.append(f"Keen tasters may notice it: {record['taste_source']}.")
+    if ask.alcohol_pct > STRONG_ALONE_PCT:
+        notes.append("At this alcohol few yeasts grow; ask whether sorbate is needed at all.")
+    return notes

@@ -1,0 +1,336 @@
+"""Is it done, and will it stay so: the chance that gravity still moves, and a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.movement import (
+    SIGMA_PER_90_PCT,
+    GravityReading,
+    Movement,
+    movement,
+    next_check,
+)
+from mustwright.finishing.step import Recorded, cautions, finishing_data, published, within
+from mustwright.must.alcohol import alcohol_from_gravities, ferment
+from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
+from mustwright.working import ARITHMETIC, ASSUMED, TYPED, Figure, typed
+
+FERMENTABLE_SHARE = (0.88, 0.95, 0.99)  # As `must.blend.measured_figures` takes an unknown must.
+STRANGE = 0.01
+MOST_READINGS = 500
+
+
+@dataclass(frozen=True)
+class StabilityAsk:
+    """What is known; everything but the readings may be left out.
+
+    Parameters
+    ----------
+    readings : sequence of GravityReading
+        Two or more, of one instrument.
+    reading_error : float or None
+        Instrument error, nine times in ten [-].
+    original_gravity : float or None
+        Of the must.
+    residual_sugar_g_l : float or None
+        Measured fermentable sugar [g/L].
+    tolerance_low_pct, tolerance_high_pct : float or None
+        What the yeast reaches [% vol].
+    alcohol_pct : float or None
+        Known alcohol; worked out from the gravities when left out.
+    nitrogen_mg_l : float or None
+        Nitrogen left that yeast could use [mg/L].
+    sterile : bool
+        Pasteurised or filtered sterile since.
+    """
+
+    readings: Sequence[GravityReading]
+    reading_error: float | None = None
+    original_gravity: float | None = None
+    residual_sugar_g_l: float | None = None
+    tolerance_low_pct: float | None = None
+    tolerance_high_pct: float | None = None
+    alcohol_pct: float | None = None
+    nitrogen_mg_l: float | None = None
+    sterile: bool = False
+
+
+@dataclass(frozen=True)
+class Stability:
+    """The verdict and what it rests on.
+
+    Parameters
+    ----------
+    verdict : str
+        ``dry and settled``, ``settled, not safe``, ``settled and sterile``, ``moving`` or
+        ``too soon to tell``.
+    bottle_still : bool
+        Whether it may be bottled still as it is.
+    next_check : str
+        The day of the next check, in the count or the dates of the readings.
+    """
+
+    verdict: str
+    bottle_still: bool
+    chance_moving: Figure
+    fall_per_day: Figure
+    days_watched: Figure
+    gravity_now: Figure
+    floor_gravity: Figure | None
+    residual_sugar_g_l: Figure | None
+    alcohol_pct: Figure | None
+    chance_past_tolerance: Figure | None
+    gas_if_it_wakes_vol: Figure | None
+    reasons: tuple[str, ...]
+    next_check_days: Figure
+    recorded: Recorded = field(default_factory=Recorded)
+    next_check: str = ""
+
+
+def judge_stability(ask: StabilityAsk) -> Stability:
+    """Weigh gravity series, residual sugar, alcohol, nitrogen and time into one verdict.
+
+    Raises
+    ------
+    InputError, ImpossibleError
+    """
+    readings = _readings(ask)
+    record = finishing_data()["stability"]
+    error = published(record["reading_error"], "reading error", "SG")
+    if ask.reading_error is not None:
+        within(ask.reading_error, 1e-5, 0.05, "error", "an instrument error of gravity")
+        error = typed(ask.reading_error, "SG")
+    seen = movement(readings, error.value / SIGMA_PER_90_PCT)
+    chance = Figure(
+        100 * seen.chance,
+        "%",
+        "falling against standing still, by Bayes' rule, even odds beforehand",
+        str(record["rate_source"]),
+        {"reading_error": error, "readings": len(readings), "fall_per_day": seen.fall_per_day},
+    )
+    span = readings[-1].day - readings[0].day
+    now = Figure(
+        float(np.mean([r.gravity for r in readings[-2:]])),
+        "SG 20/20",
+        "mean of the last two readings",
+        TYPED,
+    )
+    floor, alcohol, residual = _balance(ask, now.value)
+    past = _past_tolerance(ask, alcohol)
+    gas = None
+    if residual is not None:
+        most = residual.high if residual.high is not None else residual.value
+        gas = Figure(
+            residual.value * 0.48857 / 1.9768,
+            "vol",
+            "residual sugar x 0.48857 / 1.9768",
+            ARITHMETIC,
+            {"residual": residual},
+            None,
+            most * 0.48857 / 1.9768,
+        )
+    verdict, good, reasons = _verdict(ask, seen, span, residual, past)
+    check = next_check(readings, error.value / SIGMA_PER_90_PCT, verdict)
+    return Stability(
+        verdict,
+        good,
+        chance,
+        seen.fall_per_day,
+        Figure(span, "d", "last reading - first", ARITHMETIC),
+        now,
+        floor,
+        residual,
+        alcohol,
+        past,
+        gas,
+        reasons,
+        check,
+        Recorded((), {}, _steps(verdict), (), cautions("pressure_glass")),
+    )
+
+
+def _readings(ask: StabilityAsk) -> list[GravityReading]:
+    if not 2 <= len(ask.readings) <= MOST_READINGS:
+        raise InputError("reading", "needs two readings or more", len(ask.readings))
+    for one in ask.readings:
+        within(one.gravity, 0.97, 1.25, "reading", "a gravity")
+        within(one.day, -1e5, 1e7, "reading", "a time in days")
+    if ask.nitrogen_mg_l is not None:
+        within(ask.nitrogen_mg_l, 0, 2000, "nitrogen", "nitrogen in mg/L")
+    if ask.residual_sugar_g_l is not None:
+        within(ask.residual_sugar_g_l, 0, 400, "residual_sugar", "fermentable sugar in g/L")
+    for name, value in (
+        ("alcohol", ask.alcohol_pct),
+        ("tolerance", ask.tolerance_low_pct),
+        ("tolerance", ask.tolerance_high_pct),
+    ):
+        if value is not None:
+            within(value, 0, 25, name, "an alcohol in % vol")
+    return sorted(ask.readings, key=lambda r: r.day)
+
+
+def _balance(
+    ask: StabilityAsk, gravity: float
+) -> tuple[Figure | None, Figure | None, Figure | None]:
+    """Gravity the model expects at the end, alcohol now, and fermentable sugar left."""
+    alcohol = None if ask.alcohol_pct is None else typed(ask.alcohol_pct, "% vol")
+    residual = None if ask.residual_sugar_g_l is None else typed(ask.residual_sugar_g_l, "g/L")
+    if ask.original_gravity is None:
+        return None, alcohol, residual
+    within(ask.original_gravity, 1.0, 1.25, "original", "a gravity of the must")
+    if gravity > ask.original_gravity:
+        raise ImpossibleError("original", "needs at least the gravity now", ask.original_gravity)
+    start = typed(ask.original_gravity, "SG 20/20")
+    extract = float(sugar_g_l_from_brix(brix_from_gravity(ask.original_gravity)))
+    ends = [ferment(extract, extract * share) for share in FERMENTABLE_SHARE]
+    share = Figure(
+        FERMENTABLE_SHARE[1], "", "share of the extract that ferments", f"{ASSUMED}: honey or juice"
+    )
+    floor = Figure(
+        ends[1].gravity,
+        "SG 20/20",
+        "mass balance: all that ferments has fermented",
+        "OIV2012; OIML1975; ICUMSA1998",
+        {"original": start, "share": share},
+        ends[2].gravity,
+        ends[0].gravity,
+    )
+    so_far = alcohol_from_gravities(ask.original_gravity, gravity)
+    if alcohol is None:
+        alcohol = Figure(
+            so_far.ethanol_pct_vol,
+            "% vol",
+            "mass balance between the two gravities",
+            "OIV2012; OIML1975; ICUMSA1998",
+            {"original": start, "now": gravity},
+        )
+    if residual is None:
+        left = [max(0.0, extract * s - so_far.hexose_used_g) for s in FERMENTABLE_SHARE]
+        residual = Figure(
+            left[1],
+            "g/L",
+            "extract x fermentable share - sugar used",
+            ARITHMETIC,
+            {"original": start, "share": share, "used_g_l": so_far.hexose_used_g},
+            left[0],
+            left[2],
+        )
+    return floor, alcohol, residual
+
+
+def _past_tolerance(ask: StabilityAsk, alcohol: Figure | None) -> Figure | None:
+    """Chance that the alcohol is past what this yeast bears."""
+    from scipy.stats import norm  # slow to import, and only this needs it
+
+    low, high = ask.tolerance_low_pct, ask.tolerance_high_pct
+    if alcohol is None or low is None or high is None:
+        return None
+    if low > high:
+        raise InputError("tolerance", "needs its low end first", f"{low} to {high}")
+    sigma = max((high - low) / 2 / SIGMA_PER_90_PCT, 0.1)
+    chance = 100 * float(norm.cdf((alcohol.value - (low + high) / 2) / sigma))
+    return Figure(
+        chance,
+        "%",
+        "normal curve whose 90 % range is the tolerance, at this alcohol",
+        ASSUMED,
+        {"alcohol": alcohol, "low": low, "high": high},
+    )
+
+
+def _verdict(
+    ask: StabilityAsk,
+    seen: Movement,
+    span: float,
+    residual: Figure | None,
+    past: Figure | None,
+) -> tuple[str, bool, tuple[str, ...]]:
+    record = finishing_data()["stability"]
+    least, settled = float(record["least_days"]), float(record["settled_chance"])
+    reasons = [
+        f"The chance that gravity still falls is {_percent(100 * seen.chance)}, over {span:.0f} "
+        "days."
+    ]
+    if seen.scatter_chance < STRANGE:
+        reasons.append(
+            "The readings scatter, or rise, more than the instrument should: gas, temperature or "
+            "pulp? Read again, degassed, at one temperature."
+        )
+    dry, sugar_known = _sugar_reasons(residual, reasons)
+    if past is not None:
+        reasons.append(
+            f"The chance that its alcohol is past what this yeast bears is {_percent(past.value)}; "
+            "only a yeast that stopped with sugar left has proven its limit."
+        )
+    if ask.nitrogen_mg_l is not None and ask.nitrogen_mg_l > record["leftover_nitrogen_mg_l"]:
+        reasons.append(
+            f"{ask.nitrogen_mg_l:.0f} mg/L of nitrogen is left: food for yeast and spoilage."
+        )
+    if seen.chance > 0.5:
+        return "moving", False, tuple(reasons)
+    if seen.chance > settled or span < least or seen.scatter_chance < STRANGE:
+        if span < least:
+            reasons.append(
+                f"Fewer than {least:.0f} days were watched ({record['least_days_source']})."
+            )
+        return "too soon to tell", False, tuple(reasons)
+    if ask.sterile:
+        return "settled and sterile", True, tuple(reasons)
+    if dry:
+        return "dry and settled", True, tuple(reasons)
+    if not sugar_known:
+        reasons.append("What sugar is left is not known: type the original gravity, or measure it.")
+    return "settled, not safe", False, tuple(reasons)
+
+
+def _percent(value: float) -> str:
+    """A chance in words, without certainty that is not there."""
+    if value < 1:
+        return "under 1 %"
+    return "over 99 %" if value > 99 else f"{value:.0f} %"
+
+
+def _sugar_reasons(residual: Figure | None, reasons: list[str]) -> tuple[bool, bool]:
+    """Whether it is dry to yeast, and whether that is known at all; adds the reason."""
+    if residual is None:
+        return False, False
+    limit = float(finishing_data()["stability"]["dry_g_l"])
+    most = residual.high if residual.high is not None else residual.value
+    if most <= limit:
+        reasons.append(f"At most {most:.1f} g/L of fermentable sugar is left: dry to yeast.")
+        return True, True
+    if residual.value <= limit:
+        reasons.append(
+            f"About {residual.value:.1f} g/L of fermentable sugar is left, but up to {most:.0f} "
+            "cannot be ruled out: a sugar test settles it."
+        )
+        return False, True
+    if residual.source == TYPED:
+        reasons.append(
+            f"{residual.value:.1f} g/L of fermentable sugar is left: standing still is not safe."
+        )
+    else:
+        reasons.append(
+            f"By the balance {residual.low or 0:.0f} to {most:.0f} g/L of fermentable sugar may be "
+            "left, as nobody measured what share of this must ferments: a sugar test settles it."
+        )
+    return False, True
+
+
+def _steps(verdict: str) -> tuple[str, ...]:
+    if verdict == "moving":
+        return ("Leave it under the airlock, warm; it ferments.",)
+    if verdict == "too soon to tell":
+        return ("Leave it under the airlock at room temperature and read again on the day below.",)
+    if verdict == "settled, not safe":
+        return (
+            "Do not bottle as it is. Stabilise (finish sulfite, finish sorbate), or pasteurise, or "
+            "keep it under the airlock.",
+            "A warm place for a week is the cheapest test: what sleeps in the cold wakes there.",
+        )
+    return ("Rack, let it clear, and bottle. Keep a plastic bottle of the lot as a gauge.",)

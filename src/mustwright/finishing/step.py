@@ -1,0 +1,114 @@
+"""What one step of the finishing bench gives back: what was added, what it brings, what to mind."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+
+from mustwright import data
+from mustwright.errors import InputError, UnknownKindError
+from mustwright.working import Figure
+
+
+@dataclass(frozen=True)
+class Addition:
+    """Something that goes into the batch, as a log would keep it.
+
+    Parameters
+    ----------
+    substance : str
+        Id, such as ``potassium_metabisulfite`` or an ingredient id.
+    name : str
+        In plain words.
+    grams : Figure
+        Of the substance itself [g], whatever it is dissolved in.
+    brings : mapping of str to Figure
+        What a litre of the batch gains, by quantity (``total_so2_mg_l``, ``potassium_mg_l``).
+    measure : str
+        How it is measured out, where not by weighing (``38 mL of stock solution``).
+    """
+
+    substance: str
+    name: str
+    grams: Figure
+    brings: Mapping[str, Figure] = field(default_factory=dict)
+    measure: str = ""
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What every step hands to a log besides its own figures.
+
+    Parameters
+    ----------
+    additions : tuple of Addition
+        What goes in; empty where nothing does.
+    after : mapping of str to Figure
+        The batch after the step, by quantity (``volume_l``, ``alcohol_pct``, ``gravity``).
+    steps : tuple of str
+        What to do, in order.
+    notes : tuple of str
+        What was assumed, and what to know of the figures.
+    cautions : tuple of str
+        Dangers, for the place where the hand is.
+    """
+
+    additions: tuple[Addition, ...] = ()
+    after: Mapping[str, Figure] = field(default_factory=dict)
+    steps: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+def cautions(*names: str) -> tuple[str, ...]:
+    """The texts of some cautions by id."""
+    return tuple(str(data.load("cautions")[name]["text"]) for name in names)
+
+
+@cache
+def finishing_data() -> dict[str, Any]:
+    """The records of the finishing bench."""
+    return data.load("finishing")
+
+
+def record(table: str, identity: object, where: str) -> Mapping[str, Any]:
+    """One record of a list of kinds, by id.
+
+    Raises
+    ------
+    UnknownKindError
+        With the known ids.
+    """
+    kinds = {str(one["id"]): one for one in finishing_data()[table]}
+    key = str(identity).strip().lower().replace(" ", "_").replace("-", "_")
+    if not isinstance(identity, str) or key not in kinds:
+        raise UnknownKindError(where, f"needs one of {', '.join(kinds)}", identity)
+    return kinds[key]  # type: ignore[no-any-return]
+
+
+def published(entry: Mapping[str, Any], name: str, unit: str) -> Figure:
+    """A value of the finishing records, with its range and source."""
+    low, high = entry.get("low"), entry.get("high")
+    return Figure(
+        float(entry["typical"]),
+        unit,
+        f"{name}: value of the record",
+        str(entry["source"]),
+        {},
+        None if low is None else float(low),
+        None if high is None else float(high),
+    )
+
+
+def within(value: float, low: float, high: float, field_name: str, meaning: str) -> float:
+    """The value, refused outside its bounds.
+
+    Raises
+    ------
+    InputError
+    """
+    if not low <= value <= high:
+        raise InputError(field_name, f"needs {meaning} from {low:g} to {high:g}", value)
+    return value

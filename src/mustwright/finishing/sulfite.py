@@ -1,0 +1,296 @@
+"""How much sulfite: free sulfur dioxide for a molecular target, and what to weigh for it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from mustwright.errors import ImpossibleError
+from mustwright.finishing.law import FinishingLaw
+from mustwright.finishing.liquid import MOST_LITRES
+from mustwright.finishing.step import (
+    Addition,
+    Recorded,
+    cautions,
+    finishing_data,
+    published,
+    record,
+    within,
+)
+from mustwright.finishing.sulfite_amount import (
+    SulfiteAsk,
+    bound_share,
+    free_to_add,
+    free_wanted,
+    grams_of,
+    molecular_share,
+    refuse_over,
+    strength_of,
+    total_before,
+    total_to_add,
+    weighed,
+)
+from mustwright.finishing.sulfite_chemistry import (
+    HIGHEST_PH,
+    LOWEST_PH,
+    molecular_fraction,
+    pk_figure,
+    table_place,
+)
+from mustwright.working import ARITHMETIC, COMMON_PRACTICE, Figure, typed
+
+ACIDIFY_FIRST_PH = 3.8
+UNUSUAL_TOTAL_MG_L = 200.0
+
+
+@dataclass(frozen=True)
+class SulfiteDose:
+    """What to add, what it gives, and what the law says of it."""
+
+    free_so2_mg_l: Figure
+    molecular_fraction: Figure
+    free_to_add_mg_l: Figure
+    metabisulfite_g: Figure
+    weigh_g: Figure
+    salt: str
+    stock_ml: Figure | None
+    tablets: Figure | None
+    total_after_mg_l: Figure
+    potassium_mg_l: Figure
+    sodium_mg_l: Figure
+    legal_total_mg_l: Figure | None
+    declare: str
+    handout_free_so2_mg_l: Figure
+    recorded: Recorded = field(default_factory=Recorded)
+
+
+def sulfite_dose(ask: SulfiteAsk, law: FinishingLaw) -> SulfiteDose:
+    """Sulfite for a molecular target.
+
+    Raises
+    ------
+    InputError
+        Outside what the method covers.
+    ImpossibleError
+        When the target would take the total over the limit of the profile.
+
+    Notes
+    -----
+    ``free = molecular / fraction``; ``added = (free - free now) / (1 - bound share)``;
+    ``grams = added x volume / (1000 x yield)``.
+    """
+    _check(ask)
+    place = table_place(ask.temperature_c, ask.alcohol_pct)
+    pk = pk_figure(place.temperature_c, place.alcohol_pct, ask.ionic_strength)
+    fraction = molecular_share(ask.ph, pk)
+    free = free_wanted(ask.molecular_mg_l, fraction)
+    to_add = free_to_add(free, ask.free_mg_l)
+    binding = bound_share(ask.binding_pct)
+    added = total_to_add(to_add, binding)
+    salt = record("sulfite_salt", ask.salt, "salt")
+    strength = strength_of(ask.strength_pct, salt)
+    grams = grams_of(added, ask.volume_l, strength)
+    before = total_before(ask)
+    limit = law.total_so2(ask.sugar_g_l)
+    room_g = math.inf
+    if limit is not None and limit.high is not None:
+        refuse_over(ask, before, added, fraction, binding, limit.high * 1000, law)
+        room_g = (limit.high * 1000 - before.value) * ask.volume_l / 1000 / strength.value
+    weigh = weighed(grams, ask, room_g)
+    gained = Figure(
+        weigh.value * strength.value / ask.volume_l * 1000,
+        "mg/L",
+        "grams x yield / volume",
+        ARITHMETIC,
+        {"weigh_g": weigh, "yield": strength, "volume_l": ask.volume_l},
+    )
+    after = Figure(
+        before.value + gained.value,
+        "mg/L",
+        "total before + added",
+        ARITHMETIC,
+        {"before": before, "added": gained},
+    )
+    return _dose(ask, law, place.notes, salt, fraction, free, to_add, grams, weigh, gained, after)
+
+
+def _check(ask: SulfiteAsk) -> None:
+    within(ask.volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
+    within(ask.ph, LOWEST_PH, HIGHEST_PH, "ph", "the pH of a mead, measured,")
+    within(ask.molecular_mg_l, 0.1, 2.0, "molecular", "molecular sulfur dioxide in mg/L")
+    within(ask.scale_g, 1e-4, 100, "scale", "a scale resolution in g")
+    for name, value, most in (
+        ("free", ask.free_mg_l, 500.0),
+        ("total", ask.total_mg_l, 1000.0),
+        ("binding", ask.binding_pct, 90.0),
+        ("residual_sugar", ask.sugar_g_l, 600.0),
+    ):
+        if value is not None:
+            within(value, 0, most, name, "a value")
+    for name, value, low, high in (
+        ("strength", ask.strength_pct, 10.0, 70.0),
+        ("stock", ask.stock_g_100ml, 0.1, 30.0),
+        ("tablet", ask.tablet_g, 0.01, 20.0),
+    ):
+        if value is not None:
+            within(value, low, high, name, "a value")
+    if ask.free_mg_l is not None and ask.total_mg_l is not None and ask.free_mg_l > ask.total_mg_l:
+        raise ImpossibleError("total", "needs at least the free part", ask.total_mg_l)
+
+
+def _dose(
+    ask: SulfiteAsk,
+    law: FinishingLaw,
+    table_notes: tuple[str, ...],
+    salt: Mapping[str, Any],
+    fraction: Figure,
+    free: Figure,
+    to_add: Figure,
+    grams: Figure,
+    weigh: Figure,
+    gained: Figure,
+    after: Figure,
+) -> SulfiteDose:
+    ion = Figure(
+        1000 * weigh.value * salt["cation_mass"] / salt["molar_mass"] / ask.volume_l,
+        "mg/L",
+        f"grams x {salt['cation_mass'] / salt['molar_mass']:.4f} / volume",
+        ARITHMETIC,
+        {"weigh_g": weigh},
+    )
+    none = Figure(0.0, "mg/L", "none in this salt", ARITHMETIC)
+    is_potassium = salt["cation"] == "potassium"
+    potassium, sodium = (ion, none) if is_potassium else (none, ion)
+    stock = _stock_ml(ask, weigh)
+    tablets = _tablets(ask, weigh)
+    limit, declare = law.total_so2(ask.sugar_g_l), _declare(law, after.value)
+    addition = Addition(
+        f"{salt['id']}_metabisulfite",
+        str(salt["name"]),
+        weigh,
+        {"total_so2_mg_l": gained, f"{salt['cation']}_mg_l": ion},
+        _measure(stock, tablets),
+    )
+    recorded = Recorded(
+        (addition,) if weigh.value > 0 else (),
+        {"total_so2_mg_l": after},
+        _steps(salt, weigh, stock, tablets),
+        (*table_notes, *_notes(ask, free, after, law)),
+        cautions("sulfite_asthma", "dose_rounding", "local_law"),
+    )
+    return SulfiteDose(
+        free,
+        fraction,
+        to_add,
+        grams,
+        weigh,
+        str(salt["name"]),
+        stock,
+        tablets,
+        after,
+        potassium,
+        sodium,
+        limit.figure() if limit else None,
+        declare,
+        _handout(ask),
+        recorded,
+    )
+
+
+def _stock_ml(ask: SulfiteAsk, weigh: Figure) -> Figure | None:
+    if ask.stock_g_100ml is None:
+        return None
+    stock = typed(ask.stock_g_100ml, "g/100 mL")
+    return Figure(
+        100 * weigh.value / ask.stock_g_100ml,
+        "mL",
+        "100 x grams / grams in 100 mL",
+        ARITHMETIC,
+        {"weigh_g": weigh, "stock": stock},
+    )
+
+
+def _tablets(ask: SulfiteAsk, weigh: Figure) -> Figure | None:
+    if ask.tablet_g is None:
+        return None
+    tablet = typed(ask.tablet_g, "g")
+    return Figure(
+        round(weigh.value / ask.tablet_g),
+        "tablets",
+        "grams / grams in one tablet, whole ones",
+        ARITHMETIC,
+        {"weigh_g": weigh, "tablet_g": tablet},
+    )
+
+
+def _measure(stock: Figure | None, tablets: Figure | None) -> str:
+    if tablets is not None:
+        return f"{tablets.value:.0f} tablets"
+    return "" if stock is None else f"{stock.value:.1f} mL of stock solution"
+
+
+def _declare(law: FinishingLaw, total_mg_l: float) -> str:
+    threshold = law.lowest("declare_so2")
+    if threshold is None or threshold.low is None or total_mg_l < threshold.low * 1000:
+        return ""
+    return law.label.sulfite_words
+
+
+def _handout(ask: SulfiteAsk) -> Figure:
+    pk = published(finishing_data()["sulfite_targets"]["rival_pk"], "pK", "")
+    return Figure(
+        ask.molecular_mg_l / molecular_fraction(ask.ph, pk.value),
+        "mg/L",
+        "molecular x (1 + 10^(pH - 1.81)): what most handouts print, for comparison",
+        COMMON_PRACTICE,
+        {"pK": pk},
+    )
+
+
+def _steps(
+    salt: Mapping[str, Any], weigh: Figure, stock: Figure | None, tablets: Figure | None
+) -> tuple[str, ...]:
+    if weigh.value <= 0:
+        return ("Nothing to add: there is enough free sulfur dioxide. Measure again at racking.",)
+    if tablets is not None:
+        first = f"Crush {tablets.value:.0f} tablets and dissolve them in a little mead."
+    elif stock is not None:
+        first = f"Measure {stock.value:.1f} mL of the stock solution (fresh this week)."
+    else:
+        first = f"Weigh {weigh.value:.2f} g of {salt['name']}, dissolve it in a little mead."
+    return (
+        first,
+        "Stir it in gently and evenly; close up.",
+        "Measure free and total after a day: what was bound does not protect. Top up by the same "
+        "sum, with what you measured.",
+    )
+
+
+def _notes(ask: SulfiteAsk, free: Figure, after: Figure, law: FinishingLaw) -> list[str]:
+    notes = []
+    if ask.binding_pct is None:
+        notes.append(
+            "Nothing was said of binding, so none is counted; the upper end of the grams is for "
+            "40 % bound. Measure, or type what your last addition lost."
+        )
+    if ask.free_mg_l is None and ask.total_mg_l is None:
+        notes.append("No sulfur dioxide was measured, so none is counted as present.")
+    if ask.ph > ACIDIFY_FIRST_PH:
+        notes.append(
+            f"Above pH {ACIDIFY_FIRST_PH:g} sulfite is a weak shield: {free.value:.0f} mg/L free "
+            "is needed. Think of acid first."
+        )
+    if not law.limits.get("total_so2") and after.value > UNUSUAL_TOTAL_MG_L:
+        notes.append(
+            f"{after.value:.0f} mg/L total is more than wine law allows in many places, and people "
+            "taste and feel it."
+        )
+    if ask.stock_g_100ml is not None and ask.stock_g_100ml > 25:
+        notes.append("So strong a stock may not dissolve in the cold.")
+    notes.append(
+        "The pK by temperature and alcohol is published; ionic strength is corrected as the method "
+        "does, with its second and third table known from memory only."
+    )
+    return notes

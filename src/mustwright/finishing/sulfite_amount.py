@@ -1,0 +1,206 @@
+"""From a molecular target to grams on the scale: each figure of a sulfite dose in turn."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from mustwright.errors import ImpossibleError
+from mustwright.finishing.law import FinishingLaw
+from mustwright.finishing.step import finishing_data, published
+from mustwright.finishing.sulfite_chemistry import molecular_fraction
+from mustwright.working import ARITHMETIC, TYPED, Figure, typed
+
+SO2_G_MOL = 64.058
+
+
+@dataclass(frozen=True)
+class SulfiteAsk:
+    """What is known of the mead and wanted of the sulfite; optional parts None.
+
+    Parameters
+    ----------
+    volume_l, ph, alcohol_pct, temperature_c : float
+        The mead [L, -, % vol, °C].
+    molecular_mg_l : float
+        Target, 0.1 to 2 [mg/L].
+    free_mg_l, total_mg_l : float or None
+        Measured now [mg/L].
+    binding_pct : float or None
+        Share of the addition that will be bound, 0 to 90 [%].
+    sugar_g_l : float or None
+        Chooses between two limits of the EU [g/L].
+    salt : str
+        ``potassium`` or ``sodium``.
+    strength_pct : float or None
+        Sulfur dioxide the powder still gives, in % of its mass.
+    stock_g_100ml : float or None
+        Metabisulfite in 100 mL of stock solution [g].
+    tablet_g : float or None
+        Metabisulfite in one tablet, by its label [g].
+    scale_g : float
+        What the scale can show [g].
+    """
+
+    volume_l: float
+    ph: float
+    alcohol_pct: float
+    temperature_c: float
+    molecular_mg_l: float
+    free_mg_l: float | None = None
+    total_mg_l: float | None = None
+    binding_pct: float | None = None
+    sugar_g_l: float | None = None
+    ionic_strength: float | None = None
+    salt: str = "potassium"
+    strength_pct: float | None = None
+    stock_g_100ml: float | None = None
+    tablet_g: float | None = None
+    scale_g: float = 0.01
+
+
+def salt_yield(salt: Mapping[str, Any]) -> float:
+    """Sulfur dioxide per gram of a pure metabisulfite [g/g], by molar masses.
+
+    Examples
+    --------
+    >>> from mustwright.finishing.step import record
+    >>> round(salt_yield(record("sulfite_salt", "potassium", "salt")), 4)
+    0.5763
+    """
+    return float(salt["so2_mol"]) * SO2_G_MOL / float(salt["molar_mass"])
+
+
+def molecular_share(ph: float, pk: Figure) -> Figure:
+    ends = [None if end is None else molecular_fraction(ph, end) for end in (pk.low, pk.high)]
+    return Figure(
+        molecular_fraction(ph, pk.value),
+        "",
+        "1 / (1 + 10^(pH - pK))",
+        "OIVAS323",
+        {"pH": typed(ph, ""), "pK": pk},
+        *ends,
+    )
+
+
+def free_wanted(molecular_mg_l: float, fraction: Figure) -> Figure:
+    low = None if fraction.high is None else molecular_mg_l / fraction.high
+    high = None if fraction.low is None else molecular_mg_l / fraction.low
+    return Figure(
+        molecular_mg_l / fraction.value,
+        "mg/L",
+        "molecular / molecular fraction",
+        "OIVAS323",
+        {"molecular": typed(molecular_mg_l, "mg/L"), "fraction": fraction},
+        low,
+        high,
+    )
+
+
+def free_to_add(free: Figure, now: float | None) -> Figure:
+    present = 0.0 if now is None else now
+    source = "assumed: none measured, so none counted" if now is None else TYPED
+    ends = [None if end is None else max(0.0, end - present) for end in (free.low, free.high)]
+    return Figure(
+        max(0.0, free.value - present),
+        "mg/L",
+        "free wanted - free now, at least 0",
+        ARITHMETIC,
+        {"free_wanted": free, "free_now": Figure(present, "mg/L", "free now", source)},
+        *ends,
+    )
+
+
+def bound_share(binding_pct: float | None) -> Figure:
+    if binding_pct is not None:
+        return typed(binding_pct, "%")
+    return published(finishing_data()["sulfite_targets"]["binding_pct"], "bound share", "%")
+
+
+def total_to_add(to_add: Figure, binding: Figure) -> Figure:
+    def needed(share_pct: float) -> float:
+        return to_add.value / (1 - share_pct / 100)
+
+    ends = [None if end is None else needed(end) for end in (binding.low, binding.high)]
+    return Figure(
+        needed(binding.value),
+        "mg/L",
+        "free to add / (1 - bound share)",
+        ARITHMETIC,
+        {"free_to_add": to_add, "bound_share": binding},
+        *ends,
+    )
+
+
+def strength_of(strength_pct: float | None, salt: Mapping[str, Any]) -> Figure:
+    if strength_pct is not None:
+        return Figure(strength_pct / 100, "g/g", "as typed", TYPED)
+    return Figure(
+        salt_yield(salt),
+        "g/g",
+        f"2 x 64.058 / {salt['molar_mass']:.3f}: fresh and pure; old powder gives less",
+        ARITHMETIC,
+    )
+
+
+def grams_of(added: Figure, volume_l: float, strength: Figure) -> Figure:
+    per = volume_l / 1000 / strength.value
+    return Figure(
+        added.value * per,
+        "g",
+        "added x volume / 1000 / yield",
+        ARITHMETIC,
+        {"added_mg_l": added, "volume_l": typed(volume_l, "L"), "yield": strength},
+        None if added.low is None else added.low * per,
+        None if added.high is None else added.high * per,
+    )
+
+
+def total_before(ask: SulfiteAsk) -> Figure:
+    if ask.total_mg_l is not None:
+        return typed(ask.total_mg_l, "mg/L")
+    if ask.free_mg_l is not None:
+        return Figure(ask.free_mg_l, "mg/L", "at least the free part", "assumed: no total typed")
+    return Figure(0.0, "mg/L", "none", "assumed: none typed; yeast itself makes some")
+
+
+def refuse_over(
+    ask: SulfiteAsk,
+    before: Figure,
+    added: Figure,
+    fraction: Figure,
+    binding: Figure,
+    limit_mg_l: float,
+    law: FinishingLaw,
+) -> None:
+    """Refuse a dose that takes the total over the limit, and say how far one can go."""
+    if before.value > limit_mg_l:
+        over = f"is over the {limit_mg_l:.0f} mg/L of total that {law.name} allows: add none"
+        raise ImpossibleError("total", over, f"{before.value:g} mg/L")
+    if before.value + added.value <= limit_mg_l:
+        return
+    free = (ask.free_mg_l or 0.0) + (limit_mg_l - before.value) * (1 - binding.value / 100)
+    reach = free * fraction.value
+    raise ImpossibleError(
+        "molecular",
+        f"needs a target up to {reach:.2f} mg/L: more takes the total over the {limit_mg_l:.0f} "
+        f"mg/L of {law.name}; a lower pH needs less",
+        ask.molecular_mg_l,
+    )
+
+
+def weighed(grams: Figure, ask: SulfiteAsk, room_g: float) -> Figure:
+    """What can be measured out: to the nearest step, downwards where a limit is near."""
+    step = ask.tablet_g if ask.tablet_g is not None else ask.scale_g
+    count = round(grams.value / step)
+    if count * step > room_g:
+        count = math.floor(room_g / step + 1e-9)
+    return Figure(
+        max(count, 0) * step,
+        "g",
+        f"rounded to {step:g} g, never over the legal total",
+        ARITHMETIC,
+        {"metabisulfite_g": grams},
+    )

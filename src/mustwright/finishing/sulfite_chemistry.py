@@ -1,0 +1,170 @@
+"""How much of free sulfur dioxide is molecular: pK by temperature, alcohol, ionic strength."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from mustwright.errors import warn_validity
+from mustwright.finishing.step import finishing_data, within
+from mustwright.must.density import ethanol_mass_fraction_from_pct_vol
+from mustwright.working import Figure, typed
+
+LOWEST_PH, HIGHEST_PH = 2.6, 4.5
+LOWEST_C, HIGHEST_C = -5.0, 40.0
+
+
+@dataclass(frozen=True)
+class TablePlace:
+    """Where in the table a mead is looked up, and what was moved to get there."""
+
+    temperature_c: float
+    alcohol_pct: float
+    notes: tuple[str, ...]
+
+
+def table_place(temperature_c: float, alcohol_pct: float) -> TablePlace:
+    """The place in the pK table, held at its edges (OIVAS323 Table 1: 20 to 40 °C, 0 to 15 % vol).
+
+    Below 20 °C the value at 20 °C is used; above 15 % vol the last step of the table is carried on
+    to 20 % vol, as Table 2 (from memory) does. Both warn.
+    """
+    table = finishing_data()["sulfite_pk"]
+    coldest, strongest = float(table["temperature_c"][0]), float(table["alcohol_pct"][-1])
+    most = float(table["highest_alcohol_pct"])
+    within(temperature_c, LOWEST_C, HIGHEST_C, "temperature", "a temperature in C")
+    within(alcohol_pct, 0, most, "alcohol", "an alcohol in % vol (where the pK table ends)")
+    notes = []
+    if temperature_c < coldest:
+        notes.append(
+            f"The pK table begins at {coldest:g} C, so {coldest:g} C was used. Colder, less of the "
+            "free part is molecular, and this dose protects less than it says."
+        )
+    if alcohol_pct > strongest:
+        notes.append(f"The published pK table ends at {strongest:g} % vol; carried on from memory.")
+    for note in notes:
+        warn_validity(f"pK of sulfur dioxide: {note}")
+    return TablePlace(max(temperature_c, coldest), alcohol_pct, tuple(notes))
+
+
+def thermodynamic_pk(temperature_c: float, alcohol_pct: float) -> float:
+    """pK of sulfur dioxide at ionic strength 0.
+
+    Parameters
+    ----------
+    temperature_c : float
+        20 to 40 [°C].
+    alcohol_pct : float
+        0 to 15, carried on to 20 [% vol].
+
+    Notes
+    -----
+    Usseglio1984 as OIVAS323 Table 1, straight lines between its entries both ways.
+
+    Examples
+    --------
+    >>> round(thermodynamic_pk(20, 10), 3), round(thermodynamic_pk(22.5, 12.5), 3)
+    (1.997, 2.149)
+    """
+    table = finishing_data()["sulfite_pk"]
+    temperatures, alcohols = table["temperature_c"], table["alcohol_pct"]
+    by_temperature = [_carried_on(alcohol_pct, alcohols, row) for row in table["pk"]]
+    return float(np.interp(temperature_c, temperatures, by_temperature))
+
+
+def _carried_on(x: float, xs: list[float], ys: list[float]) -> float:
+    """Straight lines between points, the last one carried on."""
+    if x > xs[-1]:
+        return ys[-1] + (x - xs[-1]) * (ys[-1] - ys[-2]) / (xs[-1] - xs[-2])
+    return float(np.interp(x, xs, ys))
+
+
+def ionic_shift(ionic_strength: float, temperature_c: float, alcohol_pct: float) -> float:
+    """What ionic strength takes off the pK [-].
+
+    Parameters
+    ----------
+    ionic_strength : float
+        0 to 0.2 [mol/L].
+    temperature_c : float
+        0 to 40 [°C].
+    alcohol_pct : float
+        0 to 20 [% vol].
+
+    Notes
+    -----
+    ``A sqrt(I) / (1 + B sqrt(I))``, as the method has it; A and B follow from the dielectric
+    constant of the mixture (Malmberg1956, Akerlof1932, from memory), A with its power -3/2 and B
+    with -1/2, and both with the same powers of the kelvin temperature. With I = 0.038 it gives
+    OIVAS323 Table 2 (from memory) within 0.002.
+
+    Examples
+    --------
+    >>> round(ionic_shift(0.038, 20, 10), 3)
+    0.081
+    """
+    record = finishing_data()["dielectric"]
+    polyval = np.polynomial.polynomial.polyval
+    mass_pct = 100 * float(ethanol_mass_fraction_from_pct_vol(alcohol_pct))
+    mixture = float(polyval(temperature_c, record["water"]))
+    mixture += record["ethanol_per_pct_mass"] * mass_pct
+    reference = float(polyval(20.0, record["water"]))
+    ratio = reference / mixture * 293.15 / (273.15 + temperature_c)
+    a = record["debye_huckel_a"] * ratio**1.5
+    b = record["debye_huckel_ba"] * ratio**0.5
+    root = ionic_strength**0.5
+    return float(a * root / (1 + b * root))
+
+
+def molecular_fraction(ph: float, pk: float) -> float:
+    """Molecular share of the free sulfur dioxide: ``1 / (1 + 10^(pH - pK))``.
+
+    Examples
+    --------
+    >>> round(100 * molecular_fraction(3.5, 1.81), 3)
+    2.001
+    """
+    return float(1 / (1 + 10 ** (ph - pk)))
+
+
+def pk_figure(temperature_c: float, alcohol_pct: float, ionic_strength: float | None) -> Figure:
+    """The mixed pK of a mead, with the range that an unknown ionic strength leaves.
+
+    The temperature and alcohol have been through `table_place`.
+    """
+    table, ions = finishing_data()["sulfite_pk"], finishing_data()["ionic_strength"]
+    thermodynamic = Figure(
+        thermodynamic_pk(temperature_c, alcohol_pct),
+        "",
+        "table by temperature and alcohol, straight lines between entries",
+        str(table["source"] if alcohol_pct <= table["alcohol_pct"][-1] else table["beyond_source"]),
+        {"temperature_c": temperature_c, "alcohol_pct": alcohol_pct},
+    )
+    if ionic_strength is None:
+        strength = Figure(float(ions["typical"]), "mol/L", "usual value", str(ions["source"]))
+        ends = (float(ions["low"]), float(ions["high"]))
+    else:
+        within(ionic_strength, 0, 0.2, "ionic_strength", "an ionic strength in mol/L")
+        strength, ends = typed(ionic_strength, "mol/L"), None
+    shift = Figure(
+        ionic_shift(strength.value, temperature_c, alcohol_pct),
+        "",
+        "A sqrt(I) / (1 + B sqrt(I)), A and B by the dielectric constant of the mixture",
+        "OIVAS323; Malmberg1956 and Akerlof1932, from memory",
+        {"ionic_strength": strength},
+    )
+    low = high = None
+    if ends is not None:
+        high, low = (
+            thermodynamic.value - ionic_shift(end, temperature_c, alcohol_pct) for end in ends
+        )
+    return Figure(
+        thermodynamic.value - shift.value,
+        "",
+        "pK at ionic strength 0 - shift",
+        "OIVAS323",
+        {"pk_thermodynamic": thermodynamic, "shift": shift},
+        low,
+        high,
+    )

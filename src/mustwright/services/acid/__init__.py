@@ -1,0 +1,1 @@
+"""Acid and buffer of a must sheet: its pH as a band, its course, and what steadies it."""

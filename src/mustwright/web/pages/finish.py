@@ -1,0 +1,192 @@
+"""The finishing bench: from dry to a safe, stable bottle, a page for each step."""
+
+from __future__ import annotations
+
+from datetime import date
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, HTTPException, Request
+from starlette.responses import RedirectResponse, Response
+
+from mustwright.errors import InputError
+from mustwright.finishing.bottling import Bottling
+from mustwright.finishing.step import finishing_data
+from mustwright.must.ingredient import SUGARS, all_ingredients
+from mustwright.services.finish.mead_now import MeadNow, mead_now, then
+from mustwright.services.finish.pack import check_labels, labels_pdf
+from mustwright.web.forms.finish_ask import Step
+from mustwright.web.forms.finish_fields import (
+    LIQUID,
+    LOT_FIELDS,
+    MORE_LOT_FIELDS,
+    MOST_LOTS,
+    STEPS,
+)
+from mustwright.web.forms.finish_form import SUBMIT, FinishForm, finish_form
+from mustwright.web.forms.typed import said
+from mustwright.web.pages.finish_view import ledger_of, linked, view_of
+from mustwright.web.pages.shown import show
+from mustwright.yeast.pitch import strains
+
+router = APIRouter(include_in_schema=False)
+LONGEST_ADDRESS = 8000
+# How a fact of the liquid is said in a row of them.
+SPOKEN = {
+    "gravity": "gravity {}", "alcohol": "{} vol", "ph": "pH {}", "acidity": "acidity {}",
+    "residual_sugar": "{} of fermentable sugar", "original": "gravity {} before fermentation",
+    "free": "{} of free sulfur dioxide", "total": "{} of total sulfur dioxide",
+    "profile": "law: {}",
+    "molecular": "{} of molecular sulfur dioxide", "sorbic": "{} of sorbic acid",
+    "potassium": "{} of potassium added", "gas": "{} of gas", "batch": "batch {}",
+    "stabilised": "stopped by {}",
+}  # fmt: skip
+LIQUID_NAMES = tuple(ask.name for part in LIQUID for ask in part.asks)
+
+
+@router.get("/finish")
+def bench(request: Request) -> Response:
+    """The steps in order, each with what is known of the liquid."""
+    came = {k: v.strip()[:200] for k, v in request.query_params.items()}
+    now = mead_now(came)
+    errors = {name: said(error) for name, error in now.wrong.items() if name in LIQUID_NAMES}
+    known = now.typed()
+    return show(
+        request,
+        "finish.html",
+        422 if errors else 200,
+        steps=STEPS.values(),
+        addresses=addresses(now),
+        parts=LIQUID,
+        typed={**known, **{k: v for k, v in came.items() if k in LIQUID_NAMES}},
+        carried={k: v for k, v in known.items() if k not in LIQUID_NAMES},
+        known=known,
+        said_known=[SPOKEN.get(k, "{}").format(v) for k, v in known.items()],
+        errors=errors,
+    )
+
+
+@router.get("/finish/bottle/labels.pdf")
+def label_sheet(request: Request) -> Response:
+    """The sheet of labels for a bottling as it is typed."""
+    form = finish_form(STEPS["bottle"], request.query_params.multi_items())
+    result = form.step.work(form.given(), date.today())
+    assert isinstance(result, Bottling)
+    pdf = labels_pdf(result, form.typed.get("link", ""), form.typed.get("page", "a4"))
+    headers = {"Content-Disposition": f'attachment; filename="labels-{result.lot_code}.pdf"'}
+    return Response(pdf, media_type="application/pdf", headers=headers)
+
+
+@router.get("/finish/{slug}")
+def step_page(request: Request, slug: str) -> Response:
+    """One step: its answer when there is enough to go by, and its form."""
+    form = _form(request, slug)
+    if SUBMIT in request.query_params and any(
+        value == "" for value in request.query_params.values()
+    ):
+        return RedirectResponse(form.address(), 303)
+    result = form.run(date.today())
+    context = _asked(form, result)
+    if result is not None:
+        context |= {
+            "view": view_of(result),
+            "ledger": ledger_of(result),
+            "working": form.address("/working"),
+        }
+    if isinstance(result, Bottling):
+        context["sheet"] = _sheet(form, result)
+    return show(request, "finish_step.html", 422 if form.errors else 200, **context)
+
+
+def _asked(form: FinishForm, result: object | None) -> dict[str, object]:
+    """What the page needs for its form and its ways on; what is in bottles goes no further."""
+    before = form.before()
+    done = result is not None and not isinstance(result, Bottling)
+    return {
+        "step": form.step,
+        "form": form,
+        "typed": form.typed,
+        "errors": form.errors,
+        "carried": form.carried,
+        "steps": STEPS.values(),
+        "addresses": addresses(before),
+        "onward": addresses(then(before, result) if done else before),
+        "next": _next(form.step),
+        "suggestions": suggestions(form.step),
+        "lots": _lots(form),
+        "lot_fields": LOT_FIELDS,
+        "more_lot_fields": MORE_LOT_FIELDS,
+        "linked": linked,
+        "view": None,
+        "sheet": None,
+    }
+
+
+@router.get("/finish/{slug}/working")
+def working_page(request: Request, slug: str) -> Response:
+    """Every figure of a step's answer, numbered, each once."""
+    form = _form(request, slug)
+    result = form.step.work(form.given(), date.today())
+    return show(request, "finish_working.html", step=form.step, form=form, ledger=ledger_of(result))
+
+
+def _form(request: Request, slug: str) -> FinishForm:
+    step = STEPS.get(slug)
+    if step is None:
+        raise HTTPException(404)
+    if len(request.url.query) > LONGEST_ADDRESS:
+        raise InputError(
+            "address", f"needs at most {LONGEST_ADDRESS} signs after the question mark",
+            len(request.url.query),
+        )  # fmt: skip
+    return finish_form(step, request.query_params.multi_items())
+
+
+def addresses(now: MeadNow) -> dict[str, str]:
+    """Where each step is, with the liquid in the address."""
+    query = urlencode(now.typed())
+    tail = f"?{query}" if query else ""
+    return {"": f"/finish{tail}", **{slug: f"/finish/{slug}{tail}" for slug in STEPS}}
+
+
+def _next(step: Step) -> Step | None:
+    order = list(STEPS.values())
+    place = order.index(step) + 1
+    return order[place] if place < len(order) else None
+
+
+def _sheet(form: FinishForm, result: Bottling) -> dict[str, str]:
+    """Where the label sheet is, or why there is none."""
+    try:
+        check_labels(result, form.typed.get("link", ""), form.typed.get("page", "a4"))
+    except InputError as error:
+        form.errors[form.place(error.field)] = said(error)
+        return {"address": "", "why_not": said(error)}
+    count = int(result.bottle_count.value)
+    return {"address": form.address("/labels.pdf"), "count": str(count), "why_not": ""}
+
+
+def _lots(form: FinishForm) -> list[dict[str, object]]:
+    """Rows for lots: two stand open, the rest where something is typed."""
+    if form.step.slug != "blend":
+        return []
+    held = set(form.lot_numbers())
+    wrong = {name.split(".")[1] for name in form.errors if name.startswith("lot.")}
+    return [
+        {"number": n, "open": n <= 2 or n in held or str(n) in wrong}
+        for n in range(1, MOST_LOTS + 1)
+    ]
+
+
+def suggestions(step: Step) -> dict[str, list[str]]:
+    """Words a field may be filled with, by the list's name, where this step has such a field."""
+    wanted = {ask.known for ask in step.asks if ask.known}
+    every = {
+        "ingredients": [
+            one.name for one in all_ingredients().values() if any(one.share(s) for s in SUGARS)
+        ],
+        "yeasts": [one.name for one in strains().values()],
+        "sweetness": [str(w["id"]) for w in finishing_data()["sweetness"]],
+        "priming": ["sucrose", "dextrose", "honey", "apple juice"],
+        "molecular": ["0.5 mg/L", "0.8 mg/L"],
+    }
+    return {name: words for name, words in every.items() if name in wanted}

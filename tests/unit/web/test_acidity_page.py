@@ -1,0 +1,121 @@
+"""The page of acid and buffer: what it says, what it takes, what it waits for."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from mustwright.kinetics.ready import warm_up
+from mustwright.services.acid.asked import Asked
+from mustwright.web.forms.acidity_form import read_asked
+
+SHEET = """[must]
+volume = "10 L"
+gravity = "1.090"
+temperature = "20 C"
+[[must.ingredient]]
+kind = "honey"
+amount = "solve"
+[[must.ingredient]]
+kind = "water"
+amount = "fill"
+[yeast]
+kind = "low-demand neutral"
+amount = "5 g"
+[shelf]
+dap = "100 g"
+"""
+
+
+@pytest.fixture
+def must(app, client):
+    warm_up()
+    app.state.compose.cellar.save_sheet("trial", "Trial", SHEET, None)
+    return client
+
+
+def test_same_figures_as_the_use_case(must):
+    from mustwright.services.acid.look import acidity
+
+    page = must.get("/musts/trial/acidity?ph=3.8&protocol=everything_at_pitch").text
+    known = acidity(SHEET, Asked(ph=3.8, members=300), "everything_at_pitch", {}, "Trial")
+    assert known.dose.words in page
+    assert known.up_front_words.replace("'", "&#39;") in page
+    for refusal in known.refusals:
+        assert refusal in page
+
+
+def test_from_a_recipe_it_asks_for_a_reading(must):
+    page = must.get("/musts/trial/acidity").text
+    assert "from the recipe alone" in page
+    assert "No pH from a recipe alone" in page
+
+
+def test_each_anchor_of_a_figure_is_a_step_of_the_working(must):
+    page = must.get("/musts/trial/acidity?ph=3.8").text
+    anchors = set(re.findall(r"acidity/working\?[^\"]*#(w\d+)", page))
+    working = must.get("/musts/trial/acidity/working?ph=3.8").text
+    assert anchors
+    assert anchors <= set(re.findall(r'id="(w\d+)"', working))
+
+
+@pytest.mark.parametrize(
+    ("query", "field"),
+    [("ph=sour", "ph"), ("ph=11", "ph"), ("ta=-3", "ta"), ("floor=9", "floor"), ("salt=x", "salt")],
+)
+def test_bad_fields_are_named_and_the_rest_answered(must, query, field):
+    answer = must.get(f"/musts/trial/acidity?{query}")
+    assert answer.status_code == 422
+    assert f'id="{field}-wrong"' in answer.text
+    assert "What to add, and when" in answer.text
+
+
+def test_an_unknown_protocol_is_refused_as_on_the_plan_and_an_unknown_must_not_found(must):
+    refused = must.get("/musts/trial/acidity?protocol=nonesuch")
+    assert refused.status_code == must.get("/musts/trial?protocol=nonesuch").status_code == 422
+    assert "nonesuch" in refused.text
+    assert must.get("/musts/nonesuch/acidity").status_code == 404
+
+
+@pytest.mark.usefixtures("compiling")
+def test_until_compiled_it_waits(app, client):
+    app.state.compose.cellar.save_sheet("trial", "Trial", SHEET, None)
+    for address in ("/musts/trial/acidity", "/musts/trial/acidity/working"):
+        page = client.get(address)
+        assert page.status_code == 200
+        assert "being compiled" in page.text
+
+
+def test_the_plan_leads_there(must):
+    assert 'href="/musts/trial/acidity?protocol=' in must.get("/musts/trial").text
+
+
+def test_what_is_asked_is_what_was_typed():
+    asked, errors = read_asked({"ph": "3,8", "by": "strip", "ta": "53 meq/L", "floor": "3.3"})
+    assert errors == {}
+    assert (asked.ph, asked.by_strip, asked.floor) == (3.8, True, 3.3)
+    assert asked.ta_g_l == pytest.approx(3.98, abs=0.01)
+    assert read_asked({})[0].floor == 3.2
+
+
+def test_a_bench_trial_and_a_target_are_answered_as_by_the_use_case(must):
+    from mustwright.services.acid.look import acidity
+
+    page = must.get(
+        "/musts/trial/acidity?ph=3.8&bench=0.25:3.6&aim_ta=5+g/L&salt=tartaric_acid"
+        "&protocol=everything_at_pitch"
+    ).text
+    asked = Asked(ph=3.8, members=300, bench=((0.25, 3.6),), aim_ta_g_l=5.0, salt="tartaric_acid")
+    known = acidity(SHEET, asked, "everything_at_pitch", {}, "Trial")
+    assert known.aim.words in page
+    assert "Your bench trial" in page
+    assert ">2.5" in page  # 0.25 g/L in 10 L
+
+
+@pytest.mark.parametrize("typed", ["0.25", "a:b", "0.25:14", "999:4"])
+def test_a_bench_trial_that_cannot_be_read_is_told_beside_the_field(must, typed):
+    answer = must.get("/musts/trial/acidity", params={"bench": typed, "ph": "3.8"})
+    assert answer.status_code == 422
+    assert 'id="bench-wrong"' in answer.text
+    assert f'value="{typed}"' in answer.text
