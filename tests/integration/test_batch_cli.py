@@ -179,3 +179,20 @@ def test_opened_to_the_network_it_shows_a_code_and_asks_at_the_door(tmp_path, mo
     ):
         assert answer.url.startswith(f"{address}/login")
         assert b"Passphrase" in answer.read()
+
+
+def test_a_forecast_is_worked_out_when_asked_for_and_kept(home, capsys):
+    sheet = home / "heather.toml"
+    command(capsys, "batch", "start", sheet, "--pitched", ago(60))
+    command(capsys, "batch", "read", "heather", "1.100", "--temperature", "20 C", "--at", ago(20))
+    plain = json.loads(command(capsys, "batch", "show", "heather", "--json"))["forecast"]
+    assert plain["by"].startswith("usual pace")
+    assert plain["model"] is None
+    out = command(capsys, "batch", "show", "heather", "--forecast")
+    assert "Forecast by fermentation model, bent to 1 reading" in out
+    assert "chance of sticking" in out
+    kept = json.loads(command(capsys, "batch", "show", "heather", "--json"))["forecast"]
+    assert kept["by"] == "fermentation model, bent to 1 reading"
+    assert 0 <= kept["model"]["chance_of_sticking"] <= 1
+    assert kept["model"]["hours_to_dry"]["p05"] < (kept["model"]["hours_to_dry"]["p50"] or 1e9)
+    assert [f["key"] for f in kept["model"]["feeds"]]

@@ -21,16 +21,10 @@ from mustwright.cellar.misfit import (
     planned_used,
 )
 from mustwright.cellar.outlook import BatchOutlook
-from mustwright.cellar.plan import (
-    BatchPlan,
-    Dose,
-    JarFacts,
-    Most,
-    PlannedFeed,
-    once_each,
-)
+from mustwright.cellar.plan import BatchPlan, Dose, PlannedFeed, once_each
 from mustwright.cellar.progress import CLOSED, LAG, Progress
-from mustwright.nutrition.programme import Ceiling, FeedAsk, Problem, solve
+from mustwright.cellar.room import allowed_jars, ceilings_left
+from mustwright.nutrition.programme import FeedAsk, Problem, solve
 from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.triggers import Trigger, read_trigger
 
@@ -149,66 +143,6 @@ def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) 
 def _clock(now: Progress) -> Trigger:
     hours = min(max(now.hours or 0.0, 0.0), LONGEST_H)
     return read_trigger({"after_pitch": f"{hours:.1f} h"}, "now")
-
-
-def allowed_jars(
-    plan: BatchPlan, used: float, alcohol_pct: float, words: Sequence[str], *, last: bool
-) -> list[int]:
-    """Jars the protocol's conditions let into a feed at this point, as indices."""
-    c = plan.conditions
-    no_ammonium = (
-        c.ammonium_until_sugar_used is not None and used > c.ammonium_until_sugar_used + 1e-6
-    ) or (c.ammonium_until_alcohol_pct is not None and alcohol_pct > c.ammonium_until_alcohol_pct)
-    no_salt = last and c.last_feed_without_ammonium_salt
-    found = []
-    for j, jar in enumerate(plan.jars):
-        if not any(jar.nutrient().matches(word) for word in words):
-            continue
-        if no_ammonium and jar.mg_g.get("ammonium_n", 0.0) > 0:
-            continue
-        if no_salt and jar.group == "ammonium":
-            continue
-        found.append(j)
-    return found
-
-
-def ceilings_left(plan: BatchPlan, given_g: Mapping[str, float]) -> tuple[Ceiling, ...]:
-    """What law, label and stock still allow after what was given."""
-    volume = plan.must.volume_l
-    left = []
-    for most in plan.most:
-        gone = sum(w * given_g.get(j, 0.0) for j, w in most.weights.items()) / volume
-        weights = tuple(most.weights.get(jar.id, 0.0) for jar in plan.jars)
-        left.append(Ceiling(most.key, most.words, weights, max(most.most_g_l - gone, 0.0)))
-    return tuple(left)
-
-
-def broken(
-    plan: BatchPlan, given_g: Mapping[str, float], feeds: Sequence[PlannedFeed]
-) -> tuple[Most, ...]:
-    """Ceilings that what was given and the feeds still open would break together."""
-    grams = dict(given_g)
-    for feed in feeds:
-        for dose in feed.doses:
-            grams[dose.nutrient] = grams.get(dose.nutrient, 0.0) + dose.grams
-    volume = plan.must.volume_l
-    return tuple(
-        m
-        for m in plan.most
-        if sum(w * grams.get(j, 0.0) for j, w in m.weights.items()) / volume
-        > m.most_g_l * (1 + 1e-6) + 1e-9
-    )
-
-
-def room_g(now: Progress, jar: JarFacts) -> float:
-    """Grams of one jar that every ceiling still allows, planned feeds not counted [g]."""
-    j = now.plan.jars.index(jar)
-    left = [
-        c.most / c.weights[j] * now.plan.must.volume_l
-        for c in ceilings_left(now.plan, now.given_g)
-        if c.weights[j] > 0
-    ]
-    return min(left, default=float("inf"))
 
 
 def _doses(

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
 from mustwright import data
 from mustwright.cellar.progress import Progress
+from mustwright.cellar.room import Room, room_of_kind
 from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ethanol_pct_vol_from_g_l
 from mustwright.must.gravity import gravity_from_composition
+
+ORGANIC, HULLS = "autolysed_yeast", "yeast_hulls"  # kinds in data/nutrients.toml
 
 
 @dataclass(frozen=True)
@@ -66,6 +70,40 @@ class RestartPlan:
     sources: tuple[str, ...]
 
 
+class _Stock:
+    """Organic nutrient for the starter, handed out until law, label or stock allow no more."""
+
+    def __init__(self, room: Room) -> None:
+        self.room = room
+        self.used_g = 0.0
+        self.short_g = 0.0
+
+    def take(self, wanted_g: float) -> float:
+        """Grams for one step, in tenths, never more than is left."""
+        left = max(self.room.grams - self.used_g, 0.0)
+        tenths = round(10 * wanted_g)
+        if tenths > 10 * left + 1e-9:
+            tenths = math.floor(10 * left + 1e-9)
+        given = tenths / 10
+        self.used_g += given
+        self.short_g += max(wanted_g - given - 0.05, 0.0)
+        return given
+
+    @property
+    def name(self) -> str:
+        """As it stands inside a sentence."""
+        return self.room.name[:1].lower() + self.room.name[1:]
+
+    def words(self) -> tuple[str, ...]:
+        """What held it back, where something did."""
+        if self.short_g <= 0:
+            return ()
+        return (
+            f"{self.room.words}, and what was given already counts: at most "
+            f"{max(self.room.grams, 0.0):.1f} g of {self.name} may still go in.",
+        )
+
+
 @dataclass(frozen=True)
 class _Mix:
     """Litres with their sugar and alcohol, kept by mass of each."""
@@ -114,18 +152,21 @@ def restart_plan(now: Progress, volume_l: float | None = None) -> RestartPlan:
     Notes
     -----
     Shares, temperatures and the doubling are in ``data/watch.toml`` under ``[restart]`` with their
-    sources. Mixtures are balanced by mass of extract and ethanol; their volumes are added.
+    sources. Mixtures are balanced by mass of extract and ethanol; their volumes are added. Nutrient
+    and hulls never exceed what law, label and stock leave of them after what the batch was given.
     """
     record = data.load("watch")["restart"]
     volume = volume_l or now.plan.must.volume_l
     hopeless = now.alcohol_pct >= _v(record, "hopeless_pct")
-    steps = () if hopeless else _steps(now, volume, record)
+    organic, hulls = _Stock(room_of_kind(now, ORGANIC)), _Stock(room_of_kind(now, HULLS))
+    steps = () if hopeless else _steps(now, volume, record, organic)
+    first = _first(now, volume, record, hulls)
     return RestartPlan(
         not hopeless,
-        _first(now, volume, record),
+        first,
         steps,
         _give_up(now, record),
-        _cautions(),
+        (*organic.words(), *hulls.words(), *_cautions()),
         tuple(f"{k.replace('_', ' ')}: {v['source']}" for k, v in record.items()),
     )
 
@@ -142,7 +183,9 @@ def _stuck_mead(now: Progress, litres: float) -> _Mix:
     return _Mix(litres, sugar + max(rest, 0.0) + max(made, 0.0), sugar, ethanol)
 
 
-def _steps(now: Progress, volume: float, record: dict[str, Any]) -> tuple[RestartStep, ...]:
+def _steps(
+    now: Progress, volume: float, record: dict[str, Any], stock: _Stock
+) -> tuple[RestartStep, ...]:
     t, wait = _v(record, "temperature_c"), _v(record, "step_hours")
     left = _v(record, "double_when_sugar_left")
     mead_l = volume * _v(record, "starter_share") * _v(record, "starter_mead_share")
@@ -151,13 +194,14 @@ def _steps(now: Progress, volume: float, record: dict[str, Any]) -> tuple[Restar
     yeast = round(_v(record, "yeast_g_l") * volume, 1)
     feeding = now.alcohol_pct < _v(record, "alcohol_no_nutrient_pct")
     mix = _stuck_mead(now, mead_l).plus(_Mix(water_l, sugar, sugar, 0.0))
-    organic = round(_v(record, "organic_g_l") * mix.litres, 1)
+    organic = stock.take(_v(record, "organic_g_l") * mix.litres)
+    with_it = f" and {organic:g} g of {stock.name}" if organic else ", without nutrient"
     steps = [
         _step(
             "Starter",
             f"Wake {yeast:g} g of alcohol-tolerant yeast as for a pitch, then stir it into "
             f"{mead_l:.2f} L of the stuck mead and {water_l:.2f} L of water with {sugar:.0f} g of "
-            f"sugar and {organic:g} g of organic nutrient.",
+            f"sugar{with_it}.",
             (mead_l, water_l, sugar, yeast, organic),
             mix,
             left,
@@ -169,8 +213,8 @@ def _steps(now: Progress, volume: float, record: dict[str, Any]) -> tuple[Restar
     while mix.litres < _v(record, "combine_share") * volume and len(steps) < 6:
         more = min(mix.litres, volume - mix.litres)
         mix = mix.fermented(1 - left).plus(_stuck_mead(now, more))
-        organic = round(_v(record, "organic_g_l") * more, 1) if feeding else 0.0
-        dose = f", with {organic:g} g of organic nutrient" if organic else ", without nutrient"
+        organic = stock.take(_v(record, "organic_g_l") * more) if feeding else 0.0
+        dose = f", with {organic:g} g of {stock.name}" if organic else ", without nutrient"
         steps.append(
             _step(
                 f"Double {len(steps)}",
@@ -230,7 +274,7 @@ def _step(
     )
 
 
-def _first(now: Progress, volume: float, record: dict[str, Any]) -> tuple[str, ...]:
+def _first(now: Progress, volume: float, record: dict[str, Any], stock: _Stock) -> tuple[str, ...]:
     said = ["Take a second reading before anything: stirred, degassed, temperature written."]
     if now.ph is not None and now.ph_at is not None and now.ph < _v(record, "ph_low"):
         said.append(
@@ -240,11 +284,9 @@ def _first(now: Progress, volume: float, record: dict[str, Any]) -> tuple[str, .
         said.append("Measure pH: a restart is expected only between 3 and 4.")
     low, high = record["temperature_c"]["low"], record["temperature_c"]["high"]
     said.append(f"Bring the mead to {low:g} to {high:g} C over a day.")
-    hulls = _v(record, "hulls_g_l") * volume
-    said.append(
-        f"Rack off the lees; at most {hulls:.1f} g of yeast hulls a day before may bind what "
-        "poisons yeast."
-    )
+    hulls = stock.take(_v(record, "hulls_g_l") * volume)
+    may = f"; at most {hulls:.1f} g of yeast hulls a day before may bind what poisons yeast"
+    said.append(f"Rack off the lees{may if hulls else ''}.")
     return tuple(said)
 
 

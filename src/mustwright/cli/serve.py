@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import socket
 
 import click
@@ -57,7 +58,18 @@ def serve(
         access = lan_access(listener.getsockname()[1], names)
         show_code(access.address)
     compose.begin_forecasting()
+    _collect_seldom()
     run(compose, listener, told, access)
+
+
+def _collect_seldom() -> None:
+    """Look for cycles of garbage less often.
+
+    Python looks through everything it holds each time, a tenth of a second in a full cellar, while
+    every request waits; with these thresholds 95 % of the answers of a full cellar came within
+    95 ms instead of 230 (see the page on load).
+    """
+    gc.set_threshold(20_000, 20, 100)
 
 
 def listen(host: str, port: int | None) -> socket.socket:

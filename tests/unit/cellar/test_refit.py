@@ -18,9 +18,9 @@ from mustwright.cellar.refit import (
     KEPT,
     MOVED,
     WAITS,
-    broken,
     propose,
 )
+from mustwright.cellar.room import broken
 from mustwright.cellar.step import next_step
 from mustwright.cellar.watch import watch
 from mustwright.nutrition.protocols import built_in_protocols

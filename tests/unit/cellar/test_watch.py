@@ -7,11 +7,14 @@ from datetime import UTC
 from itertools import pairwise
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from batches import PITCHED, STRONG, WEAK, Log, plan
 from mustwright import data
 from mustwright.cellar.entries import Event, FeedGiven, Given
 from mustwright.cellar.restart import restart_plan
+from mustwright.cellar.room import broken, room_of_kind
 from mustwright.cellar.step import next_step
 from mustwright.cellar.stuck import diagnose
 from mustwright.cellar.watch import watch
@@ -210,6 +213,45 @@ def test_the_restart_doubles_up_and_balances_its_litres():
     assert all(s.move_on_at < s.gravity for s in plan_.steps)
     assert plan_.give_up
     assert any("CO2" in c or "carbon dioxide" in c for c in plan_.cautions)
+
+
+@given(st.floats(0, 40), st.floats(0, 20), st.sampled_from(["us", "eu", "home"]))
+def test_the_restart_keeps_every_limit_with_what_was_given_already(yeast_g, salt_g, profile):
+    """Given grams, starter and hulls together; a limit that was broken before leaves nothing."""
+    of = plan(STRONG.replace('profile = "us"', f'profile = "{profile}"'))
+    log = Log(of)
+    log.read(20, 1.115, temperature_c=20)
+    log.add(30, FeedGiven((Given("autolysed_yeast", yeast_g), Given("dap", salt_g))))
+    for hours, gravity in ((96, 1.060), (144, 1.050), (168, 1.050), (192, 1.050)):
+        log.read(hours, gravity)
+    found = restart_plan(log.at(193))
+    more = sum(step.organic_g for step in found.steps)
+    label = next(m for m in of.most if m.key == "label:autolysed_yeast")
+    most_g = label.most_g_l * of.must.volume_l
+    assert more <= max(most_g - yeast_g, 0.0) + 1e-9
+    kept_back = [c for c in found.cautions if "may still go in" in c]
+    wanted = sum(0.25 * step.total_l for step in found.steps[:1])
+    if most_g - yeast_g < wanted - 0.1:
+        assert len(kept_back) == 1
+        assert "label of" in kept_back[0]
+    if most_g <= yeast_g:
+        assert "without nutrient" in found.steps[0].what
+    before = {m.key for m in broken(of, log.at(193).given_g, ())}
+    given_g = dict(log.at(193).given_g)
+    given_g["autolysed_yeast"] += more
+    assert {m.key for m in broken(of, given_g, ())} == before
+
+
+def test_hulls_and_nutrients_without_a_jar_keep_law_and_usual_label():
+    for sheet in (STRONG, STRONG.replace("complex_blend = {}", "yeast_hulls = {}")):
+        log = Log(plan(sheet))
+        log.add(30, FeedGiven((Given("yeast_hulls", 5.0),)))
+        room = room_of_kind(log.at(40), "yeast_hulls")
+        assert room.grams == pytest.approx(0.36 * 19 - 5.0, abs=0.01)
+    without = Log(plan(STRONG.replace("autolysed_yeast = {}\n", ""))).at(1)
+    assert room_of_kind(without, "autolysed_yeast").grams == pytest.approx(0.4 * 19)
+    assert "read yours" in room_of_kind(without, "autolysed_yeast").words
+    assert room_of_kind(without, "yeast_hulls").grams == pytest.approx(0.36 * 19)
 
 
 def test_a_mead_at_the_end_of_what_yeast_bears_is_not_restarted():

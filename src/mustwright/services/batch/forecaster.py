@@ -24,7 +24,8 @@ NOT_MET = "the fermentation model does not meet these readings"
 OLD_H = 12.0  # hours after which feeds still ahead make a forecast out of date
 MOST_WAITING = 64
 CALM_S = 60.0  # a batch that only grows, and is not looked at, is worked out once in this time
-REST, LONG_REST = 1.0, 9.0  # times the last job, when few or many wait: pages come first
+REST, LONG_REST = 1.0, 40.0  # times the last job, in calm and in a rush: pages come first
+RUSH_PER_S = 20.0  # looks at batches; no maker looks at so many, a program does
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,8 @@ def told(
     failed = ""
     pending = False
     worker = _forecasters.get(ledger)
+    if worker is not None:
+        worker.looked()
     if not is_new and worker is not None:
         failed = worker.failure(record)
         pending = not failed and worker.ask(record.slug, urgent=urgent)
@@ -143,6 +146,7 @@ class Forecaster:
         self._made: dict[str, tuple[int, float]] = {}
         self._failed: dict[str, tuple[int, str]] = {}
         self._busy = ""
+        self._looks = 0
         self._change = threading.Condition()
         self._ended = False
         self._thread: threading.Thread | None = None
@@ -163,6 +167,10 @@ class Forecaster:
             self._thread.join(timeout=10)
         if _forecasters.get(self._ledger) is self:
             del _forecasters[self._ledger]
+
+    def looked(self) -> None:
+        """Note that a batch was looked at."""
+        self._looks += 1
 
     def ask(self, slug: str, *, urgent: bool) -> bool:
         """Put a batch on the list; whether it will be worked out before long."""
@@ -196,14 +204,16 @@ class Forecaster:
             time.sleep(0.1)
         if not self._ended:
             leave_a_core()
+        since = time.monotonic()
         while (slug := self._next()) is not None:
             began = time.monotonic()
             self._work(slug)
-            took = time.monotonic() - began
+            ended = time.monotonic()
+            in_a_rush = self._looks > RUSH_PER_S * (ended - since)
+            self._looks, since = 0, ended
+            rest = (ended - began) * (LONG_REST if in_a_rush else REST)
             with self._change:
-                many = len(self._urgent) + len(self._calm) > 4
-                if not self._ended:
-                    self._change.wait_for(lambda: self._ended, took * (LONG_REST if many else REST))
+                self._change.wait_for(lambda: self._ended, rest)
 
     def _next(self) -> str | None:
         """The batch asked for last, else the next of those that grew; None at the end."""

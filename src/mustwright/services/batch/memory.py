@@ -18,7 +18,7 @@ from mustwright.cellar.log import Standing, standing
 from mustwright.services.batch.port import BatchRecord, Ledger
 
 V = TypeVar("V")
-MOST_LINES = 50_000  # of logs, about 1 kB each
+MOST_LINES = 30_000  # of logs, about 1 kB each
 MOST_GIST_BYTES = 96e6
 PLAN_BYTES = 25_000  # of a plan as it is held
 STORE_AFTER = 16  # lines: a gist is kept beside the log again once it is so far ahead

@@ -9,7 +9,8 @@ from datetime import datetime, tzinfo
 from mustwright.cellar.codec import data_of
 from mustwright.cellar.entries import Entry, PlanAdopted
 from mustwright.cellar.log import plans
-from mustwright.cellar.refit import Proposal, broken
+from mustwright.cellar.refit import Proposal
+from mustwright.cellar.room import broken
 from mustwright.errors import ConflictError, ImpossibleError, InputError
 from mustwright.services.batch.look import MakeOutlook, look
 from mustwright.services.batch.port import Ledger
