@@ -172,6 +172,8 @@ def _feed_step(now: Progress, feed: PlannedFeed, span: Span, zone: tzinfo) -> Ne
         when, sign = "as soon as a reading shows it", sign
     why = _feed_why(now, feed, due)
     overdue = _overdue(now, span, due)
+    # Most jars say it themselves; once is enough.
+    powder = () if "erupt" in feed.caution else (_caution("powder_in_gassy_must"),)
     return NextStep(
         "feed",
         f"Feed {grams} {when}{sign}{overdue}: {why}.",
@@ -182,7 +184,7 @@ def _feed_step(now: Progress, feed: PlannedFeed, span: Span, zone: tzinfo) -> Ne
         gravity,
         tuple(DoseNow(d.nutrient, d.name, d.grams) for d in feed.doses),
         why,
-        once_each((feed.caution, _caution("powder_in_gassy_must"), *feed.notes)),
+        once_each((feed.caution, *powder, *feed.notes)),
         feed.key,
         due,
     )
