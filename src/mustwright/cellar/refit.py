@@ -29,7 +29,7 @@ from mustwright.cellar.plan import (
     PlannedFeed,
     once_each,
 )
-from mustwright.cellar.progress import CLOSED, LAG, Progress
+from mustwright.cellar.progress import CLOSED, FINISHING, LAG, Progress
 from mustwright.nutrition.programme import Ceiling, FeedAsk, Problem, solve
 from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.triggers import Trigger, read_trigger
@@ -94,7 +94,7 @@ class _Group:
 def propose(now: Progress, outlook: BatchOutlook) -> Proposal | None:
     """A new plan for the open feeds, or None while the plan in force fits."""
     open_feeds = [s.feed for s in now.feeds if s.state == "ahead"]
-    if not open_feeds or now.hours is None or now.phase == CLOSED:
+    if not open_feeds or now.hours is None or now.phase in (CLOSED, FINISHING):
         return None
     reasons = [*outran(now, open_feeds), *lagging(now, open_feeds)]
     reasons += [*off_temperature(now, open_feeds, outlook), *off_amounts(now)]
