@@ -37,7 +37,8 @@ SPOKEN = {
     "free": "{} of free sulfur dioxide", "total": "{} of total sulfur dioxide",
     "profile": "law: {}",
     "molecular": "{} of molecular sulfur dioxide", "sorbic": "{} of sorbic acid",
-    "potassium": "{} of potassium added", "gas": "{} of gas", "batch": "batch {}",
+    "potassium": "{} of potassium added", "calcium": "{} of calcium added",
+    "gas": "{} of gas", "batch": "batch {}",
     "stabilised": "stopped by {}",
 }  # fmt: skip
 LIQUID_NAMES = tuple(ask.name for part in LIQUID for ask in part.asks)
