@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -62,6 +62,7 @@ def filled(
     typed: Mapping[str, object],
     start: BatchStart,
     start_of: StartOf,
+    without: Collection[str] = (),
 ) -> Filled:
     """A step's fields out of the batch's numbers, what was typed over them.
 
@@ -71,8 +72,10 @@ def filled(
         The fields of the step.
     start_of : callable
         Gives another batch, for a lot of a blend.
+    without : collection of str
+        Fields of the batch that the maker emptied.
     """
-    own = start.fields_for(step, names)
+    own = {k: v for k, v in start.fields_for(step, names).items() if k not in without}
     said = {k: v for k, v in typed.items() if v not in (None, "", (), [], False)}
     given: dict[str, object] = {**own, **said}
     changed = tuple(name for name in said if said[name] != own.get(name))
