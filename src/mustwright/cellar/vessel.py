@@ -277,8 +277,19 @@ class _Fold:
             if name == "ethanol":
                 rise = ethanol_pct_vol_from_g_l(grams / max(self.volume, 1e-9))
                 self.carry(self.alcohol + float(rise))
-            elif name not in BASE_NEEDED or self.grams[name] is not None:
+            elif self._counts(name, grams):
                 self.grams[name] = max((self.grams[name] or 0.0) + grams, 0.0)
+
+    def _counts(self, name: str, grams: float) -> bool:
+        """Whether an addition says what there is now, where nobody said what there was before.
+
+        A trace of sugar on top of an unknown rest must not pass for a dry mead.
+        """
+        if self.grams[name] is not None:
+            return True
+        if name == "sugar":
+            return grams > float(finishing_data()["stability"]["dry_g_l"]) * self.volume
+        return name not in BASE_NEEDED and grams > 0
 
     def _pour(self, liquid: Liquid) -> None:
         """Mixed in by mass."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import replace
 
+from mustwright.cellar.entries import what_data, what_from
 from mustwright.cellar.step_done import Added, StepDone
 from mustwright.errors import InputError
 from mustwright.units import mass_kg, volume_l
@@ -80,3 +82,27 @@ def _with_unit(text: str, unit: str) -> str:
     """A bare number with the unit its field is in."""
     bare = text.replace(",", ".", 1)
     return f"{text} {unit}" if bare.replace(".", "", 1).isdigit() else text
+
+
+def step_row(done: StepDone) -> dict[str, str]:
+    """A step as cells of a table: its amounts to read, and all of it as JSON."""
+    items = "; ".join(f"{one.substance}={one.grams!r} g" for one in done.added)
+    litres = "" if done.volume_after_l is None else f"{done.volume_after_l!r} L"
+    whole = json.dumps(what_data(done), ensure_ascii=False, allow_nan=False)
+    return {"what": done.step, "items": items, "litres": litres, "note": done.note, "finish": whole}
+
+
+def step_of_row(row: Mapping[str, str]) -> StepDone:
+    """The step of such a row, from its JSON alone.
+
+    Raises
+    ------
+    InputError
+    """
+    try:
+        content = json.loads(row.get("finish") or "")
+    except (ValueError, RecursionError):
+        needs = "needs the JSON that an exported table has there"
+        raise InputError("finish", needs, row.get("finish", "")[:80]) from None
+    made: StepDone = what_from(StepDone.kind, content, "finish")
+    return made

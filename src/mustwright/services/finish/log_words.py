@@ -53,7 +53,8 @@ def step_words(done: StepDone) -> str:
     typed = [SPOKEN[name].format(value) for name, value in done.measured.items()]
     if typed:
         parts.append(f"typed for it: {', '.join(typed)}")
-    return "; ".join([*parts, *([done.note] if done.note else [])])
+    parts = parts or [done.said.rstrip(".")]
+    return "; ".join(part for part in (*parts, done.note) if part)
 
 
 def added_words(one: Added) -> str:

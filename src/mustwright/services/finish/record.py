@@ -8,7 +8,7 @@ from datetime import datetime
 
 from mustwright.cellar.entries import Entry
 from mustwright.cellar.step_done import Added, Poured, StepDone
-from mustwright.errors import ImpossibleError, InputError
+from mustwright.errors import InputError
 from mustwright.finishing.lots import Lot
 from mustwright.services.batch.port import Ledger
 from mustwright.services.batch.record import YOU, new_id, write
@@ -165,8 +165,8 @@ def amounts_of(result: object, fields: Filled) -> list[Use]:
 def why_not(result: object, fields: Filled) -> str:
     """Why an answer may not be written down as done; empty where it may."""
     try:
-        done(case_of(result, fields), {"grams.1": "0"} if _is_open(result) else {}, {})
-    except ImpossibleError as error:
+        done(case_of(result, fields), {"grams.1": "0 g"} if _is_open(result) else {}, {})
+    except InputError as error:
         return error.requirement
     return ""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +14,7 @@ from mustwright.finishing.racking import Racking
 from mustwright.finishing.tannin import TanninDose
 from mustwright.services.finish.typed import Typed
 
+_NONE = re.compile(r"0+(?:[.,]0+)?\s*[a-zA-Z]*")
 MOST_USED = 3.0  # times the answer: more is a slip of the pen
 
 
@@ -57,6 +59,8 @@ class Use:
         typed = (text or "").strip()
         if typed in ("", self.text) and self.amount is not None:
             return self.amount
+        if _NONE.fullmatch(typed):
+            return 0.0
         fields = Typed({self.key: typed}, (self.key,))
         if self.unit == "":
             value = fields.number(self.key)
