@@ -11,6 +11,7 @@ from pypdf import PdfReader
 from batch_pages import NOW, Cellar
 from mustwright.compose import Compose
 from playing import playing
+from screens import OUTSIDE, OVERLAPS, SMALL, UNFOLD, over_the_edge
 
 PHONE = pytest.mark.parametrize("viewport", ["phone"], indirect=True)
 
@@ -58,29 +59,6 @@ PAGES = {
     "batch-import": "/batches/heather/import",
     "batch-start": "/musts/dry-lane-mead/start",
 }
-OUTSIDE = """() => [...document.querySelectorAll('svg text')].filter(t => t.checkVisibility())
-  .map(t => [t, t.getBoundingClientRect(), t.ownerSVGElement.getBoundingClientRect()])
-  .filter(([, t, s]) => t.left < s.left - 1 || t.right > s.right + 1 || t.bottom > s.bottom + 1)
-  .map(([t]) => t.textContent)"""
-OVERLAPS = """() => { const found = [];
-  for (const svg of document.querySelectorAll('svg')) {
-    const texts = [...svg.querySelectorAll('text')].filter(t => t.checkVisibility())
-      .map(t => [t.textContent, t.getBoundingClientRect()]);
-    texts.forEach(([a, r], i) => texts.slice(i + 1).forEach(([b, s]) => {
-      if (r.left < s.right - 1 && s.left < r.right - 1
-          && r.top < s.bottom - 3 && s.top < r.bottom - 3) found.push([a, b]) }))
-  } return found }"""
-SMALL = """() => [...document.querySelectorAll(
-    'button, .button, select, textarea, summary, input:not([type=hidden])')]
-  .filter(e => e.tabIndex >= 0 && e.checkVisibility() && !e.closest('.fig'))
-  .filter(e => !['checkbox', 'radio'].includes(e.type))
-  .map(e => [e.outerHTML.slice(0, 80), e.getBoundingClientRect().height])
-  .filter(([, height]) => height < 43.5)"""
-UNFOLD = "() => document.querySelectorAll('details').forEach(d => { d.open = true })"
-
-
-def over_the_edge(page):
-    return page.evaluate("document.documentElement.scrollWidth") - page.viewport_size["width"]
 
 
 @pytest.mark.usefixtures("cellar")
@@ -258,7 +236,9 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
         maker.after(hours, gravity, 20)
     assert "Rack it off" in maker.next()
     shot("9-dry")
-    page.get_by_role("button", name="Racked, now").click()
+    page.get_by_role("link", name="Finish: rack").click()
+    page.get_by_role("button", name="Done: write it into the batch").click()
+    assert "Racked:" in maker.text(".notice")
     maker.happened("bottled")
     assert maker.next() == "This batch is closed."
     shot("10-closed")

@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 
 from mustwright.cellar.codec import data_of, record_from
 from mustwright.cellar.plan import BatchPlan
+from mustwright.cellar.step_done import StepDone
 from mustwright.errors import InputError
 
 HYDROMETER, REFRACTOMETER, SENSOR = "hydrometer", "refractometer", "sensor"
@@ -27,6 +28,7 @@ EVENTS: dict[str, str] = {
     "honey_in": "Honey or sugar added",
     "water_in": "Water added",
     "racked": "Racked",
+    "sampled": "Sample drawn",
     "stopped": "Bubbling stopped",
     "dry": "Judged dry",
     "sulfited": "Sulfite added",
@@ -132,7 +134,10 @@ class FeedGiven:
 
 @dataclass(frozen=True)
 class Event:
-    """Something that happened, out of `EVENTS`; temperature and litres where they belong to it."""
+    """Something that happened, out of `EVENTS`; temperature and litres where they belong to it.
+
+    `litres` is what is in the vessel afterwards; of a sample, what was drawn [L].
+    """
 
     kind: ClassVar[str] = "event"
     what: str
@@ -214,7 +219,7 @@ class Restoration:
     undoes: str | None = None
 
 
-Payload = Reading | FeedGiven | Event | Note | Photo | PlanAdopted
+Payload = Reading | FeedGiven | Event | StepDone | Note | Photo | PlanAdopted
 Change = Correction | Removal | Restoration
 What = Payload | Change
 KINDS: dict[str, type[Any]] = {
@@ -223,6 +228,7 @@ KINDS: dict[str, type[Any]] = {
         Reading,
         FeedGiven,
         Event,
+        StepDone,
         Note,
         Photo,
         PlanAdopted,
@@ -231,7 +237,7 @@ KINDS: dict[str, type[Any]] = {
         Restoration,
     )
 }
-CORRECTABLE = (Reading, FeedGiven, Event, Note, Photo)
+CORRECTABLE = (Reading, FeedGiven, Event, StepDone, Note, Photo)
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from mustwright.cellar.entries import ADDS_SUGAR, Entry, Event, FeedGiven, Note,
 from mustwright.cellar.log import Standing, is_event, pitched_at, plan_in_force, standing
 from mustwright.cellar.observed import Point, observed
 from mustwright.cellar.plan import BatchPlan
+from mustwright.cellar.step_done import StepDone
 from mustwright.errors import InputError
 
 FORM = 1  # counts up when a correction of readings or this form changes: older ones are made anew
@@ -95,7 +96,7 @@ class Gist:
         In force.
     pitched : datetime or None
     events, feeds : tuple of Standing
-        Those that count, in order of time.
+        Those that count, in order of time; finishing steps are among the events.
     series : Series
         Corrected readings of gravity.
     temperature : float or None
@@ -170,7 +171,7 @@ def gist_of(stands: Sequence[Standing], version: int = 0, until: datetime | None
 def _events_and_feeds(
     live: Sequence[Standing],
 ) -> tuple[tuple[Standing, ...], tuple[Standing, ...]]:
-    events = tuple(s for s in live if isinstance(s.what, Event))
+    events = tuple(s for s in live if isinstance(s.what, Event | StepDone))
     return events, tuple(s for s in live if isinstance(s.what, FeedGiven))
 
 

@@ -18,6 +18,7 @@ from mustwright.cellar.entries import (
     what_from,
 )
 from mustwright.cellar.plan import BatchPlan
+from mustwright.cellar.step_done import StepDone
 
 
 @dataclass(frozen=True)
@@ -91,8 +92,13 @@ def pitched_at(stands: Sequence[Standing]) -> datetime | None:
 
 
 def is_event(stand: Standing, *names: str) -> bool:
-    """Whether it is an event of one of these names that counts."""
-    return isinstance(stand.what, Event) and not stand.removed and stand.what.what in names
+    """Whether it is an event of one of these names that counts, or a finishing step that is one."""
+    what = stand.what
+    if stand.removed:
+        return False
+    return (isinstance(what, Event) and what.what in names) or (
+        isinstance(what, StepDone) and what.event in names
+    )
 
 
 def readings(stands: Sequence[Standing]) -> tuple[Standing, ...]:

@@ -15,14 +15,16 @@ from mustwright.cellar.gist import Gist, gist_of
 from mustwright.cellar.log import Standing, is_event
 from mustwright.cellar.observed import Point, must_course
 from mustwright.cellar.plan import BatchPlan, PlannedFeed
+from mustwright.cellar.step_done import StepDone
 
-PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, CLOSED = (
+PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, FINISHING, CLOSED = (
     "not pitched",
     "lag",
     "first third",
     "middle",
     "tail",
     "dry or nearly",
+    "finishing",
     "closed",
 )
 ONSET_SIGNS = ("stirred", "degassed", "foamed_over")
@@ -88,6 +90,8 @@ class Progress:
         When a fall of gravity was first seen, or a sign of work written down [h after pitch].
     given_g : mapping of str to float
         Grams of each nutrient so far.
+    later : tuple of Point
+        Readings since a finishing step ended the ferment; `points` are those before.
     """
 
     now: datetime
@@ -112,6 +116,7 @@ class Progress:
     given_g: dict[str, float]
     fed: tuple[FedNitrogen, ...]
     last_reading_at: datetime | None
+    later: tuple[Point, ...] = ()
 
     @property
     def fed_mg_l(self) -> float:
@@ -141,21 +146,25 @@ def progress_of(gist: Gist, now: datetime) -> Progress:
     known = points
     if pitched is not None and points and points[0].hours < EARLIEST_H:
         known = tuple(p for p in points if p.hours >= EARLIEST_H)
+    rest = rest_at(gist.events)
+    later = () if rest is None else tuple(p for p in known if p.at > rest)
+    known = known[: len(known) - len(later)]
     last = known[-1] if known else None
     used = last.used if last and pitched and last.hours > 0 else 0.0
     original = last.original_gravity if last else plan.must.gravity
     course = must_course(plan.must, original)
     given, fed = _given(gist.feeds, plan, points, pitched)
     onset = _onset(gist.events, points, pitched)
+    shown = later[-1] if later else last
     return Progress(
         now=now,
         plan=plan,
         pitched=pitched,
         hours=None if pitched is None else (now - pitched).total_seconds() / 3600,
-        phase=_phase(gist.events, pitched, used, onset),
+        phase=_phase(gist.events, pitched, used, onset, rest),
         points=known,
-        gravity=last.gravity if last else None,
-        gravity_sd=last.gravity_sd if last else None,
+        gravity=shown.gravity if shown else None,
+        gravity_sd=shown.gravity_sd if shown else None,
         original_gravity=original,
         sugar_used=used,
         sugar_left_g_l=course.sugar_g_l * (1 - used),
@@ -169,7 +178,15 @@ def progress_of(gist: Gist, now: datetime) -> Progress:
         feeds=_feed_states(gist.feeds, plan),
         given_g=given,
         fed=fed,
-        last_reading_at=last.at if last else None,
+        last_reading_at=shown.at if shown else None,
+        later=later,
+    )
+
+
+def rest_at(events: Sequence[Standing]) -> datetime | None:
+    """When a finishing step made readings tell of another mead than the ferment; None before."""
+    return next(
+        (s.at for s in events if isinstance(s.what, StepDone) and s.what.ends_ferment), None
     )
 
 
@@ -197,10 +214,16 @@ def slope_of(points: Sequence[Point], window_h: float) -> Slope | None:
 
 
 def _phase(
-    events: Sequence[Standing], pitched: datetime | None, used: float, onset_h: float | None
+    events: Sequence[Standing],
+    pitched: datetime | None,
+    used: float,
+    onset_h: float | None,
+    rest: datetime | None,
 ) -> str:
     if any(is_event(s, *CLOSES) for s in events):
         return CLOSED
+    if rest is not None:
+        return FINISHING
     if pitched is None:
         return PLANNED
     if onset_h is None:

@@ -22,7 +22,7 @@ from mustwright.cellar.misfit import (
 )
 from mustwright.cellar.outlook import BatchOutlook
 from mustwright.cellar.plan import BatchPlan, Dose, PlannedFeed, once_each
-from mustwright.cellar.progress import CLOSED, LAG, Progress
+from mustwright.cellar.progress import CLOSED, FINISHING, LAG, Progress
 from mustwright.cellar.room import allowed_jars, ceilings_left
 from mustwright.nutrition.programme import FeedAsk, Problem, solve
 from mustwright.nutrition.rounding import round_to_scale
@@ -88,7 +88,7 @@ class _Group:
 def propose(now: Progress, outlook: BatchOutlook) -> Proposal | None:
     """A new plan for the open feeds, or None while the plan in force fits."""
     open_feeds = [s.feed for s in now.feeds if s.state == "ahead"]
-    if not open_feeds or now.hours is None or now.phase == CLOSED:
+    if not open_feeds or now.hours is None or now.phase in (CLOSED, FINISHING):
         return None
     reasons = [*outran(now, open_feeds), *lagging(now, open_feeds)]
     reasons += [*off_temperature(now, open_feeds, outlook), *off_amounts(now)]

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from mustwright import data
+from mustwright.cellar.finishing_due import FinishingDue, finishing_due
+from mustwright.cellar.log import Standing
 from mustwright.cellar.observed import must_course
 from mustwright.cellar.outlook import BatchOutlook, Span
 from mustwright.cellar.plan import PlannedFeed, once_each
-from mustwright.cellar.progress import CLOSED, DRY, LAG, PLANNED, Progress
+from mustwright.cellar.progress import CLOSED, DRY, FINISHING, LAG, PLANNED, Progress
 from mustwright.cellar.refit import KEPT, MOVED, Proposal
 from mustwright.cellar.watch import Finding
 from mustwright.must.gravity import gravity_from_brix
@@ -50,6 +52,8 @@ class NextStep:
         Key of the planned feed.
     is_due : bool
         Whether its moment has come by what is known now.
+    finish : str or None
+        The step of the finishing bench it leads to; empty for all of them.
     """
 
     kind: str
@@ -64,6 +68,7 @@ class NextStep:
     caution: str
     feed: str | None
     is_due: bool
+    finish: str | None = None
 
 
 def next_step(
@@ -72,8 +77,15 @@ def next_step(
     findings: Sequence[Finding],
     zone: tzinfo,
     proposal: Proposal | None = None,
+    stands: Sequence[Standing] = (),
 ) -> NextStep:
-    """The one thing to do next."""
+    """The one thing to do next.
+
+    Parameters
+    ----------
+    stands : sequence of Standing
+        Events and finishing steps of the log, for what is due once it is dry.
+    """
     if now.phase == CLOSED:
         return _plain("none", "This batch is closed.", "It was bottled or ended.")
     if now.phase == PLANNED:
@@ -87,14 +99,18 @@ def next_step(
     urgent = next((f for f in findings if f.severity >= 60 and f.rule != "no_start"), None)
     if urgent is not None:
         return _check(urgent)
-    feed = None if now.phase == DRY else next_feed(now, outlook)  # nothing is left to feed on
+    over = now.phase in (DRY, FINISHING)  # nothing is left to feed on
+    feed = None if over else next_feed(now, outlook)
     if feed is not None and _changes(proposal, feed[0]):
         assert proposal is not None
         return _replan_step(proposal)
     if feed is not None:
         return _feed_step(now, *feed, zone)
     late = next((f for f in findings if f.severity >= 50), None)
-    return _check(late) if late is not None else _after_feeds(now, findings, zone)
+    if late is not None:
+        return _check(late)
+    finishing = finishing_due(now, findings, stands, zone)
+    return _finish(finishing, now, zone) if finishing is not None else _read_on(now, zone)
 
 
 def _changes(proposal: Proposal | None, feed: PlannedFeed) -> bool:
@@ -224,15 +240,28 @@ def _check(finding: Finding) -> NextStep:
     )
 
 
-def _after_feeds(now: Progress, findings: Sequence[Finding], zone: tzinfo) -> NextStep:
-    if any(f.rule == "finished" and f.sure for f in findings):
-        return _plain(
-            "finish",
-            "Rack it off the lees and go on to finishing: gravity has stood still long enough.",
-            next(f.evidence for f in findings if f.rule == "finished"),
-            caution=_caution("pressure_glass"),
-            is_due=True,
-        )
+def _finish(due: FinishingDue, now: Progress, zone: tzinfo) -> NextStep:
+    lead = due.lead
+    if due.at is not None and due.at > now.now:
+        lead += f" {clock(due.at, now.now, zone).partition(' about')[0]}"
+    return NextStep(
+        "finish" if due.at is None else "read",
+        f"{lead}: {due.why}.",
+        due.lead,
+        due.at,
+        due.at,
+        None if due.at is None else due.at + timedelta(days=1),
+        None,
+        (),
+        due.why,
+        _caution("pressure_glass") if due.pressure else "",
+        None,
+        due.at is None or due.at <= now.now,
+        due.step,
+    )
+
+
+def _read_on(now: Progress, zone: tzinfo) -> NextStep:
     every = READ_EVERY_H.get(now.phase, LATE_READING_H)
     last = now.last_reading_at or now.pitched or now.now
     at = last + timedelta(hours=every)

@@ -5,13 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, tzinfo
 from typing import Any
 
 from mustwright import data
 from mustwright.cellar.entries import ADDS_SUGAR
 from mustwright.cellar.log import Standing, is_event
 from mustwright.cellar.observed import Point
-from mustwright.cellar.progress import CLOSED, LAG, PLANNED, Progress, Slope, slope_of
+from mustwright.cellar.progress import (
+    CLOSED,
+    FINISHING,
+    LAG,
+    PLANNED,
+    Progress,
+    Slope,
+    slope_of,
+)
+from mustwright.cellar.settled import settled
 
 
 @dataclass(frozen=True)
@@ -46,10 +56,23 @@ class Finding:
     thresholds: tuple[str, ...]
 
 
-def watch(now: Progress, stands: Sequence[Standing] = ()) -> tuple[Finding, ...]:
-    """Everything the rules find, worst first."""
+def watch(
+    now: Progress, stands: Sequence[Standing] = (), zone: tzinfo = UTC
+) -> tuple[Finding, ...]:
+    """Everything the rules find, worst first.
+
+    Parameters
+    ----------
+    stands : sequence of Standing
+        Events and finishing steps, in the order of time.
+    zone : tzinfo
+        Where days are counted.
+    """
     if now.phase in (PLANNED, CLOSED) or now.hours is None:
         return ()
+    if now.phase == FINISHING:
+        woken = _woken(now, stands, zone)
+        return () if woken is None else (woken,)
     found = [f for rule in (_implausible, _rising) if (f := rule(now, stands))]
     trusted = now
     if found:  # a reading in doubt must not make the ferment look stuck or fast
@@ -57,6 +80,8 @@ def watch(now: Progress, stands: Sequence[Standing] = ()) -> tuple[Finding, ...]
         window = _value("sluggish", "window_h")
         trusted = replace(now, points=points, slope=slope_of(points, window))
     found += [f for rule in RULES if (f := rule(trusted))]
+    if (still := _finished(trusted, stands, zone)) is not None:
+        found.append(still)
     if any(f.rule == "stuck" and f.sure for f in found):
         found = [f for f in found if f.rule != "sluggish"]
     return tuple(sorted(found, key=lambda f: (-f.severity * (0.5 + f.confidence / 2), f.rule)))
@@ -261,23 +286,36 @@ def _leftover(now: Progress) -> Finding | None:
     return _finding("leftover_nitrogen", 30, chance, words)
 
 
-def _finished(now: Progress) -> Finding | None:
-    after = [p for p in now.points if p.hours > 0]
-    if len(after) < 2 or now.sugar_left_g_l > _value("finished", "sugar_left_g_l"):
+def _finished(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finding | None:
+    """Gravity stands still by the judgement of the finishing bench, and hardly sugar is left."""
+    if now.sugar_left_g_l > _value("finished", "sugar_left_g_l"):
         return None
-    low = float(_rule("finished")["days"]["low"])
-    stretch = [p for p in after if abs(p.gravity - after[-1].gravity) <= 2 * p.gravity_sd]
-    days = (after[-1].hours - stretch[0].hours) / 24
-    slope = slope_of(stretch, 1e9)
-    if days < low - 0.5 or slope is None:
+    judged = settled(now, stands, zone)
+    if judged is None or not judged.is_settled:
         return None
-    chance = slope.chance_below(_value("finished", "fall_per_day"))
+    found = judged.found
     warm = now.temperature_c >= _value("finished", "warm_c")
+    chance = 1 - found.chance_moving.value / 100
     words = (
-        f"{after[-1].gravity:.3f} has stood for {days:.0f} days over {len(stretch)} readings"
+        f"{found.gravity_now.value:.3f} has stood for {found.days_watched.value:.0f} days over "
+        f"{len(judged.ask.readings)} readings"
         + ("." if warm else f", but at {now.temperature_c:.0f} C: prove it warm.")
     )
-    return _finding("finished", 5, chance if warm else chance * 0.5, words, sure=warm)
+    rule = "finished" if found.bottle_still else "settled"
+    return _finding(rule, 5, chance if warm else chance * 0.5, words, sure=warm)
+
+
+def _woken(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finding | None:
+    """After sweetening or blending: gravity falls again."""
+    judged = settled(now, stands, zone)
+    if judged is None or judged.found.verdict != "moving":
+        return None
+    found = judged.found
+    words = (
+        f"Gravity falls by {found.fall_per_day.value:.4f} a day over "
+        f"{found.days_watched.value:.0f} days since something went in; it should stand still."
+    )
+    return _finding("woken", 90, found.chance_moving.value / 100, words)
 
 
 RULES: tuple[Callable[[Progress], Finding | None], ...] = (
@@ -287,5 +325,4 @@ RULES: tuple[Callable[[Progress], Finding | None], ...] = (
     _too_warm,
     _ph_low,
     _leftover,
-    _finished,
 )

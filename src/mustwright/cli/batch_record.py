@@ -58,7 +58,9 @@ def feed(slug: str, skipped: bool, at: str | None, as_json: bool, **typed: str |
 @BATCH
 @click.argument("what")
 @click.option("--temperature", metavar="TEMP", help="Where it was moved to another one.")
-@click.option("--litres", metavar="VOLUME", help="What is in the vessel now.")
+@click.option(
+    "--litres", metavar="VOLUME", help="In the vessel afterwards; of a sample, what was drawn."
+)
 @AT
 @NOTE
 @JSON

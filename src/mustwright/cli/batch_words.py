@@ -8,7 +8,9 @@ from mustwright.cellar.entries import EVENTS, Event, FeedGiven, Note, Photo, Pla
 from mustwright.cellar.foreseen import Foreseen
 from mustwright.cellar.log import Standing
 from mustwright.cellar.refit import Proposal
+from mustwright.cellar.step_done import StepDone
 from mustwright.services.batch.look import BatchView
+from mustwright.services.finish.log_words import step_words
 
 
 def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
@@ -90,7 +92,10 @@ def said(what: object) -> str:
         return f"fed {given or 'nothing'}" + (f" as {what.feed}" if what.feed else "")
     if isinstance(what, Event):
         more = "" if what.temperature_c is None else f" {what.temperature_c:g} C"
-        return f"{EVENTS[what.what].lower()}{more} {what.note}".strip()
+        litres = "" if what.litres is None else f" {what.litres:g} L"
+        return f"{EVENTS[what.what].lower()}{more}{litres} {what.note}".strip()
+    if isinstance(what, StepDone):
+        return f"{what.title.lower()}: {step_words(what)}".removesuffix(": ")
     if isinstance(what, Note):
         return what.text
     if isinstance(what, Photo):

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
 from mustwright.cli.sheets import print_answer, print_json
 from mustwright.errors import InputError
+
+if TYPE_CHECKING:
+    from datetime import date
 
 
 class Ask(NamedTuple):
@@ -117,7 +120,7 @@ WAYS: dict[str, Way] = {
     )),
     "blend": Way(_T, "blend", "Two to six lots to several targets.", (
         Ask("lot", "FACTS", "'name=old, volume=10 L, alcohol=14 %, gravity=1.012, acidity=5 g/L, "
-            "so2=60 mg/L, price=3'.", many=True),
+            "so2=60 mg/L, price=3'; or 'batch=BATCH'.", many=True),
         Ask("target", "GOAL", "'alcohol=12 %' or 'gravity=1.008 to 1.012'.", many=True),
         Ask("volume", "VOLUME", "Wanted; the most there can be when left out."),
         Ask("cheapest", "", "Least cost instead of least deviation.", flag=True), PROFILE,
@@ -143,7 +146,7 @@ WAYS: dict[str, Way] = {
         Ask("so2", "MG/L", "Total sulfur dioxide."),
         Ask("name", "TEXT", "On the label."), Ask("kind", "TEXT", "Such as 'Honey wine'."),
         Ask("maker", "TEXT", "Who and where."), Ask("contents", "TEXT", "Of what, and allergens."),
-        Ask("batch", "TEXT", "For the lot code."), Ask("bottled", "DATE", "Today when left out."),
+        Ask("bottled", "DATE", "Today when left out."),
         Ask("sparkling", "", "Under pressure.", flag=True),
         Ask("co2", "G/L", "Gas it holds, such as '2 g/L'."), PROFILE,
     )),
@@ -155,25 +158,34 @@ def finish_command() -> None:
     """From dry to a safe, stable bottle: each thing done is a command."""
 
 
-def _work(name: str, given: Mapping[str, Any]) -> object:
-    """Run the use case of one command."""
+def work(name: str, given: Mapping[str, Any], today: date | None = None) -> object:
+    """Run the use case of one command; `today` is for a bottling without a day."""
     import importlib
     from datetime import date
 
     way = WAYS[name]
-    work: Callable[..., object] = getattr(importlib.import_module(way.module), way.function)
-    return work(given, date.today()) if name == "bottle" else work(given)
+    use_case: Callable[..., object] = getattr(importlib.import_module(way.module), way.function)
+    return use_case(given, today or date.today()) if name == "bottle" else use_case(given)
 
 
 def _command(name: str, way: Way) -> click.Command:
     def callback(**typed: Any) -> None:
         explain, as_json = typed.pop("explain"), typed.pop("as_json")
         sheet = {key: typed.pop(key, None) for key in ("labels", "link", "page")}
+        wish = {key: typed.pop(key) for key in ("batch", "record", "used", "at", "note")}
         given = {a.field: typed[f"ask_{a.field}"] for a in way.asks}
-        result = _work(name, given)
-        if sheet["labels"]:
-            write_labels(result, sheet["labels"], sheet["link"] or "", sheet["page"] or "a4")
-        _show(result, explain, as_json)
+
+        def finish(result: object, more: Mapping[str, Any] | None = None) -> None:
+            if sheet["labels"]:
+                write_labels(result, sheet["labels"], sheet["link"] or "", sheet["page"] or "a4")
+            _show(result, explain, as_json, more or {})
+
+        if wish["batch"] is None and not any(wish[key] for key in ("record", "used", "at", "note")):
+            finish(work(name, given))
+            return
+        from mustwright.cli.finish_batch import for_batch
+
+        for_batch(name, given, wish, finish, as_json)
 
     options: list[click.Parameter] = []
     for ask in way.asks:
@@ -191,6 +203,18 @@ def _command(name: str, way: Way) -> click.Command:
             click.Option(["--page"], metavar="SIZE", help="Of the sheet: a4 or letter."),
         ]
     options += [
+        click.Option(
+            ["--batch"], metavar="BATCH", help="Start from this batch's own numbers; its lot code."
+        ),
+        click.Option(["--record"], is_flag=True, help="It is done: write it into the batch."),
+        click.Option(
+            ["--used"],
+            metavar="AMOUNT",
+            multiple=True,
+            help="What was really used, where it differs: '0.9 g', or NAME=AMOUNT.",
+        ),
+        click.Option(["--at"], metavar="WHEN", help="When it was done; now when left out."),
+        click.Option(["--note"], help="A few words for the log."),
         click.Option(["--explain"], is_flag=True, help="Show how every figure came about."),
         click.Option(["--json", "as_json"], is_flag=True, help="Print one JSON object."),
     ]
@@ -201,11 +225,11 @@ for _name, _way in WAYS.items():
     finish_command.add_command(_command(_name, _way))
 
 
-def _show(result: object, explain: bool, as_json: bool) -> None:
+def _show(result: object, explain: bool, as_json: bool, more: Mapping[str, Any]) -> None:
     from mustwright.services.finish.report import step_data, step_working
 
     if as_json:
-        print_json(step_data(result, explain))
+        print_json({**step_data(result, explain), **more})
         return
     from mustwright.cli.finish_text import step_lines
 

@@ -259,6 +259,14 @@ def _result(
         after["ph"] = ph
     identity = f"{entry['id']}_acid" if is_acid else str(entry["id"])
     brings = {"acidity_g_l": change} | ({"potassium_mg_l": potassium} if has_potassium else {})
+    if not is_acid and entry["cation"] == "calcium":
+        brings["calcium_mg_l"] = Figure(
+            1000 * base_mol * float(entry["cation_mass"]) / ask.volume_l,
+            "mg/L",
+            "grams x calcium share / volume",
+            ARITHMETIC,
+            {"weigh_g": weigh},
+        )
     warned = ("bench_first", "dose_rounding")
     recorded = Recorded(
         (Addition(identity, name, weigh, brings),),

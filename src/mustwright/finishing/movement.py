@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,10 +17,15 @@ SIGMA_PER_90_PCT = 1.645
 
 @dataclass(frozen=True)
 class GravityReading:
-    """One reading: days on any clock, gravity at 20 °C [-]."""
+    """One reading: days on any clock, gravity at 20 °C, its own error nine times in ten [-]."""
 
     day: float
     gravity: float
+    error: float | None = None
+
+    def sigma(self, otherwise: float) -> float:
+        """Its standard error; `otherwise` where it has none of its own [-]."""
+        return otherwise if self.error is None else self.error / SIGMA_PER_90_PCT
 
 
 @dataclass(frozen=True)
@@ -54,7 +59,7 @@ def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
     readings : sequence of GravityReading
         Two or more, of different days.
     sigma : float
-        Standard error of one reading [-].
+        Standard error of a reading that has none of its own [-].
 
     Notes
     -----
@@ -62,7 +67,7 @@ def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
     beforehand: it stands still, or it falls at a steady rate that may be anything from 0.00007 to
     0.005 a day (uniform in its logarithm; both ends assumed). The level is free in both, so an
     error common to all readings cancels. With the readings centred, a rate r has the likelihood
-    ``exp(-sum((g + r t)^2) / 2 sigma^2)``.
+    ``exp(-sum((g + r t)^2 / 2 sigma^2))``, each reading with its own sigma.
 
     Examples
     --------
@@ -73,20 +78,21 @@ def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
     """
     days = np.asarray([r.day for r in readings], dtype=float)
     gravities = np.asarray([r.gravity for r in readings], dtype=float)
-    t, g = days - days.mean(), gravities - gravities.mean()
-    spread = float(t @ t)
+    w = np.asarray([r.sigma(sigma) for r in readings], dtype=float) ** -2
+    t, g = days - float(w @ days / w.sum()), gravities - float(w @ gravities / w.sum())
+    spread, slope = float(w @ t**2), float(w @ (t * g))
     if not spread > 0:
         raise InputError("reading", "needs readings of at least two different times", len(readings))
     record = finishing_data()["stability"]
     rates = np.geomspace(float(record["slow_per_day"]), float(record["fast_per_day"]), 400)
     # Logarithm of the likelihood against that of standing still.
-    gain = (-2 * rates * float(t @ g) - rates**2 * spread) / (2 * sigma**2)
+    gain = (-2 * rates * slope - rates**2 * spread) / 2
     top = max(float(gain.max()), 0.0)
     weights = np.exp(gain - top)
     moving, still = float(weights.mean()), math.exp(-top)
     chance = moving / (moving + still)
-    slope = float(t @ g) / spread
-    error = sigma / math.sqrt(spread)
+    slope /= spread
+    error = 1 / math.sqrt(spread)
     fall = Figure(
         0.0 - slope,
         "per day",
@@ -97,10 +103,10 @@ def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
         -slope + SIGMA_PER_90_PCT * error,
     )
     rate = float((weights * rates).sum() / weights.sum())
-    return Movement(chance, rate, fall, _scatter(t, g, slope, sigma))
+    return Movement(chance, rate, fall, _scatter(t, g, slope, w))
 
 
-def _scatter(t: np.ndarray, g: np.ndarray, slope: float, sigma: float) -> float:
+def _scatter(t: np.ndarray, g: np.ndarray, slope: float, w: np.ndarray) -> float:
     """Chance that the instrument alone scatters the readings about their line so widely.
 
     A line that rises counts as scatter, as a ferment does not raise gravity.
@@ -111,7 +117,7 @@ def _scatter(t: np.ndarray, g: np.ndarray, slope: float, sigma: float) -> float:
     degrees = len(t) - (2 if slope < 0 else 1)
     if degrees <= 0:
         return 1.0
-    return float(chi2.sf(float(((g - fitted * t) ** 2).sum()) / sigma**2, degrees))
+    return float(chi2.sf(float(w @ (g - fitted * t) ** 2), degrees))
 
 
 def next_check(readings: Sequence[GravityReading], sigma: float, verdict: str) -> Figure:
@@ -126,7 +132,7 @@ def next_check(readings: Sequence[GravityReading], sigma: float, verdict: str) -
         return Figure(28.0, "d", "a last look before bottling, or in the bottle", ASSUMED)
     least = float(record["least_days"]) - (last.day - readings[0].day)
     for day in range(2, 29):
-        more = [*readings, GravityReading(last.day + day, last.gravity)]
+        more = [*readings, replace(last, day=last.day + day)]
         if day >= least and movement(more, sigma).chance <= settled:
             return Figure(float(day), "d", formula, source)
     return Figure(28.0, "d", formula, source)

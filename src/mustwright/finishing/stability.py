@@ -32,7 +32,7 @@ class StabilityAsk:
     Parameters
     ----------
     readings : sequence of GravityReading
-        Two or more, of one instrument.
+        Two or more; of different instruments, each with its error.
     reading_error : float or None
         Instrument error, nine times in ten [-].
     original_gravity : float or None
@@ -159,6 +159,8 @@ def _readings(ask: StabilityAsk) -> list[GravityReading]:
         raise InputError("reading", "needs two readings or more", len(ask.readings))
     for one in ask.readings:
         within(one.gravity, 0.97, 1.25, "reading", "a gravity")
+        if one.error is not None:
+            within(one.error, 1e-5, 0.05, "reading", "an instrument error of gravity")
         within(one.day, -1e5, 1e7, "reading", "a time in days")
     if ask.nitrogen_mg_l is not None:
         within(ask.nitrogen_mg_l, 0, 2000, "nitrogen", "nitrogen in mg/L")

@@ -22,6 +22,7 @@ from mustwright.web.pages import (
     compare,
     convert,
     finish,
+    finish_record,
     health,
     home,
     login,
@@ -36,7 +37,7 @@ from mustwright.web.pages import (
 
 PAGES = (
     home, health, login, batch, must_form, must_text, compare, what_if, acidity, plan, protocols,
-    shelf, convert, finish, sources,
+    shelf, convert, finish, finish_record, sources,
 )  # fmt: skip
 
 

@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 
 from batches import PITCHED, STRONG, WEAK, Log, plan
 from mustwright import data
-from mustwright.cellar.entries import Event, FeedGiven, Given
+from mustwright.cellar.entries import Event, FeedGiven, Given, Removal
 from mustwright.cellar.restart import restart_plan
 from mustwright.cellar.room import broken, room_of_kind
 from mustwright.cellar.step import next_step
+from mustwright.cellar.step_done import StepDone
 from mustwright.cellar.stuck import diagnose
 from mustwright.cellar.watch import watch
 
@@ -126,19 +127,25 @@ def test_left_over_nitrogen_matters_in_a_weak_mead_only():
         assert ("leftover_nitrogen" in seen(log, 250)) is expected
 
 
-def test_finished_asks_for_two_weeks_at_the_same_gravity_and_warmth():
+def test_standing_still_asks_for_two_weeks_and_warmth_and_finished_for_a_sugar_test_too():
     log = Log()
     dry = plan().must.dry_gravity
     for hours, gravity in ((24, 1.1), (240, 1.03), (600, dry + 0.001), (780, dry + 0.0005)):
         log.read(hours, gravity, temperature_c=19)
-    assert "finished" not in seen(log, 790)
+    assert not {"finished", "settled"} & set(seen(log, 790))
     log.read(600 + 24 * 15, dry + 0.001, temperature_c=19)
-    assert seen(log, 600 + 24 * 15 + 1)["finished"].sure
+    assert seen(log, 600 + 24 * 15 + 1)["settled"].sure
     cold = Log()
     for entry in log.entries[2:-1]:
         cold.add((entry.at - PITCHED).total_seconds() / 3600, entry.what)
     cold.read(600 + 24 * 15, dry + 0.001, temperature_c=8, sample_c=19)
-    assert not seen(cold, 600 + 24 * 15 + 1)["finished"].sure
+    assert not seen(cold, 600 + 24 * 15 + 1)["settled"].sure
+    log.add(600 + 24 * 15 + 1, StepDone("stable", measured={"residual_sugar_g_l": 1.2}))
+    assert seen(log, 600 + 24 * 15 + 2)["finished"].sure
+    sweet = log.add(600 + 24 * 15 + 2, StepDone("stable", measured={"residual_sugar_g_l": 9.0}))
+    assert "finished" not in seen(log, 600 + 24 * 15 + 3)
+    log.add(600 + 24 * 15 + 3, Removal(sweet.id))
+    assert "finished" in seen(log, 600 + 24 * 15 + 4)
 
 
 def test_every_finding_says_what_to_check_do_and_when_to_stop():

@@ -21,7 +21,7 @@ LANE = MeadNow(volume_l=19.0, gravity=0.998, alcohol_pct=13.0, ph=3.5, batch="la
 def test_every_fact_can_be_typed_and_read_back():
     assert set(WAYS) | set(SAID) | {"wrong"} == {f.name for f in fields(MeadNow)}
     full = MeadNow(
-        19.0, 0.998, 13.0, 3.5, 20.0, 5.0, 1.2, 1.098, 8.0, 35.0, 0.8, 90.0, 17.0, 2.0,
+        19.0, 0.998, 13.0, 3.5, 20.0, 5.0, 1.2, 1.098, 8.0, 35.0, 0.8, 90.0, 17.0, 3.0, 2.0,
         "pasteurised", "us", "lane",
     )  # fmt: skip
     typed = full.typed()

@@ -20,7 +20,9 @@ from mustwright.cellar.entries import (
     what_from,
 )
 from mustwright.cellar.plan import BatchPlan
+from mustwright.cellar.step_done import StepDone
 from mustwright.errors import InputError
+from mustwright.services.batch.step_fields import step_retyped
 from mustwright.services.gravity_scales import gravity_figure
 from mustwright.units import parse_quantity, temperature_c, volume_l
 from mustwright.working import typed
@@ -198,6 +200,8 @@ def retyped(what: Payload, changes: Fields) -> Payload:
     """
     if not changes:
         raise InputError("changes", "needs a field to change", "none")
+    if isinstance(what, StepDone):
+        return step_retyped(what, changes)
     data = what_data(what)
     for name, value in changes.items():
         data.update(_new_values(what, name, value or "", tuple(data)))

@@ -14,7 +14,7 @@ from mustwright.cellar.foreseen import Foreseen, foreseen_text
 from mustwright.cellar.gist import Gist
 from mustwright.cellar.kinetic_outlook import KineticOutlook, contradicts
 from mustwright.cellar.outlook import BatchOutlook, PaceOutlook
-from mustwright.cellar.progress import CLOSED, Progress, progress
+from mustwright.cellar.progress import CLOSED, FINISHING, Progress, progress
 from mustwright.errors import MustwrightError
 from mustwright.services.batch.memory import memory_of
 from mustwright.services.batch.port import BatchRecord, Ledger
@@ -62,7 +62,7 @@ def told(
     urgent : bool
         Whether someone looks at this very batch.
     """
-    if now.phase == CLOSED:
+    if now.phase in (CLOSED, FINISHING):
         return Told(PaceOutlook(now), None, False)
     found = memory_of(ledger).forecast(ledger, record)
     is_new = found is not None and found.version == record.version and not _is_old(found, now)
@@ -114,7 +114,7 @@ def work_out(ledger: Ledger, slug: str, now: datetime) -> Foreseen | None:
     stands = memory.stands(ledger, record)
     live = [s for s in stands if not s.removed]
     state = progress(live, now)
-    if state.phase == CLOSED:
+    if state.phase in (CLOSED, FINISHING):
         return None
     found = foresee(state, live, record.version)
     ledger.keep_outlook(slug, record.version, foreseen_text(found))

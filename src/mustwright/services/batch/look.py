@@ -43,6 +43,8 @@ class BatchView:
         What the fermentation model says: chances, bands, hours to dry, nitrogen left, feeds.
     pending : bool
         Whether a newer forecast is being worked out.
+    events : tuple of Standing
+        Events and finishing steps that count.
     """
 
     record: BatchRecord
@@ -56,6 +58,7 @@ class BatchView:
     restart: RestartPlan | None
     foreseen: Foreseen | None = None
     pending: bool = False
+    events: tuple[Standing, ...] = ()
 
     @cached_property
     def stands(self) -> tuple[Standing, ...]:
@@ -120,18 +123,19 @@ def _view(
         source = Told(make_outlook(state), None, False)
     else:
         source = told(ledger, record, gist, state, urgent=urgent)
-    findings = watch(state, gist.events)
+    findings = watch(state, gist.events, zone)
     proposal = propose(state, source.outlook)
     slow = [f for f in findings if f.rule in TROUBLE]
     stuck = any(f.rule == "stuck" for f in findings)
     return BatchView(
         record=record,
+        events=gist.events,
         read_log=lambda: memory.stands(ledger, record),
         progress=state,
         outlook=source.outlook,
         findings=findings,
         proposal=proposal,
-        step=next_step(state, source.outlook, findings, zone, proposal),
+        step=next_step(state, source.outlook, findings, zone, proposal, gist.events),
         diagnosis=diagnose(state, source.foreseen) if slow else None,
         restart=restart_plan(state) if stuck else None,
         foreseen=source.foreseen,

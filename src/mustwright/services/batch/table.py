@@ -22,6 +22,7 @@ from mustwright.cellar.entries import (
 )
 from mustwright.cellar.log import Standing, plan_in_force, standing
 from mustwright.cellar.plan import BatchPlan
+from mustwright.cellar.step_done import StepDone
 from mustwright.errors import InputError, MustwrightError
 from mustwright.services.batch.fields import (
     READING_FIELDS,
@@ -32,6 +33,7 @@ from mustwright.services.batch.fields import (
 )
 from mustwright.services.batch.port import Ledger
 from mustwright.services.batch.record import YOU
+from mustwright.services.batch.step_fields import step_of_row, step_row
 
 COLUMNS = (
     "id",
@@ -49,6 +51,7 @@ COLUMNS = (
     "what",
     "litres",
     "note",
+    "finish",
 )
 LARGEST_TEXT, MOST_ROWS = 5_000_000, 20_000
 
@@ -82,7 +85,10 @@ class Preview:
 
 
 def export_csv(stands: Sequence[Standing]) -> str:
-    """Every reading, feed, event and note that counts, as CSV in columns of our own."""
+    """Every line that counts, but plans, as CSV in columns of our own.
+
+    Of a finishing step the amounts stand in columns; whole, as JSON, it stands under ``finish``.
+    """
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
     writer.writeheader()
@@ -123,6 +129,8 @@ def _row(what: object) -> dict[str, str] | None:
         litres = "" if what.litres is None else f"{what.litres!r} L"
         temperature = _celsius(what.temperature_c)
         return {"what": what.what, "temperature": temperature, "litres": litres, "note": what.note}
+    if isinstance(what, StepDone):
+        return step_row(what)
     if isinstance(what, Note):
         return {"note": what.text}
     return {"what": what.photo, "note": what.caption} if isinstance(what, Photo) else None
@@ -256,6 +264,8 @@ def _entry(
 def _kind_of(row: Mapping[str, str]) -> str:
     if any(row.get(name) for name in ("gravity", "temperature", "ph")) and not row.get("what"):
         return Reading.kind
+    if row.get("finish"):
+        return StepDone.kind
     if row.get("items") or row.get("feed"):
         return FeedGiven.kind
     return Event.kind if row.get("what") in EVENTS else Note.kind
@@ -271,11 +281,13 @@ def _what(kind: str, row: Mapping[str, str], plan: BatchPlan | None) -> Payload:
         return _fed(taken("items", "feed", "skipped", "note"), plan)
     if kind == Event.kind:
         return event_typed(taken("what", "temperature", "litres", "note"))
+    if kind == StepDone.kind:
+        return step_of_row(row)
     if kind == Note.kind:
         return Note(row.get("note", ""))
     if kind == Photo.kind:
         return Photo(row.get("what", ""), row.get("note", ""))
-    raise InputError("kind", "needs reading, feed, event, note or photo", kind)
+    raise InputError("kind", "needs reading, feed, event, finish, note or photo", kind)
 
 
 def _fed(fields: dict[str, str], plan: BatchPlan | None) -> FeedGiven:

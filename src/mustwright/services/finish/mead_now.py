@@ -41,13 +41,14 @@ WAYS: Mapping[str, Way] = MappingProxyType({
     "molecular_so2_mg_l": Way("molecular", "mg_l", "{} mg/L"),
     "sorbic_acid_mg_l": Way("sorbic", "mg_l", "{} mg/L"),
     "potassium_mg_l": Way("potassium", "mg_l", "{} mg/L"),
+    "calcium_mg_l": Way("calcium", "mg_l", "{} mg/L"),
     "co2_g_l": Way("gas", "g_l", "{} g/L"),
 })  # fmt: skip
 SAID = ("stabilised", "profile", "batch")
 NAMES = (*(way.name for way in WAYS.values()), *SAID)
 NEARLY_MG_L = 0.005
 # What stays in it in grams however it is thinned, and is counted up by later steps.
-KEPT_IN_GRAMS = ("total_so2_mg_l", "sorbic_acid_mg_l", "potassium_mg_l")
+KEPT_IN_GRAMS = ("total_so2_mg_l", "sorbic_acid_mg_l", "potassium_mg_l", "calcium_mg_l")
 DIGITS = {"gravity": 4, "original_gravity": 4}
 
 
@@ -72,7 +73,7 @@ class MeadNow:
         Titratable as tartaric; fermentable sugar [g/L].
     free_so2_mg_l, total_so2_mg_l, molecular_so2_mg_l : float or None
         Sulfur dioxide [mg/L].
-    sorbic_acid_mg_l, potassium_mg_l : float or None
+    sorbic_acid_mg_l, potassium_mg_l, calcium_mg_l : float or None
         What additions brought [mg/L].
     co2_g_l : float or None
         Gas made or put in on purpose [g/L].
@@ -97,6 +98,7 @@ class MeadNow:
     molecular_so2_mg_l: float | None = None
     sorbic_acid_mg_l: float | None = None
     potassium_mg_l: float | None = None
+    calcium_mg_l: float | None = None
     co2_g_l: float | None = None
     stabilised: str = ""
     profile: str = ""

@@ -39,6 +39,7 @@ SORBATE_FIELDS = (
     "profile",
 )  # fmt: skip
 _DATED = re.compile(r"\s*(\d{4}-\d{2}-\d{2})[T,: ]\s*(.+)")
+_ERROR = re.compile(r"\s*(?:±|\+/?-)\s*")
 _COUNTED = re.compile(r"\s*([+-]?\d+(?:\.\d+)?\s*[a-zA-Z]*)\s*[:=,]\s*(.+)")
 
 
@@ -81,12 +82,14 @@ def _dated(found: Stability, ask: StabilityAsk, dated: bool) -> Stability:
 
 
 def read_reading(text: object, name: str) -> tuple[bool, GravityReading]:
-    """One reading, and whether its day is a date.
+    """One reading, and whether its day is a date; perhaps with its error.
 
     Examples
     --------
     >>> read_reading("7 d: 1.002", "reading")
-    (False, GravityReading(day=7.0, gravity=1.002))
+    (False, GravityReading(day=7.0, gravity=1.002, error=None))
+    >>> read_reading("2026-01-05 1.002 ± 0.003", "reading")
+    (True, GravityReading(day=739621.0, gravity=1.002, error=0.003))
     """
     such_as = "needs a day and a gravity such as '2026-01-05 1.002' or '7 d: 1.002'"
     if isinstance(text, (list, tuple)) and len(text) == 2:
@@ -97,13 +100,14 @@ def read_reading(text: object, name: str) -> tuple[bool, GravityReading]:
         )
     if not isinstance(text, str):
         raise InputError(name, such_as, text)
+    text, error = _with_error(text, name)
     dated = _DATED.fullmatch(text)
     if dated:
         try:
             day = float(date.fromisoformat(dated[1]).toordinal())
         except ValueError:
             raise InputError(name, such_as, text) from None
-        return True, GravityReading(day, gravity_of(dated[2], name))
+        return True, GravityReading(day, gravity_of(dated[2], name), error)
     counted = _COUNTED.fullmatch(text)
     if not counted:
         raise InputError(name, such_as, text)
@@ -111,7 +115,18 @@ def read_reading(text: object, name: str) -> tuple[bool, GravityReading]:
     if when.dimension not in ("time", "number"):
         raise InputError(name, such_as, text)
     days = when.value / 24 if when.dimension == "time" else when.value
-    return False, GravityReading(days, gravity_of(counted[2], name))
+    return False, GravityReading(days, gravity_of(counted[2], name), error)
+
+
+def _with_error(text: str, name: str) -> tuple[str, float | None]:
+    """A reading without its error, and the error where one stands behind it."""
+    parts = _ERROR.split(text)
+    if len(parts) == 1:
+        return text, None
+    error = parse_quantity(parts[1], name) if len(parts) == 2 else None
+    if error is None or error.dimension != "number":
+        raise InputError(name, "needs one error behind the gravity, such as '± 0.003'", text)
+    return parts[0], error.value
 
 
 def _tolerance(fields: Typed) -> tuple[float | None, float | None]:

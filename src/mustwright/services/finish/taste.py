@@ -189,7 +189,7 @@ def blend(given: Mapping[str, object]) -> BlendResult:
 def read_lot(value: object, index: int) -> Lot:
     """One lot, from text or from a table of named values."""
     where = f"lot {index}"
-    pairs = dict(value) if isinstance(value, Mapping) else _pairs(value, where)
+    pairs = lot_pairs(value, index)
     for key in pairs:
         if key not in _LOT_KEYS:
             raise InputError(where, f"knows only {', '.join(_LOT_KEYS)}", key)
@@ -200,6 +200,11 @@ def read_lot(value: object, index: int) -> Lot:
         return _lot(pairs, index)
     except InputError as error:
         raise type(error)(f"{where}.{error.field}", error.requirement, error.got) from None
+
+
+def lot_pairs(value: object, index: int) -> dict[str, object]:
+    """One lot as a table of named values, none of them read yet."""
+    return dict(value) if isinstance(value, Mapping) else {**_pairs(value, f"lot {index}")}
 
 
 def _lot(pairs: Mapping[str, object], index: int) -> Lot:

@@ -174,7 +174,7 @@ def whole(request: Request, slug: str, given: Credentials) -> Response:
 
 @router.get("/batches/{slug}/export.csv", responses=READ_ERRORS)
 def table(request: Request, slug: str, given: Credentials) -> Response:
-    """Readings, feeds, events and notes as a table."""
+    """Readings, feeds, events, finishing steps and notes as a table."""
     _device(request, slug, given)
     compose = request.app.state.compose
     view = look(_ledger(request), slug, compose.clock(), compose.local_zone)

@@ -22,6 +22,7 @@ from mustwright.cellar.entries import (
     Reading,
 )
 from mustwright.cellar.plan import BatchPlan
+from mustwright.cellar.step_done import StepDone
 from mustwright.errors import InputError
 from mustwright.services.batch.fields import (
     event_typed,
@@ -29,6 +30,7 @@ from mustwright.services.batch.fields import (
     reading_typed,
     retyped,
 )
+from mustwright.services.batch.step_fields import step_fields, step_retyped
 from mustwright.units import parse_quantity
 from mustwright.web.forms.typed import Typed
 
@@ -192,11 +194,20 @@ def typed_from(what: Payload, at: datetime, unit: str, zone: tzinfo) -> Typed:
             "litres": "" if what.litres is None else f"{what.litres:g}",
             "note": what.note,
         }
+    elif isinstance(what, StepDone):
+        fields |= {name: text for name, (_, text) in step_fields(what).items()}
     elif isinstance(what, Note):
         fields["text"] = what.text
     elif isinstance(what, Photo):
         fields["caption"] = what.caption
     return Typed(fields)
+
+
+def step_labels(what: object) -> list[tuple[str, str]]:
+    """The fields a finishing step is corrected by, with what stands above them."""
+    if not isinstance(what, StepDone):
+        return []
+    return [(name, label) for name, (label, _) in step_fields(what).items()]
 
 
 def corrected(what: Payload, before: Typed, typed: Typed, plan: BatchPlan) -> Payload:
@@ -211,6 +222,9 @@ def corrected(what: Payload, before: Typed, typed: Typed, plan: BatchPlan) -> Pa
         for name, value in typed.fields.items()
         if value.strip() != before.get(name).strip() and name in before.fields | typed.fields
     }
+    if isinstance(what, StepDone):
+        known = step_fields(what)
+        return step_retyped(what, {n: typed.get(n) for n in known if n in changed})
     if isinstance(what, FeedGiven):
         return _corrected_feed(what, changed, typed, plan)
     if isinstance(what, Reading):
@@ -264,6 +278,8 @@ def moment_of(typed: Typed, now: datetime, zone: tzinfo) -> datetime:
 
 def field_of(name: str) -> str:
     """The field of a form that an entry's field stands in."""
+    if name.startswith("used."):
+        return name
     plain = name.rpartition(".")[2].removesuffix("_c")
     return {"brix": "gravity", "reading": "gravity", "items": "amounts", "skipped": "feed"}.get(
         plain, plain

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from urllib.parse import urlencode
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.services.finish.from_batch import BatchStart
 from mustwright.services.finish.mead_now import NAMES, MeadNow, mead_now
+from mustwright.services.finish.record import Filled, StartOf, filled
 from mustwright.web.forms.finish_ask import Step
 from mustwright.web.forms.finish_fields import (
     LOT_FIELDS,
@@ -22,7 +24,8 @@ from mustwright.web.forms.typed import said
 SUBMIT = "show"
 LONGEST = 4000
 COUNTED = ("reading", "lot", "target")  # too few of them is as good as none yet
-LOT_NAMES = tuple(ask.name for ask in (*LOT_FIELDS, *MORE_LOT_FIELDS))
+SENT = "sent"  # comes with the button, never in an address that is kept
+LOT_NAMES = (*(ask.name for ask in (*LOT_FIELDS, *MORE_LOT_FIELDS)), "batch")
 _LOT = re.compile(rf"lot\.([1-{MOST_LOTS}])\.({'|'.join(LOT_NAMES)})")
 _LOT_ERROR = re.compile(r"lot (.+?)(?:\.([a-z0-9]+))?")
 
@@ -47,13 +50,26 @@ class FinishForm:
     submitted: bool
     errors: dict[str, str] = field(default_factory=dict)
     refused: InputError | None = None
+    start: BatchStart | None = None
+    own: dict[str, str] = field(default_factory=dict)
+    emptied: tuple[str, ...] = ()
+    start_of: StartOf | None = None
+    filled: Filled | None = None
 
     def address(self, path: str = "") -> str:
-        """The address of this form as it is filled."""
+        """The address of this form as it is filled; a batch's own numbers stay with the batch."""
         pairs = {**self.carried, **self.typed}
+        if self.start is not None:
+            pairs = {k: v for k, v in pairs.items() if v != self.own.get(k)}
+            pairs |= dict.fromkeys(self.emptied, "") | {"batch": self.start.slug}
         tail = [(SUBMIT, "1")] if self.submitted else []
         query = urlencode([*pairs.items(), *tail])
         return f"/finish/{self.step.slug}{path}" + (f"?{query}" if query else "")
+
+    @property
+    def changed(self) -> tuple[str, ...]:
+        """The fields that were typed over the batch's numbers."""
+        return tuple(k for k, v in self.typed.items() if v != self.own.get(k))
 
     def given(self) -> dict[str, object]:
         """What the use case gets."""
@@ -83,10 +99,12 @@ class FinishForm:
             for name in LOT_NAMES
             if f"lot.{number}.{name}" in self.typed
         }
-        return {"name": f"lot {number}", **row}
+        return row if row.get("batch") else {"name": f"lot {number}", **row}
 
     def before(self) -> MeadNow:
         """The liquid as it stands in this form."""
+        if self.start is not None:
+            return self.start.mead
         known = {**self.carried, **{k: v for k, v in self.typed.items() if k in NAMES}}
         for name, fact in self.step.takes.items():
             if name in self.typed and fact not in self.step.names:
@@ -99,12 +117,21 @@ class FinishForm:
         An address that merely fills the form is not blamed for what it leaves out.
         """
         try:
-            return self.step.work(self.given(), today)
+            return self.step.work(self.used(), today)
         except InputError as error:
             left_out = error.got is None or error.field in COUNTED
             if self.submitted or not left_out:
                 self.refuse(error)
             return None
+
+    def used(self) -> Mapping[str, object]:
+        """What the use case gets, a batch's numbers among it."""
+        if self.start is None or self.start_of is None:
+            return self.given()
+        names = [n for n in self.step.names if n not in SHEET_FIELDS]
+        found = filled(self.step.slug, names, self.given(), self.start, self.start_of, self.emptied)
+        self.filled = replace(found, typed=tuple(n for n in found.typed if n in self.changed))
+        return self.filled.given
 
     @property
     def impossible(self) -> bool:
@@ -146,9 +173,27 @@ class FinishForm:
         return f"lot.{row}.{what if what in LOT_NAMES else 'name'}"
 
 
-def finish_form(step: Step, pairs: Iterable[tuple[str, str]]) -> FinishForm:
-    """A step's form out of the query of an address."""
+def finish_form(
+    step: Step,
+    pairs: Iterable[tuple[str, str]],
+    start: BatchStart | None = None,
+    start_of: StartOf | None = None,
+    more: Mapping[str, str] | None = None,
+) -> FinishForm:
+    """A step's form out of the query of an address.
+
+    Parameters
+    ----------
+    start : BatchStart or None
+        The batch whose numbers fill what was not typed.
+    start_of : callable or None
+        Gives another batch, for a lot of a blend.
+    more : mapping of str to str or None
+        What else is known of the batch, by field.
+    """
     came = _read(step, pairs)
+    if start is not None:
+        return _of_batch(step, came, start, start_of, more or {})
     typed = {
         name: text
         for name, text in came.items()
@@ -165,6 +210,32 @@ def finish_form(step: Step, pairs: Iterable[tuple[str, str]]) -> FinishForm:
     if step.slug == "blend":
         _this_mead_as_lot(came, typed)
     return FinishForm(step, typed, carried, SUBMIT in came)
+
+
+def _of_batch(
+    step: Step,
+    came: Mapping[str, str],
+    start: BatchStart,
+    start_of: StartOf | None,
+    more: Mapping[str, str],
+) -> FinishForm:
+    """The form filled by a batch; what came in the address stands above it."""
+    own = {**start.fields_for(step.slug, step.names), **more}
+    ticks = {ask.name for ask in step.asks if ask.shape == "tick"} if SENT in came else set()
+    emptied = tuple(n for n in own if n != "batch" and not came.get(n, "" if n in ticks else "x"))
+    typed = {k: v for k, v in own.items() if k not in emptied}
+    typed |= {
+        name: text
+        for name, text in came.items()
+        if text and (name in step.names or (step.slug == "blend" and _LOT.fullmatch(name)))
+    }
+    if step.slug == "blend" and not any(name.startswith("lot.") for name in came):
+        typed["lot.1.batch"] = start.slug
+    carried = {} if "batch" in step.names else {"batch": start.slug}
+    return FinishForm(
+        step, typed, carried, SUBMIT in came, start=start, own=own, emptied=emptied,
+        start_of=start_of,
+    )  # fmt: skip
 
 
 def _read(step: Step, pairs: Iterable[tuple[str, str]]) -> dict[str, str]:

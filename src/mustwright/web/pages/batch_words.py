@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from urllib.parse import urlencode
 
 from mustwright.cellar.entries import (
     EVENTS,
@@ -20,6 +21,8 @@ from mustwright.cellar.entries import (
 )
 from mustwright.cellar.log import Standing
 from mustwright.cellar.plan import BatchPlan, Dose, PlannedFeed
+from mustwright.cellar.step_done import StepDone
+from mustwright.services.finish.log_words import step_words
 from mustwright.web.forms.batch_form import shown_temperature, temperature_unit
 
 
@@ -36,6 +39,8 @@ def title(what: object) -> str:
         return EVENTS[what.what]
     if isinstance(what, FeedGiven):
         return "Feed skipped" if what.skipped else "Fed"
+    if isinstance(what, StepDone):
+        return what.title
     if isinstance(what, PlanAdopted):
         return f"Plan {what.plan.number}"
     return {"reading": "Read", "note": "Note", "photo": "Photo"}[getattr(what, "kind", "note")]
@@ -58,6 +63,8 @@ def detail(what: object, plan: BatchPlan | None = None) -> str:
             what.note,
         ]
         return ", ".join(p for p in parts if p)
+    if isinstance(what, StepDone):
+        return step_words(what)
     if isinstance(what, PlanAdopted):
         live = len(what.plan.live_feeds)
         return f"{what.plan.protocol_name}, {live} feed{'' if live == 1 else 's'}"
@@ -187,3 +194,25 @@ def feed_options(plan: BatchPlan) -> list[tuple[str, str]]:
 def jar_options(plan: BatchPlan) -> list[tuple[str, str]]:
     """Nutrients of a plan's shelf: id and name."""
     return [(jar.id, jar.name) for jar in plan.jars]
+
+
+# Finishing steps --------------------------------------------------------------------------------
+
+PAGES = {"tannin": "acid", "fruit": "late", "spice": "late"}  # steps that share a page of the bench
+NO_PAGE = ("drawn", "blend")  # of a blend the lots have moved on
+
+
+def worked_from(what: object) -> list[tuple[str, str]]:
+    """The fields a finishing step was worked out from, in words."""
+    if not isinstance(what, StepDone):
+        return []
+    return [(name.replace("_", " "), text) for name, text in what.asked.items() if name != "batch"]
+
+
+def worked_again(what: object) -> str:
+    """Where the bench works the same again, from the same fields; empty where it cannot."""
+    if not isinstance(what, StepDone) or what.step in NO_PAGE or not what.asked:
+        return ""
+    page = PAGES.get(what.step, what.step)
+    asked = {k: v for k, v in what.asked.items() if k != "batch"}
+    return f"/finish/{page}?{urlencode({**asked, 'show': '1'})}"

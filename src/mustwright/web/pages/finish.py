@@ -22,8 +22,17 @@ from mustwright.web.forms.finish_fields import (
     MOST_LOTS,
     STEPS,
 )
-from mustwright.web.forms.finish_form import SUBMIT, FinishForm, finish_form
+from mustwright.web.forms.finish_form import SENT, SUBMIT, FinishForm
 from mustwright.web.forms.typed import said
+from mustwright.web.pages.batch.shared import Desk
+from mustwright.web.pages.finish_batch import (
+    batch_addresses,
+    batch_context,
+    form_of,
+    own_words,
+    record_context,
+    start_of,
+)
 from mustwright.web.pages.finish_view import ledger_of, linked, view_of
 from mustwright.web.pages.shown import show
 from mustwright.yeast.pitch import strains
@@ -37,7 +46,8 @@ SPOKEN = {
     "free": "{} of free sulfur dioxide", "total": "{} of total sulfur dioxide",
     "profile": "law: {}",
     "molecular": "{} of molecular sulfur dioxide", "sorbic": "{} of sorbic acid",
-    "potassium": "{} of potassium added", "gas": "{} of gas", "batch": "batch {}",
+    "potassium": "{} of potassium added", "calcium": "{} of calcium added",
+    "gas": "{} of gas", "batch": "batch {}",
     "stabilised": "stopped by {}",
 }  # fmt: skip
 LIQUID_NAMES = tuple(ask.name for part in LIQUID for ask in part.asks)
@@ -45,7 +55,18 @@ LIQUID_NAMES = tuple(ask.name for part in LIQUID for ask in part.asks)
 
 @router.get("/finish")
 def bench(request: Request) -> Response:
-    """The steps in order, each with what is known of the liquid."""
+    """The steps in order, each with what is known of the liquid, or of a batch."""
+    desk = Desk(request)
+    start = start_of(desk, request.query_params.get("batch", ""))
+    if start is not None:
+        return show(
+            request,
+            "finish_batch.html",
+            200,
+            steps=STEPS.values(),
+            addresses=batch_addresses(start.slug),
+            **batch_context(desk, start),
+        )
     came = {k: v.strip()[:200] for k, v in request.query_params.items()}
     now = mead_now(came)
     errors = {name: said(error) for name, error in now.wrong.items() if name in LIQUID_NAMES}
@@ -68,8 +89,8 @@ def bench(request: Request) -> Response:
 @router.get("/finish/bottle/labels.pdf")
 def label_sheet(request: Request) -> Response:
     """The sheet of labels for a bottling as it is typed."""
-    form = finish_form(STEPS["bottle"], request.query_params.multi_items())
-    result = form.step.work(form.given(), date.today())
+    form = _form(request, "bottle")
+    result = form.step.work(form.used(), _today(request))
     assert isinstance(result, Bottling)
     pdf = labels_pdf(result, form.typed.get("link", ""), form.typed.get("page", "a4"))
     headers = {"Content-Disposition": f'attachment; filename="labels-{result.lot_code}.pdf"'}
@@ -80,12 +101,23 @@ def label_sheet(request: Request) -> Response:
 def step_page(request: Request, slug: str) -> Response:
     """One step: its answer when there is enough to go by, and its form."""
     form = _form(request, slug)
-    if SUBMIT in request.query_params and any(
-        value == "" for value in request.query_params.values()
-    ):
+    query = request.query_params
+    untidy = SENT in query if form.start else any(value == "" for value in query.values())
+    if SUBMIT in query and untidy:
         return RedirectResponse(form.address(), 303)
-    result = form.run(date.today())
-    context = _asked(form, result)
+    return step_answer(request, form)
+
+
+def step_answer(request: Request, form: FinishForm, **more: object) -> Response:
+    """The page of a step as its form stands.
+
+    Parameters
+    ----------
+    **more
+        What came of writing it into the batch.
+    """
+    result = form.run(_today(request))
+    context = _asked(form, result) | record_context(request, form, result) | more
     if result is not None:
         context |= {
             "view": view_of(result),
@@ -94,12 +126,19 @@ def step_page(request: Request, slug: str) -> Response:
         }
     if isinstance(result, Bottling):
         context["sheet"] = _sheet(form, result)
-    return show(request, "finish_step.html", 422 if form.errors else 200, **context)
+    wrong = form.errors or context["record_errors"]
+    return show(request, "finish_step.html", 422 if wrong else 200, **context)
+
+
+def _today(request: Request) -> date:
+    desk = Desk(request)
+    return desk.now.astimezone(desk.zone).date()
 
 
 def _asked(form: FinishForm, result: object | None) -> dict[str, object]:
     """What the page needs for its form and its ways on; what is in bottles goes no further."""
     before = form.before()
+    batch = form.start
     done = result is not None and not isinstance(result, Bottling)
     return {
         "step": form.step,
@@ -108,8 +147,12 @@ def _asked(form: FinishForm, result: object | None) -> dict[str, object]:
         "errors": form.errors,
         "carried": form.carried,
         "steps": STEPS.values(),
-        "addresses": addresses(before),
-        "onward": addresses(then(before, result) if done else before),
+        "addresses": batch_addresses(batch.slug) if batch else addresses(before),
+        "onward": batch_addresses(batch.slug)
+        if batch
+        else addresses(then(before, result) if done else before),
+        "start": batch,
+        "own_words": own_words(form),
         "next": _next(form.step),
         "suggestions": suggestions(form.step),
         "lots": _lots(form),
@@ -125,7 +168,7 @@ def _asked(form: FinishForm, result: object | None) -> dict[str, object]:
 def working_page(request: Request, slug: str) -> Response:
     """Every figure of a step's answer, numbered, each once."""
     form = _form(request, slug)
-    result = form.step.work(form.given(), date.today())
+    result = form.step.work(form.used(), _today(request))
     return show(request, "finish_working.html", step=form.step, form=form, ledger=ledger_of(result))
 
 
@@ -138,7 +181,7 @@ def _form(request: Request, slug: str) -> FinishForm:
             "address", f"needs at most {LONGEST_ADDRESS} signs after the question mark",
             len(request.url.query),
         )  # fmt: skip
-    return finish_form(step, request.query_params.multi_items())
+    return form_of(request, step, request.query_params.multi_items())
 
 
 def addresses(now: MeadNow) -> dict[str, str]:
@@ -169,7 +212,7 @@ def _lots(form: FinishForm) -> list[dict[str, object]]:
     """Rows for lots: two stand open, the rest where something is typed."""
     if form.step.slug != "blend":
         return []
-    held = set(form.lot_numbers())
+    held = set(form.lot_numbers()) | ({2} if form.start else set())
     wrong = {name.split(".")[1] for name in form.errors if name.startswith("lot.")}
     return [
         {"number": n, "open": n <= 2 or n in held or str(n) in wrong}

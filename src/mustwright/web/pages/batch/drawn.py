@@ -8,7 +8,7 @@ from datetime import tzinfo
 from mustwright.cellar.entries import Event, FeedGiven, Reading
 from mustwright.cellar.log import Standing
 from mustwright.cellar.outlook import Band
-from mustwright.cellar.progress import CLOSED, DRY, FeedState
+from mustwright.cellar.progress import CLOSED, DRY, FINISHING, FeedState
 from mustwright.cellar.step import clock, is_due, trigger_gravity
 from mustwright.services.batch.look import BatchView
 from mustwright.services.batch.paper import without_gravity
@@ -18,7 +18,7 @@ from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_line
 BAND_STEPS = 40
 LONGEST_AHEAD_H, SHORTEST_H = 24.0 * 45, 24.0 * 5
 MOST_SIGNS = 60
-PAST = (DRY, CLOSED)  # nothing is fed any more
+PAST = (DRY, FINISHING, CLOSED)  # nothing is fed any more
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def scene_of(view: BatchView) -> Scene:
 def band_of(view: BatchView) -> Band | None:
     """Gravity from the last reading until it is expected dry; none for a closed batch."""
     state = view.progress
-    if state.phase == CLOSED:
+    if state.phase in (FINISHING, CLOSED):
         return None
     after = [p.hours for p in state.points if p.hours > 0]
     start = after[-1] if after else 0.0

@@ -122,6 +122,7 @@ def _form(
         instruments=batch_form.INSTRUMENT_OPTIONS,
         units=batch_form.UNIT_OPTIONS,
         events=batch_form.EVENT_OPTIONS,
+        step_fields=batch_form.step_labels(now.what),
     )
 
 

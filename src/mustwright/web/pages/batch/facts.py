@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from mustwright import data
-from mustwright.cellar.progress import CLOSED, DRY, Progress
+from mustwright.cellar.progress import CLOSED, DRY, FINISHING, Progress
 from mustwright.cellar.step import clock
 from mustwright.services.batch.look import BatchView
 from mustwright.web.pages import batch_words as words
@@ -109,7 +109,7 @@ def _fed(state: Progress) -> Fact:
 
 def _dry(view: BatchView, zone: tzinfo) -> Fact | None:
     state = view.progress
-    if state.pitched is None or state.phase in (DRY, CLOSED):
+    if state.pitched is None or state.phase in (DRY, FINISHING, CLOSED):
         return None
     span = view.outlook.used(DRY_SHARE)
     if span.expected_h > 24 * 120:

@@ -22,6 +22,7 @@ from mustwright.services.batch.photos import add_photo
 from mustwright.services.batch.port import SameIdError
 from mustwright.services.batch.record import find, new_id, write
 from mustwright.web.forms import batch_form
+from mustwright.web.forms.finish_fields import STEPS
 from mustwright.web.forms.typed import Typed, said
 from mustwright.web.pages import batch_words as words
 from mustwright.web.pages.batch import drawn, facts
@@ -52,6 +53,8 @@ class LogRow:
     changes: list[words.Change]
     photo: str
     is_plan: bool
+    worked: list[tuple[str, str]]
+    again: str
 
 
 @dataclass(frozen=True)
@@ -124,6 +127,7 @@ def shown(
         instruments=batch_form.INSTRUMENT_OPTIONS,
         units=batch_form.UNIT_OPTIONS,
         events=batch_form.EVENT_OPTIONS,
+        bench={slug: one.title for slug, one in STEPS.items()},
     )
 
 
@@ -184,6 +188,8 @@ def log_rows(view: BatchView, desk: Desk, most: int) -> list[LogRow]:
                 words.history(stand, desk.zone, plan),
                 stand.what.photo if stand.what.kind == "photo" else "",
                 stand.what.kind == "plan",
+                words.worked_from(stand.what),
+                words.worked_again(stand.what),
             )
         )
     return rows

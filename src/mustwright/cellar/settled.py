@@ -1,0 +1,151 @@
+"""Is a batch done, and will it stay so: the finishing bench's own judgement of its readings.
+
+The watch, the next step and the form of the bench all take it from here, so that they agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta, tzinfo
+
+from mustwright.cellar.entries import ADDS_SUGAR
+from mustwright.cellar.log import Standing, is_event
+from mustwright.cellar.observed import Point, error_of
+from mustwright.cellar.progress import Progress
+from mustwright.cellar.vessel import Vessel, steps_done, vessel
+from mustwright.errors import InputError
+from mustwright.finishing.movement import GravityReading
+from mustwright.finishing.stability import Stability, StabilityAsk, judge_stability
+from mustwright.finishing.step import finishing_data
+
+SETTLED = ("dry and settled", "settled and sterile", "settled, not safe")
+STERILE = ("pasteurised", "sterile-filtered")
+SAME_SDS = 2.0
+LONGEST_DAYS, MOST_POINTS = 60.0, 60
+
+
+@dataclass(frozen=True)
+class Settled:
+    """The judgement and what it was asked.
+
+    Parameters
+    ----------
+    last_read : datetime
+        The last reading it rests on.
+    """
+
+    found: Stability
+    ask: StabilityAsk
+    last_read: datetime
+
+    @property
+    def next_check(self) -> datetime:
+        """When to look again."""
+        return self.last_read + timedelta(days=self.found.next_check_days.value)
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether gravity stands still, safe or not."""
+        return self.found.verdict in SETTLED
+
+
+def settled(now: Progress, stands: Sequence[Standing], zone: tzinfo = UTC) -> Settled | None:
+    """The judgement on a batch as it stands; None with too few readings, or none that fit.
+
+    Parameters
+    ----------
+    zone : tzinfo
+        Where the days of the readings are counted.
+    """
+    series = series_of(now, stands)
+    if len(series) < 2:
+        return None
+    try:
+        ask = ask_of(now, vessel(now, stands), series, zone)
+        found = judge_stability(ask)
+    except InputError:
+        return None
+    return Settled(found, ask, series[-1].at)
+
+
+def series_of(now: Progress, stands: Sequence[Standing]) -> tuple[Point, ...]:
+    """The latest readings at one level, back to where it was another; two at least, if there are.
+
+    What went in changes the level, so readings from before it are left out. Thinned where there
+    are many, to their first and last and some between.
+    """
+    since = mixed_at(stands)
+    every = [p for p in (*now.points, *now.later) if p.hours > 0 and (not since or p.at > since)]
+    if not every:
+        return ()
+    last = every[-1]
+    run: list[Point] = []
+    for point in reversed(every):
+        same = abs(point.gravity - last.gravity) <= SAME_SDS * max(
+            point.gravity_sd, last.gravity_sd
+        )
+        fresh = last.hours - point.hours <= LONGEST_DAYS * 24
+        if len(run) >= 2 and not (same and fresh):
+            break
+        run.append(point)
+        if not same:
+            break
+    run.reverse()
+    step = max(len(run) / MOST_POINTS, 1.0)
+    kept = sorted({0, len(run) - 1, *(int(i * step) for i in range(int(len(run) / step)))})
+    return tuple(run[i] for i in kept if i < len(run))
+
+
+def mixed_at(stands: Sequence[Standing]) -> datetime | None:
+    """When something with sugar, or another mead, last went in: readings before tell another tale.
+
+    Topping up with water or a like mead is within the error of a reading.
+    """
+    steps = [
+        at
+        for at, done in steps_done(stands)
+        if done.ends_ferment or any(one.brings_g.get("sugar", 0.0) > 0 for one in done.added)
+    ]
+    found = steps + [s.at for s in stands if is_event(s, *ADDS_SUGAR)]
+    return max(found, default=None)
+
+
+def error_90(point: Point) -> float:
+    """Error of a reading against others of the same instrument, nine times in ten [SG].
+
+    That of the bench for a hydrometer; for other instruments in proportion to their errors
+    (assumed).
+    """
+    bench = float(finishing_data()["stability"]["reading_error"]["typical"])
+    return round(bench * point.gravity_sd / error_of("hydrometer"), 5)
+
+
+def ask_of(now: Progress, held: Vessel, series: Sequence[Point], zone: tzinfo) -> StabilityAsk:
+    """What the bench is asked of a batch, with days in that zone."""
+    yeast = now.plan.yeast
+    return StabilityAsk(
+        [
+            GravityReading(float(day_of(p.at, zone).toordinal()), round(p.gravity, 4), error_90(p))
+            for p in series
+        ],
+        None,
+        round(now.original_gravity, 4) if held.original_gravity else None,
+        None if held.residual_sugar_g_l is None else float(f"{held.residual_sugar_g_l:.4g}"),
+        yeast.tolerance_low_pct,
+        yeast.tolerance_high_pct,
+        float(f"{held.alcohol_pct:.4g}"),
+        nitrogen_left_mg_l(now),
+        held.stabilised in STERILE,
+    )
+
+
+def nitrogen_left_mg_l(now: Progress) -> float:
+    """Nitrogen brought and fed less what this yeast takes [mg N/L]; never below nought."""
+    n = now.plan.nitrogen
+    return round(max(n.must_mg_l + n.rehydration_mg_l + now.fed_mg_l - n.demand_mg_l, 0.0), 1)
+
+
+def day_of(at: datetime, zone: tzinfo) -> date:
+    """The day of a reading, as the bench counts them."""
+    return at.astimezone(zone).date()

@@ -1,0 +1,199 @@
+"""What a finishing step put in or took out, as the log of a batch keeps it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import ClassVar
+
+from mustwright.errors import InputError
+
+# By step: what the log calls it, and the event of the batch that it stands for, if any.
+STEPS: Mapping[str, tuple[str, str]] = {
+    "stable": ("Judged", ""),
+    "rack": ("Racked", "racked"),
+    "sulfite": ("Sulfite added", "sulfited"),
+    "sorbate": ("Sorbate added", "sorbated"),
+    "sweeten": ("Sweetened", "honey_in"),
+    "acid": ("Acidity adjusted", "ph_adjusted"),
+    "tannin": ("Tannin added", ""),
+    "fruit": ("Late fruit in", "fruit_in"),
+    "spice": ("Spice in", ""),
+    "blend": ("Blended", ""),
+    "drawn": ("Drawn off", ""),
+    "carbonate": ("Carbonated", ""),
+    "bottle": ("Bottled", "bottled"),
+}
+# Grams of these stay in the vessel however it is thinned; what leaves takes its share along.
+HELD = ("total_so2", "sorbic_acid", "potassium", "calcium", "sodium", "sugar", "acidity", "ethanol")
+# Facts of a mead that may be measured, or known once a step is done, by their names there.
+FACTS = (
+    "volume_l", "gravity", "alcohol_pct", "ph", "temperature_c", "acidity_g_l",
+    "residual_sugar_g_l", "original_gravity", "free_so2_mg_l", "total_so2_mg_l",
+    "molecular_so2_mg_l", "sorbic_acid_mg_l", "potassium_mg_l", "calcium_mg_l", "co2_g_l",
+)  # fmt: skip
+MOST_G, MOST_L = 1e9, 1e6
+MOST_ADDED, MOST_NAMED, LONGEST = 20, 80, 4000
+
+
+@dataclass(frozen=True)
+class Poured:
+    """A liquid that went in: all of it, what is dissolved besides ethanol, the ethanol [g]."""
+
+    mass_g: float
+    extract_g: float
+    ethanol_g: float
+
+    def __post_init__(self) -> None:
+        for name in ("mass_g", "extract_g", "ethanol_g"):
+            _within(name, getattr(self, name), -MOST_G, MOST_G)
+
+
+@dataclass(frozen=True)
+class Added:
+    """Something that went in, as it was measured out.
+
+    Parameters
+    ----------
+    substance, name : str
+        Id, and in plain words.
+    grams : float
+        As they went in [g].
+    brings_g : mapping of str to float
+        What the batch gained in all, of `HELD` [g].
+    liquid : Poured or None
+        Its liquid, where it makes the volume grow.
+    litres : float or None
+        Where it was measured out by volume [L].
+    """
+
+    substance: str
+    name: str
+    grams: float
+    brings_g: Mapping[str, float] = field(default_factory=dict)
+    liquid: Poured | None = None
+    litres: float | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("substance", "name"):
+            if not 0 < len(getattr(self, name)) <= 120:
+                raise InputError(name, "needs 1 to 120 characters", getattr(self, name))
+        _within("grams", self.grams, 0, MOST_G)
+        if self.litres is not None:
+            _within("litres", self.litres, 0, MOST_L)
+        for name, value in self.brings_g.items():
+            if name not in HELD:
+                raise InputError("brings_g", f"needs names out of {', '.join(HELD)}", name)
+            _within(f"brings_g.{name}", value, -MOST_G, MOST_G)
+
+    def times(self, factor: float) -> Added:
+        """So many times as much of it."""
+        liquid = self.liquid
+        return replace(
+            self,
+            grams=self.grams * factor,
+            brings_g={name: value * factor for name, value in self.brings_g.items()},
+            liquid=None
+            if liquid is None
+            else Poured(
+                liquid.mass_g * factor, liquid.extract_g * factor, liquid.ethanol_g * factor
+            ),
+            litres=None if self.litres is None else self.litres * factor,
+        )
+
+
+@dataclass(frozen=True)
+class StepDone:
+    """A step of the finishing bench, done: what went in and out, and what it was worked out from.
+
+    Parameters
+    ----------
+    step : str
+        One of `STEPS`.
+    added : tuple of Added
+        What really went in, which may differ from the answer.
+    lost_l : float
+        What left the vessel, before anything went in [L].
+    measured : mapping of str to float
+        Facts of the mead that the maker typed instead of the batch's own; they hold from here on.
+    after : mapping of str to float
+        Facts that hold once it is done and do not follow from what went in and out.
+    volume_before_l, volume_after_l : float or None
+        As they were when it was written [L].
+    words : mapping of str to str
+        Facts in words: how yeast was stopped, the verdict, the lot code.
+    asked : mapping of str to str
+        The fields of the step, so that its working can be read again.
+    said : str
+        The answer it was done by.
+    protected : bool
+        Whether yeast could not eat what went in.
+    """
+
+    kind: ClassVar[str] = "finish"
+    step: str
+    added: tuple[Added, ...] = ()
+    lost_l: float = 0.0
+    measured: Mapping[str, float] = field(default_factory=dict)
+    after: Mapping[str, float] = field(default_factory=dict)
+    volume_before_l: float | None = None
+    volume_after_l: float | None = None
+    words: Mapping[str, str] = field(default_factory=dict)
+    asked: Mapping[str, str] = field(default_factory=dict)
+    said: str = ""
+    protected: bool = False
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.step not in STEPS:
+            raise InputError("step", f"needs one of {', '.join(STEPS)}", self.step)
+        if len(self.added) > MOST_ADDED:
+            raise InputError("added", f"needs at most {MOST_ADDED} things", len(self.added))
+        _within("lost_l", self.lost_l, 0, MOST_L)
+        for name in ("volume_before_l", "volume_after_l"):
+            if getattr(self, name) is not None:
+                _within(name, getattr(self, name), 0, MOST_L)
+        for where in ("measured", "after"):
+            for name, value in getattr(self, where).items():
+                if name not in FACTS:
+                    raise InputError(where, f"needs names out of {', '.join(FACTS)}", name)
+                _within(f"{where}.{name}", value, -50, MOST_L)
+        self._short_enough()
+
+    def _short_enough(self) -> None:
+        for where in ("words", "asked"):
+            named: Mapping[str, str] = getattr(self, where)
+            if len(named) > MOST_NAMED:
+                raise InputError(where, f"needs at most {MOST_NAMED} fields", len(named))
+            for name, text in named.items():
+                if len(name) > 80 or len(text) > LONGEST or "\x00" in name + text:
+                    raise InputError(f"{where}.{name[:80]}", "needs a shorter plain text", text)
+        for where in ("said", "note"):
+            if len(getattr(self, where)) > LONGEST or "\x00" in getattr(self, where):
+                raise InputError(where, f"needs at most {LONGEST} plain characters", "more")
+
+    @property
+    def title(self) -> str:
+        """What the log calls it."""
+        return STEPS[self.step][0]
+
+    @property
+    def event(self) -> str:
+        """The event of the batch that it stands for; empty for none."""
+        return STEPS[self.step][1]
+
+    @property
+    def mixes(self) -> bool:
+        """Whether a liquid went in, so that gravity and alcohol are others than before."""
+        return any(one.liquid is not None for one in self.added)
+
+    @property
+    def ends_ferment(self) -> bool:
+        """Whether readings after it tell of sweetness, or of another mead, not of the ferment."""
+        return self.step == "blend" or (self.mixes and self.protected)
+
+
+def _within(name: str, value: float, low: float, high: float) -> None:
+    if not math.isfinite(value) or not low <= value <= high:
+        raise InputError(name, f"needs a value from {low:g} to {high:g}", value)

@@ -1,0 +1,137 @@
+"""A finishing step done to a batch from the command line: its numbers in, what was done written."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from mustwright.cli.batch_desk import moment_of, opened, view_now
+from mustwright.errors import InputError
+from mustwright.services.records import MissingRecordError
+
+if TYPE_CHECKING:
+    from mustwright.compose import Compose
+    from mustwright.services.finish.from_batch import BatchStart
+    from mustwright.services.finish.record import Filled
+    from mustwright.services.finish.uses import Use
+
+Finish = Callable[[object, Mapping[str, Any]], None]
+_SLUG = re.compile(r"[a-z0-9][a-z0-9-]*")
+
+
+def for_batch(
+    name: str,
+    given: Mapping[str, Any],
+    wish: Mapping[str, Any],
+    finish: Finish,
+    as_json: bool,
+) -> None:
+    """Run one command from a batch's numbers, and write it into the batch where that was asked.
+
+    Parameters
+    ----------
+    wish : mapping
+        ``batch``, ``record``, ``used``, ``at``, ``note`` as typed.
+    finish : callable
+        Shows an answer, with more data beside it.
+    """
+    from mustwright.cli.finish import work
+
+    slug = wish["batch"]
+    if slug is None:
+        raise InputError("--batch", "needs the batch to write it into", None)
+    if not wish["record"] and (wish["used"] or wish["at"] or wish["note"]):
+        raise InputError("--record", "needs to stand beside --used, --at and --note", "nothing")
+    if name == "bottle" and not wish["record"] and not _SLUG.fullmatch(slug):
+        finish(work(name, {**given, "batch": slug}), {})  # words for the lot code
+        return
+    with opened() as compose:
+        try:
+            start = start_of(compose, slug)
+        except MissingRecordError:
+            if name == "bottle" and not wish["record"]:
+                finish(work(name, {**given, "batch": slug}), {})
+                return
+            raise
+        _from_start(compose, name, given, wish, start, finish, as_json)
+
+
+def start_of(compose: Compose, slug: str) -> BatchStart:
+    """A batch's numbers."""
+    from mustwright.services.finish.from_batch import start_from
+
+    return start_from(view_now(compose, slug), compose.local_zone)
+
+
+def _from_start(
+    compose: Compose,
+    name: str,
+    given: Mapping[str, Any],
+    wish: Mapping[str, Any],
+    start: BatchStart,
+    finish: Finish,
+    as_json: bool,
+) -> None:
+    from mustwright.cli.finish import WAYS, work
+    from mustwright.services.finish.record import filled
+
+    names = [ask.field for ask in WAYS[name].asks]
+    if name == "bottle":
+        names.append("batch")
+    fields = filled(name, names, given, start, lambda other: start_of(compose, other))
+    today = compose.clock().astimezone(compose.local_zone).date()
+    result = work(name, fields.given, today)
+    more: dict[str, Any] = {
+        "batch": start.slug,
+        "started_from": dict(fields.own),
+        "doubts": list(start.doubts()),
+    }
+    entry = _written(compose, result, fields, wish) if wish["record"] else None
+    if entry is not None:
+        from mustwright.services.batch.whole import entry_data
+
+        more["entry"] = entry_data(entry)
+    if not as_json:
+        for line in _head(start, fields):
+            click.echo(line)
+    finish(result, more)
+    if entry is not None and not as_json:
+        view = view_now(compose, start.slug)
+        click.echo(f"\nWritten ({entry.id[:8]}). {view.step.sentence}")
+
+
+def _head(start: BatchStart, fields: Filled) -> list[str]:
+    """Where the numbers come from."""
+    own = {k: v for k, v in fields.own.items() if k not in fields.typed}
+    said = ", ".join(f"{k} {' / '.join(v.splitlines())}" for k, v in own.items())
+    lines = [f"From {start.name}: {said or 'nothing'}."]
+    return [*lines, *(f"  ! {doubt}" for doubt in start.doubts()), ""]
+
+
+def _written(compose: Compose, result: object, fields: Filled, wish: Mapping[str, Any]) -> Any:
+    from mustwright.services.finish.record import amounts_of, record_step
+
+    return record_step(
+        compose.ledger,
+        result,
+        fields,
+        _used(wish["used"], amounts_of(result, fields)),
+        at=moment_of(compose, wish["at"]),
+        note=wish["note"] or "",
+    )
+
+
+def _used(typed: Sequence[str], uses: Sequence[Use]) -> dict[str, str]:
+    """Amounts by key; an amount without a name is that of the first."""
+    found: dict[str, str] = {}
+    for text in typed:
+        name, equals, amount = text.rpartition("=")
+        key = name.strip() if equals else (uses[0].key if uses else "")
+        if key not in {use.key for use in uses}:
+            known = ", ".join(f"{use.key} ({use.label})" for use in uses) or "none"
+            raise InputError("--used", f"needs amounts out of {known}", text)
+        found[key] = amount.strip()
+    return found

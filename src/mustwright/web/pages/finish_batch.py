@@ -1,0 +1,147 @@
+"""The finishing bench for a batch: its own numbers in the forms, what is done written into it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from urllib.parse import urlencode
+
+from starlette.requests import Request
+
+from mustwright.errors import InputError
+from mustwright.services.batch.record import new_id
+from mustwright.services.finish.from_batch import BatchStart, start_from
+from mustwright.services.finish.log_words import added_words
+from mustwright.services.finish.record import amounts_of, why_not
+from mustwright.services.records import MissingRecordError
+from mustwright.web.forms.finish_ask import Step
+from mustwright.web.forms.finish_fields import STEPS
+from mustwright.web.forms.finish_form import FinishForm, finish_form
+from mustwright.web.forms.typed import Typed
+from mustwright.web.pages import batch_words as words
+from mustwright.web.pages.batch.shared import Desk
+
+_SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,119}")
+MOST_BATCHES = 60
+# How a fact of the vessel is called in the list of them, and printed.
+FACTS = {
+    "volume_l": ("Volume", "{:.2f} L"),
+    "gravity": ("Gravity", "{:.4f}"),
+    "alcohol_pct": ("Alcohol", "{:.2f} % vol"),
+    "ph": ("pH", "{:.2f}"),
+    "temperature_c": ("Temperature", "{:.1f} °C"),
+    "residual_sugar_g_l": ("Fermentable sugar", "{:.1f} g/L"),
+    "acidity_g_l": ("Acidity, as tartaric", "{:.2f} g/L"),
+    "total_so2_mg_l": ("Total sulfur dioxide", "{:.0f} mg/L"),
+    "free_so2_mg_l": ("Free sulfur dioxide", "{:.0f} mg/L"),
+    "molecular_so2_mg_l": ("Molecular, when it went in", "{:.2f} mg/L"),
+    "sorbic_acid_mg_l": ("Sorbic acid", "{:.0f} mg/L"),
+    "potassium_mg_l": ("Potassium added", "{:.0f} mg/L"),
+    "calcium_mg_l": ("Calcium added", "{:.0f} mg/L"),
+    "co2_g_l": ("Gas", "{:.1f} g/L"),
+}
+
+
+def start_of(desk: Desk, slug: str) -> BatchStart | None:
+    """A kept batch's numbers; None for what is no batch."""
+    if not _SLUG.fullmatch(slug):
+        return None
+    try:
+        return start_from(desk.view(slug), desk.zone)
+    except MissingRecordError:
+        return None
+
+
+def form_of(request: Request, step: Step, pairs: Iterable[tuple[str, str]]) -> FinishForm:
+    """A step's form, filled by the batch where one is named."""
+    every = list(pairs)
+    named = next((v for k, v in every if k == "batch"), "")
+    desk = Desk(request)
+    start = start_of(desk, named)
+    if start is None:
+        return finish_form(step, every)
+    more = {}
+    if step.slug == "bottle":
+        base = request.app.state.access.address or str(request.base_url)
+        more["link"] = f"{base.rstrip('/')}/batches/{start.slug}"
+
+    def other(slug: str) -> BatchStart:
+        found = start_of(desk, slug)
+        if found is None:
+            raise InputError("lot", "needs a batch of the cellar", slug)
+        return found
+
+    return finish_form(step, every, start, other, more)
+
+
+def batch_addresses(slug: str) -> dict[str, str]:
+    """Where each step is for a batch."""
+    tail = f"?{urlencode({'batch': slug})}"
+    return {"": f"/finish{tail}", **{name: f"/finish/{name}{tail}" for name in STEPS}}
+
+
+def batch_context(desk: Desk, start: BatchStart) -> dict[str, object]:
+    """What is in the vessel, with where each fact comes from, and what went in."""
+    held, view = start.held, desk.view(start.slug)
+    facts = [
+        (label, form.format(value), held.how.get(name, ""))
+        for name, (label, form) in FACTS.items()
+        if (value := getattr(held, name)) is not None
+    ]
+    if held.stabilised:
+        facts.append(("Yeast stopped by", held.stabilised.replace("+", " and "), ""))
+    return {
+        "start": start,
+        "facts": facts,
+        "went_in": [
+            (words.moment(at, desk.zone, desk.now), added_words(one)) for at, one in held.added
+        ],
+        "doubts": start.doubts(),
+        "step_due": view.step,
+    }
+
+
+def own_words(form: FinishForm) -> str:
+    """Which fields were typed over the batch's numbers."""
+    if form.start is None:
+        return ""
+    over = [
+        (form.label(name) or name, form.own[name].replace("\n", "; "))
+        for name in (*form.changed, *form.emptied)
+        if name in form.own
+    ]
+    return "; ".join(f"{label[:1].lower()}{label[1:]} (the batch has {own})" for label, own in over)
+
+
+def record_context(request: Request, form: FinishForm, result: object | None) -> dict[str, object]:
+    """The form that writes an answer into the batch, or why it may not be written yet."""
+    none: dict[str, object] = {"record": None, "record_errors": {}, "record_typed": Typed()}
+    none |= {
+        "batches": _batches(request, form),
+        "doubts": form.start.doubts() if form.start else (),
+    }
+    if form.start is None or form.filled is None or result is None:
+        return none
+    refused = why_not(result, form.filled)
+    uses = amounts_of(result, form.filled)
+    asked = {**form.typed, **dict.fromkeys(form.emptied, "")}
+    return none | {
+        "record": {
+            "name": form.start.name,
+            "refused": refused,
+            "uses": uses,
+            "asked": urlencode([*asked.items(), ("batch", form.start.slug), ("show", "1")]),
+            "over": ",".join(form.changed),
+            "id": new_id(),
+        },
+        "record_typed": Typed({use.key: use.text for use in uses}),
+    }
+
+
+def _batches(request: Request, form: FinishForm) -> list[tuple[str, str]]:
+    """Batches that a lot can come from."""
+    if form.start is None or form.step.slug != "blend":
+        return []
+    records = sorted(Desk(request).ledger.batches(), key=lambda r: r.updated_at, reverse=True)
+    found = [(r.slug, r.name) for r in records if '"phase": "closed"' not in r.digest]
+    return [("", "typed below"), *found[:MOST_BATCHES]]

@@ -1,0 +1,72 @@
+"""It is done: a step of the finishing bench written into the log of its batch."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from urllib.parse import parse_qsl
+
+from fastapi import APIRouter, HTTPException, Request
+from starlette.responses import Response
+
+from mustwright.errors import InputError
+from mustwright.services.finish.record import amounts_of, record_step
+from mustwright.web.forms import batch_form
+from mustwright.web.forms.finish_fields import STEPS
+from mustwright.web.forms.finish_form import FinishForm
+from mustwright.web.forms.typed import Typed, said
+from mustwright.web.pages.batch.shared import Desk, Form, back_to
+from mustwright.web.pages.finish import LONGEST_ADDRESS, step_answer
+from mustwright.web.pages.finish_batch import form_of
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.post("/finish/{slug}/record")
+def keep_step(request: Request, slug: str, typed: Form) -> Response:
+    """Write a step into its batch, with the amounts that were really used."""
+    step = STEPS.get(slug)
+    asked = typed.get("asked")
+    if step is None or len(asked) > LONGEST_ADDRESS:
+        raise HTTPException(404)
+    form = form_of(request, step, parse_qsl(asked, keep_blank_values=True))
+    if form.start is None:
+        raise HTTPException(404)
+    desk = Desk(request)
+    identity = typed.get("id").strip()
+    batch = form.start.slug
+    if any(stand.entry.id == identity for stand in desk.view(batch).stands):
+        return back_to(batch, identity)  # a second tap
+    try:
+        wrote = _written(desk, form, typed, identity)
+    except InputError as error:
+        return _refused(request, form, typed, error)
+    return back_to(batch, wrote)
+
+
+def _written(desk: Desk, form: FinishForm, typed: Typed, identity: str) -> str:
+    """The id of the entry."""
+    today = desk.now.astimezone(desk.zone).date()
+    result = form.step.work(form.used(), today)
+    assert form.filled is not None
+    over = typed.get("over").split(",")
+    fields = replace(form.filled, typed=tuple(n for n in form.filled.typed if n in over))
+    keys = {use.key for use in amounts_of(result, fields)}
+    used = {key: typed.get(key) for key in keys if key in typed.fields}
+    entry = record_step(
+        desk.ledger,
+        result,
+        fields,
+        used,
+        at=batch_form.moment_of(typed, desk.now, desk.zone),
+        note=typed.get("note").strip(),
+        id=identity or None,
+    )
+    return entry.id
+
+
+def _refused(request: Request, form: FinishForm, typed: Typed, error: InputError) -> Response:
+    """The step with what was typed into the confirmation, and what is wrong with it."""
+    name = error.field if error.field in typed.fields else "all"
+    return step_answer(
+        request, form, record_errors={f"record-{name}": said(error)}, record_typed=typed
+    )

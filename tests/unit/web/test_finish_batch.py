@@ -1,0 +1,222 @@
+"""The bench for a batch, without JavaScript: filled from its log, written into it."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+from starlette.testclient import TestClient
+
+from batch_pages import Cellar, fields, words
+from finished import dry_batch
+from mustwright.services.batch.look import look
+from mustwright.services.finish.from_batch import start_from
+
+ORIGIN = "http://127.0.0.1:8765"
+
+
+@pytest.fixture
+def site(app):
+    cellar = Cellar(app.state.compose)
+    slug = dry_batch(cellar)
+    client = TestClient(app, base_url=ORIGIN, headers={"Origin": ORIGIN})
+    return client, cellar, slug
+
+
+def held(cellar, slug="lane"):
+    return start_from(look(cellar.ledger, slug, cellar.now, UTC), UTC).held
+
+
+def record(client, address: str, **typed: str):
+    """Press the button of a page, with other amounts where typed."""
+    page = client.get(address)
+    assert page.status_code == 200, page.text
+    slug = urlsplit(address).path.rpartition("/")[2]
+    form = fields(page.text, f"/finish/{slug}/record")
+    return client.post(f"/finish/{slug}/record", data={**form, **typed})
+
+
+def test_the_page_of_a_dry_batch_leads_to_the_step_that_is_due(site):
+    client, _, slug = site
+    page = client.get(f"/batches/{slug}").text
+    assert f'href="/finish/rack?batch={slug}"' in page
+    assert f'href="/finish?batch={slug}"' in page
+    bench = client.get(f"/finish?batch={slug}").text
+    assert "Finish Lane" in bench
+    assert "19.00 L" in bench
+    assert "By the plan" not in bench
+    assert f'href="/finish/sulfite?batch={slug}"' in bench
+
+
+def test_a_form_is_filled_by_the_batch_and_typed_values_stand_above_it(site):
+    client, cellar, slug = site
+    page = client.get(f"/finish/sulfite?batch={slug}").text
+    assert 'name="volume" value="19 L"' in page
+    assert "Add " in page
+    assert "Typed over them" not in page
+    form = fields(page, "/finish/sulfite")
+    answer = client.get("/finish/sulfite", params={**form, "ph": "3.7", "show": "1"})
+    kept = parse_qs(urlsplit(str(answer.url)).query)
+    assert kept == {"ph": ["3.7"], "batch": [slug], "show": ["1"]}
+    assert "Typed over them: pH, measured (the batch has 3.5)" in words(answer.text)
+    cellar.read(slug, 0, 0.991, ph=3.3)
+    assert 'value="3.7"' in client.get(answer.url).text
+    fresh = client.get(f"/finish/sulfite?batch={slug}").text
+    assert 'name="ph" value="3.3"' in fresh
+
+
+def test_a_field_can_be_emptied_and_stays_empty(site):
+    client, _, slug = site
+    form = fields(client.get(f"/finish/stable?batch={slug}").text, "/finish/stable")
+    answer = client.get("/finish/stable", params={**form, "tolerance": "", "show": "1"})
+    assert "tolerance=" in str(answer.url)
+    assert 'name="tolerance" value=""' in answer.text
+    assert "past what this yeast" not in words(answer.text)
+
+
+def test_done_is_written_with_what_was_used_and_undone_again(site):
+    client, cellar, slug = site
+    answer = record(client, f"/finish/sulfite?batch={slug}", **{"grams.1": "0.7", "note": "cold"})
+    assert urlsplit(str(answer.url)).path == f"/batches/{slug}"
+    said = words(answer.text)
+    assert "Written down. Sulfite added: 0.7 g of potassium metabisulfite" in said
+    assert "cold" in said
+    assert held(cellar).total_so2_mg_l == pytest.approx(1000 * 0.7 * 0.5763 / 19, rel=1e-3)
+    assert "What it was worked out from" in answer.text
+    again = re.search(r'href="([^"]*)">Work it out again', answer.text)
+    assert again
+    assert "Add " in client.get(again[1].replace("&amp;", "&")).text
+    undo = fields(answer.text, f"/batches/{slug}/undo")
+    client.post(f"/batches/{slug}/undo", data=undo)
+    assert held(cellar).total_so2_mg_l is None
+
+
+def test_a_second_tap_writes_nothing_and_a_plan_of_it_neither(site):
+    client, cellar, slug = site
+    page = client.get(f"/finish/sulfite?batch={slug}").text
+    form = fields(page, "/finish/sulfite/record")
+    version = cellar.ledger.batch(slug).version
+    assert client.post("/finish/sulfite/record", data=form).status_code == 200
+    cellar.pass_hours(0.01)
+    assert client.post("/finish/sulfite/record", data=form).status_code == 200
+    assert cellar.ledger.batch(slug).version == version + 1
+
+
+@pytest.mark.parametrize(
+    ("typed", "message"),
+    [
+        ({"grams.1": "much"}, "What came: much"),
+        ({"grams.1": "99 g"}, "from 0 to"),
+        ({"at": "2040-01-01T10:00"}, "has come"),
+    ],
+)
+def test_bad_input_is_said_beside_its_field_and_nothing_is_lost_or_written(site, typed, message):
+    client, cellar, slug = site
+    version = cellar.ledger.batch(slug).version
+    answer = record(client, f"/finish/sulfite?batch={slug}", note="keep me", **typed)
+    assert answer.status_code == 422
+    assert message in answer.text
+    assert "Nothing was written" in answer.text
+    form = fields(answer.text, "/finish/sulfite/record")
+    assert form["note"] == "keep me"
+    assert form.items() >= typed.items()
+    assert cellar.ledger.batch(slug).version == version
+
+
+def test_nothing_can_be_written_of_a_refused_step(site):
+    client, cellar, slug = site
+    version = cellar.ledger.batch(slug).version
+    page = client.get(f"/finish/sweeten?batch={slug}&to=1.010&show=1").text
+    assert "Not to be written down as done" in page
+    assert "/finish/sweeten/record" not in page
+    asked = f"batch={slug}&to=1.010&show=1"
+    answer = client.post("/finish/sweeten/record", data={"asked": asked, "id": "x"})
+    assert answer.status_code == 422
+    assert cellar.ledger.batch(slug).version == version
+
+
+@pytest.mark.parametrize("asked", ["", "batch=nobody", "volume=19+L"])
+def test_a_step_for_no_batch_is_not_found(site, asked):
+    client, _, _ = site
+    assert client.post("/finish/rack/record", data={"asked": asked}).status_code == 404
+    assert client.post("/finish/dance/record", data={"asked": asked}).status_code == 404
+
+
+def test_sorbate_then_allows_sweetening_and_bottling_closes(site):
+    client, cellar, slug = site
+    record(client, f"/finish/rack?batch={slug}")
+    cellar.pass_hours(1)
+    record(client, f"/finish/sulfite?batch={slug}")
+    cellar.pass_hours(1)
+    record(client, f"/finish/sorbate?batch={slug}")
+    cellar.pass_hours(1)
+    page = client.get(f"/finish/sweeten?batch={slug}&to=1.010&show=1").text
+    assert "Done: write it into the batch" in page
+    answer = record(client, f"/finish/sweeten?batch={slug}&to=1.010&show=1")
+    assert "Sweetened" in answer.text
+    cellar.pass_hours(1)
+    bottles = client.get(f"/finish/bottle?batch={slug}").text
+    assert f'value="{ORIGIN}/batches/{slug}"' in bottles
+    assert "L31124-LANE" in bottles
+    labels = client.get(f"/finish/bottle/labels.pdf?batch={slug}")
+    assert labels.status_code == 200
+    answer = record(client, f"/finish/bottle?batch={slug}")
+    assert "This batch is closed." in answer.text
+
+
+def test_a_recorded_step_is_corrected_deleted_and_brought_back(site):
+    client, cellar, slug = site
+    record(client, f"/finish/sulfite?batch={slug}")
+    entry = cellar.ledger.log(slug)[-1]
+    whole = held(cellar).total_so2_mg_l
+    here = f"/batches/{slug}/entries/{entry.id}"
+    page = client.get(here).text
+    form = fields(page, here)
+    assert form["used.1"].endswith(" g")
+    client.post(here, data={**form, "used.1": "0.35 g"})
+    assert held(cellar).total_so2_mg_l == pytest.approx(1000 * 0.35 * 0.5763 / 19, rel=1e-3)
+    wrong = client.post(here, data={**fields(client.get(here).text, here), "used.1": "x"})
+    assert wrong.status_code == 422
+    assert "entry-used.1" in wrong.text
+    seen = {"seen": str(cellar.ledger.batch(slug).version)}
+    client.post(f"{here}/delete", data=seen)
+    assert held(cellar).total_so2_mg_l is None
+    seen = {"seen": str(cellar.ledger.batch(slug).version)}
+    client.post(f"{here}/restore", data=seen)
+    assert 0 < held(cellar).total_so2_mg_l < whole
+
+
+def test_a_blend_offers_batches_and_draws_from_them(site):
+    client, cellar, slug = site
+    other = dry_batch(cellar, "Second")
+    page = client.get(f"/finish/blend?batch={slug}").text
+    assert f'<option value="{other}">Second</option>' in page
+    query = f"batch={slug}&lot.1.batch={slug}&lot.2.batch={other}&target.alcohol=14.5+%25"
+    address = f"/finish/blend?{query}&volume=20+L&show=1"
+    answer = record(client, address, **{"litres.1": "15", "litres.2": "5"})
+    assert answer.status_code == 200, answer.text
+    assert held(cellar).volume_l == pytest.approx(20, abs=0.02)
+    assert held(cellar, other).volume_l == pytest.approx(14)
+    assert "into Lane" in words(client.get(f"/batches/{other}").text)
+
+
+def test_a_tick_of_the_batch_can_be_taken_off(site):
+    client, cellar, _ = site
+    young = cellar.start("Young", 40).slug
+    cellar.read(young, 1, 1.080, temperature_c=20.0, ph=3.5)
+    page = client.get(f"/finish/sorbate?batch={young}").text
+    assert 'name="fermenting" value="yes" checked' in page
+    assert "Done: write it" not in page
+    form = fields(page, "/finish/sorbate")
+    answer = client.get("/finish/sorbate", params={**form, "show": "1"})  # no tick is sent
+    assert 'name="fermenting" value="yes" checked' not in answer.text
+    assert "Done: write it" in answer.text
+
+
+def test_words_that_are_no_batch_stay_words(site):
+    client, _, _ = site
+    page = client.get("/finish/bottle?volume=19+L&batch=dry+lane&alcohol=12+%25").text
+    assert "DRYLANE" in page
+    assert "Done: write it" not in page
