@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
+from functools import lru_cache
 
 from mustwright.cellar.entries import ADDS_SUGAR
 from mustwright.cellar.log import Standing, is_event
@@ -22,6 +23,7 @@ from mustwright.finishing.step import finishing_data
 SETTLED = ("dry and settled", "settled and sterile", "settled, not safe")
 STERILE = ("pasteurised", "sterile-filtered")
 SAME_SDS = 2.0
+KEPT = 2048  # judgements, about 5 kB each
 LONGEST_DAYS, MOST_POINTS = 60.0, 60
 
 
@@ -63,10 +65,16 @@ def settled(now: Progress, stands: Sequence[Standing], zone: tzinfo = UTC) -> Se
         return None
     try:
         ask = ask_of(now, vessel(now, stands), series, zone)
-        found = judge_stability(ask)
+        found = _judged(ask)
     except InputError:
         return None
     return Settled(found, ask, series[-1].at)
+
+
+@lru_cache(maxsize=KEPT)
+def _judged(ask: StabilityAsk) -> Stability:
+    """The same question is judged once: watch, next step and bench ask it at each look."""
+    return judge_stability(ask)
 
 
 def series_of(now: Progress, stands: Sequence[Standing]) -> tuple[Point, ...]:
@@ -117,18 +125,23 @@ def error_90(point: Point) -> float:
     That of the bench for a hydrometer; for other instruments in proportion to their errors
     (assumed).
     """
+    return _error_90(point.gravity_sd)
+
+
+@lru_cache(maxsize=64)
+def _error_90(gravity_sd: float) -> float:
     bench = float(finishing_data()["stability"]["reading_error"]["typical"])
-    return round(bench * point.gravity_sd / error_of("hydrometer"), 5)
+    return round(bench * gravity_sd / error_of("hydrometer"), 5)
 
 
 def ask_of(now: Progress, held: Vessel, series: Sequence[Point], zone: tzinfo) -> StabilityAsk:
     """What the bench is asked of a batch, with days in that zone."""
     yeast = now.plan.yeast
     return StabilityAsk(
-        [
+        tuple(
             GravityReading(float(day_of(p.at, zone).toordinal()), round(p.gravity, 4), error_90(p))
             for p in series
-        ],
+        ),
         None,
         round(now.original_gravity, 4) if held.original_gravity else None,
         None if held.residual_sugar_g_l is None else float(f"{held.residual_sugar_g_l:.4g}"),
