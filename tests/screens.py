@@ -24,4 +24,5 @@ UNFOLD = "() => document.querySelectorAll('details').forEach(d => { d.open = tru
 
 
 def over_the_edge(page):
+    """How far the page is wider than the screen; a phone would zoom out to hide it."""
     return page.evaluate("document.documentElement.scrollWidth") - page.viewport_size["width"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from finish_cases import CASES, form_address
+from screens import OUTSIDE, OVERLAPS, over_the_edge
 
 PAGES = {
     "musts": "/",
@@ -54,11 +55,6 @@ PICTURES = [
     "musts", "plan", "plan-us-units", "plan-fruit", "compare", "compare-beside", "compare-some",
     "what-if", "what-if-changed", "protocols",
 ]  # fmt: skip
-
-
-def over_the_edge(page):
-    """How far the page is wider than the screen; a phone would zoom out to hide it."""
-    return page.evaluate("document.documentElement.scrollWidth") - page.viewport_size["width"]
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -124,28 +120,12 @@ def test_text_in_pictures_stays_inside_them(page):
         "musts",
     ):
         page.goto(PAGES[name])
-        outside = page.evaluate(
-            """() => [...document.querySelectorAll('svg text')]
-              .filter(t => t.checkVisibility())
-              .map(t => [t, t.getBoundingClientRect(), t.ownerSVGElement.getBoundingClientRect()])
-              .filter(([, t, s]) => t.left < s.left - 1 || t.right > s.right + 1
-                                    || t.bottom > s.bottom + 1)
-              .map(([t]) => t.textContent)"""
-        )
+        outside = page.evaluate(OUTSIDE)
         assert outside == [], name
 
 
 def test_no_two_texts_of_a_picture_lie_on_each_other(page):
     for name in PICTURES:
         page.goto(PAGES[name])
-        overlaps = page.evaluate(
-            """() => { const found = [];
-              for (const svg of document.querySelectorAll('svg')) {
-                const texts = [...svg.querySelectorAll('text')].filter(t => t.checkVisibility())
-                  .map(t => [t.textContent, t.getBoundingClientRect()]);
-                texts.forEach(([a, r], i) => texts.slice(i + 1).forEach(([b, s]) => {
-                  if (r.left < s.right - 1 && s.left < r.right - 1
-                      && r.top < s.bottom - 3 && s.top < r.bottom - 3) found.push([a, b]) }))
-              } return found }"""
-        )
+        overlaps = page.evaluate(OVERLAPS)
         assert overlaps == [], name

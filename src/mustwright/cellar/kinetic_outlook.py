@@ -8,7 +8,7 @@ import numpy as np
 
 from mustwright.cellar.foreseen import Along, Foreseen, Quantiles
 from mustwright.cellar.observed import Point, must_course
-from mustwright.cellar.outlook import NEVER_H, Band, Span, crossed
+from mustwright.cellar.outlook import NEVER_H, Band, Span, crossed, due_by
 from mustwright.cellar.progress import Progress
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.triggers import Trigger
@@ -55,15 +55,7 @@ class KineticOutlook:
 
     def due(self, trigger: Trigger) -> Span:
         """When a feed's trigger comes true."""
-        if trigger.kind == "first_of":
-            return min((self.due(t) for t in trigger.either), key=lambda s: s.expected_h)
-        if trigger.kind in ("pitch", "after_pitch"):
-            return Span(trigger.amount, trigger.amount, trigger.amount)
-        if trigger.kind in ("onset", "after_onset"):
-            onset = self._onset()
-            more = trigger.amount
-            return Span(onset.low_h + more, onset.expected_h + more, onset.high_h + more)
-        return self.used(self._fraction(trigger))
+        return due_by(trigger, self._onset, lambda one: self.used(self._fraction(one)))
 
     def band(self, hours: Sequence[float]) -> Band:
         """Gravity that would be read at hours after pitch, 90 % of it between low and high."""

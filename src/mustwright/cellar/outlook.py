@@ -8,7 +8,7 @@ takes a moment to be worked out.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -40,6 +40,21 @@ class Band:
     low: tuple[float, ...]
     expected: tuple[float, ...]
     high: tuple[float, ...]
+
+
+def due_by(
+    trigger: Trigger, onset: Callable[[], Span], by_sugar: Callable[[Trigger], Span]
+) -> Span:
+    """When a trigger comes true: by the clock, by the onset, or as `by_sugar` has it."""
+    if trigger.kind == "first_of":
+        either = (due_by(one, onset, by_sugar) for one in trigger.either)
+        return min(either, key=lambda span: span.expected_h)
+    if trigger.kind in ("pitch", "after_pitch"):
+        return Span(trigger.amount, trigger.amount, trigger.amount)
+    if trigger.kind in ("onset", "after_onset"):
+        start, more = onset(), trigger.amount
+        return Span(start.low_h + more, start.expected_h + more, start.high_h + more)
+    return by_sugar(trigger)
 
 
 class BatchOutlook(Protocol):
@@ -133,15 +148,7 @@ class PaceOutlook:
 
     def due(self, trigger: Trigger) -> Span:
         """When a feed's trigger comes true."""
-        if trigger.kind == "first_of":
-            return min((self.due(t) for t in trigger.either), key=lambda s: s.expected_h)
-        if trigger.kind in ("pitch", "after_pitch"):
-            return Span(trigger.amount, trigger.amount, trigger.amount)
-        if trigger.kind in ("onset", "after_onset"):
-            onset = self._onset()
-            more = trigger.amount
-            return Span(onset.low_h + more, onset.expected_h + more, onset.high_h + more)
-        return self.used(trigger.sugar_used(self.pace))
+        return due_by(trigger, self._onset, lambda one: self.used(one.sugar_used(self.pace)))
 
     def _onset(self) -> Span:
         if self.state.onset_h is not None:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any
+
+from mustwright.errors import UnknownKindError
 
 
 @cache
@@ -23,6 +26,25 @@ def load(name: str) -> dict[str, Any]:
 def text_of(name: str) -> str:
     """The text of the TOML file `name` of this package (without ending)."""
     return (files(__package__) / f"{name}.toml").read_text(encoding="utf-8")
+
+
+def key_of(records: Mapping[str, object], identity: object, where: str) -> str:
+    """The id of one of some records, as it was typed: any case, blanks around it.
+
+    Raises
+    ------
+    UnknownKindError
+        Naming the field `where` and what there is.
+
+    Examples
+    --------
+    >>> key_of({"eu": 1, "us": 2}, " EU ", "profile")
+    'eu'
+    """
+    key = str(identity).strip().lower()
+    if not isinstance(identity, str) or key not in records:
+        raise UnknownKindError(where, f"needs one of {', '.join(sorted(records))}", identity)
+    return key
 
 
 def folder(name: str) -> dict[str, dict[str, Any]]:

@@ -8,7 +8,6 @@ from functools import cache
 from typing import Any
 
 from mustwright import data
-from mustwright.errors import UnknownKindError
 from mustwright.units import parse_quantity
 from mustwright.working import Figure
 
@@ -122,10 +121,7 @@ def finishing_law(identity: object, where: str = "profile") -> FinishingLaw:
     UnknownKindError
     """
     laws = finishing_laws()
-    key = str(identity).strip().lower()
-    if not isinstance(identity, str) or key not in laws:
-        raise UnknownKindError(where, f"needs one of {', '.join(sorted(laws))}", identity)
-    return laws[key]
+    return laws[data.key_of(laws, identity, where)]
 
 
 def _law(content: Mapping[str, Any]) -> FinishingLaw:

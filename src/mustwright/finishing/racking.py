@@ -99,28 +99,34 @@ def rack(ask: RackAsk) -> Racking:
         high = ask.volume_l - float(lees.low or 0) - float(way.low or 0)
     racked = Figure(left, "L", "volume - lees - hoses", ARITHMETIC, given, low, high)
     if ask.vessel_l is None:
-        return Racking(
-            lees,
-            way,
-            racked,
-            None,
-            None,
-            None,
-            racked,
-            _same(ask.alcohol_pct, "% vol"),
-            _same(ask.gravity, "SG 20/20"),
-            None,
-            Recorded(
-                (), {"volume_l": racked}, _steps(None, ""), (), cautions("carbon_dioxide_room")
-            ),
-        )
+        return _as_racked(ask, lees, way, racked)
     return _with_vessel(ask, lees, way, racked)
 
 
-def _as_racked(racked: Figure, *notes: str) -> Recorded:
-    """For the log, where nothing is added."""
+def _as_racked(
+    ask: RackAsk,
+    lees: Figure,
+    way: Figure,
+    racked: Figure,
+    headspace: Figure | None = None,
+    pct: Figure | None = None,
+    notes: tuple[str, ...] = (),
+) -> Racking:
+    """What comes over, where nothing is added."""
     told = cautions("carbon_dioxide_room")
-    return Recorded((), {"volume_l": racked}, _steps(None, ""), notes, told)
+    return Racking(
+        lees,
+        way,
+        racked,
+        headspace,
+        pct,
+        None,
+        racked,
+        _same(ask.alcohol_pct, "% vol"),
+        _same(ask.gravity, "SG 20/20"),
+        None,
+        Recorded((), {"volume_l": racked}, _steps(None, ""), notes, told),
+    )
 
 
 def _same(value: float | None, unit: str) -> Figure | None:
@@ -181,19 +187,7 @@ def _with_vessel(ask: RackAsk, lees: Figure, way: Figure, racked: Figure) -> Rac
                 f"{space:.2f} L of air above it will age it: top up, use a smaller vessel, or fill "
                 "the space with an inert gas.",
             )
-        return Racking(
-            lees,
-            way,
-            racked,
-            headspace,
-            pct,
-            None,
-            racked,
-            _same(ask.alcohol_pct, "% vol"),
-            _same(ask.gravity, "SG 20/20"),
-            None,
-            _as_racked(racked, *notes),
-        )
+        return _as_racked(ask, lees, way, racked, headspace, pct, notes)
     return _topped_up(ask, lees, way, racked, headspace, pct, fill)
 
 

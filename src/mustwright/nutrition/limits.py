@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from functools import cache
 
 from mustwright import data
-from mustwright.errors import UnknownKindError
 from mustwright.nutrition.shelf import Nutrient
 from mustwright.units import parse_quantity
 
@@ -82,10 +81,7 @@ def legal_profile(identity: object, where: str = "legal.profile") -> LegalProfil
     UnknownKindError
     """
     profiles = legal_profiles()
-    key = str(identity).strip().lower()
-    if not isinstance(identity, str) or key not in profiles:
-        raise UnknownKindError(where, f"needs one of {', '.join(sorted(profiles))}", identity)
-    return profiles[key]
+    return profiles[data.key_of(profiles, identity, where)]
 
 
 def _profile(content: Mapping[str, object]) -> LegalProfile:

@@ -12,6 +12,7 @@ from mustwright import data
 from mustwright.errors import ConflictError, InputError, UnknownKindError
 from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.services import cellar as use
+from mustwright.services import plan_words as say
 from mustwright.services.plan import plan
 
 SHEET = """# a comment
@@ -182,22 +183,22 @@ def test_a_kept_sheet_that_cannot_be_planned_says_why(cellar):
 
 def test_what_is_next_follows_what_was_measured(cellar):
     result = use.plan_text(cellar, SHEET, "x")
-    kinds = [kind for kind, _ in use.next_steps(result, use.is_mixed(SHEET))]
+    kinds = [kind for kind, _ in say.next_steps(result, say.is_mixed(SHEET))]
     assert kinds == ["mix", "pitch", "feed"]
     mixed = SHEET + '[measured]\ngravity = "1.088"\n'
-    assert use.is_mixed(mixed)
+    assert say.is_mixed(mixed)
     result = use.plan_text(cellar, mixed, "x")
-    assert [kind for kind, _ in use.next_steps(result, True)] == ["pitch", "feed"]
+    assert [kind for kind, _ in say.next_steps(result, True)] == ["pitch", "feed"]
 
 
 def test_the_one_third_break_stands_where_the_plan_put_its_feed(cellar):
     result = use.plan_text(cellar, SHEET, "x", "halves_at_onset_and_third")
     feed = result.plan.feeds[1]
-    assert use.third_break(result, result.plan).value == pytest.approx(
+    assert say.third_break(result, result.plan).value == pytest.approx(
         feed.expected_h.value, rel=1e-3
     )
     by_clock = use.plan_text(cellar, SHEET, "x", "thirds_on_days_0_2_4")
-    third = use.third_break(by_clock, by_clock.plan)
+    third = say.third_break(by_clock, by_clock.plan)
     assert third.low < third.value < third.high
 
 
@@ -212,15 +213,15 @@ def test_the_one_third_break_stands_where_the_plan_put_its_feed(cellar):
 )
 def test_units_are_those_the_maker_types(volume, amount, units):
     text = SHEET.replace("10 L", volume).replace('"solve"', f'"{amount}"')
-    assert use.units_typed(text) == units
+    assert say.units_typed(text) == units
 
 
 def test_pounds_are_said_with_ounces(cellar):
     line = use.plan_text(cellar, SHEET, "x").must.ingredients[0]
-    pounds, ounces = use.in_typed_units(line.kg, "lb").replace(" oz", "").split(" lb ")
+    pounds, ounces = say.in_typed_units(line.kg, "lb").replace(" oz", "").split(" lb ")
     assert 0.45359237 * (int(pounds) + float(ounces) / 16) == pytest.approx(line.kg.value, abs=2e-3)
 
 
 def test_names_keep_their_capitals_only_where_they_are_abbreviations():
-    assert use.in_sentence("Clover honey") == "clover honey"
-    assert use.in_sentence("DAP of mine") == "DAP of mine"
+    assert say.in_sentence("Clover honey") == "clover honey"
+    assert say.in_sentence("DAP of mine") == "DAP of mine"

@@ -10,6 +10,7 @@ import pytest
 from fake_cellar import FakeCellar
 from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.services import cellar as use
+from mustwright.services import plan_words as say
 from mustwright.services.demo import demo_sheets, seed_demo
 from mustwright.web.pictures.balance import balance_picture
 from mustwright.web.pictures.feed_line import feed_line, nominal_line, small_line
@@ -46,7 +47,7 @@ def parsed(markup):
 @pytest.mark.parametrize("narrow", [False, True])
 def test_the_feed_line_has_a_mark_for_each_feed(compared, narrow):
     for plan in compared.plans:
-        third = use.third_break(compared, plan)
+        third = say.third_break(compared, plan)
         root, classes = parsed(feed_line(plan, third, narrow))
         assert classes.count("stem") == len(plan.feeds)
         assert classes.count("ammonium") == sum(f.ammonium_mg_l.value > 0 for f in plan.feeds)
@@ -58,7 +59,7 @@ def test_the_feed_line_has_a_mark_for_each_feed(compared, narrow):
 
 def test_stacks_are_as_tall_as_their_nitrogen(compared):
     for plan in compared.plans:
-        root, _ = parsed(feed_line(plan, use.third_break(compared, plan)))
+        root, _ = parsed(feed_line(plan, say.third_break(compared, plan)))
         heights = [float(e.get("height")) for e in root if e.get("class") == "ammonium"]
         values = [f.ammonium_mg_l.value for f in plan.feeds if f.ammonium_mg_l.value > 0]
         for height, value in zip(heights, values, strict=True):
@@ -67,7 +68,7 @@ def test_stacks_are_as_tall_as_their_nitrogen(compared):
 
 @pytest.mark.parametrize("narrow", [False, True])
 def test_side_by_side_has_every_protocol_and_every_feed(compared, narrow):
-    thirds = [use.third_break(compared, plan) for plan in compared.plans]
+    thirds = [say.third_break(compared, plan) for plan in compared.plans]
     _, classes = parsed(side_by_side(compared.plans, thirds, compared.suits_best, narrow))
     assert classes.count("spine") == classes.count("hollow") == len(compared.plans)
     assert classes.count("stem") == sum(len(plan.feeds) for plan in compared.plans)
@@ -77,7 +78,7 @@ def test_side_by_side_has_every_protocol_and_every_feed(compared, narrow):
 
 def test_bars_of_side_by_side_are_as_long_as_their_totals(compared):
     plans = compared.plans
-    thirds = [use.third_break(compared, plan) for plan in plans]
+    thirds = [say.third_break(compared, plan) for plan in plans]
     root, _ = parsed(side_by_side(plans, thirds, compared.suits_best))
     hollow = [e for e in root if e.get("class") == "hollow"]
     parts = [e for e in root if e.get("class") in
@@ -107,7 +108,7 @@ def test_a_nominal_line_has_a_dot_for_each_feed(identity):
 
 def test_the_small_line_shows_every_feed(compared):
     for plan in compared.plans:
-        _, classes = parsed(small_line(plan, use.third_break(compared, plan), "k"))
+        _, classes = parsed(small_line(plan, say.third_break(compared, plan), "k"))
         assert classes.count("stem") == len(plan.feeds)
 
 

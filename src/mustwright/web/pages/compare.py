@@ -11,6 +11,7 @@ from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ready import state
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.services import cellar as use
+from mustwright.services import plan_words as say
 from mustwright.services.acid.risk import AcidRisk
 from mustwright.services.fermentation import nothing_to_ferment
 from mustwright.services.foreseen import foreseen_comparison
@@ -72,7 +73,7 @@ def compare_page(
     outcomes = [result.outcomes[i] for i in order] if result.outcomes else [None] * len(plans)
     risks = [result.acid[i] for i in order] if result.acid else [None] * len(plans)
     thirds = [
-        use.third_break(result, plan, outcome)
+        say.third_break(result, plan, outcome)
         for plan, outcome in zip(plans, outcomes, strict=True)
     ]
     picked = [p.protocol for p in plans if p.protocol in (beside or ())][:PICKED]

@@ -7,6 +7,7 @@ from starlette.responses import HTMLResponse
 
 from mustwright.compose import Compose
 from mustwright.services import cellar as use
+from mustwright.services import plan_words as say
 from mustwright.web.pages.batch.shared import due_now
 from mustwright.web.pages.shown import put_away, show
 from mustwright.web.pictures.feed_line import small_line
@@ -35,11 +36,11 @@ def _strip(look: use.Outlook) -> dict[str, object]:
         return {"record": look.record, "result": None, "error": str(look.error)}
     nitrogen = look.result.plan.nitrogen
     short = nitrogen.short_mg_l.value
-    third = use.third_break(look.result, look.result.plan)
+    third = say.third_break(look.result, look.result.plan)
     return {
         "record": look.record,
         "result": look.result,
-        "steps": use.next_steps(look.result, use.is_mixed(look.record.text)),
+        "steps": say.next_steps(look.result, say.is_mixed(look.record.text)),
         "line": small_line(look.result.plan, third, look.record.slug),
         "short": f"{short:.0f} mg N/L stay short" if short >= 1 else "it meets the demand",
     }

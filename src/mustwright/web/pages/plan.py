@@ -12,6 +12,7 @@ from mustwright.kinetics.ready import state
 from mustwright.nutrition.feeding_plan import Feed
 from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.services import cellar as use
+from mustwright.services import plan_words as say
 from mustwright.services.fermentation import nothing_to_ferment
 from mustwright.services.finish.mead_now import MeadNow
 from mustwright.services.foreseen import foreseen_plan
@@ -40,8 +41,8 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise
         return show(request, "stuck.html", 422, record=record, error=str(error))
-    units = use.units_typed(record.text)
-    third = use.third_break(result, result.plan, result.outcome)
+    units = say.units_typed(record.text)
+    third = say.third_break(result, result.plan, result.outcome)
     return show(
         request,
         "plan.html",
@@ -49,9 +50,9 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         result=result,
         ledger=ledger_of(result, third),
         working=f"/musts/{slug}/working?protocol={result.plan.protocol}",
-        steps=use.next_steps(result, use.is_mixed(record.text)),
+        steps=say.next_steps(result, say.is_mixed(record.text)),
         units=units,
-        volume_typed=use.in_typed_units(result.must.volume_l, units[0]),
+        volume_typed=say.in_typed_units(result.must.volume_l, units[0]),
         ingredients=_ingredients(result, units),
         later=any(one.stage != "primary" for one in result.must.ingredients),
         third=third,
@@ -74,7 +75,7 @@ def working_page(request: Request, slug: str, protocol: str | None = None) -> HT
     cellar: Cellar = request.app.state.compose.cellar
     record: SheetRecord = cellar.sheet(slug)
     result = foreseen_plan(cellar, record.text, record.name, protocol or None)
-    ledger = ledger_of(result, use.third_break(result, result.plan, result.outcome))
+    ledger = ledger_of(result, say.third_break(result, result.plan, result.outcome))
     return show(request, "working.html", record=record, result=result, ledger=ledger)
 
 
@@ -125,7 +126,7 @@ def _ingredients(result: PlanResult, units: tuple[str, str]) -> list[dict[str, o
     rows: list[dict[str, object]] = []
     for one in result.must.ingredients:
         wet = one.origin == "fill"
-        typed = use.in_typed_units(*((one.litres, units[0]) if wet else (one.kg, units[1])))
+        typed = say.in_typed_units(*((one.litres, units[0]) if wet else (one.kg, units[1])))
         rows.append({"line": one, "typed": typed})
     return rows
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
@@ -148,22 +148,24 @@ def _jars(plan: BatchPlan, stand: Standing) -> list[tuple[str, str]]:
 @router.post("/batches/{slug}/entries/{id}/delete")
 def delete(request: Request, slug: str, id: str, typed: Form) -> Response:
     """Let the entry no longer count."""
-    desk = Desk(request)
-    try:
-        remove(desk.ledger, slug, id, seen=seen_of(typed), now=desk.now)
-    except ChangedEntryError as error:
-        return _clash(request, desk, slug, id, error, "delete it")
-    return back_to(slug, "", f"#e-{id}")
+    return _counted(request, slug, id, typed, remove, "delete it")
 
 
 @router.post("/batches/{slug}/entries/{id}/restore")
 def bring_back(request: Request, slug: str, id: str, typed: Form) -> Response:
     """Let a deleted entry count again."""
+    return _counted(request, slug, id, typed, restore, "bring it back")
+
+
+def _counted(
+    request: Request, slug: str, id: str, typed: Typed, use: Callable[..., object], wanted: str
+) -> Response:
+    """Let an entry count no longer, or again; who is behind what others wrote is shown it."""
     desk = Desk(request)
     try:
-        restore(desk.ledger, slug, id, seen=seen_of(typed), now=desk.now)
+        use(desk.ledger, slug, id, seen=seen_of(typed), now=desk.now)
     except ChangedEntryError as error:
-        return _clash(request, desk, slug, id, error, "bring it back")
+        return _clash(request, desk, slug, id, error, wanted)
     return back_to(slug, "", f"#e-{id}")
 
 
