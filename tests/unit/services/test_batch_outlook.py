@@ -190,7 +190,7 @@ def test_the_same_log_gives_the_same_forecast():
     found = told(log, 73)
     assert foreseen_from(foreseen_text(found)) == found
     assert foreseen_from("{}") is None
-    assert foreseen_from(foreseen_text(found).replace('"form":1', '"form":0')) is None
+    assert foreseen_from(foreseen_text(found).replace('"form":2', '"form":1')) is None
 
 
 def test_feeds_count_when_and_as_much_as_they_were_given():

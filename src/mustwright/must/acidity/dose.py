@@ -109,9 +109,15 @@ def needed_g_l(
     traits: Traits,
     salt: Salt,
     floor: float,
-    schedule: Schedule,
+    given: Floats,
 ) -> Floats:
     """Dose of a base each member needs so that its pH, from then on, keeps above a floor [g/L].
+
+    Parameters
+    ----------
+    given : ndarray
+        Part of the dose that is in at each point of the course, 0 to 1; points, or members by
+        points.
 
     Notes
     -----
@@ -130,7 +136,7 @@ def needed_g_l(
     grams = np.where(net > WEAK, per_kg * solvent / np.maximum(net, WEAK), OUT_OF_REACH)
     grams = np.where((net <= WEAK) & (per_kg <= 0), 0.0, grams).reshape(used.shape)
     grams *= np.where(grams < OUT_OF_REACH, salt.molar_mass, 1.0)
-    given = np.broadcast_to(schedule.given(course.sugar_used), used.shape)
+    given = np.broadcast_to(given, used.shape)
     worst = np.where((grams > 0) & (given > 0), grams / np.where(given > 0, given, 1.0), 0.0)
     return np.asarray(np.minimum(np.max(worst, axis=1), OUT_OF_REACH))
 
@@ -179,12 +185,13 @@ def try_dose(
         ceiling [g/L].
     """
     most = salt.max_g_l if most_g_l is None else most_g_l
-    each = needed_g_l(must, course, traits, salt, floor, schedule)
+    given = schedule.given(course.sugar_used)
+    each = needed_g_l(must, course, traits, salt, floor, given)
     first = min(at for at, _ in schedule.moments)
     smallest = quantile(each, wanted)
     for _ in range(REFINED):
         dose = _rounded(min(smallest, most), most, step_g_l)
-        path = with_dose(must, course, traits, salt, dose, schedule)
+        path = with_dose(must, course, traits, salt, dose, given)
         kept = chance(path.trough(first) >= floor - 1e-3)
         if kept >= wanted or smallest >= min(most, OUT_OF_REACH) or smallest <= 0:
             break
@@ -202,10 +209,10 @@ def with_dose(
     traits: Traits,
     salt: Salt,
     g_l: float,
-    schedule: Schedule,
+    given: Floats,
 ) -> Path:
-    """PH along the ferment with a dose in it."""
-    addition = salt.addition(g_l, schedule.given(course.sugar_used))
+    """PH along the ferment with a dose in it, of which so much is given at each point."""
+    addition = salt.addition(g_l, given)
     return ph_along(must, replace(course, additions=(*course.additions, addition)), traits)
 
 
