@@ -61,6 +61,22 @@ class ReadingWorth:
 
 
 @dataclass(frozen=True)
+class PhSeen:
+    """A pH reading: when [h after pitch], what it showed and its standard error [-].
+
+    Parameters
+    ----------
+    is_odd : bool
+        Left out, because no run meets it.
+    """
+
+    hours: float
+    ph: float
+    sd: float
+    is_odd: bool
+
+
+@dataclass(frozen=True)
 class PhForeseen:
     """PH along a batch, bent to its readings, by equally likely runs.
 
@@ -91,10 +107,8 @@ class PhForeseen:
         Runs that the readings left, in equal ones.
     odd : tuple of str
         Readings that were left out, and why.
-    odd_entries : tuple of str
-        Their entries.
-    latest_is_odd : bool
-        Whether the latest reading is one of them.
+    seen : tuple of PhSeen
+        The readings, many of them thinned.
     dose : SaltDose or None
         Where the floor is not kept without one, and pH was read at all.
     worth : tuple of ReadingWorth
@@ -119,8 +133,7 @@ class PhForeseen:
     odds_factor: Quantiles
     effective: float | None
     odd: tuple[str, ...]
-    odd_entries: tuple[str, ...]
-    latest_is_odd: bool
+    seen: tuple[PhSeen, ...]
     dose: SaltDose | None
     worth: tuple[ReadingWorth, ...]
     notes: tuple[str, ...]
@@ -129,3 +142,8 @@ class PhForeseen:
     def is_read(self) -> bool:
         """Whether any pH reading stands behind it."""
         return self.start_measured or self.readings > 0
+
+    @property
+    def latest_is_odd(self) -> bool:
+        """Whether the latest reading is met by no run."""
+        return bool(self.seen) and self.seen[-1].is_odd

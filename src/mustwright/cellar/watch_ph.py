@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import math
 
-from mustwright.cellar.bands import Quantiles
 from mustwright.cellar.finding import Finding, finding, threshold
-from mustwright.cellar.ph_foreseen import PhForeseen, SaltDose
+from mustwright.cellar.ph_foreseen import PhForeseen
+from mustwright.cellar.ph_words import band_words, dose_words, low_words, span_words
 from mustwright.cellar.progress import Progress
-
-READ_ON = "read pH again after half a day"
 
 
 def watch_ph(now: Progress, ph: PhForeseen | None) -> list[Finding]:
@@ -48,30 +46,27 @@ def _odd(ph: PhForeseen) -> Finding | None:
 def _low(now: Progress, ph: PhForeseen) -> Finding | None:
     if not ph.is_read or ph.chance_low_now < threshold("ph_low", "perhaps"):
         return None
-    words = f"{_read(now, ph)}it stands at {_band(ph.now)} now; under {ph.floor:g} yeast tires."
+    words = f"{_read(now, ph)}it is {band_words(ph.now)} now; under {ph.floor:g} yeast tires."
     sure = ph.chance_low_now >= threshold("ph_low", "sure")
-    do = _dose_words(ph.dose, ph.floor)
+    do = dose_words(ph.dose, ph.floor)
     return finding("ph_low", 75, ph.chance_low_now, words, sure=sure, do=do)
 
 
 def _falling(now: Progress, ph: PhForeseen) -> Finding | None:
     if ph.chance_low_ahead < threshold("ph_falling", "chance"):
         return None
-    fall = (
-        f"{100 * ph.chance_low_ahead:.0f} of 100 runs fall under {ph.floor:g}, "
-        f"the lowest {_band(ph.lowest_ahead)} {_when(now, ph.lowest_ahead_h)}"
-    )
+    fall = low_words(ph, now.hours or 0.0)
     if not ph.is_read:
         worth = ph.worth[0]
         words = (
-            f"No pH was read. By the recipe alone {fall}; {worth.name.lower()} would narrow that "
-            f"band from {worth.width:.1f} to {worth.width_after:.1f}."
+            f"No pH was read. By the recipe alone {fall}; {worth.name} would narrow that band from "
+            f"{worth.width:.1f} to {worth.width_after:.1f}."
         )
         do = "Read pH before anything is added: without a reading a dose would be a guess."
         return finding("ph_falling", 45, ph.chance_low_ahead, words, sure=False, do=do)
-    words = f"{_read(now, ph)}{fall}."
     grave = ph.chance_stall_ahead >= threshold("ph_falling", "stall_chance")
-    do = _dose_words(ph.dose, ph.floor)
+    do = dose_words(ph.dose, ph.floor)
+    words = f"{_read(now, ph)}{fall}."
     return finding("ph_falling", 62 if grave else 48, ph.chance_low_ahead, words, do=do)
 
 
@@ -80,42 +75,5 @@ def _read(now: Progress, ph: PhForeseen) -> str:
     if ph.read_ph is None or ph.read_h is None:
         return "By the pH of the sheet and what was fed since, "
     ago = max((now.hours or 0.0) - ph.read_h, 0.0)
-    when = "" if ago < 1 else f" {_span(ago)} ago"
+    when = "" if ago < 1 else f" {span_words(ago)} ago"
     return f"pH {ph.read_ph:g} was read{when}; by runs that fit, "
-
-
-def _when(now: Progress, hours: Quantiles) -> str:
-    if hours.p50 is None:
-        return "later"
-    ahead = hours.p50 - (now.hours or 0.0)
-    return "now" if ahead < 3 else f"in about {_span(ahead)}"
-
-
-def _span(hours: float) -> str:
-    return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
-
-
-def _band(q: Quantiles) -> str:
-    low, high = q.p05 or 0.0, q.p95 or 0.0
-    return f"{low:.1f}" if high - low < 0.05 else f"{low:.1f} to {high:.1f}"
-
-
-def _dose_words(dose: SaltDose | None, floor: float) -> str:
-    """The smallest dose that keeps the floor, in parts, with its caution."""
-    if dose is None:
-        return f"No salt: the runs keep pH {floor:g} from here on; {READ_ON}."
-    if dose.grams <= 0:
-        return (
-            f"No salt may be planned: {dose.limit} Give amino nitrogen in place of ammonium from "
-            f"here on, and {READ_ON}."
-        )
-    name = dose.name.lower()
-    words = (
-        f"{dose.grams:g} g of {name} ({dose.g_l:.2f} g/L) {dose.when} is the smallest dose that "
-        f"keeps pH {floor:g} in {100 * dose.chance_kept:.0f} of 100 runs. Give half of it "
-        f"({dose.grams / 2:.3g} g), stir, let the gas go, read again; give the rest only under pH "
-        f"{floor + 0.2:.1f}."
-    )
-    if dose.limit:
-        words += f" More is not planned: {dose.limit}"
-    return f"{words} {dose.caution}"

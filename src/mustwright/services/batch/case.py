@@ -55,8 +55,8 @@ class Case:
         Keys of the feeds still ahead.
     ground : Ground or None
         The must of the plan's sheet, where that can be read.
-    acid : tuple of (str, Reading)
-        PH readings with their entries, in the order of time.
+    acid : tuple of Reading
+        Those of pH, in the order of time.
     """
 
     must: model.MustAtPitch
@@ -70,7 +70,7 @@ class Case:
     from_h: float
     notes: tuple[str, ...]
     ground: Ground | None = None
-    acid: tuple[tuple[str, model.Reading], ...] = ()
+    acid: tuple[model.Reading, ...] = ()
 
     @property
     def feeds(self) -> tuple[model.Feed, ...]:
@@ -104,10 +104,10 @@ def case_of(now: Progress, stands: Sequence[Standing]) -> Case:
     conditions = _conditions(now, stands, ground, from_h)
     readings, entries = _readings(now)
     acid = ph_readings(now, stands)
-    start = acid[0] if acid and acid[0][1].t_h <= START_H else None
+    start = acid[0].ph if acid and acid[0].t_h <= START_H else now.plan.must.ph
     ahead = [s.feed for s in now.feeds if s.state == "ahead"]
     return Case(
-        _must(now, ground, start[1].ph if start else now.plan.must.ph),
+        _must(now, ground, start),
         conditions,
         readings,
         entries,
@@ -330,8 +330,8 @@ def _close_together(points: Sequence[Point]) -> list[list[Point]]:
     return [groups[k] for k in sorted(groups, reverse=True)]
 
 
-def ph_readings(now: Progress, stands: Sequence[Standing]) -> list[tuple[str, model.Reading]]:
-    """PH readings that count, with their entries and the error of what they were read with."""
+def ph_readings(now: Progress, stands: Sequence[Standing]) -> list[model.Reading]:
+    """PH readings that count, with the error of what they were read with."""
     if now.pitched is None:
         return []
     found = []
@@ -341,6 +341,5 @@ def ph_readings(now: Progress, stands: Sequence[Standing]) -> list[tuple[str, mo
             continue
         hours = (stand.at - now.pitched).total_seconds() / 3600
         if EARLIEST_H <= hours <= LONGEST_H:
-            one = model.Reading(max(hours, 0.0), ph=what.ph, sd_ph=reading_sd(what.ph_by))
-            found.append((stand.entry.id, one))
+            found.append(model.Reading(max(hours, 0.0), ph=what.ph, sd_ph=reading_sd(what.ph_by)))
     return found

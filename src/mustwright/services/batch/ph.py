@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from mustwright.cellar.bands import PROBABILITIES, Along, Quantiles
 from mustwright.cellar.log import Standing
-from mustwright.cellar.ph_foreseen import PhForeseen
+from mustwright.cellar.ph_foreseen import PhForeseen, PhSeen
 from mustwright.cellar.progress import Progress
 from mustwright.kinetics import inputs as model
 from mustwright.kinetics.forecast import Drawn
@@ -46,6 +46,8 @@ from mustwright.services.ground import Ground, ground_of
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
+MOST_READINGS = 24
+INDEPENDENT = 3.0  # readings that count in full; of more, the errors grow with their root (assumed)
 UNTOLD_MEQ_L = 5.0  # spread of a dose nobody wrote down, before pH is read again (assumed)
 RECIPE_NOTE = "A band from the recipe alone: a pH reading says more than all of it."
 FEW_NOTE = "Few runs meet the pH readings, so they were taken as less sharp."
@@ -61,8 +63,8 @@ class PhCase:
         Read before the yeast, or in its first hour.
     readings : tuple of kinetics.inputs.Reading
         Later ones; their hours are those of `times_h`.
-    entries : tuple of str
-        The entry of each.
+    seen : tuple of kinetics.inputs.Reading
+        All of them as they were read, that of the start too.
     latest : tuple of (float, float) or None
         Hours after pitch and pH of the latest reading of all.
     put_in : PutIn
@@ -73,7 +75,7 @@ class PhCase:
     ground: Ground
     start_ph: float | None
     readings: tuple[model.Reading, ...]
-    entries: tuple[str, ...]
+    seen: tuple[model.Reading, ...]
     latest: tuple[float, float] | None
     put_in: PutIn
     times_h: Floats
@@ -90,18 +92,18 @@ def ph_case(case: Case, now: Progress, stands: Sequence[Standing]) -> PhCase | N
     if case.ground is None or now.pitched is None:
         return None
     things = put_in(now, stands)
-    read = list(case.acid)
-    latest = (read[-1][1].t_h, read[-1][1].ph or 0.0) if read else None
+    latest = (case.acid[-1].t_h, case.acid[-1].ph or 0.0) if case.acid else None
+    seen = read = _thinned(case.acid)
     start = case.ground.sheet.measured.ph
     first_dose = min(things.moments_h, default=np.inf)
-    if start is None and read and read[0][1].t_h <= min(START_H, first_dose):
-        start = read[0][1].ph
+    if start is None and read and read[0].t_h <= min(START_H, first_dose):
+        start = read[0].ph
         read = read[1:]
-    placed = [(entry, _placed(one, things)) for entry, one in read]
+    placed = [_placed(one, things) for one in _run_along(read)]
     end = case.conditions.horizon_h
     asked = [
         ph_times(end),
-        [r.t_h for _, r in placed],
+        [r.t_h for r in placed],
         [h for m in things.moments_h for h in (before(m), after(m))],
         [before(case.from_h), end],
     ]
@@ -109,12 +111,31 @@ def ph_case(case: Case, now: Progress, stands: Sequence[Standing]) -> PhCase | N
     return PhCase(
         case.ground,
         start,
-        tuple(r for _, r in placed),
-        tuple(entry for entry, _ in placed),
+        tuple(placed),
+        tuple(seen),
         latest,
         things,
         times[times <= end],
     )
+
+
+def _thinned(readings: Sequence[model.Reading]) -> list[model.Reading]:
+    """The readings, or of many (a probe's) the middle one of each of so many even spans."""
+    if len(readings) <= MOST_READINGS:
+        return list(readings)
+    first, last = readings[0].t_h, readings[-1].t_h
+    span = max((last - first) / (MOST_READINGS - 1), 1e-9)
+    groups: dict[int, list[model.Reading]] = {}
+    for one in readings:
+        groups.setdefault(int((last - one.t_h) / span), []).append(one)
+    middle = (sorted(g, key=lambda r: r.ph or 0.0)[len(g) // 2] for g in groups.values())
+    return sorted(middle, key=lambda r: r.t_h)
+
+
+def _run_along(readings: Sequence[model.Reading]) -> list[model.Reading]:
+    """Errors of one meter run along: many readings together say no more than a few of them."""
+    wider = max(len(readings) / INDEPENDENT, 1.0) ** 0.5
+    return [replace(one, sd_ph=min((one.sd_ph or 0.0) * wider, 1.0)) for one in readings]
 
 
 def _placed(reading: model.Reading, things: PutIn) -> model.Reading:
@@ -159,7 +180,7 @@ def foresee_ph(
     path = path_by_time(must, course, acid.traits, asked.times_h)
     weighed = [k for k in range(len(asked.readings)) if k not in spent]
     seen = bent(path, [asked.readings[k] for k in weighed], seed)
-    odd = tuple(asked.entries[weighed[k]] for k in seen.odd_at)
+    odd = frozenset(weighed[k] for k in seen.odd_at)
     members = _Members(asked.times_h, must, course, acid.traits, path.ph, seen.rows)
     return _summed(asked, case, now, acid, members, seen, odd, len(spent), seed)
 
@@ -250,7 +271,7 @@ class _Members:
 
 def _summed(
     asked: PhCase, case: Case, now: Progress, acid: AcidMust, members: _Members, seen: Bent,
-    odd: tuple[str, ...], spent: int, seed: int,
+    odd: frozenset[int], spent: int, seed: int,
 ) -> PhForeseen:  # fmt: skip
     claims = claims_data()
     floor, lowest = float(claims["default_floor"]), float(claims["lowest_shown"])
@@ -283,11 +304,18 @@ def _summed(
         odds_factor=_five(sticking_odds_factor(whole, potassium, seed), 3),
         effective=None if seen.effective is None else round(seen.effective, 1),
         odd=seen.odd,
-        odd_entries=odd,
-        latest_is_odd=bool(odd) and odd[-1] == asked.entries[-1],
+        seen=_seen(asked, odd),
         dose=dose if is_read else None,
         worth=worth_of(ahead, each),
         notes=_notes(asked, acid, seen, is_read),
+    )
+
+
+def _seen(asked: PhCase, odd: frozenset[int]) -> tuple[PhSeen, ...]:
+    before_them = len(asked.seen) - len(asked.readings)
+    return tuple(
+        PhSeen(round(r.t_h, 2), r.ph or 0.0, r.sd_ph or 0.0, k - before_them in odd)
+        for k, r in enumerate(asked.seen)
     )
 
 

@@ -86,8 +86,8 @@ def salt_dose(
         SaltDose(
             salt=salt.id,
             name=salt.name,
-            g_l=max(round(trial.g_l, 4), 0.0),
-            grams=max(round(trial.g_l * volume, 4), 0.0),
+            g_l=round(trial.g_l, 4) + 0.0,  # no minus before a nought
+            grams=round(trial.g_l * volume, 4) + 0.0,
             when=_when(ahead, schedule, start),
             chance_kept=round(trial.chance_kept, 4),
             wanted_g_l=None if would is None else round(would, 3),
