@@ -28,12 +28,15 @@ class AcidMust:
     ----------
     ph : float or None
         The measured pH they were set onto.
+    is_stand_in : bool
+        Whether nothing was known of the ingredients.
     """
 
     must: MustMembers
     traits: Traits
     ph: float | None
     notes: tuple[str, ...]
+    is_stand_in: bool = False
 
 
 def portions_of(ground: Ground) -> tuple[list[Portion], bool]:
@@ -94,4 +97,4 @@ def acid_must(
     drawn = draw_members(ground, members, seed, OVERSAMPLED_QUICK)
     done = calibrate(drawn, seed, ph=measured, ph_sd=reading_sd("meter"), members=members)
     notes = (UNKNOWN, *done.notes) if unknown else done.notes
-    return AcidMust(done.must, draw_traits(members, seed), measured, notes)
+    return AcidMust(done.must, draw_traits(members, seed), measured, notes, unknown)

@@ -48,6 +48,7 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 MOST_READINGS = 24
 INDEPENDENT = 3.0  # readings that count in full; of more, the errors grow with their root (assumed)
+START = -1.0  # before anything else [h]
 UNTOLD_MEQ_L = 5.0  # spread of a dose nobody wrote down, before pH is read again (assumed)
 RECIPE_NOTE = "A band from the recipe alone: a pH reading says more than all of it."
 FEW_NOTE = "Few runs meet the pH readings, so they were taken as less sharp."
@@ -68,6 +69,8 @@ class PhCase:
     latest : tuple of (float, float) or None
         Hours after pitch and pH of the latest reading of all.
     put_in : PutIn
+    now_h : float
+        The half hour that stands for now: all that went in is in, no feed still ahead [h].
     times_h : ndarray
         Half hours at which the path is worked out [h].
     """
@@ -78,6 +81,7 @@ class PhCase:
     seen: tuple[model.Reading, ...]
     latest: tuple[float, float] | None
     put_in: PutIn
+    now_h: float
     times_h: Floats
 
 
@@ -101,11 +105,12 @@ def ph_case(case: Case, now: Progress, stands: Sequence[Standing]) -> PhCase | N
         read = read[1:]
     placed = [_placed(one, things) for one in _run_along(read)]
     end = case.conditions.horizon_h
+    now_h = max([before(case.from_h), *(after(m) for m in things.moments_h)])
     asked = [
         ph_times(end),
         [r.t_h for r in placed],
         [h for m in things.moments_h for h in (before(m), after(m))],
-        [before(case.from_h), end],
+        [now_h, end],
     ]
     times = np.unique(np.concatenate([np.asarray(a, float) for a in asked]))
     return PhCase(
@@ -115,6 +120,7 @@ def ph_case(case: Case, now: Progress, stands: Sequence[Standing]) -> PhCase | N
         tuple(seen),
         latest,
         things,
+        now_h,
         times[times <= end],
     )
 
@@ -176,7 +182,8 @@ def foresee_ph(
     nothing = [Addition("", np.ones(1))] * (len(feeds) - len(asked.put_in.feeds))
     additions = [*asked.put_in.feeds, *nothing]
     must, course = must_and_course(acid, drawn.run, feeds, additions, asked.times_h)
-    course, spent = _salted(asked, must, course, acid.traits, seed)
+    course = _not_yet_fed(course, len(case.given), asked)
+    course, spent = _salted(asked, acid, must, course, seed)
     path = path_by_time(must, course, acid.traits, asked.times_h)
     weighed = [k for k in range(len(asked.readings)) if k not in spent]
     seen = bent(path, [asked.readings[k] for k in weighed], seed)
@@ -185,32 +192,45 @@ def foresee_ph(
     return _summed(asked, case, now, acid, members, seen, odd, len(spent), seed)
 
 
+def _not_yet_fed(course: Course, given: int, asked: PhCase) -> Course:
+    """The course with feeds still ahead out of what is called now."""
+    later = np.where(asked.times_h > asked.now_h + 1e-9, 1.0, 0.0)
+    additions = tuple(
+        one if k < given else replace(one, given=one.given * later)
+        for k, one in enumerate(course.additions)
+    )
+    return replace(course, additions=additions)
+
+
 def _salted(
-    asked: PhCase, must: MustMembers, course: Course, traits: Traits, seed: int
+    asked: PhCase, acid: AcidMust, must: MustMembers, course: Course, seed: int
 ) -> tuple[Course, frozenset[int]]:
     """The course with salts and untold doses in it, and the readings these were taken from."""
     things, times = asked.put_in, asked.times_h
+    untold = things.untold_h
+    if acid.is_stand_in and acid.ph is None:
+        untold = (START, *untold)  # its strong ions are anybody's guess: the first reading tells
     course = replace(
         course, additions=(*course.additions, *(s.addition(times) for s in things.salts))
     )
     spent = set()
-    for k, hours in enumerate(things.untold_h):
+    for k, hours in enumerate(untold):
         rng = np.random.default_rng(seed + 15487469 + k)
         z = rng.standard_normal(must.size)
-        until = min((m for m in things.moments_h if m > hours), default=np.inf)
+        until = min((m for m in things.untold_h if m > hours), default=np.inf)
         place = _next_reading(asked, hours, until)
         if place is None:
             base = UNTOLD_MEQ_L * z
         else:
             spent.add(place)
-            base = _base_for(asked.readings[place], z, must, course, traits, times)
+            base = _base_for(asked.readings[place], z, must, course, acid.traits, times)
         dose = Addition("pH adjusted", in_by(times, hours), base_meq_l=base)
         course = replace(course, additions=(*course.additions, dose))
     return course, frozenset(spent)
 
 
 def _next_reading(asked: PhCase, hours: float, until: float) -> int | None:
-    """The first reading after an untold dose, before anything else goes in."""
+    """The first reading after an untold dose, before the next one."""
     last = np.inf if np.isinf(until) else after(until)
     found = [k for k, r in enumerate(asked.readings) if after(hours) <= r.t_h < last]
     return found[0] if found else None
@@ -248,7 +268,7 @@ class _Members:
 
     def ahead(self, from_h: float) -> Ahead:
         """Those that count, from a moment on."""
-        points = np.flatnonzero(self.times_h >= before(from_h) - 1e-9)
+        points = np.flatnonzero(self.times_h >= from_h - 1e-9)
         part = self.course.part(self.rows, points)
         ph = self.ph[np.ix_(self.rows, points)]
         return Ahead(
@@ -275,8 +295,8 @@ def _summed(
 ) -> PhForeseen:  # fmt: skip
     claims = claims_data()
     floor, lowest = float(claims["default_floor"]), float(claims["lowest_shown"])
-    ahead = members.ahead(case.from_h)
-    past = members.times_h <= before(case.from_h) + 1e-9
+    ahead = members.ahead(asked.now_h)
+    past = members.times_h <= asked.now_h + 1e-9
     so_far = members.ph[np.ix_(members.rows, np.flatnonzero(past))].min(axis=1)
     here, trough = ahead.path.ph[:, 0], ahead.path.ph.min(axis=1)
     near = (ahead.path.ph <= trough[:, None] + NEAR_LOWEST).argmax(axis=1)
@@ -284,7 +304,7 @@ def _summed(
     whole = np.minimum(so_far, trough)
     is_read = acid.ph is not None or seen.used + spent > 0
     ratio = ratio_to_hydrogen(potassium, np.maximum(whole, lowest))
-    dose, each = salt_dose(ahead, now, asked.put_in, floor)
+    dose, each = salt_dose(ahead, now, asked.ground.setting, asked.put_in, floor)
     return PhForeseen(
         times_h=tuple(float(t) for t in members.times_h),
         ph=_along(members.ph[members.rows], lowest),

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from mustwright.cellar.ph_foreseen import ReadingWorth, SaltDose
 from mustwright.cellar.progress import Progress
-from mustwright.cellar.room import room_of_kind
 from mustwright.must.acidity.calibrate import reading_sd
 from mustwright.must.acidity.course import Course, Traits
 from mustwright.must.acidity.dose import OUT_OF_REACH, Schedule, Trial, after_start, try_dose
@@ -18,8 +17,9 @@ from mustwright.must.acidity.members import MustMembers
 from mustwright.must.acidity.path import Path
 from mustwright.must.acidity.reading import worth_of_reading
 from mustwright.must.acidity.salts import Salt, all_salts, allowance
-from mustwright.nutrition.shelf import generic_nutrients
+from mustwright.nutrition.feeding_plan import Setting
 from mustwright.services.acid.answer import claims_data
+from mustwright.services.acid.feeds import shelf_most
 from mustwright.services.batch.ph_additions import PutIn
 
 Floats = NDArray[np.float64]
@@ -57,7 +57,7 @@ class Ahead:
 
 
 def salt_dose(
-    ahead: Ahead, now: Progress, things: PutIn, floor: float
+    ahead: Ahead, now: Progress, setting: Setting, things: PutIn, floor: float
 ) -> tuple[SaltDose | None, Floats]:
     """The smallest dose that keeps the floor with the chance wanted, and what each run needs [g/L].
 
@@ -69,7 +69,7 @@ def salt_dose(
     if chance(ph.min(axis=1) < floor) <= 1 - wanted:
         return None, np.zeros(ahead.must.size)
     acid = quantile(ahead.must.titratable_g_l(), 0.05)
-    salt, most, limit = _salt_and_most(now, things, acid)
+    salt, most, limit = _salt_and_most(now, setting, things, acid)
     schedule = after_start(start)
     volume = now.plan.must.volume_l
 
@@ -110,22 +110,27 @@ def _when(ahead: Ahead, schedule: Schedule, start: float) -> str:
     return "now" if used >= start else schedule.words
 
 
-def _salt_and_most(now: Progress, things: PutIn, acid_g_l: float) -> tuple[Salt, float, str]:
+def _salt_and_most(
+    now: Progress, setting: Setting, things: PutIn, acid_g_l: float
+) -> tuple[Salt, float, str]:
     """The gentlest salt that may still go in, how much of it [g/L], and what limits that."""
     known = all_salts()
-    found = [(known[id], *_most(now, things, known[id], acid_g_l)) for id in SALTS]
+    found = [(known[id], *_most(now, setting, things, known[id], acid_g_l)) for id in SALTS]
     return next((one for one in found if one[1] > 0), found[0])
 
 
-def _most(now: Progress, things: PutIn, salt: Salt, acid_g_l: float) -> tuple[float, str]:
+def _most(
+    now: Progress, setting: Setting, things: PutIn, salt: Salt, acid_g_l: float
+) -> tuple[float, str]:
     """What law, label and stock leave of a salt after all base that went in [g/L]; and which."""
     allowed = allowance(salt, now.plan.profile, acid_g_l)
     gone = sum(s.g_l * s.salt.base_meq_g for s in things.salts) / salt.base_meq_g
     words = allowed.binding or f"{allowed.most_g_l:g} g/L is the most that is planned of this salt"
     left = [(allowed.most_g_l - gone, words)]
-    if salt.id in generic_nutrients():
-        room = room_of_kind(now, salt.id)
-        left.append((room.grams / now.plan.must.volume_l, room.words))
+    shelf = shelf_most(setting, salt)
+    if shelf is not None:
+        used = sum(s.g_l for s in things.salts if s.salt is salt)
+        left.append((shelf[0] - used, shelf[1]))
     most, why = min(left)
     return max(most, 0.0), why
 
