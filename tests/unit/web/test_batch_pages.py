@@ -10,11 +10,18 @@ import pytest
 from PIL import Image
 
 from batch_pages import Cellar, fields, words
-from batches import WEAK, plan
+from batches import STRONG, WEAK, plan
 from mustwright.cellar.entries import Entry, Event, FeedGiven, Photo, Reading
 from mustwright.cellar.log import standing
+from mustwright.services.batch.forecaster import work_out
 from mustwright.services.demo import seed_demo
 from mustwright.web.pictures.batch_line import thinned
+
+CLOVER = STRONG.replace(
+    '[measured]\ngravity = "1.120"',
+    'gravity = "1.100"\n[[must.ingredient]]\nkind = "clover honey"\namount = "solve"\n'
+    '[[must.ingredient]]\nkind = "water"\namount = "fill"',
+)
 
 
 @pytest.fixture
@@ -191,6 +198,55 @@ def test_a_feed_with_other_amounts_or_skipped(client, cellar):
     page = words(client.get(f"/batches/{slug}").text)
     assert "gave 2.5 g" in page
     assert "Skipped Sun 4 May" in page
+
+
+def test_a_carbonate_is_written_down_whether_or_not_it_is_on_the_shelf(client, cellar):
+    slug = cellar.start("Heather", 30).slug
+    action = f"/batches/{slug}/feed"
+    form = fields(client.get(f"/batches/{slug}").text, action, -1)
+    plain = {name: "" if name.startswith(("grams-", "feed")) else v for name, v in form.items()}
+    client.post(action, data=plain | {"grams-potassium_bicarbonate": "4", "do": "give"})
+    (given,) = latest(cellar, slug).what.items
+    assert (given.nutrient, given.grams) == ("potassium_bicarbonate", 4)
+    assert "4 g Potassium bicarbonate" in words(client.get(f"/batches/{slug}").text)
+
+
+def test_ph_by_a_paper_strip_is_kept_said_and_offered_again(client, cellar):
+    slug = cellar.start("Heather", 30).slug
+    client.post(f"/batches/{slug}/reading", data={"ph": "3.5", "ph_by": "strip"})
+    assert latest(cellar, slug).what == Reading(ph=3.5, ph_by="strip")
+    page = client.get(f"/batches/{slug}").text
+    assert "pH 3.5 by strip" in words(page)
+    assert fields(page, f"/batches/{slug}/reading")["ph_by"] == "strip"
+    wrong = client.post(f"/batches/{slug}/reading", data={"ph": "3.5", "ph_by": "tongue"})
+    assert wrong.status_code == 422
+    assert "Needs one of meter, strip. What came: tongue" in words(wrong.text)
+    here = f"/batches/{slug}/entries/{latest(cellar, slug).id}"
+    form = fields(client.get(here).text, here)
+    assert form["ph_by"] == "strip"
+    client.post(here, data=form | {"ph": "3.4", "ph_by": "meter"})
+    assert stands(cellar, slug)[-1].what == Reading(ph=3.4)
+
+
+@pytest.mark.usefixtures("forecasts")
+def test_the_page_draws_ph_and_says_what_keeps_it(client, cellar):
+    slug = cellar.start("Heather", 50, plan=plan(CLOVER)).slug
+    assert 'id="ph-ahead"' not in client.get(f"/batches/{slug}").text
+    cellar.read(slug, 40, 1.092, ph=3.75)
+    cellar.feed(slug, 39, "f1")
+    cellar.read(slug, 2, 1.080, ph=3.3)
+    work_out(cellar.ledger, slug, cellar.now)
+    page = client.get(f"/batches/{slug}").text
+    section = page[page.index('id="ph-ahead"') :]
+    section = section[: section.index("</section>")]
+    said = words(section)
+    assert "pH stands at" in said
+    assert re.search(r"The lowest ahead is [\d.]+ (to [\d.]+|or lower)", said)
+    assert section.count("<circle") == 2 * 2, "two readings in two pictures"
+    assert "pH along the batch: 2 readings" in section
+    assert "below 2.9, likely to stall" in section
+    assert "pH now with a meter" in said
+    assert client.get(f"/api/batches/{slug}").json()["forecast"]["model"]["ph"]["readings"] == 2
 
 
 def test_events_notes_and_photos(client, cellar):

@@ -31,6 +31,7 @@ from mustwright.web.pages.batch.shared import (
     Form,
     back_to,
     last_line,
+    last_ph_by,
     last_reading,
 )
 from mustwright.web.pages.shown import show
@@ -162,7 +163,7 @@ def _filled(view: BatchView, typed: Mapping[str, Typed]) -> dict[str, Typed]:
         doses["feed"] = ready.feed.key
     instrument = batch_form.instrument_of(last_reading(view))
     start = {
-        "reading": Typed({"instrument": instrument, "unit": unit}),
+        "reading": Typed({"instrument": instrument, "unit": unit, "ph_by": last_ph_by(view)}),
         "feed": Typed(doses),
         "event": Typed({"unit": unit}),
         "note": Typed(),
