@@ -72,7 +72,7 @@ def band_words(q: Quantiles) -> str:
 
 
 def dose_words(dose: SaltDose | None, floor: float) -> str:
-    """The smallest dose that keeps the floor, in parts, with its caution."""
+    """The smallest dose that keeps the floor, in parts; its caution goes beside it."""
     if dose is None:
         return f"No salt: the runs keep pH {floor:g} from here on; {READ_ON}."
     if dose.grams <= 0:
@@ -88,7 +88,12 @@ def dose_words(dose: SaltDose | None, floor: float) -> str:
     )
     if dose.limit:
         words += f" More is not planned: {dose.limit}"
-    return f"{words} {dose.caution}"
+    return words
+
+
+def dose_caution(dose: SaltDose | None) -> str:
+    """What to mind with the salt; empty where none is to be given."""
+    return dose.caution if dose is not None and dose.grams > 0 else ""
 
 
 def worth_words(ph: PhForeseen) -> tuple[str, ...]:

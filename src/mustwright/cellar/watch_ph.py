@@ -6,7 +6,7 @@ import math
 
 from mustwright.cellar.finding import Finding, finding, threshold
 from mustwright.cellar.ph_foreseen import PhForeseen
-from mustwright.cellar.ph_words import band_words, dose_words, low_words, span_words
+from mustwright.cellar.ph_words import band_words, dose_caution, dose_words, low_words, span_words
 from mustwright.cellar.progress import Progress
 
 
@@ -48,7 +48,7 @@ def _low(now: Progress, ph: PhForeseen) -> Finding | None:
         return None
     words = f"{_read(now, ph)}it is {band_words(ph.now)} now; under {ph.floor:g} yeast tires."
     sure = ph.chance_low_now >= threshold("ph_low", "sure")
-    do = dose_words(ph.dose, ph.floor)
+    do = _do(ph)
     return finding("ph_low", 75, ph.chance_low_now, words, sure=sure, do=do)
 
 
@@ -65,9 +65,13 @@ def _falling(now: Progress, ph: PhForeseen) -> Finding | None:
         do = "Read pH before anything is added: without a reading a dose would be a guess."
         return finding("ph_falling", 45, ph.chance_low_ahead, words, sure=False, do=do)
     grave = ph.chance_stall_ahead >= threshold("ph_falling", "stall_chance")
-    do = dose_words(ph.dose, ph.floor)
+    do = _do(ph)
     words = f"{_read(now, ph)}{fall}."
     return finding("ph_falling", 62 if grave else 48, ph.chance_low_ahead, words, do=do)
+
+
+def _do(ph: PhForeseen) -> str:
+    return f"{dose_words(ph.dose, ph.floor)} {dose_caution(ph.dose)}".strip()
 
 
 def _read(now: Progress, ph: PhForeseen) -> str:

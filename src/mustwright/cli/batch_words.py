@@ -68,7 +68,8 @@ def _ph_lines(view: BatchView) -> list[str]:
     now_h = view.progress.hours or 0.0
     lines = [f"  {ph_words.stands_words(ph)} {ph_words.ahead_words(ph, now_h)}"]
     if ph.dose is not None:
-        lines.append(f"  ! {ph_words.dose_words(ph.dose, ph.floor)}")
+        words = (ph_words.dose_words(ph.dose, ph.floor), ph_words.dose_caution(ph.dose))
+        lines += [f"  ! {one}" for one in words if one]
     return lines + [f"    {one}" for one in (*ph_words.worth_words(ph), *ph.odd, *ph.notes)]
 
 

@@ -244,8 +244,8 @@ def corrected(what: Payload, before: Typed, typed: Typed, plan: BatchPlan) -> Pa
         now["temperature"] = _degrees(typed.get("temperature"), typed.get("unit", "C"))
     else:
         now = dict(typed.fields)
-    names = ("gravity", "instrument", "calibration", "sample", "temperature", "ph", "note",
-             "what", "litres", "text", "caption")  # fmt: skip
+    names = ("gravity", "instrument", "calibration", "sample", "temperature", "ph", "ph_by",
+             "note", "what", "litres", "text", "caption")  # fmt: skip
     changes = {name: now[name] for name in names if name in changed and name in now}
     if isinstance(what, Reading) and changes.keys() & {"gravity", "instrument"}:
         return _corrected_gravity(what, changes, typed)

@@ -67,6 +67,7 @@ class PhShown:
     stands: str
     ahead: str
     dose: str
+    caution: str
     worth: tuple[str, ...]
     notes: tuple[str, ...]
 
@@ -86,6 +87,7 @@ def ph_of(view: BatchView) -> PhShown | None:
         ph_words.stands_words(ph),
         ph_words.ahead_words(ph, now_h),
         ph_words.dose_words(ph.dose, ph.floor) if is_low else "",
+        ph_words.dose_caution(ph.dose),
         ph_words.worth_words(ph),
         (*ph.odd, *ph.notes),
     )
