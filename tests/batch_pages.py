@@ -6,8 +6,9 @@ import html
 import re
 from datetime import UTC, datetime, timedelta
 
-from batches import plan
+from batches import CLOVER, plan
 from mustwright.cellar.entries import Event, FeedGiven, Given, Reading
+from mustwright.services.batch.forecaster import work_out
 from mustwright.services.batch.record import start_batch, write
 
 NOW = datetime(2031, 5, 4, 18, tzinfo=UTC)
@@ -61,6 +62,16 @@ class Cellar:
         slug = self.start(name, 60).slug
         for hours, gravity, warm in ((40, 1.105, 24.0), (20, 1.085, 26.0), (1, 1.065, 27.0)):
             self.read(slug, hours, gravity, temperature_c=warm)
+        return slug
+
+    def sour(self, name: str = "Sour") -> str:
+        """Honey and water fed ammonium, its pH read, its forecast worked out."""
+        slug = self.start(name, 50, plan=plan(CLOVER)).slug
+        self.read(slug, 49.5, 1.100, ph=3.8)
+        self.feed(slug, 39, "f1")
+        self.read(slug, 24, 1.092, temperature_c=20.0)
+        self.read(slug, 2, 1.080, temperature_c=20.5, ph=3.3)
+        work_out(self.ledger, slug, self.now)
         return slug
 
 

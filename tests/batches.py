@@ -29,6 +29,11 @@ complex_blend = {}
 [legal]
 profile = "us"
 """
+CLOVER = STRONG.replace(
+    '[measured]\ngravity = "1.120"',
+    'gravity = "1.100"\n[[must.ingredient]]\nkind = "clover honey"\namount = "solve"\n'
+    '[[must.ingredient]]\nkind = "water"\namount = "fill"',
+).replace('"us"', '"home"')
 WEAK = STRONG.replace("1.120", "1.050")
 
 

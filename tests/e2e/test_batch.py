@@ -32,6 +32,7 @@ def served(tmp_path_factory):
         old = cellar.start("Cellared", 24 * 70).slug
         cellar.read(old, 24 * 50, 1.010)
         cellar.event(old, 24, "bottled")
+        cellar.sour()
         yield cellar, address
 
 
@@ -51,6 +52,7 @@ PAGES = {
     "batches": "/batches",
     "batch": "/batches/heather",
     "batch-stuck": "/batches/old-lime",
+    "batch-ph": "/batches/sour",
     "batch-waiting": "/batches/waiting",
     "batch-closed": "/batches/cellared",
     "batch-replan": "/batches/quick/replan",
@@ -79,7 +81,7 @@ def test_a_page_of_a_batch(page, axe, shoot, name):
 
 
 @pytest.mark.usefixtures("cellar")
-@pytest.mark.parametrize("name", ["batch", "batch-stuck", "batch-replan", "batches"])
+@pytest.mark.parametrize("name", ["batch", "batch-stuck", "batch-ph", "batch-replan", "batches"])
 def test_the_dark_theme_of_a_batch(page, axe, shoot, name):
     page.emulate_media(color_scheme="dark")
     page.goto(PAGES[name])
@@ -110,7 +112,7 @@ class Maker:
         if warm is not None:
             quick.get_by_label("Must °F").fill(f"{warm * 1.8 + 32:.1f}")
         if ph is not None:
-            quick.get_by_label("pH").fill(f"{ph:g}")
+            quick.get_by_label("pH", exact=True).fill(f"{ph:g}")
         quick.get_by_role("button", name="Write the reading down").click()
         assert "Written down." in self.page.locator(".notice").first.inner_text()
         return self.next()
@@ -254,12 +256,12 @@ def test_what_is_wrong_stands_beside_its_field_and_what_was_typed_is_kept(phone,
     maker.open()
     quick = page.locator("form.quick")
     quick.get_by_label("Gravity").fill("1.9")
-    quick.get_by_label("pH").fill("3.5")
+    quick.get_by_label("pH", exact=True).fill("3.5")
     quick.get_by_role("button", name="Write the reading down").click()
     assert "Nothing was written" in maker.text("#stop")
     quick = page.locator("form.quick")
     assert quick.get_by_label("Gravity").input_value() == "1.9"
-    assert quick.get_by_label("pH").input_value() == "3.5"
+    assert quick.get_by_label("pH", exact=True).input_value() == "3.5"
     assert quick.locator(".bad").count() == 1
     assert "0.95 to 1.25" in quick.locator(".bad .wrong").inner_text()
 

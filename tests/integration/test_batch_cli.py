@@ -196,3 +196,21 @@ def test_a_forecast_is_worked_out_when_asked_for_and_kept(home, capsys):
     assert 0 <= kept["model"]["chance_of_sticking"] <= 1
     assert kept["model"]["hours_to_dry"]["p05"] < (kept["model"]["hours_to_dry"]["p50"] or 1e9)
     assert [f["key"] for f in kept["model"]["feeds"]]
+
+
+def test_ph_read_with_a_strip_and_a_carbonate_bend_the_forecast_of_ph(home, capsys):
+    command(capsys, "batch", "start", home / "heather.toml", "--pitched", ago(60))
+    command(capsys, "batch", "read", "heather", "--ph", "3.9", "--at", ago(59.5))
+    command(capsys, "batch", "read", "heather", "1.090", "--ph", "3.3", "--ph-by", "strip",
+            "--at", ago(20))  # fmt: skip
+    before = json.loads(command(capsys, "batch", "show", "heather", "--forecast", "--json"))
+    ph = before["forecast"]["model"]["ph"]
+    assert (ph["start_measured"], ph["readings"]) == (True, 1)
+    command(capsys, "batch", "feed", "heather", "--items", "potassium_bicarbonate=6 g",
+            "--at", ago(2))  # fmt: skip
+    out = command(capsys, "batch", "show", "heather", "--forecast")
+    assert "pH 3.3 by strip" in out
+    assert "pH stands at" in out
+    after = json.loads(command(capsys, "batch", "show", "heather", "--json"))
+    now = after["forecast"]["model"]["ph"]["now"]
+    assert now["p50"] > ph["now"]["p50"] + 0.1

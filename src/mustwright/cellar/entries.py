@@ -14,6 +14,8 @@ from mustwright.errors import InputError
 
 HYDROMETER, REFRACTOMETER, SENSOR = "hydrometer", "refractometer", "sensor"
 INSTRUMENTS = (HYDROMETER, REFRACTOMETER, SENSOR)
+METER, STRIP = "meter", "strip"
+PH_BY = (METER, STRIP)
 EVENTS: dict[str, str] = {
     "pitched": "Yeast pitched",
     "restarted": "Restart starter combined with the batch",
@@ -61,6 +63,8 @@ class Reading:
     temperature_c : float or None
         Of the must [°C].
     ph : float or None
+    ph_by : str
+        ``meter`` or ``strip`` (of paper).
     """
 
     kind: ClassVar[str] = "reading"
@@ -72,6 +76,7 @@ class Reading:
     temperature_c: float | None = None
     ph: float | None = None
     note: str = ""
+    ph_by: str = METER
 
     def __post_init__(self) -> None:
         if all(v is None for v in (self.gravity, self.brix, self.temperature_c, self.ph)):
@@ -82,6 +87,8 @@ class Reading:
             raise InputError(
                 "instrument", f"needs one of {', '.join(INSTRUMENTS)}", self.instrument
             )
+        if self.ph_by not in PH_BY:
+            raise InputError("ph_by", f"needs one of {', '.join(PH_BY)}", self.ph_by)
         if self.instrument == REFRACTOMETER and self.gravity is not None:
             raise InputError("gravity", "needs Brix from a refractometer", self.gravity)
         _within("gravity", self.gravity, 0.95, 1.25)

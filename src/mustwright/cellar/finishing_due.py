@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
+from mustwright.cellar.finding import Finding
 from mustwright.cellar.log import Standing, is_event
 from mustwright.cellar.progress import DRY, FINISHING, Progress
 from mustwright.cellar.settled import Settled, settled
 from mustwright.cellar.vessel import steps_done
-from mustwright.cellar.watch import Finding
 
 
 @dataclass(frozen=True)

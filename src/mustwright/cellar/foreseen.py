@@ -6,33 +6,12 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from mustwright.cellar.bands import Along, Quantiles
 from mustwright.cellar.codec import data_of, record_from
+from mustwright.cellar.ph_foreseen import PhForeseen
 from mustwright.errors import InputError
 
-FORM = 1  # counts up when the model or this summary changes: older ones are made anew
-PROBABILITIES = (0.05, 0.25, 0.5, 0.75, 0.95)
-
-
-@dataclass(frozen=True)
-class Quantiles:
-    """Five quantiles of one quantity; None where it lies beyond the horizon of the forecast."""
-
-    p05: float | None
-    p25: float | None
-    p50: float | None
-    p75: float | None
-    p95: float | None
-
-
-@dataclass(frozen=True)
-class Along:
-    """Five quantiles along something else, a list of the same length for each."""
-
-    p05: tuple[float | None, ...]
-    p25: tuple[float | None, ...]
-    p50: tuple[float | None, ...]
-    p75: tuple[float | None, ...]
-    p95: tuple[float | None, ...]
+FORM = 2  # counts up when the model or this summary changes: older ones are made anew
 
 
 @dataclass(frozen=True)
@@ -115,6 +94,8 @@ class Foreseen:
         Where there are readings.
     notes : tuple of str
         What was assumed.
+    ph : PhForeseen or None
+        None where nothing honest can be said of the acid.
     """
 
     version: int
@@ -141,6 +122,7 @@ class Foreseen:
     message: str
     releases: Releases | None
     notes: tuple[str, ...]
+    ph: PhForeseen | None = None
     form: int = FORM
 
 

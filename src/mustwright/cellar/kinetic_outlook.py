@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from mustwright.cellar.foreseen import Along, Foreseen, Quantiles
+from mustwright.cellar.bands import Along, Quantiles
+from mustwright.cellar.foreseen import Foreseen
 from mustwright.cellar.observed import Point, must_course
 from mustwright.cellar.outlook import NEVER_H, Band, Span, crossed, due_by
 from mustwright.cellar.progress import Progress

@@ -7,9 +7,12 @@ from dataclasses import dataclass
 
 from mustwright.cellar.plan import BatchPlan, JarFacts, Most, PlannedFeed
 from mustwright.cellar.progress import Progress
+from mustwright.must.acidity.salts import all_salts
 from mustwright.nutrition.limits import legal_profiles
 from mustwright.nutrition.programme import Ceiling
 from mustwright.nutrition.shelf import Nutrient, generic_nutrients
+
+CARBONATES = ("potassium_bicarbonate", "potassium_carbonate", "calcium_carbonate")
 
 
 @dataclass(frozen=True)
@@ -29,6 +32,14 @@ class Room:
     name: str
     grams: float
     words: str
+
+
+def may_go_in(plan: BatchPlan) -> dict[str, str]:
+    """What can be written down as given: jars of the shelf, and the carbonates; id and name."""
+    known = {id: salt.name for id, salt in all_salts().items() if id in CARBONATES}
+    on_shelf = {jar.class_id for jar in plan.jars}
+    jars = {jar.id: jar.name for jar in plan.jars}
+    return jars | {id: name for id, name in known.items() if id not in on_shelf}
 
 
 def allowed_jars(

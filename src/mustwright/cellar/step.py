@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from mustwright import data
+from mustwright.cellar.finding import Finding
 from mustwright.cellar.finishing_due import FinishingDue, finishing_due
 from mustwright.cellar.log import Standing
 from mustwright.cellar.observed import must_course
@@ -14,7 +15,6 @@ from mustwright.cellar.outlook import BatchOutlook, Span
 from mustwright.cellar.plan import PlannedFeed, once_each
 from mustwright.cellar.progress import CLOSED, DRY, FINISHING, LAG, PLANNED, Progress
 from mustwright.cellar.refit import KEPT, MOVED, Proposal
-from mustwright.cellar.watch import Finding
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.triggers import Trigger
 

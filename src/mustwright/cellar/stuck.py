@@ -8,10 +8,13 @@ from dataclasses import dataclass
 
 from mustwright import data
 from mustwright.cellar.foreseen import Foreseen, Releases
+from mustwright.cellar.ph_foreseen import PhForeseen
 from mustwright.cellar.progress import Progress
 
 WHOLLY = ("nitrogen", "temperature", "alcohol")  # what the fermentation model knows
 LEAST, MOST = 0.15, 8.0  # factors of a cause that frees no run, and all of them (assumed)
+SHARES = (0.15, 0.2, 0.3, 0.2, 0.15)  # of the runs, about each of five quantiles
+SHORT_OF_POTASSIUM = 1.3  # factor on pH and potassium where that is short (assumed)
 UNEXPLAINED = 3.0  # on the instrument where no run explains the readings (assumed)
 LEAST_HELD_UP = 0.2  # share of runs with sugar left, below which they say nothing of causes
 BY_RUNS = "runs of the fermentation model that fit the readings, each with one thing put right"
@@ -70,14 +73,16 @@ def diagnose(now: Progress, foreseen: Foreseen | None = None) -> Diagnosis:
     fermentation model explain the readings, the factor of nitrogen, temperature and alcohol is
     ``0.15 (8 / 0.15)^s``, `s` the share of those runs that putting this one thing right would have
     kept going (scale assumed); too little yeast and pH, which the model knows in part, take it
-    where it is above the factor of the evidence. Without such runs, and for potassium and the
+    where it is above the factor of the evidence. The evidence of pH is the acid model's band for
+    now, bent to the pH readings, where it ran. Without such runs, and for potassium and the
     instrument, the evidence alone counts (assumed); readings that no run explains speak for the
     instrument.
     """
     records = data.load("watch")["cause"]
     weights, words = {}, {}
+    ph = foreseen.ph if foreseen is not None else None
     for name, record in records.items():
-        factor, said = CAUSES[name](now)
+        factor, said = _ph_by_runs(ph) if name == "ph_potassium" and ph else CAUSES[name](now)
         factor, more = _by_runs(name, factor, foreseen)
         weights[name] = float(record["prior"]["value"]) * factor
         words[name] = (*more, *said)
@@ -169,11 +174,35 @@ def _ph_potassium(now: Progress) -> Evidence:
         said.append("No pH was read.")
     else:
         said.append(f"pH {now.ph:.2f} was read.")
-        factor = 6.0 if now.ph < 3.0 else 3.5 if now.ph < 3.2 else 1.0 if now.ph < 3.4 else 0.25
+        factor = _by_ph(now.ph)
     if potassium < 300:
-        factor *= 1.3
+        factor *= SHORT_OF_POTASSIUM
         said.append(f"Only about {potassium:.0f} mg/L potassium.")
     return min(factor, 8.0), said
+
+
+def _by_ph(ph: float) -> float:
+    """How much likelier a stop is by so low a pH than by another cause (assumed)."""
+    return 6.0 if ph < 3.0 else 3.5 if ph < 3.2 else 1.0 if ph < 3.4 else 0.25
+
+
+def _ph_by_runs(ph: PhForeseen) -> Evidence:
+    """The same over the runs that fit the pH readings, with the potassium each has for its acid."""
+    seen = (ph.now.p05, ph.now.p25, ph.now.p50, ph.now.p75, ph.now.p95)
+    factor = sum(w * _by_ph(v) for w, v in zip(SHARES, seen, strict=True) if v is not None)
+    factor *= 1 + (SHORT_OF_POTASSIUM - 1) * ph.potassium_short
+    count = ph.readings + ph.start_measured
+    by = f"by {count} pH reading{'s' if count > 1 else ''}" if ph.is_read else "by the recipe alone"
+    said = [
+        f"pH stands at {ph.now.p05:.1f} to {ph.now.p95:.1f} {by}; the lowest so far was "
+        f"{ph.lowest_so_far.p05:.1f} to {ph.lowest_so_far.p95:.1f}."
+    ]
+    if ph.potassium_short >= 0.5:
+        said.append(
+            f"{100 * ph.potassium_short:.0f} of 100 runs hold less potassium for their acid than "
+            "ferments that kept going (Kudo1998, ratio from memory)."
+        )
+    return min(max(factor, 0.1), MOST), said
 
 
 def _instrument(now: Progress) -> Evidence:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, tzinfo
-from typing import Any
 
-from mustwright import data
 from mustwright.cellar.entries import ADDS_SUGAR
+from mustwright.cellar.finding import Finding, finding, threshold
 from mustwright.cellar.log import Standing, is_event
 from mustwright.cellar.observed import Point
+from mustwright.cellar.ph_foreseen import PhForeseen
 from mustwright.cellar.progress import (
     CLOSED,
     FINISHING,
@@ -22,42 +22,14 @@ from mustwright.cellar.progress import (
     slope_of,
 )
 from mustwright.cellar.settled import settled
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One thing the watch sees.
-
-    Parameters
-    ----------
-    rule : str
-        Its name in ``data/watch.toml``.
-    severity : int
-        0 (good news) to 100, for ordering.
-    confidence : float
-        Probability that it is so, given the error of the instruments, 0 to 1.
-    sure : bool
-        Whether to act on it; otherwise one more reading comes first.
-    evidence, check, do, stop : str
-        What was seen, what to check, what to do, when to stop worrying.
-    thresholds : tuple of str
-        The figures the rule used, each with its source.
-    """
-
-    rule: str
-    title: str
-    severity: int
-    confidence: float
-    sure: bool
-    evidence: str
-    check: str
-    do: str
-    stop: str
-    thresholds: tuple[str, ...]
+from mustwright.cellar.watch_ph import watch_ph
 
 
 def watch(
-    now: Progress, stands: Sequence[Standing] = (), zone: tzinfo = UTC
+    now: Progress,
+    stands: Sequence[Standing] = (),
+    zone: tzinfo = UTC,
+    ph: PhForeseen | None = None,
 ) -> tuple[Finding, ...]:
     """Everything the rules find, worst first.
 
@@ -67,6 +39,8 @@ def watch(
         Events and finishing steps, in the order of time.
     zone : tzinfo
         Where days are counted.
+    ph : PhForeseen or None
+        What the acid model says, where it knows the latest pH reading.
     """
     if now.phase in (PLANNED, CLOSED) or now.hours is None:
         return ()
@@ -77,9 +51,10 @@ def watch(
     trusted = now
     if found:  # a reading in doubt must not make the ferment look stuck or fast
         points = now.points[:-1]
-        window = _value("sluggish", "window_h")
+        window = threshold("sluggish", "window_h")
         trusted = replace(now, points=points, slope=slope_of(points, window))
     found += [f for rule in RULES if (f := rule(trusted))]
+    found += watch_ph(trusted, ph)
     if (still := _finished(trusted, stands, zone)) is not None:
         found.append(still)
     if any(f.rule == "stuck" and f.sure for f in found):
@@ -87,46 +62,23 @@ def watch(
     return tuple(sorted(found, key=lambda f: (-f.severity * (0.5 + f.confidence / 2), f.rule)))
 
 
-def _rule(name: str) -> dict[str, Any]:
-    return dict(data.load("watch")["rule"][name])
-
-
-def _value(name: str, threshold: str) -> float:
-    return float(_rule(name)[threshold]["value"])
-
-
-def _finding(
-    name: str, severity: int, confidence: float, evidence: str, *, sure: bool = True
-) -> Finding:
-    rule = _rule(name)
-    used = tuple(
-        f"{key.replace('_', ' ')} {t['value']:g} {t['unit']} ({t['source']})"
-        for key, t in rule.items()
-        if isinstance(t, dict) and "value" in t
-    )
-    title = rule["title"] if sure else f"Perhaps {rule['title'][0].lower()}{rule['title'][1:]}"
-    confidence = min(max(confidence, 0.01), 0.99)
-    words = (rule["check"], rule["do"], rule["stop"])
-    return Finding(name, title, severity, confidence, sure, evidence, *words, used)
-
-
 def _no_start(now: Progress) -> Finding | None:
     assert now.hours is not None
-    cold = _value("no_start", "per_10_c_cooler") ** ((20.0 - now.temperature_c) / 10.0)
-    allowed = _value("no_start", "after_h") * min(max(cold, 0.5), 4.0)
+    cold = threshold("no_start", "per_10_c_cooler") ** ((20.0 - now.temperature_c) / 10.0)
+    allowed = threshold("no_start", "after_h") * min(max(cold, 0.5), 4.0)
     if now.phase != LAG or now.hours < allowed:
         return None
     after = [p for p in now.points if p.hours > 0]
     late = f"{now.hours:.0f} h after pitch at {now.temperature_c:.0f} C"
     if not after:
         words = f"Nothing was read {late}; signs are usual within {allowed:.0f} h."
-        return _finding("no_start", 80, 0.3, words, sure=False)
+        return finding("no_start", 80, 0.3, words, sure=False)
     last = after[-1]
     fall = last.original_gravity - last.gravity
     words = f"Gravity {last.gravity:.3f} has fallen by {max(fall, 0):.3f} {late}."
     still = 0.5 * (1 + math.erf((0.003 - fall) / (last.gravity_sd * 2)))
     fresh = now.hours - last.hours < 24
-    return _finding("no_start", 80, still * (1 if fresh else 0.6), words, sure=fresh)
+    return finding("no_start", 80, still * (1 if fresh else 0.6), words, sure=fresh)
 
 
 def _sluggish(now: Progress) -> Finding | None:
@@ -136,8 +88,8 @@ def _sluggish(now: Progress) -> Finding | None:
     starting = now.sugar_used < 0.05 and (now.hours or 0) < 72
     if now.phase == LAG or starting:
         return None
-    high = now.gravity > _value("sluggish", "boundary")
-    least = _value("sluggish", "fall_per_day_high" if high else "fall_per_day_low")
+    high = now.gravity > threshold("sluggish", "boundary")
+    least = threshold("sluggish", "fall_per_day_high" if high else "fall_per_day_low")
     chance = slope.chance_below(least)
     if chance < 0.7:
         return None
@@ -145,14 +97,14 @@ def _sluggish(now: Progress) -> Finding | None:
         f"Gravity falls by {max(slope.per_day, 0):.4f} a day (error {slope.sd:.4f}) over "
         f"{slope.hours:.0f} h at {now.gravity:.3f}; under {least:g} counts as sluggish here."
     )
-    return _finding("sluggish", 50, chance, words)
+    return finding("sluggish", 50, chance, words)
 
 
 def still_stretch(points: Sequence[Point]) -> Slope | None:
     """Slope over the run of latest readings, a day or more, that shows best that nothing falls."""
     after = [p for p in points if p.hours > 0]
-    hours = _value("stuck", "still_h") - 2.0  # two evenings are seldom 24 h apart to the minute
-    limit = _value("stuck", "fall_per_day")
+    hours = threshold("stuck", "still_h") - 2.0  # two evenings are seldom 24 h apart to the minute
+    limit = threshold("stuck", "fall_per_day")
     best: Slope | None = None
     for start in range(len(after) - 2, -1, -1):
         if after[-1].hours - after[start].hours < hours:
@@ -171,9 +123,9 @@ def _stuck(now: Progress) -> Finding | None:
     slope = still_stretch(now.points)
     if slope is None or now.gravity is None:
         return None
-    chance = slope.chance_below(_value("stuck", "fall_per_day"))
+    chance = slope.chance_below(threshold("stuck", "fall_per_day"))
     borne_out = slope.count >= 3 or slope.hours >= 44
-    sure = borne_out and chance >= _value("stuck", "sure")
+    sure = borne_out and chance >= threshold("stuck", "sure")
     if not sure and chance < 0.4:
         return None
     words = (
@@ -181,36 +133,25 @@ def _stuck(now: Progress) -> Finding | None:
         f"(fall {max(slope.per_day, 0):.4f} a day, error {slope.sd:.4f}) with about "
         f"{now.sugar_left_g_l:.0f} g/L of sugar left."
     )
-    return _finding("stuck", 90, chance if borne_out else chance * 0.6, words, sure=sure)
+    return finding("stuck", 90, chance if borne_out else chance * 0.6, words, sure=sure)
 
 
 def _left_that_counts() -> float:
-    return _value("stuck", "sugar_left_g_l")
+    return threshold("stuck", "sugar_left_g_l")
 
 
 def _too_warm(now: Progress) -> Finding | None:
     high = now.plan.yeast.temperature_high_c
-    margin = _value("too_warm", "margin_c")
+    margin = threshold("too_warm", "margin_c")
     over = now.temperature_c - high
     if not now.temperature_read or over <= 0 or now.sugar_used > 0.985:
         return None
     chance = 0.5 * (1 + math.erf(over / (margin * math.sqrt(2))))
-    hot = now.temperature_c >= _value("too_warm", "sluggish_above_c")
+    hot = now.temperature_c >= threshold("too_warm", "sluggish_above_c")
     words = f"{now.temperature_c:.1f} C in the must; this yeast likes at most {high:g} C."
     if hot:
-        words += f" Above {_value('too_warm', 'sluggish_above_c'):g} C it turns sluggish."
-    return _finding("too_warm", 95 if hot else 70, chance, words, sure=over > margin)
-
-
-def _ph_low(now: Progress) -> Finding | None:
-    floor, error = _value("ph_low", "floor"), _value("ph_low", "error")
-    if now.ph is None or now.ph_at is None:
-        return None
-    chance = 0.5 * (1 + math.erf((floor - now.ph) / (error * math.sqrt(2))))
-    if chance < 0.4 or now.sugar_left_g_l < _left_that_counts():
-        return None
-    words = f"pH {now.ph:.2f} was read; under {floor:g} yeast tires."
-    return _finding("ph_low", 75, chance, words, sure=chance >= 0.6)
+        words += f" Above {threshold('too_warm', 'sluggish_above_c'):g} C it turns sluggish."
+    return finding("too_warm", 95 if hot else 70, chance, words, sure=over > margin)
 
 
 def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
@@ -221,14 +162,14 @@ def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
         return None
     rise = last.gravity - before.gravity
     sd = math.hypot(before.gravity_sd, last.gravity_sd)
-    least = _value("gravity_rising", "least_rise")
-    if rise < max(_value("gravity_rising", "rise_sds") * sd, least):
+    least = threshold("gravity_rising", "least_rise")
+    if rise < max(threshold("gravity_rising", "rise_sds") * sd, least):
         return None
     words = (
         f"{last.gravity:.3f} after {before.gravity:.3f}: up by {rise:.3f}, "
         f"{rise / sd:.1f} times the error of two readings, and no addition is written down."
     )
-    return _finding("gravity_rising", 60, 1 - 0.5 * math.erfc(rise / sd / math.sqrt(2)), words)
+    return finding("gravity_rising", 60, 1 - 0.5 * math.erfc(rise / sd / math.sqrt(2)), words)
 
 
 def _implausible(now: Progress, _stands: Sequence[Standing]) -> Finding | None:
@@ -239,11 +180,11 @@ def _implausible(now: Progress, _stands: Sequence[Standing]) -> Finding | None:
     reason = _outside(now, last) or _too_fast(now, after)
     if not reason:
         return None
-    return _finding("implausible", 65, 0.9, f"{last.gravity:.3f} {reason}.")
+    return finding("implausible", 65, 0.9, f"{last.gravity:.3f} {reason}.")
 
 
 def _outside(now: Progress, last: Point) -> str:
-    room = _value("implausible", "above_start") + 2 * last.gravity_sd
+    room = threshold("implausible", "above_start") + 2 * last.gravity_sd
     if last.gravity > last.original_gravity + room:
         return f"lies above the gravity at pitch, {last.original_gravity:.3f}"
     if last.gravity < now.plan.must.dry_gravity - room:
@@ -259,7 +200,10 @@ def _too_fast(now: Progress, after: Sequence[Point]) -> str:
         before_h, before = after[-2].hours, after[-2].gravity
         sd = math.hypot(sd, after[-2].gravity_sd)
     days = max(last.hours - before_h, 0.5) / 24
-    most = _value("implausible", "fastest_per_day") * days + _value("implausible", "off_sds") * sd
+    most = (
+        threshold("implausible", "fastest_per_day") * days
+        + threshold("implausible", "off_sds") * sd
+    )
     if before - last.gravity > most:
         return f"is {before - last.gravity:.3f} under the one {24 * days:.0f} h before"
     return ""
@@ -267,13 +211,13 @@ def _too_fast(now: Progress, after: Sequence[Point]) -> str:
 
 def _leftover(now: Progress) -> Finding | None:
     plan = now.plan
-    weak = plan.must.potential_alcohol_pct < _value("leftover_nitrogen", "weak_below_pct")
-    if not weak or now.sugar_used < _value("leftover_nitrogen", "near_end"):
+    weak = plan.must.potential_alcohol_pct < threshold("leftover_nitrogen", "weak_below_pct")
+    if not weak or now.sugar_used < threshold("leftover_nitrogen", "near_end"):
         return None
     n = plan.nitrogen
     held = n.must_mg_l + n.rehydration_mg_l + now.fed_mg_l
     left = held - n.demand_mg_l
-    least = _value("leftover_nitrogen", "left_mg_l")
+    least = threshold("leftover_nitrogen", "left_mg_l")
     if left < least:
         return None
     sd = max((n.must_high_mg_l - n.must_low_mg_l) / 3.29, 0.2 * n.demand_mg_l, 1.0)
@@ -283,18 +227,18 @@ def _leftover(now: Progress) -> Finding | None:
         f"{plan.must.potential_alcohol_pct:.1f} % vol."
     )
     chance = 0.5 * (1 + math.erf((left - least / 2) / (sd * math.sqrt(2))))
-    return _finding("leftover_nitrogen", 30, chance, words)
+    return finding("leftover_nitrogen", 30, chance, words)
 
 
 def _finished(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finding | None:
     """Gravity stands still by the judgement of the finishing bench, and hardly sugar is left."""
-    if now.sugar_left_g_l > _value("finished", "sugar_left_g_l"):
+    if now.sugar_left_g_l > threshold("finished", "sugar_left_g_l"):
         return None
     judged = settled(now, stands, zone)
     if judged is None or not judged.is_settled:
         return None
     found = judged.found
-    warm = now.temperature_c >= _value("finished", "warm_c")
+    warm = now.temperature_c >= threshold("finished", "warm_c")
     chance = 1 - found.chance_moving.value / 100
     words = (
         f"{found.gravity_now.value:.3f} has stood for {found.days_watched.value:.0f} days over "
@@ -302,7 +246,7 @@ def _finished(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Findin
         + ("." if warm else f", but at {now.temperature_c:.0f} C: prove it warm.")
     )
     rule = "finished" if found.bottle_still else "settled"
-    return _finding(rule, 5, chance if warm else chance * 0.5, words, sure=warm)
+    return finding(rule, 5, chance if warm else chance * 0.5, words, sure=warm)
 
 
 def _woken(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finding | None:
@@ -315,7 +259,7 @@ def _woken(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finding |
         f"Gravity falls by {found.fall_per_day.value:.4f} a day over "
         f"{found.days_watched.value:.0f} days since something went in; it should stand still."
     )
-    return _finding("woken", 90, found.chance_moving.value / 100, words)
+    return finding("woken", 90, found.chance_moving.value / 100, words)
 
 
 RULES: tuple[Callable[[Progress], Finding | None], ...] = (
@@ -323,6 +267,5 @@ RULES: tuple[Callable[[Progress], Finding | None], ...] = (
     _sluggish,
     _stuck,
     _too_warm,
-    _ph_low,
     _leftover,
 )

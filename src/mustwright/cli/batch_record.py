@@ -27,6 +27,7 @@ from mustwright.errors import InputError
 @click.option("--sample", metavar="TEMP", help="Temperature of the liquid read.")
 @click.option("--temperature", metavar="TEMP", help="Temperature of the must.")
 @click.option("--ph", help="pH.")
+@click.option("--ph-by", help="What it was read with: meter (usual) or strip.")
 @AT
 @NOTE
 @JSON

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from datetime import tzinfo
 
-from mustwright.cellar.entries import EVENTS, Event, FeedGiven, Note, Photo, PlanAdopted, Reading
+from mustwright.cellar import ph_words
+from mustwright.cellar.entries import (
+    EVENTS,
+    STRIP,
+    Event,
+    FeedGiven,
+    Note,
+    Photo,
+    PlanAdopted,
+    Reading,
+)
 from mustwright.cellar.foreseen import Foreseen
 from mustwright.cellar.log import Standing
 from mustwright.cellar.refit import Proposal
@@ -47,7 +57,20 @@ def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
         lines.append(f"  ! {found.message}")
     if found.met:
         lines += [f"  {_dry_words(view, zone)}", f"  {_end_words(found)}"]
-    return lines + [f"  {note}" for note in found.notes]
+    return [*lines, *(f"  {note}" for note in found.notes), *_ph_lines(view)]
+
+
+def _ph_lines(view: BatchView) -> list[str]:
+    """The pH so far and ahead, where the acid model says something."""
+    ph = view.foreseen.ph if view.foreseen else None
+    if ph is None:
+        return []
+    now_h = view.progress.hours or 0.0
+    lines = [f"  {ph_words.stands_words(ph)} {ph_words.ahead_words(ph, now_h)}"]
+    if ph.dose is not None:
+        words = (ph_words.dose_words(ph.dose, ph.floor), ph_words.dose_caution(ph.dose))
+        lines += [f"  ! {one}" for one in words if one]
+    return lines + [f"    {one}" for one in (*ph_words.worth_words(ph), *ph.odd, *ph.notes)]
 
 
 def _dry_words(view: BatchView, zone: tzinfo) -> str:
@@ -83,7 +106,9 @@ def said(what: object) -> str:
             "" if what.gravity is None else f"{what.gravity:.4f}",
             "" if what.brix is None else f"{what.brix:g} Bx",
             "" if what.temperature_c is None else f"must {what.temperature_c:g} C",
-            "" if what.ph is None else f"pH {what.ph:g}",
+            ""
+            if what.ph is None
+            else f"pH {what.ph:g}{' by strip' if what.ph_by == STRIP else ''}",
         ]
         by = f"by {what.instrument}" if what.has_gravity else ""
         return " ".join(["read", *(p for p in (*parts, by, what.note) if p)])

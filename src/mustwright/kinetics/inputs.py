@@ -208,6 +208,8 @@ class Reading:
         Kept for the record; the model does not learn from it.
     sd_gravity : float or None
         Standard error of this reading [-]; None takes the conditions'.
+    sd_ph : float or None
+        Standard error of the pH, 0.01 to 1; None takes that of a meter.
     """
 
     t_h: float
@@ -216,6 +218,7 @@ class Reading:
     temperature_c: float | None = None
     ph: float | None = None
     sd_gravity: float | None = None
+    sd_ph: float | None = None
 
     def __post_init__(self) -> None:
         within("reading.t_h", self.t_h, 0, 4000, "h")
@@ -225,6 +228,8 @@ class Reading:
             within("reading.brix", self.brix, -8, 50, "Brix")
         if self.temperature_c is not None:
             within("reading.temperature_c", self.temperature_c, -5, 50, "°C")
+        if self.sd_ph is not None:
+            within("reading.sd_ph", self.sd_ph, 0.01, 1, "pH")
 
     @property
     def as_gravity(self) -> float | None:

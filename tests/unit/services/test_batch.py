@@ -153,6 +153,7 @@ def busy(bench) -> None:
     bench.write(19, FeedGiven(feed_typed({"feed": "f1"}, plan()).items, "f1", note="two parts"))
     bench.write(20, Event("moved", temperature_c=15.0, note="cellar"))
     bench.write(21, Reading(brix=21.3, instrument="refractometer", sample_c=18.0))
+    bench.write(21.5, Reading(ph=3.4, ph_by="strip"))
     bench.write(22, Note("smells of\nheather; -1 point"))
     gone = bench.write(23, Note("to go"))
     record.remove(bench.ledger, bench.slug, gone.id, now=bench.now)

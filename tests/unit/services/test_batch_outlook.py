@@ -190,7 +190,7 @@ def test_the_same_log_gives_the_same_forecast():
     found = told(log, 73)
     assert foreseen_from(foreseen_text(found)) == found
     assert foreseen_from("{}") is None
-    assert foreseen_from(foreseen_text(found).replace('"form":1', '"form":0')) is None
+    assert foreseen_from(foreseen_text(found).replace('"form":2', '"form":1')) is None
 
 
 def test_feeds_count_when_and_as_much_as_they_were_given():
@@ -255,6 +255,8 @@ WHAT = st.one_of(
     st.builds(lambda t: Reading(temperature_c=t), st.floats(-10, 60)),
     st.builds(lambda p: Reading(ph=p), st.floats(1.5, 8)),
     st.builds(lambda g: FeedGiven((Given("dap", g),)), st.floats(0, 5000)),
+    st.builds(lambda g: FeedGiven((Given("potassium_carbonate", g),)), st.floats(0, 5000)),
+    st.builds(lambda p: Reading(ph=p, ph_by="strip"), st.floats(1.5, 8)),
     st.builds(lambda b: Reading(brix=b, instrument="refractometer"), st.floats(-5, 40)),
     st.builds(
         lambda what, t: Event(what, temperature_c=t),

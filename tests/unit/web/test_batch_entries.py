@@ -38,6 +38,7 @@ def opened(client, slug, id):
         Reading(gravity=1.0625, temperature_c=20.123, ph=3.456, sample_c=24.0, note="a & b"),
         Reading(brix=15.12345, instrument="refractometer", sample_c=18.0),
         Reading(brix=15.5),
+        Reading(ph=3.5, ph_by="strip"),
         Reading(gravity=1.06, instrument="sensor", calibration_c=15.6),
         Event("moved", 15.5556, None, "cellar"),
         Event("honey_in", None, 1.23456),

@@ -193,6 +193,52 @@ def test_a_feed_with_other_amounts_or_skipped(client, cellar):
     assert "Skipped Sun 4 May" in page
 
 
+def test_a_carbonate_is_written_down_whether_or_not_it_is_on_the_shelf(client, cellar):
+    slug = cellar.start("Heather", 30).slug
+    action = f"/batches/{slug}/feed"
+    form = fields(client.get(f"/batches/{slug}").text, action, -1)
+    plain = {name: "" if name.startswith(("grams-", "feed")) else v for name, v in form.items()}
+    client.post(action, data=plain | {"grams-potassium_bicarbonate": "4", "do": "give"})
+    (given,) = latest(cellar, slug).what.items
+    assert (given.nutrient, given.grams) == ("potassium_bicarbonate", 4)
+    assert "4 g Potassium bicarbonate" in words(client.get(f"/batches/{slug}").text)
+
+
+def test_ph_by_a_paper_strip_is_kept_said_and_offered_again(client, cellar):
+    slug = cellar.start("Heather", 30).slug
+    client.post(f"/batches/{slug}/reading", data={"ph": "3.5", "ph_by": "strip"})
+    assert latest(cellar, slug).what == Reading(ph=3.5, ph_by="strip")
+    page = client.get(f"/batches/{slug}").text
+    assert "pH 3.5 by strip" in words(page)
+    assert fields(page, f"/batches/{slug}/reading")["ph_by"] == "strip"
+    wrong = client.post(f"/batches/{slug}/reading", data={"ph": "3.5", "ph_by": "tongue"})
+    assert wrong.status_code == 422
+    assert "Needs one of meter, strip. What came: tongue" in words(wrong.text)
+    here = f"/batches/{slug}/entries/{latest(cellar, slug).id}"
+    form = fields(client.get(here).text, here)
+    assert form["ph_by"] == "strip"
+    client.post(here, data=form | {"ph": "3.4", "ph_by": "meter"})
+    assert stands(cellar, slug)[-1].what == Reading(ph=3.4)
+
+
+@pytest.mark.usefixtures("forecasts")
+def test_the_page_draws_ph_and_says_what_keeps_it(client, cellar):
+    slug = cellar.sour()
+    page = client.get(f"/batches/{slug}").text
+    section = page[page.index('id="ph-ahead"') :]
+    section = section[: section.index("</section>")]
+    said = words(section)
+    assert "pH stands at" in said
+    assert re.search(r"The lowest ahead is [\d.]+ (to [\d.]+|or lower)", said)
+    assert section.count("<circle") == 2 * 2, "two readings in two pictures"
+    assert "pH along the batch: 2 readings" in section
+    assert "below 2.9, likely to stall" in section
+    assert "pH now with a meter" in said
+    assert re.search(r"g of potassium bicarbonate .* is the smallest dose", said)
+    assert "Foams in acid must" in said
+    assert client.get(f"/api/batches/{slug}").json()["forecast"]["model"]["ph"]["readings"] == 1
+
+
 def test_events_notes_and_photos(client, cellar):
     slug = cellar.start("Heather", 30).slug
     here = f"/batches/{slug}"

@@ -52,6 +52,14 @@ def test_a_device_posts_without_an_origin_and_is_answered_once_kept(client, batc
     assert kept[0].who == "device: float"
 
 
+def test_ph_by_strip_is_said_and_another_way_refused(client, batch):
+    answer = post(client, batch, [reading("a", ph=3.4, ph_by="strip"), reading("b", ph=3.4)])
+    assert answer.status_code == 200, answer.text
+    slug, _, ledger = batch
+    assert [e.what.ph_by for e in ledger.log(slug)[-2:]] == ["strip", "meter"]
+    assert post(client, batch, [reading("c", ph=3.4, ph_by="tongue")]).status_code == 422
+
+
 def test_the_same_post_again_changes_nothing(client, batch):
     first = post(client, batch, [reading("a")]).json()
     assert post(client, batch, [reading("a")]).json() == first

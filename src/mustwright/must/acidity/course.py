@@ -132,6 +132,37 @@ class Course:
         """How many moments."""
         return int(self.sugar_used.shape[-1])
 
+    def part(self, rows: NDArray[np.int64], points: NDArray[np.int64]) -> Course:
+        """The course of some members at some of its points."""
+
+        def along(values: Floats) -> Floats:
+            array = np.asarray(values, dtype=float)[..., points]
+            return array if array.ndim == 1 else array[rows]
+
+        def amount(value: float | Floats) -> float | Floats:
+            return value if np.ndim(value) == 0 else np.asarray(value)[rows]
+
+        additions = tuple(
+            replace(
+                one,
+                given=along(one.given),
+                base_meq_l=amount(one.base_meq_l),
+                acids_mmol_l={name: amount(v) for name, v in one.acids_mmol_l.items()},
+                potassium_mg_l=amount(one.potassium_mg_l),
+            )
+            for one in self.additions
+        )
+        return Course(
+            along(self.sugar_used),
+            along(self.sugar_g_l),
+            along(self.ethanol_pct_vol),
+            along(self.temperature_c),
+            along(self.ammonium_taken_mg_l),
+            along(self.amino_taken_mg_l),
+            along(self.biomass_g_l),
+            additions,
+        )
+
 
 @dataclass(frozen=True)
 class Traits:

@@ -13,7 +13,14 @@ from mustwright.must.acidity.course import Course, Traits
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.must.acidity.medium import solvent_kg_l
 from mustwright.must.acidity.members import TARTARIC_MEQ_G, MustMembers
-from mustwright.must.acidity.path import STRUCTURAL_FROM, Path, ph_along, state_at
+from mustwright.must.acidity.path import (
+    POTASSIUM_REACHABLE,
+    STRUCTURAL_FROM,
+    Path,
+    ph_along,
+    potassium_lack,
+    state_at,
+)
 from mustwright.must.acidity.salts import Salt, acid_meq_g
 
 Floats = NDArray[np.float64]
@@ -109,15 +116,24 @@ def needed_g_l(
     traits: Traits,
     salt: Salt,
     floor: float,
-    schedule: Schedule,
+    given: Floats,
 ) -> Floats:
     """Dose of a base each member needs so that its pH, from then on, keeps above a floor [g/L].
+
+    Parameters
+    ----------
+    given : ndarray
+        Part of the dose that is in at each point of the course, 0 to 1; points, or members by
+        points.
 
     Notes
     -----
     The base missing at each moment is the strong-ion difference the floor needs less the one that
     is there, a closed form; a dose must cover the worst moment with the part of it that is in by
-    then. Moments before the first part do not count: a dip there is told apart.
+    then. Where yeast takes up all the potassium it can reach, it takes up that of the salt too, and
+    a base with it: ``x = min(need / (b - 0.8 k), (need + lack) / b)`` for ``b`` moles of base and
+    ``k`` of potassium per mole. Moments before the first part do not count: a dip there is told
+    apart.
     """
     points = np.arange(course.points)
     rows = state_at(must, course, traits, points)
@@ -127,12 +143,20 @@ def needed_g_l(
     target = np.clip(target, 1.0, 9.0)
     per_kg, net = base_to_ph(rows, target), _net(rows, salt, target)
     solvent = np.asarray(_solvent(rows, course, points, must))
-    grams = np.where(net > WEAK, per_kg * solvent / np.maximum(net, WEAK), OUT_OF_REACH)
-    grams = np.where((net <= WEAK) & (per_kg <= 0), 0.0, grams).reshape(used.shape)
-    grams *= np.where(grams < OUT_OF_REACH, salt.molar_mass, 1.0)
-    given = np.broadcast_to(schedule.given(course.sugar_used), used.shape)
+    lack = potassium_lack(must, course, traits, points).ravel()
+    mol = _mol_for(per_kg * solvent, net, lack, POTASSIUM_REACHABLE * salt.potassium_mol)
+    grams = np.where(mol < OUT_OF_REACH, mol * salt.molar_mass, OUT_OF_REACH).reshape(used.shape)
+    given = np.broadcast_to(given, used.shape)
     worst = np.where((grams > 0) & (given > 0), grams / np.where(given > 0, given, 1.0), 0.0)
     return np.asarray(np.minimum(np.max(worst, axis=1), OUT_OF_REACH))
+
+
+def _mol_for(need: Floats, net: Floats, lack: Floats, eaten: float) -> Floats:
+    """Moles per litre that leave so much base over; `OUT_OF_REACH` where a salt cannot do it."""
+    while_lacking = np.where(net - eaten > WEAK, need / np.maximum(net - eaten, WEAK), np.inf)
+    met = np.where(net > WEAK, (need + lack) / np.maximum(net, WEAK), np.inf)
+    mol = np.minimum(np.minimum(while_lacking, met), OUT_OF_REACH)
+    return np.asarray(np.where(need > 0, mol, 0.0))
 
 
 def _solvent(
@@ -179,16 +203,17 @@ def try_dose(
         ceiling [g/L].
     """
     most = salt.max_g_l if most_g_l is None else most_g_l
-    each = needed_g_l(must, course, traits, salt, floor, schedule)
+    given = schedule.given(course.sugar_used)
+    each = needed_g_l(must, course, traits, salt, floor, given)
     first = min(at for at, _ in schedule.moments)
     smallest = quantile(each, wanted)
     for _ in range(REFINED):
         dose = _rounded(min(smallest, most), most, step_g_l)
-        path = with_dose(must, course, traits, salt, dose, schedule)
+        path = with_dose(must, course, traits, salt, dose, given)
         kept = chance(path.trough(first) >= floor - 1e-3)
         if kept >= wanted or smallest >= min(most, OUT_OF_REACH) or smallest <= 0:
             break
-        smallest = min(smallest * 1.03, OUT_OF_REACH)  # its potassium is eaten too: a little more
+        smallest = min(smallest * 1.03, OUT_OF_REACH)  # a salt's own acid bends the closed form
     used = np.broadcast_to(path.sugar_used, path.ph.shape)
     highest = np.where(used >= first - 1e-9, path.ph, -np.inf).max(axis=1)
     before = np.where(used < first - 1e-9, path.ph, np.inf).min(axis=1)
@@ -202,10 +227,10 @@ def with_dose(
     traits: Traits,
     salt: Salt,
     g_l: float,
-    schedule: Schedule,
+    given: Floats,
 ) -> Path:
-    """PH along the ferment with a dose in it."""
-    addition = salt.addition(g_l, schedule.given(course.sugar_used))
+    """PH along the ferment with a dose in it, of which so much is given at each point."""
+    addition = salt.addition(g_l, given)
     return ph_along(must, replace(course, additions=(*course.additions, addition)), traits)
 
 

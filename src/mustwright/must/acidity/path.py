@@ -144,13 +144,12 @@ def state_at(
         for i, a in enumerate(chemistry.acids)
     }
     sid = np.repeat(start.sid[:, None], n, axis=1) * must.solvent_kg_l
-    potassium = np.repeat(must.potassium_mg_l[:, None], n, axis=1) / POTASSIUM_G_MOL / 1000
+    potassium = _potassium(must, course, at)
     for addition in course.additions:
         given = at(addition.given)
         _pour(pools, addition, given)
         base = _spread(addition.base_meq_l) / 1000 * given
         sid += base - 2 * addition.sulfate_mmol_l / 1000 * given
-        potassium = potassium + _spread(addition.potassium_mg_l) / POTASSIUM_G_MOL / 1000 * given
     used = at(course.sugar_used)
     sid -= _eat(pools, course, traits, at, potassium)
     sid -= _make(pools, traits, np.maximum(must.sugar_g_l - sugar, 0.0) / SUGAR_OF_TRAITS)
@@ -170,6 +169,30 @@ def state_at(
         np.repeat(start.pk_per_ethanol, n),
         chemistry,
     )
+
+
+def potassium_lack(
+    must: MustMembers, course: Course, traits: Traits, points: NDArray[np.int64]
+) -> Floats:
+    """What cells would take up over what they can reach, members by points [mol/L].
+
+    So much of the potassium of a salt is eaten, and its base with it, before any is left over.
+    """
+
+    def at(values: ArrayLike) -> Floats:
+        array = np.asarray(values, dtype=float)
+        return np.broadcast_to(array[..., points], (must.size, points.size))
+
+    wanted = traits.potassium_mmol_g[:, None] / 1000 * at(course.biomass_g_l)
+    return np.maximum(wanted - POTASSIUM_REACHABLE * _potassium(must, course, at), 0.0)
+
+
+def _potassium(must: MustMembers, course: Course, at: Callable[[ArrayLike], Floats]) -> Floats:
+    """The must's own and what was added by then, none eaten [mol/L]."""
+    mg_l = must.potassium_mg_l[:, None] + 0 * at(course.sugar_used)
+    for addition in course.additions:
+        mg_l = mg_l + _spread(addition.potassium_mg_l) * at(addition.given)
+    return mg_l / POTASSIUM_G_MOL / 1000
 
 
 def _pour(pools: dict[str, Floats], addition: Addition, given: Floats) -> None:

@@ -66,7 +66,7 @@ def answer_dose(
     floor: float,
     feeds: Sequence[tuple[float, float]],
     profile: LegalProfile,
-    shelf_most_g_l: float | None,
+    on_shelf: tuple[float, str] | None,
     volume: Figure,
     scale_g: float,
     aim_ta_g_l: float | None,
@@ -77,14 +77,14 @@ def answer_dose(
     ----------
     feeds : sequence of (float, float)
         Part of the sugar used and acid load [meq/L] of each.
-    shelf_most_g_l : float or None
-        What label and stock allow [g/L].
+    on_shelf : tuple of (float, str) or None
+        What label and stock allow [g/L], and which of them.
     """
     base = salt if not salt.is_acid else all_salts()["potassium_bicarbonate"]
     acid_low = quantile(must.titratable_g_l(), 0.05)
     allowed = allowance(base, profile.id, acid_low)
-    if shelf_most_g_l is not None and base is salt and shelf_most_g_l < allowed.most_g_l:
-        allowed = Allowance(shelf_most_g_l, allowed.statements, "the label or stock on the shelf")
+    if on_shelf is not None and base is salt and on_shelf[0] < allowed.most_g_l:
+        allowed = Allowance(on_shelf[0], allowed.statements, on_shelf[1])
     claims = claims_data()
     schedules = _schedules(feeds, float(claims["start_after_sugar_used"]))
     step = scale_g / volume.value

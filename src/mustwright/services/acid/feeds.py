@@ -17,6 +17,7 @@ from mustwright.must.acidity.course import (
     usual_course,
 )
 from mustwright.must.acidity.members import MustMembers
+from mustwright.must.acidity.salts import Salt
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.services.ground import MustResult
 
@@ -76,6 +77,21 @@ def course_of(
         additions=additions,
         points=np.union1d(POINTS, [start - JUST_BEFORE, start]),
     )
+
+
+def shelf_most(setting: Setting, salt: Salt) -> tuple[float, str] | None:
+    """What label and stock of a salt on the shelf allow [g/L], and which of them; None without."""
+    jar = next((one for one in setting.shelf.nutrients if one.class_id == salt.id), None)
+    if jar is None:
+        return None
+    found = []
+    if jar.label_max_g_l is not None:
+        most = jar.label_max_g_l.value
+        found.append((most, f"the label of {jar.name} allows {most:g} g/L"))
+    if jar.stock_g is not None:
+        words = f"the shelf held {jar.stock_g:g} g of {jar.name}"
+        found.append((jar.stock_g / setting.must.volume_l.value, words))
+    return min(found, default=None)
 
 
 def as_kind(addition: Addition, kind: str) -> Addition:

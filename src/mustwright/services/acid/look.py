@@ -41,7 +41,7 @@ from mustwright.services.acid.answer import (
 )
 from mustwright.services.acid.asked import Asked
 from mustwright.services.acid.dose import answer_dose
-from mustwright.services.acid.feeds import NO_PROTOCOL, additions_of, as_kind, course_of
+from mustwright.services.acid.feeds import NO_PROTOCOL, additions_of, as_kind, course_of, shelf_most
 from mustwright.services.acid.stand_in import UNKNOWN, draw_members, portions_of
 from mustwright.services.acid.watch import answer_measuring, answer_potassium
 from mustwright.services.ground import Ground, lay_ground
@@ -123,7 +123,7 @@ class _Acidity:
             floor,
             [(at, a.acid_load_meq_l) for at, a in additions],
             setting.profile,
-            self._most(),
+            shelf_most(self.ground.setting, self.salt),
             setting.must.volume_l,
             setting.shelf.scale_g,
             self.asked.aim_ta_g_l,
@@ -253,16 +253,6 @@ class _Acidity:
             return 0.0
         row = next(r for r in feeding.balance if r.nutrient == "potassium")
         return row.plan_mg_l.value + row.rehydration_mg_l.value
-
-    def _most(self) -> float | None:
-        """What label and stock of the salt on the shelf allow [g/L]; None where it is not there."""
-        volume = self.ground.setting.must.volume_l.value
-        for jar in self.sheet.shelf.nutrients:
-            if jar.class_id == self.salt.id:
-                limits = [] if jar.label_max_g_l is None else [jar.label_max_g_l.value]
-                limits += [] if jar.stock_g is None else [jar.stock_g / volume]
-                return min(limits) if limits else None
-        return None
 
     # What the maker reads ------------------------------------------------------------------------
 

@@ -12,7 +12,9 @@ from mustwright.kinetics.feeds import Feed
 from mustwright.kinetics.inputs import Reading
 from mustwright.kinetics.simulate import Run
 from mustwright.must.acidity.calibrate import reading_sd
+from mustwright.must.acidity.course import Addition, Course, Traits
 from mustwright.must.acidity.draws import chance, quantile
+from mustwright.must.acidity.members import MustMembers
 from mustwright.must.acidity.path import NEAR_LOWEST, Path, ph_along
 from mustwright.must.acidity.potassium import sticking_odds_factor
 from mustwright.must.acidity.reading import effective_members, reading_weights
@@ -122,19 +124,15 @@ def follow(
     floor : float or None
         PH to keep; that of the acids' record unless given.
     """
-    times = ph_times(float(run.times_h[-1]))
-    rows = rows_of(run.members.count)
-    done = trajectory(run, rows, times)
-    must = with_nitrogen(acid.must, done.ammonium_start_mg_l, done.amino_start_mg_l)
     additions = [a for _, a in additions_of(ground.setting, plan)]
-    course = course_from(done, feeds, additions, must.sugar_g_l)
-    path = ph_along(must, course, acid.traits, every=EVERY)
-    by_time = Path(times, path.ph, path.interpolation_error)
-    members, effective, used, odd = _drawn_again(by_time, readings, seed)
-    ph = path.ph[members]
+    times = ph_times(float(run.times_h[-1]))
+    must, course = must_and_course(acid, run, feeds, additions, times)
+    path = path_by_time(must, course, acid.traits, times)
+    seen = bent(path, readings, seed)
+    ph = path.ph[seen.rows]
     trough = ph.min(axis=1)
     near = (ph <= trough[:, None] + NEAR_LOWEST).argmax(axis=1)
-    potassium = must.potassium_mg_l[members] + _fed_potassium(plan)
+    potassium = must.potassium_mg_l[seen.rows] + _fed_potassium(plan)
     return PhForecast(
         times,
         ph,
@@ -144,12 +142,39 @@ def follow(
         sticking_odds_factor(trough, potassium, seed),
         float(claims_data()["default_floor"]) if floor is None else floor,
         acid.ph,
-        effective,
-        used,
-        odd,
+        seen.effective,
+        seen.used,
+        seen.odd,
         acid.notes,
         path.interpolation_error,
     )
+
+
+def must_and_course(
+    acid: AcidMust,
+    run: Run,
+    feeds: Sequence[Feed],
+    additions: Sequence[Addition],
+    times_h: Floats,
+) -> tuple[MustMembers, Course]:
+    """Acid members with the nitrogen of their kinetic twins, and what these did by some times.
+
+    Parameters
+    ----------
+    run : Run
+        Has kept `times_h`; as many acid members as `rows_of` follows of it.
+    feeds, additions : sequences
+        The same feeds, as the run knew them and as what they bring.
+    """
+    done = trajectory(run, rows_of(run.members.count), times_h)
+    must = with_nitrogen(acid.must, done.ammonium_start_mg_l, done.amino_start_mg_l)
+    return must, course_from(done, feeds, additions, must.sugar_g_l)
+
+
+def path_by_time(must: MustMembers, course: Course, traits: Traits, times_h: Floats) -> Path:
+    """PH along a course, by time and not by sugar used."""
+    path = ph_along(must, course, traits, every=EVERY)
+    return Path(times_h, path.ph, path.interpolation_error)
 
 
 def _fed_potassium(plan: FeedingPlan | None) -> float:
@@ -159,33 +184,58 @@ def _fed_potassium(plan: FeedingPlan | None) -> float:
     return row.plan_mg_l.value + row.rehydration_mg_l.value
 
 
-def _drawn_again(
-    path: Path, readings: Sequence[Reading], seed: int
-) -> tuple[Rows, float | None, int, tuple[str, ...]]:
-    """Members after pH readings, equally likely; how many they are worth; readings left out."""
+@dataclass(frozen=True)
+class Bent:
+    """Members after pH readings.
+
+    Parameters
+    ----------
+    rows : ndarray
+        Which of the members, some more than once, so that all are equally likely.
+    effective : float or None
+        How many equal ones they are worth; None without readings.
+    used : int
+        Readings that were used.
+    odd : tuple of str
+        Readings that were left out, and why.
+    odd_at : tuple of int
+        Their places among the readings.
+    """
+
+    rows: Rows
+    effective: float | None
+    used: int
+    odd: tuple[str, ...]
+    odd_at: tuple[int, ...] = ()
+
+
+def bent(path: Path, readings: Sequence[Reading], seed: int) -> Bent:
+    """Members of a path by time in the light of pH readings."""
     everyone = np.arange(path.ph.shape[0])
-    sd = reading_sd("meter")
+    meter = reading_sd("meter")
     asked: list[tuple[float, float, float]] = []
-    odd: list[str] = []
-    for reading in readings:
+    odd: dict[int, str] = {}
+    for place, reading in enumerate(readings):
         if reading.ph is None:
             continue
+        sd = reading.sd_ph or meter
         words = _odd(path, reading.t_h, reading.ph, sd)
         if words:
-            odd.append(words)
+            odd[place] = words
         else:
             asked.append((reading.t_h, reading.ph, sd))
+    left_out = (tuple(odd.values()), tuple(odd))
     if not asked:
-        return everyone, None, 0, tuple(odd)
+        return Bent(everyone, None, 0, *left_out)
     weights = reading_weights(path, asked)
-    while effective_members(weights) < FEW and asked[0][2] < 1.0:
+    while effective_members(weights) < FEW and min(sd for _, _, sd in asked) < 1.0:
         asked = [(t, ph, 1.25 * s) for t, ph, s in asked]
         weights = reading_weights(path, asked)
     effective = effective_members(weights)
     rng = np.random.default_rng(seed + 49979687)
     places = (rng.uniform() + everyone) / everyone.size
     drawn = np.minimum(np.searchsorted(np.cumsum(weights), places), everyone.size - 1)
-    return np.asarray(drawn, dtype=np.int64), effective, len(asked), tuple(odd)
+    return Bent(np.asarray(drawn, dtype=np.int64), effective, len(asked), *left_out)
 
 
 def _odd(path: Path, t_h: float, ph: float, sd: float) -> str:

@@ -28,12 +28,15 @@ class AcidMust:
     ----------
     ph : float or None
         The measured pH they were set onto.
+    is_stand_in : bool
+        Whether nothing was known of the ingredients.
     """
 
     must: MustMembers
     traits: Traits
     ph: float | None
     notes: tuple[str, ...]
+    is_stand_in: bool = False
 
 
 def portions_of(ground: Ground) -> tuple[list[Portion], bool]:
@@ -74,16 +77,24 @@ def draw_members(
     return replace(must, rows=replace(must.rows, totals=totals))
 
 
-def acid_must(ground: Ground, members: int, seed: int, ph: float | None = None) -> AcidMust | None:
+def acid_must(
+    ground: Ground,
+    members: int,
+    seed: int,
+    ph: float | None = None,
+    *,
+    is_read_later: bool = False,
+) -> AcidMust | None:
     """Members set onto a measured pH (the sheet's own unless given).
 
-    None where neither the ingredients nor the pH are known: nothing honest can be said then.
+    None where neither the ingredients nor the pH are known, and none was read later either: nothing
+    honest can be said then.
     """
     measured = ground.sheet.measured.ph if ph is None else ph
     unknown = portions_of(ground)[1]
-    if unknown and measured is None:
+    if unknown and measured is None and not is_read_later:
         return None
     drawn = draw_members(ground, members, seed, OVERSAMPLED_QUICK)
     done = calibrate(drawn, seed, ph=measured, ph_sd=reading_sd("meter"), members=members)
     notes = (UNKNOWN, *done.notes) if unknown else done.notes
-    return AcidMust(done.must, draw_traits(members, seed), measured, notes)
+    return AcidMust(done.must, draw_traits(members, seed), measured, notes, unknown)

@@ -13,11 +13,13 @@ from mustwright.cellar.log import Standing
 from mustwright.cellar.misfit import last_moment
 from mustwright.cellar.observed import Point
 from mustwright.cellar.plan import BatchPlan, PlannedFeed
-from mustwright.cellar.progress import Progress
+from mustwright.cellar.progress import EARLIEST_H, Progress
 from mustwright.errors import InputError
 from mustwright.kinetics import inputs as model
 from mustwright.kinetics.freed import Right
+from mustwright.must.acidity.calibrate import reading_sd
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
+from mustwright.services.acid.path import START_H
 from mustwright.services.fermentation import conditions_of, must_at_pitch, trigger_of
 from mustwright.services.ground import Ground, ground_of
 from mustwright.services.outcome import doubts
@@ -51,6 +53,10 @@ class Case:
         Fed already at their hours, and still ahead with their triggers.
     open_keys : tuple of str
         Keys of the feeds still ahead.
+    ground : Ground or None
+        The must of the plan's sheet, where that can be read.
+    acid : tuple of Reading
+        Those of pH, in the order of time.
     """
 
     must: model.MustAtPitch
@@ -63,6 +69,8 @@ class Case:
     right: Right
     from_h: float
     notes: tuple[str, ...]
+    ground: Ground | None = None
+    acid: tuple[model.Reading, ...] = ()
 
     @property
     def feeds(self) -> tuple[model.Feed, ...]:
@@ -95,9 +103,11 @@ def case_of(now: Progress, stands: Sequence[Standing]) -> Case:
     from_h = round(min(max(now.hours or 0.0, 0.0), LONGEST_H - LOOK_ON_H), 2)
     conditions = _conditions(now, stands, ground, from_h)
     readings, entries = _readings(now)
+    acid = ph_readings(now, stands)
+    start = acid[0].ph if acid and acid[0].t_h <= START_H else now.plan.must.ph
     ahead = [s.feed for s in now.feeds if s.state == "ahead"]
     return Case(
-        _must(now, ground),
+        _must(now, ground, start),
         conditions,
         readings,
         entries,
@@ -109,6 +119,8 @@ def case_of(now: Progress, stands: Sequence[Standing]) -> Case:
         ),
         from_h,
         tuple(notes),
+        ground,
+        tuple(acid),
     )
 
 
@@ -124,7 +136,8 @@ def _ground(sheet: str) -> Ground | None:
 # The must ---------------------------------------------------------------------------------------
 
 
-def _must(now: Progress, ground: Ground | None) -> model.MustAtPitch:
+def _must(now: Progress, ground: Ground | None, start_ph: float | None) -> model.MustAtPitch:
+    """The must at pitch; the model was fitted with pH at the start, so later ones do not count."""
     must = must_at_pitch(ground) if ground else _from_facts(now.plan)
     if now.original_gravity != now.plan.must.gravity:
         brix = float(brix_from_gravity(now.original_gravity))
@@ -133,8 +146,8 @@ def _must(now: Progress, ground: Ground | None) -> model.MustAtPitch:
         low, high = UNKNOWN_N_MG_L
         middle = (low * high) ** 0.5 + now.plan.nitrogen.rehydration_mg_l
         must = replace(must, amino_n_mg_l=middle, amino_n_range_mg_l=UNKNOWN_N_MG_L)
-    if now.ph is not None:
-        must = replace(must, ph=min(max(now.ph, 2.3), 6.0))
+    if start_ph is not None:
+        must = replace(must, ph=min(max(start_ph, 2.3), 6.0))
     return must
 
 
@@ -315,3 +328,18 @@ def _close_together(points: Sequence[Point]) -> list[list[Point]]:
     for point in points:
         groups.setdefault(int((last - point.hours) / span), []).append(point)
     return [groups[k] for k in sorted(groups, reverse=True)]
+
+
+def ph_readings(now: Progress, stands: Sequence[Standing]) -> list[model.Reading]:
+    """PH readings that count, with the error of what they were read with."""
+    if now.pitched is None:
+        return []
+    found = []
+    for stand in stands:
+        what = stand.what
+        if stand.removed or stand.at > now.now or not isinstance(what, Reading) or what.ph is None:
+            continue
+        hours = (stand.at - now.pitched).total_seconds() / 3600
+        if EARLIEST_H <= hours <= LONGEST_H:
+            found.append(model.Reading(max(hours, 0.0), ph=what.ph, sd_ph=reading_sd(what.ph_by)))
+    return found

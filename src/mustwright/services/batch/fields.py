@@ -10,6 +10,7 @@ from mustwright.cellar.codec import moment_from
 from mustwright.cellar.entries import (
     EVENTS,
     HYDROMETER,
+    METER,
     Event,
     FeedGiven,
     Given,
@@ -20,6 +21,7 @@ from mustwright.cellar.entries import (
     what_from,
 )
 from mustwright.cellar.plan import BatchPlan
+from mustwright.cellar.room import may_go_in
 from mustwright.cellar.step_done import StepDone
 from mustwright.errors import InputError
 from mustwright.services.batch.step_fields import step_retyped
@@ -30,7 +32,9 @@ from mustwright.working import typed
 _CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})")
 _DECIMAL_COMMA = re.compile(r"[01],\d{3}")
 FUTURE = timedelta(minutes=10)
-READING_FIELDS = ("gravity", "instrument", "calibration", "sample", "temperature", "ph", "note")
+READING_FIELDS = (
+    "gravity", "instrument", "calibration", "sample", "temperature", "ph", "ph_by", "note",
+)  # fmt: skip
 Fields = Mapping[str, str | None]
 
 
@@ -94,6 +98,7 @@ def reading_typed(fields: Fields) -> Reading:
         sample_c=_celsius(fields, "sample"),
         temperature_c=_celsius(fields, "temperature"),
         ph=_number(fields, "ph"),
+        ph_by=(_word(fields, "ph_by") or METER).lower(),
         note=_word(fields, "note") or "",
     )
 
@@ -154,11 +159,11 @@ def _given(text: str, plan: BatchPlan | None) -> Given:
     if quantity.dimension not in ("mass", "number") or not quantity.value > 0:
         raise InputError("items", "needs a mass above zero, such as '4.2 g'", text)
     grams = quantity.value * (1000 if quantity.dimension == "mass" else 1)
-    jar = plan.jar(nutrient) if plan is not None else None
-    if plan is not None and jar is None:
-        known = ", ".join(j.id for j in plan.jars)
-        raise InputError("items", f"needs a nutrient of the plan's shelf ({known})", nutrient)
-    return Given(nutrient, round(grams, 6), jar.name if jar else "")
+    known = may_go_in(plan) if plan is not None else {nutrient: ""}
+    if nutrient not in known:
+        needs = f"needs a nutrient of the plan's shelf or a carbonate ({', '.join(known)})"
+        raise InputError("items", needs, nutrient)
+    return Given(nutrient, round(grams, 6), known[nutrient])
 
 
 def event_typed(fields: Fields) -> Event:
@@ -234,6 +239,8 @@ def _new_values(
 def _new_reading_values(what: Reading, short: str, value: str) -> Mapping[str, object]:
     if short in ("instrument", "note"):
         return {short: value}
+    if short == "ph_by":
+        return {short: value.strip().lower() or METER}
     if short == "gravity":
         gravity, brix = _gravity(value or None, what.instrument)
         return {"gravity": gravity, "brix": brix}

@@ -8,13 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from mustwright.cellar.foreseen import (
-    Along,
-    FeedForeseen,
-    Foreseen,
-    Quantiles,
-    Releases,
-)
+from mustwright.cellar.bands import Along, Quantiles
+from mustwright.cellar.foreseen import FeedForeseen, Foreseen, Releases
 from mustwright.cellar.log import Standing
 from mustwright.cellar.progress import Progress
 from mustwright.errors import InputError
@@ -24,6 +19,7 @@ from mustwright.kinetics.inputs import Feed, Trigger
 from mustwright.kinetics.simulate import DRY_G_L
 from mustwright.kinetics.update import ODD, Verdict
 from mustwright.services.batch.case import Case, case_of
+from mustwright.services.batch.ph import foresee_ph, ph_case
 
 MEMBERS, SEED = 800, 1
 FRACTIONS = (*(round(0.02 * k, 2) for k in range(1, 50)), 0.99, 1.0)
@@ -55,10 +51,11 @@ def foresee(
         raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
     onset = Feed(Trigger(end_of_lag=True))  # brings nothing: tells when each run begins to work
     feeds = (*case.feeds, onset)
-    times = _times(case)
+    acid = ph_case(case, now, stands)
     drawn = fermentations(
-        case.must, feeds, case.conditions, members, SEED, times, case.readings or None
-    )
+        case.must, feeds, case.conditions, members, SEED, _times(case), case.readings or None,
+        also_h=None if acid is None else acid.times_h,
+    )  # fmt: skip
     told = sum_up(drawn)
     explained, met, odd, message = _fit(case, drawn.verdict)
     return Foreseen(
@@ -86,6 +83,7 @@ def foresee(
         message=message,
         releases=_releases(case, drawn),
         notes=case.notes,
+        ph=None if acid is None else foresee_ph(acid, case, drawn, feeds, now),
     )
 
 

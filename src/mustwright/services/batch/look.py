@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from functools import cached_property
 from typing import Any
 
 from mustwright.cellar.codec import data_of
+from mustwright.cellar.finding import Finding
 from mustwright.cellar.foreseen import Foreseen
 from mustwright.cellar.gist import gist_of
 from mustwright.cellar.log import Standing
 from mustwright.cellar.outlook import NEVER_H, BatchOutlook
+from mustwright.cellar.ph_foreseen import PhForeseen
 from mustwright.cellar.progress import Progress, progress_of
 from mustwright.cellar.refit import Proposal, propose
 from mustwright.cellar.restart import RestartPlan, restart_plan
 from mustwright.cellar.step import NextStep, next_step
 from mustwright.cellar.stuck import Diagnosis, diagnose
-from mustwright.cellar.watch import Finding, watch
+from mustwright.cellar.watch import watch
 from mustwright.services.batch.forecaster import Told, told
 from mustwright.services.batch.memory import memory_of
 from mustwright.services.batch.port import BatchRecord, Ledger
@@ -123,7 +125,10 @@ def _view(
         source = Told(make_outlook(state), None, False)
     else:
         source = told(ledger, record, gist, state, urgent=urgent)
-    findings = watch(state, gist.events, zone)
+    foreseen = source.foreseen
+    if foreseen is not None and foreseen.ph is not None and not _knows(foreseen.ph, state):
+        foreseen = replace(foreseen, ph=None)
+    findings = watch(state, gist.events, zone, None if foreseen is None else foreseen.ph)
     proposal = propose(state, source.outlook)
     slow = [f for f in findings if f.rule in TROUBLE]
     stuck = any(f.rule == "stuck" for f in findings)
@@ -136,11 +141,19 @@ def _view(
         findings=findings,
         proposal=proposal,
         step=next_step(state, source.outlook, findings, zone, proposal, gist.events),
-        diagnosis=diagnose(state, source.foreseen) if slow else None,
+        diagnosis=diagnose(state, foreseen) if slow else None,
         restart=restart_plan(state) if stuck else None,
-        foreseen=source.foreseen,
+        foreseen=foreseen,
         pending=source.pending,
     )
+
+
+def _knows(ph: PhForeseen, now: Progress) -> bool:
+    """Whether the acid model has seen the latest pH reading; a newer one counts alone."""
+    if now.ph_at is None or now.pitched is None:
+        return ph.read_ph is None
+    hours = max((now.ph_at - now.pitched).total_seconds() / 3600, 0.0)
+    return ph.read_ph == now.ph and ph.read_h is not None and abs(ph.read_h - hours) < 0.01
 
 
 def digest_of(view: BatchView) -> str:
@@ -243,7 +256,7 @@ def forecast_data(view: BatchView) -> dict[str, Any]:
         named = (
             "chance_of_sticking", "chance_of_dry", "hours_to_dry", "residual_sugar_g_l",
             "residual_yan_mg_l", "onset_h", "feeds", "readings", "members", "seed", "explained",
-            "odd_entry", "message", "releases", "notes",
+            "odd_entry", "message", "releases", "notes", "ph",
         )  # fmt: skip
         data["model"] = {name: data_of(getattr(found, name)) for name in named}
     return data

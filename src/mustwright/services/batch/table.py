@@ -45,6 +45,7 @@ COLUMNS = (
     "sample",
     "temperature",
     "ph",
+    "ph_by",
     "feed",
     "items",
     "skipped",
@@ -119,6 +120,7 @@ def _row(what: object) -> dict[str, str] | None:
             "sample": _celsius(what.sample_c),
             "temperature": _celsius(what.temperature_c),
             "ph": "" if what.ph is None else repr(what.ph),
+            "ph_by": "" if what.ph is None else what.ph_by,
             "note": what.note,
         }
     if isinstance(what, FeedGiven):

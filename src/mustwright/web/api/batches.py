@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
@@ -60,6 +60,7 @@ class ReadingIn(BaseModel):
     sample_c: float | None = Field(None, ge=0, le=60, description="Of the liquid read [°C].")
     temperature_c: float | None = Field(None, ge=-10, le=60, description="Of the must [°C].")
     ph: float | None = Field(None, ge=1.5, le=8)
+    ph_by: Literal["meter", "strip"] = Field("meter", description="What pH was read with.")
     note: str = Field("", max_length=400)
 
 

@@ -11,8 +11,10 @@ from functools import lru_cache
 from mustwright.cellar.entries import (
     EVENTS,
     HYDROMETER,
+    METER,
     REFRACTOMETER,
     SENSOR,
+    STRIP,
     Event,
     FeedGiven,
     Given,
@@ -22,6 +24,7 @@ from mustwright.cellar.entries import (
     Reading,
 )
 from mustwright.cellar.plan import BatchPlan
+from mustwright.cellar.room import may_go_in
 from mustwright.cellar.step_done import StepDone
 from mustwright.errors import InputError
 from mustwright.services.batch.fields import (
@@ -41,6 +44,7 @@ INSTRUMENT_OPTIONS = (
     (REFRACTOMETER, "refractometer, Brix"),
     (SENSOR, "device in the vessel"),
 )
+PH_OPTIONS = ((METER, "a meter"), (STRIP, "a paper strip"))
 EVENT_OPTIONS = tuple(EVENTS.items())
 UNIT_OPTIONS = (("C", "°C"), ("F", "°F"))
 _PLAIN = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
@@ -81,6 +85,7 @@ def reading_fields(typed: Typed) -> dict[str, str]:
         "sample": _degrees(typed.get("sample"), unit),
         "temperature": _degrees(typed.get("temperature"), unit),
         "ph": typed.get("ph"),
+        "ph_by": typed.get("ph_by"),
         "note": typed.get("note"),
     }
 
@@ -116,14 +121,14 @@ def feed_of(typed: Typed, plan: BatchPlan, names: Mapping[str, str] | None = Non
     Parameters
     ----------
     names : mapping of str to str or None
-        Nutrients that may be given: id and name; those of the plan when None.
+        Nutrients that may be given: id and name; those of the plan and carbonates when None.
 
     Raises
     ------
     InputError
         With the field of the form (``grams-dap``).
     """
-    names = {jar.id: jar.name for jar in plan.jars} if names is None else names
+    names = may_go_in(plan) if names is None else names
     key = typed.get("feed").strip() or None
     if key is not None and plan.feed(key) is None:
         raise InputError("feed", "needs a feed of the plan in force", key)
@@ -182,6 +187,7 @@ def typed_from(what: Payload, at: datetime, unit: str, zone: tzinfo) -> Typed:
             "sample": shown_temperature(what.sample_c, unit),
             "temperature": shown_temperature(what.temperature_c, unit),
             "ph": "" if what.ph is None else f"{what.ph:g}",
+            "ph_by": what.ph_by,
             "note": what.note,
         }
     elif isinstance(what, FeedGiven):
@@ -238,8 +244,8 @@ def corrected(what: Payload, before: Typed, typed: Typed, plan: BatchPlan) -> Pa
         now["temperature"] = _degrees(typed.get("temperature"), typed.get("unit", "C"))
     else:
         now = dict(typed.fields)
-    names = ("gravity", "instrument", "calibration", "sample", "temperature", "ph", "note",
-             "what", "litres", "text", "caption")  # fmt: skip
+    names = ("gravity", "instrument", "calibration", "sample", "temperature", "ph", "ph_by",
+             "note", "what", "litres", "text", "caption")  # fmt: skip
     changes = {name: now[name] for name in names if name in changed and name in now}
     if isinstance(what, Reading) and changes.keys() & {"gravity", "instrument"}:
         return _corrected_gravity(what, changes, typed)
@@ -254,14 +260,14 @@ def _corrected_gravity(what: Reading, changes: dict[str, str], typed: Typed) -> 
     assert isinstance(base, Reading)
     return Reading(
         fresh.gravity, fresh.brix, fresh.instrument, base.calibration_c, base.sample_c,
-        base.temperature_c, base.ph, base.note,
+        base.temperature_c, base.ph, base.note, base.ph_by,
     )  # fmt: skip
 
 
 def _corrected_feed(what: FeedGiven, changed: set[str], typed: Typed, plan: BatchPlan) -> FeedGiven:
     if not changed:
         return what
-    names = {jar.id: jar.name for jar in plan.jars} | {i.nutrient: i.name for i in what.items}
+    names = may_go_in(plan) | {i.nutrient: i.name for i in what.items}
     kept = {i.nutrient: i for i in what.items}
     made = feed_of(typed, plan, names)
     items = tuple(

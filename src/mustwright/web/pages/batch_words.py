@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 
 from mustwright.cellar.entries import (
     EVENTS,
+    STRIP,
     Correction,
     Entry,
     Event,
@@ -21,6 +22,7 @@ from mustwright.cellar.entries import (
 )
 from mustwright.cellar.log import Standing
 from mustwright.cellar.plan import BatchPlan, Dose, PlannedFeed
+from mustwright.cellar.room import may_go_in
 from mustwright.cellar.step_done import StepDone
 from mustwright.services.finish.log_words import step_words
 from mustwright.web.forms.batch_form import shown_temperature, temperature_unit
@@ -100,7 +102,7 @@ def _reading(what: Reading, plan: BatchPlan | None) -> str:
     parts = [
         gravity,
         "" if what.temperature_c is None else f"must {degrees(what.temperature_c, plan)}",
-        "" if what.ph is None else f"pH {what.ph:g}",
+        "" if what.ph is None else f"pH {what.ph:g}{' by strip' if what.ph_by == STRIP else ''}",
         what.note,
     ]
     return ", ".join(p for p in parts if p)
@@ -192,8 +194,8 @@ def feed_options(plan: BatchPlan) -> list[tuple[str, str]]:
 
 
 def jar_options(plan: BatchPlan) -> list[tuple[str, str]]:
-    """Nutrients of a plan's shelf: id and name."""
-    return [(jar.id, jar.name) for jar in plan.jars]
+    """What may be written down as given: id and name."""
+    return list(may_go_in(plan).items())
 
 
 # Finishing steps --------------------------------------------------------------------------------

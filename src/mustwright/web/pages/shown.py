@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse
 
 from mustwright import data
 from mustwright.services.finish.words import between, printed
+from mustwright.web.forms import batch_form
 from mustwright.web.pages import batch_words, figures
 from mustwright.web.render import environment, page
 
@@ -39,6 +40,7 @@ def _equipped() -> Environment:
     )
     made.globals["cautions"] = cautions()
     made.globals["ledger"] = None
+    made.globals["ph_options"] = batch_form.PH_OPTIONS
     return made
 
 

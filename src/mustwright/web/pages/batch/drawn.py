@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import tzinfo
 
+from markupsafe import Markup
+
+from mustwright.cellar import ph_words
 from mustwright.cellar.entries import Event, FeedGiven, Reading
 from mustwright.cellar.log import Standing
 from mustwright.cellar.outlook import Band
@@ -14,6 +17,7 @@ from mustwright.services.batch.look import BatchView
 from mustwright.services.batch.paper import without_gravity
 from mustwright.web.pages import batch_words as words
 from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_line
+from mustwright.web.pictures.batch_ph import batch_ph
 
 BAND_STEPS = 40
 LONGEST_AHEAD_H, SHORTEST_H = 24.0 * 45, 24.0 * 5
@@ -52,6 +56,41 @@ def pictures(view: BatchView) -> dict[str, object]:
     """The picture for a laptop and for a phone."""
     scene = scene_of(view)
     return {"wide": batch_line(scene), "narrow": batch_line(scene, narrow=True)}
+
+
+@dataclass(frozen=True)
+class PhShown:
+    """The pH of a batch as its page shows it: pictures, sentences, and what to do."""
+
+    wide: Markup
+    narrow: Markup
+    stands: str
+    ahead: str
+    dose: str
+    caution: str
+    worth: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def ph_of(view: BatchView) -> PhShown | None:
+    """The pH of a batch that still works; none where the acid model says nothing."""
+    ph, state = view.foreseen.ph if view.foreseen else None, view.progress
+    if ph is None or state.phase in PAST or state.hours is None:
+        return None
+    now_h = state.hours
+    band = band_of(view)
+    end = max(now_h * 1.04, SHORTEST_H, band.hours[-1] if band else 0.0)
+    is_low = ph.is_read and ph.chance_low_ahead > 0.1
+    return PhShown(
+        batch_ph(ph, now_h, end),
+        batch_ph(ph, now_h, end, narrow=True),
+        ph_words.stands_words(ph),
+        ph_words.ahead_words(ph, now_h),
+        ph_words.dose_words(ph.dose, ph.floor) if is_low else "",
+        ph_words.dose_caution(ph.dose),
+        ph_words.worth_words(ph),
+        (*ph.odd, *ph.notes),
+    )
 
 
 def scene_of(view: BatchView) -> Scene:

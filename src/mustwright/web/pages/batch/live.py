@@ -31,6 +31,7 @@ from mustwright.web.pages.batch.shared import (
     Form,
     back_to,
     last_line,
+    last_ph_by,
     last_reading,
 )
 from mustwright.web.pages.shown import show
@@ -115,6 +116,7 @@ def shown(
         step_feed=step_feed(view),
         facts=facts.facts_of(view, desk.zone),
         pictures=drawn.pictures(view) if view.progress.pitched else None,
+        ph=drawn.ph_of(view),
         feeds=drawn.feed_rows(view, desk.zone),
         log=log_rows(view, desk, lines),
         log_length=len(view.stands),
@@ -161,7 +163,7 @@ def _filled(view: BatchView, typed: Mapping[str, Typed]) -> dict[str, Typed]:
         doses["feed"] = ready.feed.key
     instrument = batch_form.instrument_of(last_reading(view))
     start = {
-        "reading": Typed({"instrument": instrument, "unit": unit}),
+        "reading": Typed({"instrument": instrument, "unit": unit, "ph_by": last_ph_by(view)}),
         "feed": Typed(doses),
         "event": Typed({"unit": unit}),
         "note": Typed(),

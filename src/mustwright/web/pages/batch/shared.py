@@ -9,7 +9,7 @@ from typing import Annotated
 from fastapi import Depends, Request
 from starlette.responses import RedirectResponse, Response
 
-from mustwright.cellar.entries import Entry, Reading
+from mustwright.cellar.entries import METER, Entry, Reading
 from mustwright.cellar.log import Standing, to_undo
 from mustwright.compose import Compose
 from mustwright.errors import InputError
@@ -68,6 +68,12 @@ def last_reading(view: BatchView) -> Reading | None:
     """The latest reading with a gravity, for its instrument."""
     found = (s.what for s in reversed(view.stands) if isinstance(s.what, Reading) and not s.removed)
     return next((r for r in found if r.has_gravity), None)
+
+
+def last_ph_by(view: BatchView) -> str:
+    """What pH was read with last."""
+    found = (s.what for s in reversed(view.stands) if isinstance(s.what, Reading) and not s.removed)
+    return next((r.ph_by for r in found if r.ph is not None), METER)
 
 
 def seen_of(typed: Typed) -> int:

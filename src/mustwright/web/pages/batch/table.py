@@ -26,6 +26,7 @@ LABELS = {
     "gravity": "Gravity or Brix",
     "temperature": "Must temperature",
     "ph": "pH",
+    "ph_by": "pH read with",
     "note": "Note",
     "instrument": "Instrument",
     "sample": "Temperature of the sample",

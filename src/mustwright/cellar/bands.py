@@ -1,0 +1,29 @@
+"""Five quantiles, of one quantity or along something: how an ensemble is kept beside a log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+PROBABILITIES = (0.05, 0.25, 0.5, 0.75, 0.95)
+
+
+@dataclass(frozen=True)
+class Quantiles:
+    """Five quantiles of one quantity; None where it lies beyond the horizon of the forecast."""
+
+    p05: float | None
+    p25: float | None
+    p50: float | None
+    p75: float | None
+    p95: float | None
+
+
+@dataclass(frozen=True)
+class Along:
+    """Five quantiles along something else, a list of the same length for each."""
+
+    p05: tuple[float | None, ...]
+    p25: tuple[float | None, ...]
+    p50: tuple[float | None, ...]
+    p75: tuple[float | None, ...]
+    p95: tuple[float | None, ...]

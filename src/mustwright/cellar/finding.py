@@ -1,0 +1,76 @@
+"""One thing the watch sees, and the words and thresholds of its rule."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from mustwright import data
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing the watch sees.
+
+    Parameters
+    ----------
+    rule : str
+        Its name in ``data/watch.toml``.
+    severity : int
+        0 (good news) to 100, for ordering.
+    confidence : float
+        Probability that it is so, given the error of the instruments, 0 to 1.
+    sure : bool
+        Whether to act on it; otherwise one more reading comes first.
+    evidence, check, do, stop : str
+        What was seen, what to check, what to do, when to stop worrying.
+    thresholds : tuple of str
+        The figures the rule used, each with its source.
+    """
+
+    rule: str
+    title: str
+    severity: int
+    confidence: float
+    sure: bool
+    evidence: str
+    check: str
+    do: str
+    stop: str
+    thresholds: tuple[str, ...]
+
+
+def rule_of(name: str) -> dict[str, Any]:
+    """The record of a rule."""
+    return dict(data.load("watch")["rule"][name])
+
+
+def threshold(name: str, of: str) -> float:
+    """One figure of a rule."""
+    return float(rule_of(name)[of]["value"])
+
+
+def finding(
+    name: str, severity: int, confidence: float, evidence: str, *, sure: bool = True, do: str = ""
+) -> Finding:
+    """A finding by the words of its rule.
+
+    Parameters
+    ----------
+    severity : int
+        0 to 100.
+    confidence : float
+        Kept between 0.01 and 0.99.
+    do : str
+        What to do, where this case knows more than the rule.
+    """
+    rule = rule_of(name)
+    used = tuple(
+        f"{key.replace('_', ' ')} {t['value']:g} {t['unit']} ({t['source']})"
+        for key, t in rule.items()
+        if isinstance(t, dict) and "value" in t
+    )
+    title = rule["title"] if sure else f"Perhaps {rule['title'][0].lower()}{rule['title'][1:]}"
+    confidence = min(max(confidence, 0.01), 0.99)
+    words = (rule["check"], do or rule["do"], rule["stop"])
+    return Finding(name, title, severity, confidence, sure, evidence, *words, used)
