@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from mustwright import data
+from mustwright.cellar.degrees import degrees
 from mustwright.cellar.outlook import BatchOutlook
 from mustwright.cellar.plan import BatchPlan, PlannedFeed
 from mustwright.cellar.progress import LAG, Progress
@@ -86,9 +87,12 @@ def off_temperature(
     moved = [f for f in feeds if moves(now, f, outlook)]
     if not moved:
         return []
+    here, planned = (
+        degrees(c, now.plan.sheet, 0) for c in (now.temperature_c, now.plan.must.temperature_c)
+    )
     return [
-        f"The must is at {now.temperature_c:.0f} C, planned were "
-        f"{now.plan.must.temperature_c:.0f} C: it runs {'faster' if off > 0 else 'slower'}."
+        f"The must is at {here}, planned were {planned}: it runs "
+        f"{'faster' if off > 0 else 'slower'}."
     ]
 
 

@@ -18,8 +18,10 @@ def stands_words(ph: PhForeseen) -> str:
 
 def ahead_words(ph: PhForeseen, now_h: float) -> str:
     """Where it goes from here on."""
-    words = f"The lowest ahead is {band_words(ph.lowest_ahead)}, {when_words(ph, now_h)}"
-    return f"{words}; {_share(ph.chance_low_ahead)} fall under {ph.floor:g}."
+    return (
+        f"With the feeds still planned the lowest ahead is {band_words(ph.lowest_ahead)}, "
+        f"{when_words(ph, now_h)}; {_share(ph.chance_low_ahead)} fall under {ph.floor:g}."
+    )
 
 
 def _share(part: float) -> str:

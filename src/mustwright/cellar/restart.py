@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from mustwright import data
+from mustwright.cellar.degrees import degrees
 from mustwright.cellar.progress import Progress
 from mustwright.cellar.room import Room, room_of_kind
 from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ethanol_pct_vol_from_g_l
@@ -224,15 +225,16 @@ def _steps(
                 left,
                 t,
                 wait,
-                "Let both come within 5 C of each other first.",
+                "Let both come within 5 °C (9 °F) of each other first.",
             )
         )
+    warm = degrees(t, now.plan.sheet, 0)
     rest = max(volume - mix.litres + water_l, 0.0)
     whole = mix.fermented(1 - left).plus(_stuck_mead(now, rest))
     steps.append(
         _step(
             "Combine",
-            f"Rack the remaining {rest:.1f} L onto the starter, gently, at {t:.0f} C. "
+            f"Rack the remaining {rest:.1f} L onto the starter, gently, at {warm}. "
             "Read gravity once a day.",
             (rest, 0.0, 0.0, 0.0, 0.0),
             whole,
@@ -282,8 +284,10 @@ def _first(now: Progress, volume: float, record: dict[str, Any], stock: _Stock) 
         )
     elif now.ph_at is None:
         said.append("Measure pH: a restart is expected only between 3 and 4.")
-    low, high = record["temperature_c"]["low"], record["temperature_c"]["high"]
-    said.append(f"Bring the mead to {low:g} to {high:g} C over a day.")
+    low, high = (
+        degrees(record["temperature_c"][end], now.plan.sheet, 0) for end in ("low", "high")
+    )
+    said.append(f"Bring the mead to {low} to {high} over a day.")
     hulls = stock.take(_v(record, "hulls_g_l") * volume)
     may = f"; at most {hulls:.1f} g of yeast hulls a day before may bind what poisons yeast"
     said.append(f"Rack off the lees{may if hulls else ''}.")

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from mustwright import data
+from mustwright.cellar.degrees import degrees
 from mustwright.cellar.foreseen import Foreseen, Releases
 from mustwright.cellar.ph_foreseen import PhForeseen
 from mustwright.cellar.progress import Progress
@@ -135,15 +136,19 @@ def _nitrogen(now: Progress) -> Evidence:
 def _temperature(now: Progress) -> Evidence:
     yeast = now.plan.yeast
     t = now.temperature_c
+    here, low, high = (
+        degrees(value, now.plan.sheet)
+        for value in (t, yeast.temperature_low_c, yeast.temperature_high_c)
+    )
     if not now.temperature_read:
         return 0.8, ["No temperature of the must was read."]
     if t > yeast.temperature_high_c:
-        said = f"{t:.1f} C is above the {yeast.temperature_high_c:g} C this yeast likes."
+        said = f"{here} is above the {high} this yeast likes."
         return min(2.0 + (t - yeast.temperature_high_c), 8.0), [said]
     if t < yeast.temperature_low_c + 1:
-        said = f"{t:.1f} C is at or under the {yeast.temperature_low_c:g} C this yeast works from."
+        said = f"{here} is at or under the {low} this yeast works from."
         return min(2.0 + (yeast.temperature_low_c + 1 - t), 8.0), [said]
-    return 0.3, [f"{t:.1f} C is inside the yeast's range."]
+    return 0.3, [f"{here} is inside the yeast's range."]
 
 
 def _alcohol(now: Progress) -> Evidence:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, tzinfo
 
+from mustwright.cellar.degrees import degrees
 from mustwright.cellar.entries import ADDS_SUGAR
 from mustwright.cellar.finding import Finding, finding, threshold
 from mustwright.cellar.log import Standing, is_event
@@ -69,13 +70,19 @@ def _no_start(now: Progress) -> Finding | None:
     if now.phase != LAG or now.hours < allowed:
         return None
     after = [p for p in now.points if p.hours > 0]
-    late = f"{now.hours:.0f} h after pitch at {now.temperature_c:.0f} C"
+    warm = degrees(now.temperature_c, now.plan.sheet, 0)
     if not after:
-        words = f"Nothing was read {late}; signs are usual within {allowed:.0f} h."
+        words = (
+            f"Nothing was read in the {now.hours:.0f} h since pitch at {warm}; signs are usual "
+            f"within {allowed:.0f} h."
+        )
         return finding("no_start", 80, 0.3, words, sure=False)
     last = after[-1]
     fall = last.original_gravity - last.gravity
-    words = f"Gravity {last.gravity:.3f} has fallen by {max(fall, 0):.3f} {late}."
+    words = (
+        f"Gravity {last.gravity:.3f}, read {last.hours:.0f} h after pitch, has fallen by "
+        f"{max(fall, 0):.3f}; at {warm} signs are usual within {allowed:.0f} h."
+    )
     still = 0.5 * (1 + math.erf((0.003 - fall) / (last.gravity_sd * 2)))
     fresh = now.hours - last.hours < 24
     return finding("no_start", 80, still * (1 if fresh else 0.6), words, sure=fresh)
@@ -148,9 +155,14 @@ def _too_warm(now: Progress) -> Finding | None:
         return None
     chance = 0.5 * (1 + math.erf(over / (margin * math.sqrt(2))))
     hot = now.temperature_c >= threshold("too_warm", "sluggish_above_c")
-    words = f"{now.temperature_c:.1f} C in the must; this yeast likes at most {high:g} C."
+    sheet = now.plan.sheet
+    words = (
+        f"{degrees(now.temperature_c, sheet)} in the must; this yeast likes at most "
+        f"{degrees(high, sheet)}."
+    )
     if hot:
-        words += f" Above {threshold('too_warm', 'sluggish_above_c'):g} C it turns sluggish."
+        limit = threshold("too_warm", "sluggish_above_c")
+        words += f" Above {degrees(limit, sheet)} it turns sluggish."
     return finding("too_warm", 95 if hot else 70, chance, words, sure=over > margin)
 
 
@@ -243,7 +255,11 @@ def _finished(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Findin
     words = (
         f"{found.gravity_now.value:.3f} has stood for {found.days_watched.value:.0f} days over "
         f"{len(judged.ask.readings)} readings"
-        + ("." if warm else f", but at {now.temperature_c:.0f} C: prove it warm.")
+        + (
+            "."
+            if warm
+            else f", but at {degrees(now.temperature_c, now.plan.sheet, 0)}: prove it warm."
+        )
     )
     rule = "finished" if found.bottle_still else "settled"
     return finding(rule, 5, chance if warm else chance * 0.5, words, sure=warm)

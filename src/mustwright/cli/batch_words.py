@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import tzinfo
 
 from mustwright.cellar import ph_words
+from mustwright.cellar.degrees import degrees
 from mustwright.cellar.entries import (
     EVENTS,
     STRIP,
@@ -31,7 +32,7 @@ def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
         f"{view.record.name} ({view.record.slug}), version {view.record.version}",
         f"  {view.step.sentence}",
         f"  {state.phase}; gravity {gravity}, {state.sugar_used:.0%} of the sugar used, "
-        f"about {state.alcohol_pct:.1f} % vol, {state.temperature_c:.1f} C",
+        f"about {state.alcohol_pct:.1f} % vol, {degrees(state.temperature_c, state.plan.sheet)}",
         *forecast_lines(view, zone),
         "Feeds",
     ]
@@ -134,7 +135,7 @@ def watch_lines(view: BatchView) -> list[str]:
     """Findings, causes and restart."""
     if not view.findings:
         return ["Nothing to worry about in what was read."]
-    lines = []
+    lines, sheet = [], view.progress.plan.sheet
     for f in view.findings:
         lines += [f"{f.title} ({f.confidence:.0%} sure): {f.evidence}"]
         lines += [f"  Check: {f.check}", f"  Do: {f.do}", f"  Stop worrying: {f.stop}"]
@@ -150,7 +151,7 @@ def watch_lines(view: BatchView) -> list[str]:
         for i, step in enumerate(view.restart.steps, 1):
             lines.append(
                 f"  [ ] {i}. {step.name}: {step.what} {step.total_l:.2f} L at "
-                f"{step.gravity:.3f}, {step.temperature_c:.0f} C; go on at "
+                f"{step.gravity:.3f}, {degrees(step.temperature_c, sheet, 0)}; go on at "
                 f"{step.move_on_at:.3f} (about {step.hours:.0f} h)"
             )
             if step.caution:

@@ -9,9 +9,11 @@ from datetime import UTC, datetime
 
 from mustwright.errors import InputError
 from mustwright.kinetics.inputs import Reading
+from mustwright.must.acidity.calibrate import reading_sd
 
 VALUES = ("gravity", "brix", "temperature_c", "ph")
-COLUMNS = ("t_h", "time", *VALUES)
+PH_BY = ("meter", "strip")
+COLUMNS = ("t_h", "time", *VALUES, "ph_by")
 MOST_READINGS = 5000
 
 
@@ -22,8 +24,8 @@ def read_readings(text: str, where: str = "readings") -> tuple[Reading, ...]:
     ----------
     text : str
         CSV with a header: ``t_h`` (hours after pitch) or ``time`` (ISO 8601; the first line is the
-        pitch), and any of gravity, brix, temperature_c, ph. Empty cells are fine; lines that begin
-        with # are notes.
+        pitch), and any of gravity, brix, temperature_c, ph; ``ph_by`` says what pH was read with,
+        ``meter`` (usual) or ``strip``. Empty cells are fine; lines that begin with # are notes.
 
     Raises
     ------
@@ -98,8 +100,12 @@ def _reading(
         raise InputError(where, f"needs one of {', '.join(VALUES)}", "nothing")
     if values["gravity"] is not None and values["brix"] is not None:
         raise InputError(where, "needs gravity or brix, not both", "both")
+    by = cells.get("ph_by", "").lower() or PH_BY[0]
+    if by not in PH_BY:
+        raise InputError(f"{where} ph_by", f"needs one of {', '.join(PH_BY)}", by)
+    sd_ph = None if values["ph"] is None else reading_sd(by)
     try:
-        return Reading(hours, **values)
+        return Reading(hours, **values, sd_ph=sd_ph)
     except InputError as error:
         raise InputError(
             f"{where} {error.field.split('.')[-1]}", error.requirement, error.got

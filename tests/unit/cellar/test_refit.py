@@ -104,7 +104,7 @@ def test_warmer_moves_the_expected_hours():
     log.read(20, 1.116, temperature_c=28)
     log.read(44, 1.095, temperature_c=28)
     found = proposal(log, 45)
-    assert any("28 C" in r for r in found.reasons)
+    assert any("28 °C" in r for r in found.reasons)
     assert any(c.what in (MOVED, FOLDED) for c in found.changes)
 
 

@@ -282,3 +282,20 @@ def test_a_dry_batch_is_not_told_to_feed_what_it_never_got():
     assert any(s.state == "ahead" for s in state.feeds)
     step = next_step(state, log.outlook(24 * 46), watch(state, log.stands()), UTC)
     assert step.kind == "finish"
+
+
+def test_words_are_in_the_makers_own_degrees():
+    fahrenheit = Log(plan(STRONG.replace("20 C", "68 F")))
+    for log, said in ((Log(), "32 °C in the must"), (fahrenheit, "89.6 °F in the must")):
+        log.read(30, 1.110, temperature_c=32.0)
+        found = seen(log, 31)["too_warm"]
+        assert said in found.evidence
+        assert ("°F" in found.evidence) != ("°C" in found.evidence)
+
+
+def test_a_fall_is_told_with_the_hour_it_was_read_at():
+    log = Log()
+    log.read(20, 1.120, temperature_c=20)
+    found = seen(log, 60)["no_start"]
+    assert "read 20 h after pitch" in found.evidence
+    assert not found.sure

@@ -21,6 +21,14 @@ def test_times_are_counted_from_the_earliest_in_any_zone():
     assert [(r.t_h, r.brix) for r in read_readings(text)] == [(0, 24), (12, 22), (24, 20)]
 
 
+def test_what_ph_was_read_with_sets_its_error():
+    strip, meter, plain = read_readings("t_h,ph,ph_by\n1,3.5,strip\n2,3.5,meter\n3,3.5,")
+    assert strip.sd_ph > 3 * meter.sd_ph
+    assert plain.sd_ph == meter.sd_ph
+    with pytest.raises(InputError, match="meter, strip"):
+        read_readings("t_h,ph,ph_by\n1,3.5,tongue")
+
+
 def test_header_in_capitals_is_read():
     assert read_readings("T_H,Gravity\n1,1.09")[0].gravity == 1.09
 

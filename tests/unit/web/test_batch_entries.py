@@ -47,7 +47,7 @@ def opened(client, slug, id):
 )
 @pytest.mark.parametrize("unit", ["C", "F"])
 def test_an_untouched_form_changes_nothing(client, cellar, slug, what, unit, monkeypatch):
-    monkeypatch.setattr("mustwright.web.forms.batch_form.temperature_unit", lambda _: unit)
+    monkeypatch.setattr("mustwright.web.pages.batch.entry.temperature_unit", lambda _: unit)
     at = cellar.now - timedelta(hours=2, seconds=17)
     id = write(cellar.ledger, slug, what, at=at).id
     before = cellar.ledger.batch(slug).version

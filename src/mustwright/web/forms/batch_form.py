@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from datetime import datetime, tzinfo
-from functools import lru_cache
 
+from mustwright.cellar.degrees import shown_temperature
 from mustwright.cellar.entries import (
     EVENTS,
     HYDROMETER,
@@ -49,23 +48,6 @@ EVENT_OPTIONS = tuple(EVENTS.items())
 UNIT_OPTIONS = (("C", "°C"), ("F", "°F"))
 _PLAIN = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 GRAMS = "grams-"
-
-
-@lru_cache(maxsize=128)
-def temperature_unit(sheet: str) -> str:
-    """C, or F where the must's own sheet gives its temperature in it."""
-    try:
-        typed = str(tomllib.loads(sheet).get("must", {}).get("temperature", ""))
-    except (ValueError, RecursionError, AttributeError):
-        return "C"
-    return "F" if typed.strip().upper().endswith("F") else "C"
-
-
-def shown_temperature(celsius: float | None, unit: str) -> str:
-    """A temperature as it stands in a field of that unit."""
-    if celsius is None:
-        return ""
-    return f"{celsius * 1.8 + 32 if unit == 'F' else celsius:.4g}"
 
 
 # Reading --------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from urllib.parse import urlencode
 
+from mustwright.cellar.degrees import shown_temperature, temperature_unit
 from mustwright.cellar.entries import (
     EVENTS,
     STRIP,
@@ -25,7 +26,6 @@ from mustwright.cellar.plan import BatchPlan, Dose, PlannedFeed
 from mustwright.cellar.room import may_go_in
 from mustwright.cellar.step_done import StepDone
 from mustwright.services.finish.log_words import step_words
-from mustwright.web.forms.batch_form import shown_temperature, temperature_unit
 
 
 def moment(at: datetime, zone: tzinfo, now: datetime | None = None) -> str:

@@ -37,6 +37,7 @@ def _equipped() -> Environment:
         feed_words=batch_words.feed_words,
         feed_options=batch_words.feed_options,
         jar_options=batch_words.jar_options,
+        whole_degrees=batch_words.whole_degrees,
     )
     made.globals["cautions"] = cautions()
     made.globals["ledger"] = None

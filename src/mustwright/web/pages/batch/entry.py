@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from mustwright.cellar.degrees import temperature_unit
 from mustwright.cellar.entries import CORRECTABLE, Correction, Entry, what_from
 from mustwright.cellar.log import Standing, to_undo
 from mustwright.cellar.plan import BatchPlan
@@ -85,7 +86,7 @@ def _merged(now: Standing, theirs: Sequence[Entry], typed: Typed, desk: Desk) ->
 
 def _opened(view: BatchView, stand: Standing, typed: Typed, desk: Desk) -> Typed:
     """The form as it was when opened, in the unit it was opened in."""
-    unit = typed.get("unit_opened") or batch_form.temperature_unit(view.progress.plan.sheet)
+    unit = typed.get("unit_opened") or temperature_unit(view.progress.plan.sheet)
     return batch_form.typed_from(stand.what, stand.at, unit, desk.zone)
 
 
@@ -102,7 +103,7 @@ def _form(
         raise InputError("entry", "needs one that can be corrected", stand.what.kind)
     now = _stand(view, stand.entry.id)
     plan = view.progress.plan
-    unit = batch_form.temperature_unit(plan.sheet)
+    unit = temperature_unit(plan.sheet)
     return show_form(
         request,
         "batch_entry.html",

@@ -13,6 +13,7 @@ from starlette.datastructures import UploadFile
 from starlette.formparsers import MultiPartException
 from starlette.responses import Response
 
+from mustwright.cellar.degrees import temperature_unit
 from mustwright.cellar.entries import Entry, FeedGiven, Given, Note, Payload
 from mustwright.cellar.log import Standing
 from mustwright.cellar.plan import BatchPlan, PlannedFeed
@@ -155,7 +156,7 @@ def next_open_feed(view: BatchView) -> StepFeed | None:
 
 def _filled(view: BatchView, typed: Mapping[str, Typed]) -> dict[str, Typed]:
     """What the small forms hold when nothing was typed yet."""
-    unit = batch_form.temperature_unit(view.progress.plan.sheet)
+    unit = temperature_unit(view.progress.plan.sheet)
     ready = next_open_feed(view)
     doses = {}
     if ready is not None:
