@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import chdtrc
 
 from mustwright.errors import InputError
 from mustwright.finishing.step import finishing_data
@@ -111,13 +112,11 @@ def _scatter(t: np.ndarray, g: np.ndarray, slope: float, w: np.ndarray) -> float
 
     A line that rises counts as scatter, as a ferment does not raise gravity.
     """
-    from scipy.stats import chi2  # slow to import, and only this needs it
-
     fitted = min(slope, 0.0)
     degrees = len(t) - (2 if slope < 0 else 1)
     if degrees <= 0:
         return 1.0
-    return float(chi2.sf(float(w @ (g - fitted * t) ** 2), degrees))
+    return float(chdtrc(degrees, float(w @ (g - fitted * t) ** 2)))
 
 
 def next_check(readings: Sequence[GravityReading], sigma: float, verdict: str) -> Figure:
