@@ -32,7 +32,7 @@ from mustwright.services.records import MissingRecordError, slug_from_name
 from mustwright.store import tables
 from mustwright.store.derived_rows import DerivedRows
 from mustwright.store.engine import Clock, lock, reading
-from mustwright.store.log_rows import log_of
+from mustwright.store.log_rows import log_of, newest_of
 
 BATCH, ENTRY, TOKEN, PHOTO = tables.batch, tables.entry, tables.token, tables.photo
 LONGEST_LOG = 200_000
@@ -132,6 +132,12 @@ class BatchStore(DerivedRows):
         with reading(self._engine) as connection:
             _live(connection, slug)
             return log_of(connection, slug, after, most)
+
+    def newest(self, slug: str, most: int, version: int) -> list[Entry]:
+        """Lines that the newest entries of a log rest on, and what undo would take back."""
+        with reading(self._engine) as connection:
+            _live(connection, slug)
+            return newest_of(connection, slug, most, version)
 
     def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:
         """Add lines, all or none; gives them back as kept."""

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, Text, select, type_coerce
+from sqlalchemy import Connection, Select, Text, select, type_coerce
 
 from mustwright.cellar.entries import Entry, Event, Note, Photo, PlanAdopted, Reading, what_from
 from mustwright.store import tables
@@ -73,6 +73,31 @@ def log_of(
         query = query.where(ENTRY.c.kind.not_in(PLAIN_KINDS))
     if most is not None:
         query = query.limit(most)
+    return _entries(connection, query)
+
+
+def newest_of(connection: Connection, slug: str, most: int, version: int) -> list[Entry]:
+    """Lines of a log that its newest entries rest on, in the order of the log.
+
+    `most` entries by their time as they stand, the line that undo would take back, and every line
+    about any of them. A correction may move an entry in time, and an undoing leaves one more line
+    to go back to: so many more entries are taken as there are changes.
+    """
+    here = _QUERY.where(ENTRY.c.batch == slug, ENTRY.c.seq <= version)
+    changes = _entries(connection, here.where(ENTRY.c.target.is_not(None)))
+    own = select(ENTRY.c.seq).where(
+        ENTRY.c.batch == slug, ENTRY.c.seq <= version, ENTRY.c.target.is_(None)
+    )
+    count = most + len(changes) + 2
+    latest = own.order_by(ENTRY.c.at.desc(), ENTRY.c.seq.desc()).limit(count).subquery()
+    last = own.order_by(ENTRY.c.seq.desc()).limit(count).subquery()
+    wanted = ENTRY.c.seq.in_(select(latest.c.seq)) | ENTRY.c.seq.in_(select(last.c.seq))
+    if changes:
+        wanted |= ENTRY.c.id.in_({getattr(one.what, "target", "") for one in changes})
+    return sorted([*changes, *_entries(connection, here.where(wanted))], key=lambda e: e.seq)
+
+
+def _entries(connection: Connection, query: Select[Any]) -> list[Entry]:
     rows = [tuple(row) for row in connection.execute(query)]
     contents = json.loads(f"[{','.join(row[6] for row in rows)}]")
     return [_entry(row, content) for row, content in zip(rows, contents, strict=True)]

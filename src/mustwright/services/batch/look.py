@@ -17,6 +17,7 @@ from mustwright.cellar.outlook import NEVER_H, BatchOutlook
 from mustwright.cellar.progress import Progress, progress_of
 from mustwright.cellar.refit import Proposal, propose
 from mustwright.cellar.restart import RestartPlan, restart_plan
+from mustwright.cellar.series import NOTHING, Trace
 from mustwright.cellar.step import NextStep, next_step
 from mustwright.cellar.stuck import Diagnosis, diagnose
 from mustwright.cellar.watch import Finding, watch
@@ -43,8 +44,12 @@ class BatchView:
         What the fermentation model says: chances, bands, hours to dry, nitrogen left, feeds.
     pending : bool
         Whether a newer forecast is being worked out.
-    events : tuple of Standing
-        Events and finishing steps that count.
+    events, feeds : tuple of Standing
+        Events and finishing steps, and feeds, that count by now.
+    warmth : Trace
+        Temperatures of the must by now [°C].
+    entries : int
+        How many the log has, removed ones too.
     """
 
     record: BatchRecord
@@ -59,6 +64,9 @@ class BatchView:
     foreseen: Foreseen | None = None
     pending: bool = False
     events: tuple[Standing, ...] = ()
+    feeds: tuple[Standing, ...] = ()
+    warmth: Trace = NOTHING
+    entries: int = 0
 
     @cached_property
     def stands(self) -> tuple[Standing, ...]:
@@ -130,6 +138,9 @@ def _view(
     return BatchView(
         record=record,
         events=gist.events,
+        feeds=gist.feeds,
+        warmth=gist.warmth,
+        entries=gist.entries,
         read_log=lambda: memory.stands(ledger, record),
         progress=state,
         outlook=source.outlook,

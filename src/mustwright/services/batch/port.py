@@ -152,6 +152,14 @@ class Ledger(Protocol):
         """
         ...
 
+    def newest(self, slug: str, most: int, version: int) -> list[Entry]:
+        """Lines of a log up to a version that its newest entries rest on, oldest first.
+
+        With every correction, removal and restoration; enough to tell the latest `most` entries as
+        they stand, and which line undo would take back.
+        """
+        ...
+
     def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:
         """Add lines, all or none; gives them back as kept.
 
