@@ -46,8 +46,9 @@ class Series:
         """The readings as records."""
         if not self.at_us.size:
             return ()
-        rows = zip(self.at_us.tolist(), *self.values.tolist(), self.ids.split(" "), strict=True)
-        return tuple(_point(row) for row in rows)
+        moments = [at.replace(tzinfo=UTC) for at in self.at_us.astype("M8[us]").tolist()]
+        rows = zip(moments, *self.values.tolist(), self.ids.split(" "), strict=True)
+        return tuple(_point(*row) for row in rows)
 
     def and_then(self, later: Series) -> Series:
         """With readings that came after."""
@@ -60,19 +61,14 @@ class Series:
         )
 
 
-def _point(row: tuple[int, float, float, float, float, float, str]) -> Point:
+def _point(
+    at: datetime, hours: float, gravity: float, sd: float, used: float, original: float, id: str
+) -> Point:
     """Made without the checks of a frozen record's constructor: hundreds of them for each look."""
-    at_us, hours, gravity, sd, used, original, id = row
     made = object.__new__(Point)
-    made.__dict__.update(
-        at=EPOCH + timedelta(microseconds=at_us),
-        hours=hours,
-        gravity=gravity,
-        gravity_sd=sd,
-        used=used,
-        original_gravity=original,
-        id=id,
-    )
+    facts = made.__dict__
+    facts["at"], facts["hours"], facts["gravity"], facts["gravity_sd"] = at, hours, gravity, sd
+    facts["used"], facts["original_gravity"], facts["id"] = used, original, id
     return made
 
 

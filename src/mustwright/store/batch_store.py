@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, delete, func, insert, select, update
+from sqlalchemy import Connection, Engine, Row, bindparam, delete, func, insert, select, update
 
 from mustwright.cellar.entries import (
     Correction,
@@ -36,6 +36,9 @@ from mustwright.store.log_rows import log_of, newest_of
 
 BATCH, ENTRY, TOKEN, PHOTO = tables.batch, tables.entry, tables.token, tables.photo
 LONGEST_LOG = 200_000
+# Asked with every look: written once, as making a query takes longer than answering it.
+_ONE = select(BATCH).where(BATCH.c.key == bindparam("slug"))
+_ONE_FOR_CHANGE = _ONE.with_for_update()
 _NO_CONTENT = [c for c in PHOTO.c if c.name != "content"]
 
 
@@ -136,7 +139,6 @@ class BatchStore(DerivedRows):
     def newest(self, slug: str, most: int, version: int) -> list[Entry]:
         """Lines that the newest entries of a log rest on, and what undo would take back."""
         with reading(self._engine) as connection:
-            _live(connection, slug)
             return newest_of(connection, slug, most, version)
 
     def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:
@@ -295,8 +297,8 @@ class BatchStore(DerivedRows):
 
 
 def _find(connection: Connection, slug: str, *, for_change: bool = False) -> Row[Any] | None:
-    query = select(BATCH).where(BATCH.c.key == slug)
-    return connection.execute(query.with_for_update() if for_change else query).first()
+    query = _ONE_FOR_CHANGE if for_change else _ONE
+    return connection.execute(query, {"slug": slug}).first()
 
 
 def _live(connection: Connection, slug: str, *, for_change: bool = False) -> Row[Any]:

@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -162,7 +163,13 @@ def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
 
 def reading(engine: Engine) -> AbstractContextManager[Connection]:
     """A transaction that only reads: it waits for no writer, and sees one moment."""
-    return engine.execution_options(reads=True).begin()
+    return _that_reads(engine).begin()
+
+
+@lru_cache(maxsize=4)
+def _that_reads(engine: Engine) -> Engine:
+    """The same engine, marked; made once, as each page asks several times."""
+    return engine.execution_options(reads=True)
 
 
 def _write_ahead(connection: sqlite3.Connection) -> None:
