@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -67,6 +68,10 @@ class BatchStore(DerivedRows):
         """One batch."""
         with reading(self._engine) as connection:
             return _batch(_live(connection, slug))
+
+    def one_moment(self) -> AbstractContextManager[object]:
+        """What this thread asks within it, it sees as of one moment."""
+        return reading(self._engine)
 
     def stamp(self) -> str:
         """Changes whenever any batch, log or digest does."""

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 import time
-from collections.abc import Callable
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
@@ -161,9 +162,26 @@ def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
     return engine
 
 
-def reading(engine: Engine) -> AbstractContextManager[Connection]:
-    """A transaction that only reads: it waits for no writer, and sees one moment."""
-    return _that_reads(engine).begin()
+@contextmanager
+def reading(engine: Engine) -> Iterator[Connection]:
+    """A transaction that only reads: it waits for no writer, and sees one moment.
+
+    Within another one of the same thread it is that one: what is asked in between sees one moment,
+    and costs no transaction of its own.
+    """
+    held = getattr(_held, "by_thread", None)
+    if held is not None and held[0] is engine:
+        yield held[1]
+        return
+    with _that_reads(engine).begin() as connection:
+        _held.by_thread = (engine, connection)
+        try:
+            yield connection
+        finally:
+            _held.by_thread = held
+
+
+_held = threading.local()
 
 
 @lru_cache(maxsize=4)

@@ -92,16 +92,17 @@ def look(
     urgent : bool
         Whether someone looks at this very batch, so that its forecast is worked out first.
     """
-    record = ledger.batch(slug)
     memory = memory_of(ledger)
-    key = (slug, zone, make_outlook, memory.forecasts_made(slug))
-    kept = memory.views.get(key)
-    if isinstance(kept, BatchView) and _holds(kept, record, now):
-        view = kept
-    else:
-        view = _view(ledger, record, now, zone, make_outlook, urgent)
-        if not view.pending:
-            memory.views.keep(key, view)
+    with ledger.one_moment():
+        record = ledger.batch(slug)
+        key = (slug, zone, make_outlook, memory.forecasts_made(slug))
+        kept = memory.views.get(key)
+        if isinstance(kept, BatchView) and _holds(kept, record, now):
+            view = kept
+        else:
+            view = _view(ledger, record, now, zone, make_outlook, urgent)
+            if not view.pending:
+                memory.views.keep(key, view)
     if record.digest_version != record.version or record.digest_at is None:
         ledger.keep_digest(slug, record.version, digest_of(view))
     return view

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
@@ -112,6 +113,13 @@ class Ledger(Protocol):
 
     def batch(self, slug: str) -> BatchRecord:
         """One batch."""
+        ...
+
+    def one_moment(self) -> AbstractContextManager[object]:
+        """What this thread asks within it, it sees as of one moment; that asks faster, too.
+
+        Nothing that is to be seen within it may be written within it.
+        """
         ...
 
     def stamp(self) -> str:

@@ -93,10 +93,10 @@ def shown(
     conflict : str
         What someone else did meanwhile; with it the answer is 409.
     """
-    view = desk.view(slug)
-    plan = view.progress.plan
-    last = newest(desk.ledger, view, MOST_LINES if whole_log else SHOWN_LINES)
-    undo = last.undo
+    with desk.ledger.one_moment():
+        view = desk.view(slug)
+        last = newest(desk.ledger, view, MOST_LINES if whole_log else SHOWN_LINES)
+    plan, undo = view.progress.plan, last.undo
     return show(
         request,
         "batch.html",
