@@ -24,6 +24,7 @@ from sqlalchemy import (
     make_url,
 )
 from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy.pool import ConnectionPoolEntry
 from sqlalchemy.types import TypeDecorator
 
 from mustwright.errors import MustwrightError
@@ -154,10 +155,20 @@ def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
         _write_ahead(connection)
         connection.execute(f"PRAGMA foreign_keys={'ON' if foreign_keys else 'OFF'}")
 
+    turn = threading.Lock()  # SQLite lets writers in by chance: one may wait past its time
+
     @event.listens_for(engine, "begin")
     def _began(connection: Connection) -> None:
-        reads = connection.get_execution_options().get("reads", False)
-        connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
+        if connection.get_execution_options().get("reads", False):
+            connection.exec_driver_sql("BEGIN")
+            return
+        connection.info["turn"] = turn.acquire(timeout=BUSY_MS / 1000)
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    @event.listens_for(engine, "checkin")
+    def _given_back(_connection: sqlite3.Connection, record: ConnectionPoolEntry) -> None:
+        if record.info.pop("turn", False):
+            turn.release()
 
     return engine
 
