@@ -9,81 +9,19 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
 from mustwright.cellar.entries import ADDS_SUGAR, Entry, Event, FeedGiven, Note, Photo, Reading
 from mustwright.cellar.log import Standing, is_event, pitched_at, plan_in_force, standing
-from mustwright.cellar.observed import Point, observed
+from mustwright.cellar.observed import observed
 from mustwright.cellar.plan import BatchPlan
+from mustwright.cellar.series import COLUMNS, EPOCH, Series, Trace
 from mustwright.cellar.step_done import StepDone
 from mustwright.errors import InputError
 
-FORM = 1  # counts up when a correction of readings or this form changes: older ones are made anew
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-MICROSECOND = timedelta(microseconds=1)
-COLUMNS = ("hours", "gravity", "gravity_sd", "used", "original_gravity")
-
-
-@dataclass(frozen=True)
-class Series:
-    """Corrected readings as rows of numbers.
-
-    Parameters
-    ----------
-    at_us : ndarray of int64
-        Microseconds since 1970 [µs].
-    values : ndarray
-        `COLUMNS` by readings, as in `observed.Point`.
-    ids : str
-        Of the entries, a blank between them.
-    """
-
-    at_us: NDArray[np.int64]
-    values: NDArray[np.float64]
-    ids: str
-
-    @classmethod
-    def of(cls, points: Sequence[Point]) -> Series:
-        """Of readings in order of time."""
-        rows = [[getattr(p, name) for p in points] for name in COLUMNS]
-        at = [(p.at - EPOCH) // MICROSECOND for p in points]
-        return cls(np.array(at, np.int64), np.array(rows), " ".join(p.id for p in points))
-
-    def points(self) -> tuple[Point, ...]:
-        """The readings as records."""
-        if not self.at_us.size:
-            return ()
-        rows = zip(self.at_us.tolist(), *self.values.tolist(), self.ids.split(" "), strict=True)
-        return tuple(_point(row) for row in rows)
-
-    def and_then(self, later: Series) -> Series:
-        """With readings that came after."""
-        if not later.at_us.size or not self.at_us.size:
-            return later if later.at_us.size else self
-        return Series(
-            np.concatenate([self.at_us, later.at_us]),
-            np.concatenate([self.values, later.values], axis=1),
-            f"{self.ids} {later.ids}",
-        )
-
-
-def _point(row: tuple[int, float, float, float, float, float, str]) -> Point:
-    """Made without the checks of a frozen record's constructor: hundreds of them for each look."""
-    at_us, hours, gravity, sd, used, original, id = row
-    made = object.__new__(Point)
-    made.__dict__.update(
-        at=EPOCH + timedelta(microseconds=at_us),
-        hours=hours,
-        gravity=gravity,
-        gravity_sd=sd,
-        used=used,
-        original_gravity=original,
-        id=id,
-    )
-    return made
+FORM = 2  # counts up when a correction of readings or this form changes: older ones are made anew
 
 
 @dataclass(frozen=True)
@@ -99,16 +37,18 @@ class Gist:
         Those that count, in order of time; finishing steps are among the events.
     series : Series
         Corrected readings of gravity.
-    temperature : float or None
-        Of the must, by the latest reading or event that tells it [°C].
-    ph : tuple of (datetime, float) or None
-        Latest reading.
+    warmth : Trace
+        Temperature of the must, by readings and events that tell it [°C].
+    acid : Trace
+        pH as read.
     last_at : datetime
         When the latest of all these happened; the gist says nothing of moments before it.
     version : int
         Of the batch.
     changed : int
         Version of the latest line that is more than a reading, a note or a picture.
+    entries : int
+        How many the log has, removed ones too.
     """
 
     plan: BatchPlan
@@ -116,17 +56,31 @@ class Gist:
     events: tuple[Standing, ...]
     feeds: tuple[Standing, ...]
     series: Series
-    temperature: float | None
-    ph: tuple[datetime, float] | None
+    warmth: Trace
+    acid: Trace
     last_at: datetime
     version: int = 0
     changed: int = 0
+    entries: int = 0
+
+    @property
+    def temperature(self) -> float | None:
+        """Of the must, as last told [°C]."""
+        last = self.warmth.last
+        return None if last is None else last[1]
+
+    @property
+    def ph(self) -> tuple[datetime, float] | None:
+        """Latest reading."""
+        return self.acid.last
 
     @property
     def size_bytes(self) -> int:
         """About what it takes, its plan aside [bytes]."""
         lines = len(self.events) + len(self.feeds)
-        return 56 * self.series.at_us.size + len(self.series.ids) + 1200 * lines + 2000
+        traced = len(self.warmth.at_us) + len(self.acid.at_us)
+        read = 56 * self.series.at_us.size + len(self.series.ids) + 16 * traced
+        return read + 1200 * lines + 2400
 
 
 def gist_of(stands: Sequence[Standing], version: int = 0, until: datetime | None = None) -> Gist:
@@ -151,7 +105,6 @@ def gist_of(stands: Sequence[Standing], version: int = 0, until: datetime | None
     live = [s for s in stands if not s.removed and (until is None or s.at <= until)]
     events, feeds = _events_and_feeds(live)
     pitched = pitched_at(events)
-    temperature, ph = _latest(live)
     plain = (Reading, Note, Photo)
     changes = [s.version for s in stands if s.changes or not isinstance(s.what, plain)]
     return Gist(
@@ -160,11 +113,12 @@ def gist_of(stands: Sequence[Standing], version: int = 0, until: datetime | None
         events,
         feeds,
         Series.of(observed(live, plan.must, pitched)),
-        temperature,
-        ph,
+        _warmth(live),
+        _acid(live),
         live[-1].at if live else EPOCH,
         version,
         max(changes, default=0),
+        len(stands),
     )
 
 
@@ -182,14 +136,16 @@ def gist_bytes(gist: Gist) -> bytes:
         "form": FORM,
         "version": gist.version,
         "changed": gist.changed,
-        "temperature": gist.temperature,
-        "ph": [gist.ph[0].isoformat(), gist.ph[1]] if gist.ph else None,
+        "entries": gist.entries,
         "last_at": gist.last_at.isoformat(),
         "readings": int(series.at_us.size),
         "ids": series.ids,
+        "warmth": len(gist.warmth.at_us),
+        "acid": len(gist.acid.at_us),
     }
     rows = series.at_us.astype("<i8").tobytes() + series.values.astype("<f8").tobytes()
-    return json.dumps(head).encode() + b"\n" + rows
+    traces = gist.warmth.bytes() + gist.acid.bytes()
+    return json.dumps(head).encode() + b"\n" + rows + traces
 
 
 def gist_from(content: bytes, lines: Sequence[Entry]) -> Gist | None:
@@ -209,9 +165,11 @@ def gist_from(content: bytes, lines: Sequence[Entry]) -> Gist | None:
         count, version = head["readings"], head["version"]
         at_us = np.frombuffer(rows, "<i8", count)
         values = np.frombuffer(rows, "<f8", count * len(COLUMNS), 8 * count)
+        traces = rows[8 * count * (1 + len(COLUMNS)) :]
+        warmth = Trace.kept(traces, head["warmth"])
+        acid = Trace.kept(traces[16 * head["warmth"] :], head["acid"])
         stands = standing([e for e in lines if e.seq <= version])
         plan = plan_in_force(stands)
-        ph = head["ph"]
         if plan is None:
             return None
         events, feeds = _events_and_feeds([s for s in stands if not s.removed])
@@ -221,11 +179,12 @@ def gist_from(content: bytes, lines: Sequence[Entry]) -> Gist | None:
             events,
             feeds,
             Series(at_us, values.reshape(len(COLUMNS), count), head["ids"]),
-            head["temperature"],
-            (datetime.fromisoformat(ph[0]), ph[1]) if ph else None,
+            warmth,
+            acid,
             datetime.fromisoformat(head["last_at"]),
             version,
             head["changed"],
+            head["entries"],
         )
     except (ValueError, KeyError, TypeError):
         return None
@@ -247,28 +206,23 @@ def brought_forward(gist: Gist, new: Sequence[Entry], version: int) -> Gist | No
     if any(is_event(s, *ADDS_SUGAR) for s in gist.events):
         return None  # what they added shows by the reading before and the one after
     stands = [Standing(e, e.at, e.what, False, e.seq) for e in later]
-    temperature, ph = _latest(stands)
     added = observed(stands, gist.plan.must, gist.pitched)
     return replace(
         gist,
         series=gist.series.and_then(Series.of(added)),
-        temperature=gist.temperature if temperature is None else temperature,
-        ph=ph or gist.ph,
+        warmth=gist.warmth.and_then(_warmth(stands)),
+        acid=gist.acid.and_then(_acid(stands)),
         last_at=later[-1].at if later else gist.last_at,
         version=version,
+        entries=gist.entries + len(later),
     )
 
 
-def _latest(stands: Sequence[Standing]) -> tuple[float | None, tuple[datetime, float] | None]:
-    """Latest temperature of the must, by a reading or an event, and latest pH."""
-    temperature: float | None = None
-    ph: tuple[datetime, float] | None = None
-    for stand in reversed(stands):
-        what = stand.what
-        if temperature is None and isinstance(what, Reading | Event):
-            temperature = what.temperature_c
-        if ph is None and isinstance(what, Reading) and what.ph is not None:
-            ph = (stand.at, what.ph)
-        if temperature is not None and ph is not None:
-            break
-    return temperature, ph
+def _warmth(stands: Sequence[Standing]) -> Trace:
+    told = ((s.at, s.what) for s in stands if isinstance(s.what, Reading | Event))
+    return Trace.of((at, what.temperature_c) for at, what in told if what.temperature_c is not None)
+
+
+def _acid(stands: Sequence[Standing]) -> Trace:
+    read = ((s.at, s.what.ph) for s in stands if isinstance(s.what, Reading))
+    return Trace.of((at, ph) for at, ph in read if ph is not None)

@@ -17,6 +17,7 @@ import numpy as np
 from mustwright.cellar.observed import Point, must_course
 from mustwright.cellar.progress import Progress, used_at
 from mustwright.kinetics.pace import BAND, usual_pace
+from mustwright.must.course import Floats
 from mustwright.nutrition.triggers import Trigger
 
 TWO_SIDED_90 = 1.645
@@ -169,21 +170,24 @@ class PaceOutlook:
         """Gravity at hours after pitch; before the last reading, the line through the readings."""
         course = must_course(self.state.plan.must, self.state.original_gravity)
         wide = math.exp(TWO_SIDED_90 * self.spread)
+        asked = np.asarray(hours, dtype=float)
         fast, middle, slow = (
-            course.gravity_at(np.array([self._used_at(h, self.factor * f) for h in hours])).tolist()
+            course.gravity_at(self._used_at(asked, self.factor * f)).tolist()
             for f in (wide, 1.0, 1 / wide)
         )
         return Band(tuple(hours), tuple(fast), tuple(middle), tuple(slow))
 
-    def _used_at(self, hours: float, rate: float) -> float:
-        if hours < self.anchor_h:
-            return used_at(self.state.points, hours)
-        if hours == self.anchor_h:
-            return self.anchor_used
+    def _used_at(self, hours: Floats, rate: float) -> Floats:
         if self.anchor_used <= 0.01:
             late = self._onset().expected_h - self.pace.lag_h
-            return self.pace.sugar_used_at((hours - late) * rate)
-        return self.pace.sugar_used_at(self._anchor_pace_h + (hours - self.anchor_h) * rate)
+            used = self.pace.sugar_used_along((hours - late) * rate)
+        else:
+            ahead = (hours - self.anchor_h) * rate
+            used = self.pace.sugar_used_along(self._anchor_pace_h + ahead)
+        used[hours == self.anchor_h] = self.anchor_used
+        for k in np.flatnonzero(hours < self.anchor_h):
+            used[k] = used_at(self.state.points, float(hours[k]))
+        return used
 
 
 def crossed(points: Sequence[Point], fraction: float) -> float:

@@ -58,11 +58,11 @@ def serve(
         access = lan_access(listener.getsockname()[1], names)
         show_code(access.address)
     compose.begin_forecasting()
-    _collect_seldom()
+    collect_seldom()
     run(compose, listener, told, access)
 
 
-def _collect_seldom() -> None:
+def collect_seldom() -> None:
     """Look for cycles of garbage less often.
 
     Python looks through everything it holds each time, a tenth of a second in a full cellar, while

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.special import chdtrc
 
 from mustwright.errors import InputError
 from mustwright.finishing.step import finishing_data
@@ -76,21 +79,12 @@ def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
     >>> movement(still, 0.0006).chance < 0.3, movement(falls, 0.0006).chance > 0.9
     (True, True)
     """
-    days = np.asarray([r.day for r in readings], dtype=float)
-    gravities = np.asarray([r.gravity for r in readings], dtype=float)
-    w = np.asarray([r.sigma(sigma) for r in readings], dtype=float) ** -2
-    t, g = days - float(w @ days / w.sum()), gravities - float(w @ gravities / w.sum())
+    days, gravities, w = _columns(readings, sigma)
+    t, g = _centred(days, w), _centred(gravities, w)
     spread, slope = float(w @ t**2), float(w @ (t * g))
     if not spread > 0:
         raise InputError("reading", "needs readings of at least two different times", len(readings))
-    record = finishing_data()["stability"]
-    rates = np.geomspace(float(record["slow_per_day"]), float(record["fast_per_day"]), 400)
-    # Logarithm of the likelihood against that of standing still.
-    gain = (-2 * rates * slope - rates**2 * spread) / 2
-    top = max(float(gain.max()), 0.0)
-    weights = np.exp(gain - top)
-    moving, still = float(weights.mean()), math.exp(-top)
-    chance = moving / (moving + still)
+    chance, rate = _weighed(spread, slope)
     slope /= spread
     error = 1 / math.sqrt(spread)
     fall = Figure(
@@ -102,8 +96,38 @@ def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
         -slope - SIGMA_PER_90_PCT * error,
         -slope + SIGMA_PER_90_PCT * error,
     )
-    rate = float((weights * rates).sum() / weights.sum())
     return Movement(chance, rate, fall, _scatter(t, g, slope, w))
+
+
+Column = NDArray[np.float64]
+
+
+def _columns(readings: Sequence[GravityReading], sigma: float) -> tuple[Column, Column, Column]:
+    """Days, gravities and weights."""
+    rows = [(r.day, r.gravity, r.sigma(sigma)) for r in readings]
+    days, gravities, sigmas = np.array(rows, dtype=float).T
+    return days, gravities, sigmas**-2
+
+
+def _centred(values: Column, w: Column) -> Column:
+    return np.asarray(values - float(w @ values / w.sum()))
+
+
+def _weighed(spread: float, slope: float) -> tuple[float, float]:
+    """Chance of falling against standing still, and the mean rate where it falls."""
+    rates = _rates()
+    # Logarithm of the likelihood against that of standing still.
+    gain = (-2 * rates * slope - rates**2 * spread) / 2
+    top = max(float(gain.max()), 0.0)
+    weights = np.exp(gain - top)
+    moving, still = float(weights.mean()), math.exp(-top)
+    return moving / (moving + still), float((weights * rates).sum() / weights.sum())
+
+
+@cache
+def _rates() -> Column:
+    record = finishing_data()["stability"]
+    return np.geomspace(float(record["slow_per_day"]), float(record["fast_per_day"]), 400)
 
 
 def _scatter(t: np.ndarray, g: np.ndarray, slope: float, w: np.ndarray) -> float:
@@ -111,13 +135,11 @@ def _scatter(t: np.ndarray, g: np.ndarray, slope: float, w: np.ndarray) -> float
 
     A line that rises counts as scatter, as a ferment does not raise gravity.
     """
-    from scipy.stats import chi2  # slow to import, and only this needs it
-
     fitted = min(slope, 0.0)
     degrees = len(t) - (2 if slope < 0 else 1)
     if degrees <= 0:
         return 1.0
-    return float(chi2.sf(float(w @ (g - fitted * t) ** 2), degrees))
+    return float(chdtrc(degrees, float(w @ (g - fitted * t) ** 2)))
 
 
 def next_check(readings: Sequence[GravityReading], sigma: float, verdict: str) -> Figure:
@@ -131,8 +153,11 @@ def next_check(readings: Sequence[GravityReading], sigma: float, verdict: str) -
     if verdict in ("dry and settled", "settled and sterile"):
         return Figure(28.0, "d", "a last look before bottling, or in the bottle", ASSUMED)
     least = float(record["least_days"]) - (last.day - readings[0].day)
+    days, gravities, w = _columns([*readings, last], sigma)
+    g = _centred(gravities, w)
     for day in range(2, 29):
-        more = [*readings, replace(last, day=last.day + day)]
-        if day >= least and movement(more, sigma).chance <= settled:
+        days[-1] = last.day + day
+        t = _centred(days, w)
+        if day >= least and _weighed(float(w @ t**2), float(w @ (t * g)))[0] <= settled:
             return Figure(float(day), "d", formula, source)
     return Figure(28.0, "d", formula, source)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
+from scipy.special import ndtr
 
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.finishing.movement import (
@@ -188,19 +190,18 @@ def _balance(
     if gravity > ask.original_gravity:
         raise ImpossibleError("original", "needs at least the gravity now", ask.original_gravity)
     start = typed(ask.original_gravity, "SG 20/20")
-    extract = float(sugar_g_l_from_brix(brix_from_gravity(ask.original_gravity)))
-    ends = [ferment(extract, extract * share) for share in FERMENTABLE_SHARE]
+    extract, (high, middle, low) = _ends(ask.original_gravity)
     share = Figure(
         FERMENTABLE_SHARE[1], "", "share of the extract that ferments", f"{ASSUMED}: honey or juice"
     )
     floor = Figure(
-        ends[1].gravity,
+        middle,
         "SG 20/20",
         "mass balance: all that ferments has fermented",
         "OIV2012; OIML1975; ICUMSA1998",
         {"original": start, "share": share},
-        ends[2].gravity,
-        ends[0].gravity,
+        low,
+        high,
     )
     so_far = alcohol_from_gravities(ask.original_gravity, gravity)
     if alcohol is None:
@@ -225,17 +226,22 @@ def _balance(
     return floor, alcohol, residual
 
 
+@lru_cache(maxsize=1024)
+def _ends(original_gravity: float) -> tuple[float, tuple[float, ...]]:
+    """Extract of a must [g/L], and its gravity once all has fermented, by `FERMENTABLE_SHARE`."""
+    extract = float(sugar_g_l_from_brix(brix_from_gravity(original_gravity)))
+    return extract, tuple(ferment(extract, extract * s).gravity for s in FERMENTABLE_SHARE)
+
+
 def _past_tolerance(ask: StabilityAsk, alcohol: Figure | None) -> Figure | None:
     """Chance that the alcohol is past what this yeast bears."""
-    from scipy.stats import norm  # slow to import, and only this needs it
-
     low, high = ask.tolerance_low_pct, ask.tolerance_high_pct
     if alcohol is None or low is None or high is None:
         return None
     if low > high:
         raise InputError("tolerance", "needs its low end first", f"{low} to {high}")
     sigma = max((high - low) / 2 / SIGMA_PER_90_PCT, 0.1)
-    chance = 100 * float(norm.cdf((alcohol.value - (low + high) / 2) / sigma))
+    chance = 100 * float(ndtr((alcohol.value - (low + high) / 2) / sigma))
     return Figure(
         chance,
         "%",

@@ -9,8 +9,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from mustwright.constants import GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
-from mustwright.must.course import USUAL_SHARE, Course, course_of
+from mustwright.must.course import USUAL_SHARE, Course, Floats, course_of
 from mustwright.working import Figure
 
 SITES_TEMPERATURE_C = 27.0  # Reiter2021 tanks, from memory.
@@ -72,15 +74,21 @@ class Pace:
 
     def sugar_used_at(self, hours: float) -> float:
         """Fraction of the sugar used after so many hours, at this pace (0 to 1)."""
-        fall = max(hours - self.lag_h, 0.0) * self.brix_per_h
+        return float(self.sugar_used_along(np.asarray(hours)))
+
+    def sugar_used_along(self, hours: Floats) -> Floats:
+        """`sugar_used_at` of many hours at once."""
+        fall = np.maximum(hours - self.lag_h, 0.0) * self.brix_per_h
         straight = 0.7 * self.brix
-        if fall > straight:
-            fall = straight + (fall - straight) / 2
-        return self.used_at_brix_fallen(fall)
+        fall = np.where(fall > straight, straight + (fall - straight) / 2, fall)
+        if self.brix <= 0:
+            return np.ones_like(fall)
+        with np.errstate(over="ignore"):  # next to no sugar: gone at once
+            return self.course.used_at_brix_fallen(fall / self._scale)
 
     def used_at_brix_fallen(self, fall: float) -> float:
         """Fraction of the sugar used when apparent Brix has fallen so far (0 to 1)."""
-        return self.course.used_at_brix_fallen(fall / self._scale) if self.brix > 0 else 1.0
+        return float(self.course.used_at_brix_fallen(fall / self._scale)) if self.brix > 0 else 1.0
 
     def _figure(self, hours: float, formula: str) -> Figure:
         return Figure(

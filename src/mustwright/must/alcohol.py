@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
 from mustwright.errors import ImpossibleError, warn_validity
-from mustwright.must.density import must_density_kg_m3
+from mustwright.must.density import must_density_at, must_density_kg_m3
 from mustwright.must.gravity import (
     brix_from_gravity,
     gravity_from_composition,
@@ -36,6 +36,7 @@ ETHANOL_G_L_PER_PCT_VOL = 7.8924
 ETHANOL_YIELD_G_G = 0.47  # Middle of 0.46 to 0.48 (common practice, no source).
 BYPRODUCT_YIELD_G_G = 0.044  # Zentou2021: glycerol, acids and the like per gram of sugar.
 
+NEAR_WATER_KG_M3 = 998.2  # Steers the search for a volume; where that ends does not depend on it.
 HIGHEST_ETHANOL_G_L = 200.0  # The spirit polynomial of must.density ends here.
 
 
@@ -107,17 +108,31 @@ def volume_l_from_contents(mass_g: ArrayLike, extract_g: ArrayLike, ethanol_g: A
 
     Notes
     -----
-    Density depends on grams per litre, hence on the volume sought: ``V = mass / density(extract/V,
-    ethanol/V)`` is iterated until it stands still to 1e-14.
+    Density depends on grams per litre, hence on the volume sought: ``V density(extract/V,
+    ethanol/V) = mass``. What is missing of the mass is made up with water until the volume stands
+    still to 1e-14.
     """
     mass, extract, ethanol = (np.asarray(v, dtype=float) for v in (mass_g, extract_g, ethanol_g))
     volume = mass / 1000
     for _ in range(200):
-        new = mass / must_density_kg_m3(extract / volume, ethanol / volume)
+        held = volume * must_density_kg_m3(extract / volume, ethanol / volume)
+        new = volume + (mass - held) / NEAR_WATER_KG_M3
         if np.all(np.abs(new - volume) <= 1e-14 * new):
             break
         volume = new
     return np.asarray(new)
+
+
+def volume_l_of(mass_g: float, extract_g: float, ethanol_g: float) -> float:
+    """`volume_l_from_contents` of one liquid in plain numbers: the same, sooner."""
+    volume = mass_g / 1000
+    for _ in range(200):
+        held = volume * must_density_at(extract_g / volume, ethanol_g / volume)
+        new = volume + (mass_g - held) / NEAR_WATER_KG_M3
+        if abs(new - volume) <= 1e-14 * new:
+            break
+        volume = new
+    return new
 
 
 def ferment(
@@ -277,8 +292,8 @@ def _left(
     made = byproducts * used
     settled = used - ethanol - co2 - made
     extract = extract + made
-    mass = float(must_density_kg_m3(extract_before, 0.0)) - co2 - settled
-    volume = float(volume_l_from_contents(mass, extract, ethanol))
+    mass = must_density_at(extract_before, 0.0) - co2 - settled
+    volume = volume_l_of(mass, extract, ethanol)
     return Fermented(
         hexose_used_g=used,
         ethanol_g=ethanol,

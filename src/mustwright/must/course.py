@@ -72,9 +72,9 @@ class Course:
         """Fall of apparent Brix when a fraction of the sugar is gone."""
         return float(np.interp(used, self.used, self._fallen))
 
-    def used_at_brix_fallen(self, fall: float) -> float:
+    def used_at_brix_fallen(self, fall: float | Floats) -> Floats:
         """Fraction of the sugar gone when apparent Brix has fallen so far."""
-        return float(np.interp(fall, self._fallen, self.used))
+        return np.asarray(np.interp(fall, self._fallen, self.used))
 
 
 def share_of(fermentable_g_l: float, extract_g_l: float) -> float:

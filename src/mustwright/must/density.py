@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,6 +12,7 @@ from mustwright import data
 from mustwright.errors import warn_validity
 
 Floats = NDArray[np.float64]
+Number = TypeVar("Number", float, Floats)  # one value, or an array of them
 
 
 def water_density_kg_m3(temperature_c: ArrayLike) -> Floats:
@@ -153,7 +155,6 @@ def ethanol_mass_fraction_from_pct_vol(ethanol_pct_vol: ArrayLike) -> Floats:
     return np.asarray(p)
 
 
-@cache
 def _spirit_polynomial() -> Floats:
     """Density of ethanol-water at 20 °C as a polynomial in grams of ethanol per litre.
 
@@ -188,15 +189,39 @@ def must_density_kg_m3(extract_g_l: ArrayLike, ethanol_g_l: ArrayLike) -> Floats
     rho_a) + 1.000``, is OIV2012; solved here for ``rho_v``, with ``d_r`` from the ICUMSA1998
     sucrose solution of the same extract per litre and ``rho_a`` from OIML1975.
     """
-    extract = np.asarray(extract_g_l, dtype=float)
-    ethanol = np.asarray(ethanol_g_l, dtype=float)
-    water = float(sucrose_solution_density_kg_m3(0.0))
-    without_alcohol = np.polynomial.polynomial.polyval(extract / 100, _extract_polynomial())
-    spirit = np.polynomial.polynomial.polyval(ethanol / 100, _spirit_polynomial())
-    return np.asarray(spirit + (without_alcohol / water - 1.0) * 1000 / 1.00180)
+    return np.asarray(
+        _density(np.asarray(extract_g_l, dtype=float), np.asarray(ethanol_g_l, dtype=float))
+    )
+
+
+def must_density_at(extract_g_l: float, ethanol_g_l: float) -> float:
+    """`must_density_kg_m3` of one liquid in plain numbers: the same to the last digit, sooner."""
+    return _density(extract_g_l, ethanol_g_l)
+
+
+def _density(extract: Number, ethanol: Number) -> Number:
+    """The formula of `must_density_kg_m3`, for one liquid or an array of them."""
+    water, by_extract, by_ethanol = _at_20c()
+    without_alcohol = _polynomial(by_extract, extract / 100)
+    spirit = _polynomial(by_ethanol, ethanol / 100)
+    return spirit + (without_alcohol / water - 1.0) * 1000 / 1.00180
+
+
+def _polynomial(coefficients: tuple[float, ...], x: Number) -> Number:
+    """Value of a polynomial, lowest power first, by Horner's rule."""
+    value = coefficients[-1] + x * 0
+    for c in coefficients[-2::-1]:
+        value = c + value * x
+    return value
 
 
 @cache
+def _at_20c() -> tuple[float, tuple[float, ...], tuple[float, ...]]:
+    """Density of water, and the polynomials in extract and ethanol as plain numbers."""
+    water = float(sucrose_solution_density_kg_m3(0.0))
+    return water, tuple(_extract_polynomial().tolist()), tuple(_spirit_polynomial().tolist())
+
+
 def _extract_polynomial() -> Floats:
     """Density of a sucrose solution at 20 °C as a polynomial in grams per litre (0 to 900)."""
     w = np.linspace(0, 0.7, 701)

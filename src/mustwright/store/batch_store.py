@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, delete, func, insert, select, update
+from sqlalchemy import Connection, Engine, Row, bindparam, delete, func, insert, select, update
 
 from mustwright.cellar.entries import (
     Correction,
@@ -32,10 +33,13 @@ from mustwright.services.records import MissingRecordError, slug_from_name
 from mustwright.store import tables
 from mustwright.store.derived_rows import DerivedRows
 from mustwright.store.engine import Clock, lock, reading
-from mustwright.store.log_rows import log_of
+from mustwright.store.log_rows import log_of, newest_of
 
 BATCH, ENTRY, TOKEN, PHOTO = tables.batch, tables.entry, tables.token, tables.photo
 LONGEST_LOG = 200_000
+# Asked with every look: written once, as making a query takes longer than answering it.
+_ONE = select(BATCH).where(BATCH.c.key == bindparam("slug"))
+_ONE_FOR_CHANGE = _ONE.with_for_update()
 _NO_CONTENT = [c for c in PHOTO.c if c.name != "content"]
 
 
@@ -64,6 +68,10 @@ class BatchStore(DerivedRows):
         """One batch."""
         with reading(self._engine) as connection:
             return _batch(_live(connection, slug))
+
+    def one_moment(self) -> AbstractContextManager[object]:
+        """What this thread asks within it, it sees as of one moment."""
+        return reading(self._engine)
 
     def stamp(self) -> str:
         """Changes whenever any batch, log or digest does."""
@@ -132,6 +140,11 @@ class BatchStore(DerivedRows):
         with reading(self._engine) as connection:
             _live(connection, slug)
             return log_of(connection, slug, after, most)
+
+    def newest(self, slug: str, most: int, version: int) -> list[Entry]:
+        """Lines that the newest entries of a log rest on, and what undo would take back."""
+        with reading(self._engine) as connection:
+            return newest_of(connection, slug, most, version)
 
     def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:
         """Add lines, all or none; gives them back as kept."""
@@ -289,8 +302,8 @@ class BatchStore(DerivedRows):
 
 
 def _find(connection: Connection, slug: str, *, for_change: bool = False) -> Row[Any] | None:
-    query = select(BATCH).where(BATCH.c.key == slug)
-    return connection.execute(query.with_for_update() if for_change else query).first()
+    query = _ONE_FOR_CHANGE if for_change else _ONE
+    return connection.execute(query, {"slug": slug}).first()
 
 
 def _live(connection: Connection, slug: str, *, for_change: bool = False) -> Row[Any]:

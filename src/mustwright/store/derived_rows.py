@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Engine, Table, insert, select, update
+from sqlalchemy import Engine, Table, bindparam, insert, select, update
 
 from mustwright.cellar.entries import Entry
 from mustwright.store import tables
@@ -13,6 +13,8 @@ from mustwright.store.engine import Clock, lock, reading
 from mustwright.store.log_rows import log_of
 
 OUTLOOK, GIST = tables.outlook, tables.gist
+_OUTLOOK = select(OUTLOOK.c.content).where(OUTLOOK.c.batch == bindparam("slug"))
+_GIST = select(GIST.c.content).where(GIST.c.batch == bindparam("slug"))
 
 
 class DerivedRows:
@@ -23,9 +25,8 @@ class DerivedRows:
 
     def outlook(self, slug: str) -> str | None:
         """The forecast kept beside a batch's log, as it was given."""
-        query = select(OUTLOOK.c.content).where(OUTLOOK.c.batch == slug)
         with reading(self._engine) as connection:
-            found: str | None = connection.execute(query).scalar()
+            found: str | None = connection.execute(_OUTLOOK, {"slug": slug}).scalar()
         return found
 
     def keep_outlook(self, slug: str, version: int, content: str) -> None:
@@ -34,9 +35,8 @@ class DerivedRows:
 
     def gist(self, slug: str) -> tuple[bytes, list[Entry]] | None:
         """The gist kept beside a log, and the lines that are no readings, notes or pictures."""
-        query = select(GIST.c.content).where(GIST.c.batch == slug)
         with reading(self._engine) as connection:
-            found = connection.execute(query).scalar()
+            found = connection.execute(_GIST, {"slug": slug}).scalar()
             if found is None:
                 return None
             return bytes(found), log_of(connection, slug, plain=False)

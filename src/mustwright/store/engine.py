@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 import time
-from collections.abc import Callable
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +24,7 @@ from sqlalchemy import (
     make_url,
 )
 from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy.pool import ConnectionPoolEntry
 from sqlalchemy.types import TypeDecorator
 
 from mustwright.errors import MustwrightError
@@ -152,17 +155,50 @@ def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
         _write_ahead(connection)
         connection.execute(f"PRAGMA foreign_keys={'ON' if foreign_keys else 'OFF'}")
 
+    turn = threading.Lock()  # SQLite lets writers in by chance: one may wait past its time
+
     @event.listens_for(engine, "begin")
     def _began(connection: Connection) -> None:
-        reads = connection.get_execution_options().get("reads", False)
-        connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
+        if connection.get_execution_options().get("reads", False):
+            connection.exec_driver_sql("BEGIN")
+            return
+        connection.info["turn"] = turn.acquire(timeout=BUSY_MS / 1000)
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    @event.listens_for(engine, "checkin")
+    def _given_back(_connection: sqlite3.Connection, record: ConnectionPoolEntry) -> None:
+        if record.info.pop("turn", False):
+            turn.release()
 
     return engine
 
 
-def reading(engine: Engine) -> AbstractContextManager[Connection]:
-    """A transaction that only reads: it waits for no writer, and sees one moment."""
-    return engine.execution_options(reads=True).begin()
+@contextmanager
+def reading(engine: Engine) -> Iterator[Connection]:
+    """A transaction that only reads: it waits for no writer, and sees one moment.
+
+    Within another one of the same thread it is that one: what is asked in between sees one moment,
+    and costs no transaction of its own.
+    """
+    held = getattr(_held, "by_thread", None)
+    if held is not None and held[0] is engine:
+        yield held[1]
+        return
+    with _that_reads(engine).begin() as connection:
+        _held.by_thread = (engine, connection)
+        try:
+            yield connection
+        finally:
+            _held.by_thread = held
+
+
+_held = threading.local()
+
+
+@lru_cache(maxsize=4)
+def _that_reads(engine: Engine) -> Engine:
+    """The same engine, marked; made once, as each page asks several times."""
+    return engine.execution_options(reads=True)
 
 
 def _write_ahead(connection: sqlite3.Connection) -> None:

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, Text, select, type_coerce
+from sqlalchemy import Connection, Select, Text, bindparam, select, type_coerce
 
 from mustwright.cellar.entries import Entry, Event, Note, Photo, PlanAdopted, Reading, what_from
 from mustwright.store import tables
@@ -28,9 +28,21 @@ _COLUMNS = (
     ENTRY.c.who,
     ENTRY.c.content,
 )
-_QUERY = select(*_COLUMNS).order_by(ENTRY.c.seq)
 KEPT_PLANS = 256
 PLAIN_KINDS = [kind.kind for kind in (Reading, Note, Photo)]
+
+# Written once: making a query takes longer than answering it.
+_HERE = (ENTRY.c.batch == bindparam("slug"), ENTRY.c.seq > bindparam("after"))
+_UP_TO = (ENTRY.c.batch == bindparam("slug"), ENTRY.c.seq <= bindparam("version"))
+_OWN = select(ENTRY.c.seq).where(*_UP_TO, ENTRY.c.target.is_(None)).limit(bindparam("count"))
+_LOG = select(*_COLUMNS).where(*_HERE).order_by(ENTRY.c.seq)
+_NOT_PLAIN = _LOG.where(ENTRY.c.kind.not_in(PLAIN_KINDS))
+_CHANGES = select(*_COLUMNS).where(*_UP_TO, ENTRY.c.target.is_not(None)).order_by(ENTRY.c.seq)
+_LATEST = _OWN.order_by(ENTRY.c.at.desc(), ENTRY.c.seq.desc()).subquery()
+_LAST = _OWN.order_by(ENTRY.c.seq.desc()).subquery()
+_NEWEST = select(*_COLUMNS).where(
+    *_UP_TO, ENTRY.c.seq.in_(select(_LATEST.c.seq)) | ENTRY.c.seq.in_(select(_LAST.c.seq))
+)
 
 
 def _defaults(kind: type[Any]) -> dict[str, Any]:
@@ -66,14 +78,32 @@ def log_of(
     plain : bool
         Readings, notes and pictures too.
     """
-    query = _QUERY.where(ENTRY.c.batch == slug)
-    if after:
-        query = query.where(ENTRY.c.seq > after)
-    if not plain:
-        query = query.where(ENTRY.c.kind.not_in(PLAIN_KINDS))
+    query = _LOG if plain else _NOT_PLAIN
     if most is not None:
         query = query.limit(most)
-    rows = [tuple(row) for row in connection.execute(query)]
+    return _entries(connection, query, slug=slug, after=after)
+
+
+def newest_of(connection: Connection, slug: str, most: int, version: int) -> list[Entry]:
+    """Lines of a log that its newest entries rest on, in the order of the log.
+
+    `most` entries by their time as they stand, the line that undo would take back, and every line
+    about any of them. A correction may move an entry in time, and an undoing leaves one more line
+    to go back to: so many more entries are taken as there are changes.
+    """
+    changes = _entries(connection, _CHANGES, slug=slug, version=version)
+    count = most + len(changes) + 2
+    found = _entries(connection, _NEWEST, slug=slug, version=version, count=count)
+    known = {e.id for e in found}
+    missing = {target for e in changes if (target := getattr(e.what, "target", "")) not in known}
+    if missing:
+        query = _LOG.where(ENTRY.c.id.in_(missing), ENTRY.c.seq <= version)
+        found += _entries(connection, query, slug=slug, after=0)
+    return sorted([*changes, *found], key=lambda e: e.seq)
+
+
+def _entries(connection: Connection, query: Select[Any], **asked: object) -> list[Entry]:
+    rows = [tuple(row) for row in connection.execute(query, asked)]
     contents = json.loads(f"[{','.join(row[6] for row in rows)}]")
     return [_entry(row, content) for row, content in zip(rows, contents, strict=True)]
 

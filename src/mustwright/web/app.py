@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from importlib.resources import files
 
+from anyio import to_thread
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 from starlette.middleware.trustedhost import TrustedHostMiddleware
@@ -51,10 +54,28 @@ class RevalidatedFiles(StaticFiles):
         return response
 
 
+# Pages are work for the processor, and Python lets one thread work at a time: with many of them
+# each answer waits for all the others. A few are needed while one waits for the disk.
+THREADS = 4
+
+
+@asynccontextmanager
+async def _few_threads(_app: FastAPI) -> AsyncIterator[None]:
+    """Requests answered at once; the others wait in the order in which they came."""
+    to_thread.current_default_thread_limiter().total_tokens = THREADS
+    yield
+
+
 def create_app(compose: Compose, access: Access | None = None) -> FastAPI:
     """The application over one composition root; open to this machine alone unless told so."""
     access = access or Access()
-    app = FastAPI(title="Mustwright", version=__version__, docs_url=None, redoc_url=None)
+    app = FastAPI(
+        title="Mustwright",
+        version=__version__,
+        docs_url=None,
+        redoc_url=None,
+        lifespan=_few_threads,
+    )
     app.state.compose = compose
     app.state.access = access
     for page in PAGES:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2.runtime import Macro
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
@@ -23,7 +24,28 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals["version"] = __version__
+    made.globals["once"] = once
     return made
+
+
+KEPT_PIECES, LONGEST_KEPT = 2048, 200
+
+
+def once(macro: Macro, *words: object) -> str:
+    """What a macro writes of these words; kept, as most fields of a form are always the same.
+
+    Its arguments must be plain: text, numbers, None, or lists of them. Words somebody typed at
+    length are not kept.
+    """
+    plain = tuple(tuple(w) if isinstance(w, list) else w for w in words)
+    if any(isinstance(w, str) and len(w) > LONGEST_KEPT for w in plain):
+        return macro(*plain)
+    return _kept(macro, *plain)
+
+
+@lru_cache(maxsize=KEPT_PIECES)
+def _kept(macro: Macro, *words: object) -> str:
+    return macro(*words)
 
 
 def page(request: Request, template: str, status: int = 200, **context: object) -> HTMLResponse:

@@ -117,13 +117,13 @@ def test_removed_and_corrected_lines_count_as_they_stand():
     assert gist_from(gist_bytes(gist), no_plain(log)).events == gist.events, later
 
 
-@pytest.mark.parametrize("spoiled", [b"", b"{}\n", b"[1]\n", b'{"form": 1}\n', b"\xff\xfe"])
+@pytest.mark.parametrize("spoiled", [b"", b"{}\n", b"[1]\n", b'{"form": 2}\n', b"\xff\xfe"])
 def test_a_damaged_gist_is_made_anew(spoiled):
     log = written([(10, Reading(gravity=1.11))])
     assert gist_from(spoiled, no_plain(log)) is None
     whole = gist_bytes(gist_of(log.stands(), 3))
     assert gist_from(whole[:-5], no_plain(log)) is None
-    assert gist_from(whole.replace(b'"form": 1', b'"form": 0'), no_plain(log)) is None
+    assert gist_from(whole.replace(b'"form": 2', b'"form": 1'), no_plain(log)) is None
     assert gist_from(whole, []) is None, "without its plan it is none"
 
 

@@ -39,6 +39,12 @@ def test_mass_closes(extract, share, ethanol_yield, byproducts, sucrose_share):
     assert left.extract_g == pytest.approx(kept, abs=1e-9)
 
 
+@given(st.floats(900, 1300), EXTRACT, st.floats(0, 200))
+def test_volume_in_plain_numbers_is_the_same(mass, extract, ethanol):
+    whole = a.volume_l_from_contents([mass], extract, ethanol)
+    assert a.volume_l_of(mass, extract, ethanol) == whole[0]
+
+
 @given(EXTRACT)
 def test_nothing_fermented_leaves_the_must(extract):
     same = a.ferment(extract, extract, 0.0)

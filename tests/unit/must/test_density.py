@@ -10,6 +10,7 @@ from mustwright.must.density import (
     ethanol_mass_fraction_from_pct_vol,
     ethanol_pct_vol_from_mass_fraction,
     ethanol_water_density_kg_m3,
+    must_density_at,
     must_density_kg_m3,
     sucrose_solution_density_kg_m3,
     water_density_kg_m3,
@@ -76,3 +77,9 @@ def test_water_is_densest_at_four_degrees():
 def test_outside_the_published_range_warns(function, arguments):
     with pytest.warns(ValidityWarning, match="outside"):
         function(*arguments)
+
+
+@given(st.floats(0, 900), st.floats(0, 200))
+def test_one_liquid_in_plain_numbers_is_the_same(extract_g_l, ethanol_g_l):
+    whole = must_density_kg_m3([extract_g_l, 100.0], [ethanol_g_l, 50.0])
+    assert must_density_at(extract_g_l, ethanol_g_l) == whole[0]

@@ -19,6 +19,7 @@ from mustwright.cellar.ph_foreseen import PhForeseen
 from mustwright.cellar.progress import Progress, progress_of
 from mustwright.cellar.refit import Proposal, propose
 from mustwright.cellar.restart import RestartPlan, restart_plan
+from mustwright.cellar.series import NOTHING, Trace
 from mustwright.cellar.step import NextStep, next_step
 from mustwright.cellar.stuck import Diagnosis, diagnose
 from mustwright.cellar.watch import watch
@@ -45,8 +46,12 @@ class BatchView:
         What the fermentation model says: chances, bands, hours to dry, nitrogen left, feeds.
     pending : bool
         Whether a newer forecast is being worked out.
-    events : tuple of Standing
-        Events and finishing steps that count.
+    events, feeds : tuple of Standing
+        Events and finishing steps, and feeds, that count by now.
+    warmth : Trace
+        Temperatures of the must by now [°C].
+    entries : int
+        How many the log has, removed ones too.
     """
 
     record: BatchRecord
@@ -61,6 +66,9 @@ class BatchView:
     foreseen: Foreseen | None = None
     pending: bool = False
     events: tuple[Standing, ...] = ()
+    feeds: tuple[Standing, ...] = ()
+    warmth: Trace = NOTHING
+    entries: int = 0
 
     @cached_property
     def stands(self) -> tuple[Standing, ...]:
@@ -86,16 +94,17 @@ def look(
     urgent : bool
         Whether someone looks at this very batch, so that its forecast is worked out first.
     """
-    record = ledger.batch(slug)
     memory = memory_of(ledger)
-    key = (slug, zone, make_outlook, memory.forecasts_made(slug))
-    kept = memory.views.get(key)
-    if isinstance(kept, BatchView) and _holds(kept, record, now):
-        view = kept
-    else:
-        view = _view(ledger, record, now, zone, make_outlook, urgent)
-        if not view.pending:
-            memory.views.keep(key, view)
+    with ledger.one_moment():
+        record = ledger.batch(slug)
+        key = (slug, zone, make_outlook, memory.forecasts_made(slug))
+        kept = memory.views.get(key)
+        if isinstance(kept, BatchView) and _holds(kept, record, now):
+            view = kept
+        else:
+            view = _view(ledger, record, now, zone, make_outlook, urgent)
+            if not view.pending:
+                memory.views.keep(key, view)
     if record.digest_version != record.version or record.digest_at is None:
         ledger.keep_digest(slug, record.version, digest_of(view))
     return view
@@ -135,6 +144,9 @@ def _view(
     return BatchView(
         record=record,
         events=gist.events,
+        feeds=gist.feeds,
+        warmth=gist.warmth,
+        entries=gist.entries,
         read_log=lambda: memory.stands(ledger, record),
         progress=state,
         outlook=source.outlook,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
@@ -114,6 +115,13 @@ class Ledger(Protocol):
         """One batch."""
         ...
 
+    def one_moment(self) -> AbstractContextManager[object]:
+        """What this thread asks within it, it sees as of one moment; that asks faster, too.
+
+        Nothing that is to be seen within it may be written within it.
+        """
+        ...
+
     def stamp(self) -> str:
         """Changes whenever any batch, log or digest does."""
         ...
@@ -149,6 +157,14 @@ class Ledger(Protocol):
             Lines behind this place in the log.
         most : int or None
             At most so many; all when None.
+        """
+        ...
+
+    def newest(self, slug: str, most: int, version: int) -> list[Entry]:
+        """Lines of a log up to a version that its newest entries rest on, oldest first.
+
+        With every correction, removal and restoration; enough to tell the latest `most` entries as
+        they stand, and which line undo would take back.
         """
         ...
 

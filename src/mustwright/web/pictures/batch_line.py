@@ -15,6 +15,7 @@ from mustwright.cellar.outlook import Band
 from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.feed_line import label_rows, near
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text, whisker
+from mustwright.web.pictures.trail import Scale, trail
 
 Thing = TypeVar("Thing")
 WIDE, NARROW = 920.0, 340.0
@@ -73,18 +74,6 @@ class Scene:
     dry_gravity: float
 
 
-@dataclass(frozen=True)
-class _Scale:
-    low: float
-    high: float
-    top: float
-    bottom: float
-
-    def y(self, value: float) -> float:
-        part = (min(max(value, self.low), self.high) - self.low) / (self.high - self.low)
-        return round(self.bottom - part * (self.bottom - self.top), 1)
-
-
 def batch_line(scene: Scene, narrow: bool = False) -> Markup:
     """Gravity above; temperature, then feeds given and due, beneath on the same axis."""
     width, name = (NARROW, "batch-narrow") if narrow else (WIDE, "batch-wide")
@@ -105,14 +94,14 @@ def batch_line(scene: Scene, narrow: bool = False) -> Markup:
     return picture(width, depth + 22, _title(scene), body, name, "narrow" if narrow else "wide")
 
 
-def _gravity_scale(scene: Scene, bottom: float) -> _Scale:
+def _gravity_scale(scene: Scene, bottom: float) -> Scale:
     values = [scene.dry_gravity, scene.start_gravity, *(p.gravity for p in scene.points)]
     if scene.band is not None:
         values += [*scene.band.low, *scene.band.high]
-    return _Scale(min(values) - 0.003, max(values) + 0.003, TOP, bottom)
+    return Scale(min(values) - 0.003, max(values) + 0.003, TOP, bottom)
 
 
-def _ticks(scale: _Scale, axis: TimeAxis) -> list[str]:
+def _ticks(scale: Scale, axis: TimeAxis) -> list[str]:
     reach = scale.high - scale.low
     step = next(s for s in (0.005, 0.01, 0.02, 0.05) if reach / s <= 7)
     drawn = [text(0, 14, "gravity", "t tick")]
@@ -123,38 +112,39 @@ def _ticks(scale: _Scale, axis: TimeAxis) -> list[str]:
     return drawn
 
 
-def _dry(scene: Scene, axis: TimeAxis, scale: _Scale) -> str:
+def _dry(scene: Scene, axis: TimeAxis, scale: Scale) -> str:
     y = scale.y(scene.dry_gravity)
     words = text(axis.left + 4, y - 5, f"dry, {scene.dry_gravity:.3f}", "t soft halo")
     return line(axis.left, y, axis.right, y, "dry") + words
 
 
-def _forecast(scene: Scene, axis: TimeAxis, scale: _Scale) -> list[str]:
+def _forecast(scene: Scene, axis: TimeAxis, scale: Scale) -> list[str]:
     band = scene.band
     if band is None:
         return []
-    shown = [i for i, h in enumerate(band.hours) if h <= axis.end_h]
-    there = [f"{axis.x(band.hours[i])} {scale.y(band.high[i])}" for i in shown]
-    back = [f"{axis.x(band.hours[i])} {scale.y(band.low[i])}" for i in reversed(shown)]
-    middle = [f"{axis.x(band.hours[i])} {scale.y(band.expected[i])}" for i in shown]
+    shown = sum(h <= axis.end_h for h in band.hours)
+    there, back, middle = (
+        trail(axis, scale, band.hours[:shown], row[:shown])
+        for row in (band.high, band.low, band.expected)
+    )
     return [
-        element("path", d="M" + "L".join([*there, *back]) + "Z", class_="fan c0"),
+        element("path", d="M" + "L".join([*there, *back[::-1]]) + "Z", class_="fan c0"),
         element("path", d="M" + "L".join(middle), class_="curve c0"),
     ]
 
 
-def _readings(points: Sequence[Point], axis: TimeAxis, scale: _Scale) -> list[str]:
+def _readings(points: Sequence[Point], axis: TimeAxis, scale: Scale) -> list[str]:
     """A line through the readings and a dot for each, with two standard errors either way."""
     shown = thinned(points)
-    places = [(axis.x(max(p.hours, 0.0)), scale.y(p.gravity), p) for p in shown]
+    places = trail(axis, scale, [p.hours for p in shown], [p.gravity for p in shown])
     drawn = []
     if len(places) > 1:
-        path = "M" + "L".join(f"{x} {y}" for x, y, _ in places)
-        drawn.append(element("path", d=path, class_="curve read"))
+        drawn.append(element("path", d="M" + "L".join(places), class_="curve read"))
     if len(places) > MOST_BARS:  # a device's: too close for a bar each
-        dots = "".join(f"M{x} {y}h0" for x, y, _ in places)
+        dots = f"M{'h0M'.join(places)}h0"
         return [*drawn, element("path", d=dots, class_="dots")]
-    for x, y, point in places:
+    for point in shown:
+        x, y = axis.x(point.hours), scale.y(point.gravity)
         reach = TWO_SD * point.gravity_sd
         high, low = scale.y(point.gravity + reach), scale.y(point.gravity - reach)
         drawn.append(line(x, high, x, low, "error"))
@@ -181,9 +171,10 @@ def _warmth(scene: Scene, axis: TimeAxis, top: float) -> list[str]:
     """Must temperature over the range that the yeast likes."""
     values = [t for _, t in scene.warmth]
     low, high = scene.warmth_range
-    scale = _Scale(min([*values, low]) - 0.5, max([*values, high]) + 0.5, top + 6, top + 50)
+    scale = Scale(min([*values, low]) - 0.5, max([*values, high]) + 0.5, top + 6, top + 50)
     bottom, above = scale.y(low), scale.y(high)
-    path = "M" + "L".join(f"{axis.x(max(h, 0.0))} {scale.y(t)}" for h, t in thinned(scene.warmth))
+    shown = thinned(scene.warmth)
+    path = "M" + "L".join(trail(axis, scale, [h for h, _ in shown], [t for _, t in shown]))
     return [
         rect(axis.left, above, axis.right - axis.left, bottom - above, "band"),
         text(axis.left - 6, above + 9, scene.warmth_words[1], "t tick", "end"),

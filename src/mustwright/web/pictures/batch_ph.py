@@ -11,6 +11,7 @@ from mustwright.cellar.ph_foreseen import PhForeseen, PhSeen
 from mustwright.cellar.ph_words import LOWEST_SHOWN, band_words
 from mustwright.web.pictures.feed_line import near
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text
+from mustwright.web.pictures.trail import Scale, trail
 
 WIDE, NARROW = 920.0, 340.0
 TOP, PLOT, UNDER = 26.0, 130.0, 16.0
@@ -21,14 +22,11 @@ TWO_SD = 2.0
 @dataclass(frozen=True)
 class _Frame:
     axis: TimeAxis
-    highest: float
-    bottom: float
+    scale: Scale
 
     def y(self, ph: float) -> float:
-        part = (min(max(ph, LOWEST_SHOWN), self.highest) - LOWEST_SHOWN) / (
-            self.highest - LOWEST_SHOWN
-        )
-        return round(self.bottom - part * (self.bottom - TOP), 1)
+        """Where a pH stands."""
+        return self.scale.y(ph)
 
 
 def batch_ph(ph: PhForeseen, now_h: float, end_h: float, narrow: bool = False) -> Markup:
@@ -37,7 +35,8 @@ def batch_ph(ph: PhForeseen, now_h: float, end_h: float, narrow: bool = False) -
     axis = TimeAxis.to_hold(48.0, width - 8, [end_h])
     shown = [i for i, h in enumerate(ph.times_h) if h <= axis.end_h]
     top = max([LEAST_TOP, *(ph.ph.p95[i] or 0.0 for i in shown), *(s.ph for s in ph.seen)])
-    frame = _Frame(axis, top + 0.1, TOP + PLOT)
+    bottom = TOP + PLOT
+    frame = _Frame(axis, Scale(LOWEST_SHOWN, top + 0.1, TOP, bottom))
     body = [*_ground(frame), *_band(ph, shown, frame)]
     floor = frame.y(ph.floor)
     body += [
@@ -47,21 +46,21 @@ def batch_ph(ph: PhForeseen, now_h: float, end_h: float, narrow: bool = False) -
     body += [_reading(one, frame) for one in ph.seen]
     x = axis.x(now_h)
     body += [
-        line(x, TOP - 8, x, frame.bottom + UNDER, "break"),
+        line(x, TOP - 8, x, bottom + UNDER, "break"),
         near(max(x, axis.left + 16), TOP - 11, "now", width, "t mark"),
-        axis.labels(frame.bottom + UNDER + 16),
+        axis.labels(bottom + UNDER + 16),
     ]
     title = (
         f"pH along the batch: {len(ph.seen)} reading{'s' if len(ph.seen) != 1 else ''}; now "
         f"{band_words(ph.now)}, lowest ahead {band_words(ph.lowest_ahead)}"
     )
-    height = frame.bottom + UNDER + 22
+    height = bottom + UNDER + 22
     return picture(width, height, title, body, name, "narrow" if narrow else "wide")
 
 
 def _ground(frame: _Frame) -> list[str]:
     """The grid, and the strip below what is shown."""
-    axis, bottom = frame.axis, frame.bottom
+    axis, bottom, highest = frame.axis, frame.scale.bottom, frame.scale.high
     drawn = [
         rect(axis.left, bottom, axis.right - axis.left, UNDER, "stall"),
         line(axis.left, bottom, axis.right, bottom, "stall-edge"),
@@ -69,9 +68,9 @@ def _ground(frame: _Frame) -> list[str]:
         axis.grid(TOP, bottom + UNDER),
         text(0, 12, "pH", "t tick"),
     ]
-    step = 0.5 if frame.highest <= 6 else 1.0
+    step = 0.5 if highest <= 6 else 1.0
     ph = 3.0
-    while ph <= frame.highest:
+    while ph <= highest:
         drawn.append(line(axis.left, frame.y(ph), axis.right, frame.y(ph), "grid"))
         drawn.append(text(axis.left - 6, frame.y(ph) + 4, f"{ph:.1f}", "t tick", "end"))
         ph += step
@@ -79,12 +78,13 @@ def _ground(frame: _Frame) -> list[str]:
 
 
 def _band(ph: PhForeseen, shown: Sequence[int], frame: _Frame) -> list[str]:
-    at = {i: frame.axis.x(ph.times_h[i]) for i in shown}
-    there = [f"{at[i]} {frame.y(ph.ph.p95[i] or 0.0)}" for i in shown]
-    back = [f"{at[i]} {frame.y(ph.ph.p05[i] or 0.0)}" for i in reversed(shown)]
-    middle = [f"{at[i]} {frame.y(ph.ph.p50[i] or 0.0)}" for i in shown]
+    hours = [ph.times_h[i] for i in shown]
+    there, back, middle = (
+        trail(frame.axis, frame.scale, hours, [row[i] or 0.0 for i in shown])
+        for row in (ph.ph.p95, ph.ph.p05, ph.ph.p50)
+    )
     return [
-        element("path", d="M" + "L".join([*there, *back]) + "Z", class_="fan c4"),
+        element("path", d="M" + "L".join([*there, *back[::-1]]) + "Z", class_="fan c4"),
         element("path", d="M" + "L".join(middle), class_="curve c4"),
     ]
 

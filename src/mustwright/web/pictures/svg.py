@@ -33,13 +33,20 @@ def _attribute(name: str) -> str:
 def _short(value: object) -> str:
     """A value as an attribute holds it; numbers need no escaping."""
     if isinstance(value, float):
-        return f"{value:.2f}".rstrip("0").rstrip(".")
+        return _number(value)
     return str(value) if isinstance(value, int) else escape(str(value))
+
+
+def _number(value: float) -> str:
+    """A coordinate to two decimals, without noughts at its end."""
+    whole = int(value)
+    return str(whole) if whole == value else f"{value:.2f}".rstrip("0").rstrip(".")
 
 
 def text(x: float, y: float, words: str, class_: str = "t", anchor: str = "start") -> str:
     """A line of text on its baseline."""
-    return element("text", escape(words), x=x, y=y, class_=class_, text_anchor=anchor)
+    place = f'x="{_number(x)}" y="{_number(y)}"'
+    return f'<text {place} class="{class_}" text-anchor="{anchor}">{escape(words)}</text>'
 
 
 def wrapped(name: str, longest: int) -> list[str]:
@@ -65,7 +72,8 @@ def rect(x: float, y: float, width: float, height: float, class_: str, fill: str
 
 def line(x1: float, y1: float, x2: float, y2: float, class_: str) -> str:
     """A stroke."""
-    return element("line", x1=x1, y1=y1, x2=x2, y2=y2, class_=class_)
+    start, end = f'x1="{_number(x1)}" y1="{_number(y1)}"', f'x2="{_number(x2)}" y2="{_number(y2)}"'
+    return f'<line {start} {end} class="{class_}"/>'
 
 
 def whisker(x1: float, x2: float, y: float, end: float, half: float = 3.0) -> str:

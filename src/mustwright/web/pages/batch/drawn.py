@@ -8,7 +8,7 @@ from datetime import tzinfo
 from markupsafe import Markup
 
 from mustwright.cellar import ph_words
-from mustwright.cellar.entries import Event, FeedGiven, Reading
+from mustwright.cellar.entries import Event
 from mustwright.cellar.log import Standing
 from mustwright.cellar.outlook import Band
 from mustwright.cellar.progress import CLOSED, DRY, FINISHING, FeedState
@@ -139,19 +139,14 @@ def _hours(view: BatchView, stand: Standing) -> float:
     return (stand.at - view.progress.moment(0.0)).total_seconds() / 3600
 
 
-def _live(view: BatchView) -> list[Standing]:
-    now = view.progress.now
-    return [s for s in view.stands if not s.removed and s.at <= now]
-
-
 def _marks(view: BatchView) -> list[FeedMark]:
     state, plan = view.progress, view.progress.plan
     numbers = {feed.key: i for i, feed in enumerate(plan.feeds, 1)}
     found = []
     extra = len(numbers)
-    for stand in _live(view):
+    for stand in view.feeds:
         what = stand.what
-        if not isinstance(what, FeedGiven) or what.skipped:
+        if what.skipped:
             continue
         number = numbers.get(what.feed or "")
         if number is None:
@@ -194,18 +189,14 @@ def _nitrogen(view: BatchView, items: tuple[object, ...]) -> tuple[float, float]
 def _signs(view: BatchView) -> list[Sign]:
     return [
         Sign(_hours(view, s), words.said(s.what))
-        for s in _live(view)
+        for s in view.events
         if isinstance(s.what, Event) and s.what.what != "pitched"
     ]
 
 
 def _warmth(view: BatchView) -> list[tuple[float, float]]:
-    found = [
-        (_hours(view, s), s.what.temperature_c)
-        for s in _live(view)
-        if isinstance(s.what, (Reading, Event)) and s.what.temperature_c is not None
-    ]
-    return [(h, t) for h, t in found if h >= -1]
+    told = view.warmth.since(view.progress.moment(0.0))
+    return [(h, t) for h, t in told if h >= -1]
 
 
 def feed_rows(view: BatchView, zone: tzinfo) -> list[FeedRow]:
@@ -248,14 +239,7 @@ def _when_due(view: BatchView, one: FeedState, zone: tzinfo) -> str:
 
 
 def _given(view: BatchView, one: FeedState) -> str:
-    stand = next(
-        (
-            s
-            for s in reversed(view.stands)
-            if isinstance(s.what, FeedGiven) and s.what.feed == one.feed.key and not s.removed
-        ),
-        None,
-    )
+    stand = next((s for s in reversed(view.feeds) if s.what.feed == one.feed.key), None)
     if stand is None or stand.what.skipped:
         return ""
     if words.is_as_planned(stand.what.items, one.feed.doses):

@@ -19,6 +19,7 @@ from mustwright.cellar.log import Standing
 from mustwright.cellar.plan import BatchPlan, PlannedFeed
 from mustwright.errors import InputError
 from mustwright.services.batch.look import BatchView
+from mustwright.services.batch.newest import Newest, newest
 from mustwright.services.batch.photos import add_photo
 from mustwright.services.batch.port import SameIdError
 from mustwright.services.batch.record import find, new_id, write
@@ -27,14 +28,7 @@ from mustwright.web.forms.finish_fields import STEPS
 from mustwright.web.forms.typed import Typed, said
 from mustwright.web.pages import batch_words as words
 from mustwright.web.pages.batch import drawn, facts
-from mustwright.web.pages.batch.shared import (
-    Desk,
-    Form,
-    back_to,
-    last_line,
-    last_ph_by,
-    last_reading,
-)
+from mustwright.web.pages.batch.shared import Desk, Form, back_to
 from mustwright.web.pages.shown import show
 
 router = APIRouter(include_in_schema=False)
@@ -100,10 +94,10 @@ def shown(
     conflict : str
         What someone else did meanwhile; with it the answer is 409.
     """
-    view = desk.view(slug)
-    plan = view.progress.plan
-    lines = MOST_LINES if whole_log else SHOWN_LINES
-    undo = last_line(view)
+    with desk.ledger.one_moment():
+        view = desk.view(slug)
+        last = newest(desk.ledger, view, MOST_LINES if whole_log else SHOWN_LINES)
+    plan, undo = view.progress.plan, last.undo
     return show(
         request,
         "batch.html",
@@ -119,12 +113,12 @@ def shown(
         pictures=drawn.pictures(view) if view.progress.pitched else None,
         ph=drawn.ph_of(view),
         feeds=drawn.feed_rows(view, desk.zone),
-        log=log_rows(view, desk, lines),
-        log_length=len(view.stands),
+        log=log_rows(last, plan, desk),
+        log_length=view.entries,
         undo=None if undo is None else {"id": undo[0].id, "words": words_of_line(undo, plan)},
         wrote=_wrote(view, wrote),
         took=took,
-        typed=_filled(view, typed or {}),
+        typed=_filled(view, last, typed or {}),
         errors=errors or {},
         ids={kind: new_id() for kind in KINDS},
         instruments=batch_form.INSTRUMENT_OPTIONS,
@@ -154,7 +148,7 @@ def next_open_feed(view: BatchView) -> StepFeed | None:
     return StepFeed(feed, number, step.is_due and step.feed == feed.key)
 
 
-def _filled(view: BatchView, typed: Mapping[str, Typed]) -> dict[str, Typed]:
+def _filled(view: BatchView, last: Newest, typed: Mapping[str, Typed]) -> dict[str, Typed]:
     """What the small forms hold when nothing was typed yet."""
     unit = temperature_unit(view.progress.plan.sheet)
     ready = next_open_feed(view)
@@ -162,9 +156,9 @@ def _filled(view: BatchView, typed: Mapping[str, Typed]) -> dict[str, Typed]:
     if ready is not None:
         doses = {f"{batch_form.GRAMS}{d.nutrient}": f"{d.grams:g}" for d in ready.feed.doses}
         doses["feed"] = ready.feed.key
-    instrument = batch_form.instrument_of(last_reading(view))
+    instrument = batch_form.instrument_of(last.reading)
     start = {
-        "reading": Typed({"instrument": instrument, "unit": unit, "ph_by": last_ph_by(view)}),
+        "reading": Typed({"instrument": instrument, "unit": unit, "ph_by": last.ph_by}),
         "feed": Typed(doses),
         "event": Typed({"unit": unit}),
         "note": Typed(),
@@ -174,11 +168,10 @@ def _filled(view: BatchView, typed: Mapping[str, Typed]) -> dict[str, Typed]:
     return {**start, **typed}
 
 
-def log_rows(view: BatchView, desk: Desk, most: int) -> list[LogRow]:
+def log_rows(last: Newest, plan: BatchPlan, desk: Desk) -> list[LogRow]:
     """The newest entries first, removed ones too."""
-    plan = view.progress.plan
     rows = []
-    for stand in list(reversed(view.stands))[:most]:
+    for stand in last.stands:
         rows.append(
             LogRow(
                 stand,
@@ -211,6 +204,8 @@ def words_of_line(undo: tuple[Entry, Standing], plan: BatchPlan) -> str:
 
 def _wrote(view: BatchView, id: str) -> str:
     """The entry just written, in words; empty when it is not the latest."""
+    if not id:
+        return ""
     stand = next((s for s in view.stands if s.entry.id == id and not s.removed), None)
     return "" if stand is None else words.said(stand.what, view.progress.plan)
 

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime, tzinfo
 from typing import Annotated
 
 from fastapi import Depends, Request
 from starlette.responses import RedirectResponse, Response
 
-from mustwright.cellar.entries import METER, Entry, Reading
-from mustwright.cellar.log import Standing, to_undo
 from mustwright.compose import Compose
 from mustwright.errors import InputError
 from mustwright.services.batch.due import DueList, due_today
@@ -47,33 +44,6 @@ class Desk:
 def due_now(compose: Compose) -> DueList:
     """What is due today across all batches."""
     return due_today(compose.ledger, compose.clock(), compose.local_zone)
-
-
-def log_of(stands: Sequence[Standing]) -> list[Entry]:
-    """Every line of the log as it was written, oldest first."""
-    lines = [entry for stand in stands for entry in (stand.entry, *stand.changes)]
-    return sorted(lines, key=lambda entry: entry.seq)
-
-
-def last_line(view: BatchView) -> tuple[Entry, Standing] | None:
-    """The line that undo would take back, and the entry it is about."""
-    line = to_undo(log_of(view.stands))
-    if line is None:
-        return None
-    target = getattr(line.what, "target", line.id)
-    return line, next(s for s in view.stands if s.entry.id == target)
-
-
-def last_reading(view: BatchView) -> Reading | None:
-    """The latest reading with a gravity, for its instrument."""
-    found = (s.what for s in reversed(view.stands) if isinstance(s.what, Reading) and not s.removed)
-    return next((r for r in found if r.has_gravity), None)
-
-
-def last_ph_by(view: BatchView) -> str:
-    """What pH was read with last."""
-    found = (s.what for s in reversed(view.stands) if isinstance(s.what, Reading) and not s.removed)
-    return next((r.ph_by for r in found if r.ph is not None), METER)
 
 
 def seen_of(typed: Typed) -> int:

@@ -1,0 +1,116 @@
+"""What does a page of a batch cost a processor, part by part: in one process, nobody else asking.
+
+``python benchmarks/pages.py`` seeds 200 batches with 250 readings each in a temporary folder and
+asks for each of them once, as a server just started would. Times are those of the processor; as
+machines differ, each is also given as a multiple of a fixed piece of work done in between.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from fastapi import FastAPI
+from load import now, seed
+from starlette.requests import Request
+
+from mustwright.cellar import settled
+from mustwright.cli.serve import collect_seldom
+from mustwright.compose import Compose
+from mustwright.services.batch.look import look, view_data
+from mustwright.services.batch.newest import newest
+from mustwright.web.app import create_app
+from mustwright.web.pages.batch import drawn, facts, live
+from mustwright.web.pages.batch.shared import Desk
+
+WORK_LOOPS = 100_000
+
+
+class Parts:
+    """Processor time by part [ms]."""
+
+    def __init__(self) -> None:
+        self.ms: dict[str, float] = defaultdict(float)
+
+    @contextmanager
+    def of(self, name: str) -> Iterator[None]:
+        """Count what is done within."""
+        began = time.process_time()
+        yield
+        self.ms[name] += 1000 * (time.process_time() - began)
+
+
+def fixed_work() -> int:
+    """The piece of work that others are measured by."""
+    return sum(k * k % 7 for k in range(WORK_LOOPS))
+
+
+def ask(app: FastAPI, slug: str, parts: Parts) -> None:
+    """One batch: its parts, each by itself, then its page and its data whole."""
+    path = f"/batches/{slug}"
+    scope = {"type": "http", "method": "GET", "path": path, "headers": [], "query_string": b""}
+    request = Request(scope | {"app": app, "state": {}})
+    desk = Desk(request)
+    with parts.of("look, first"):
+        view = look(desk.ledger, slug, desk.now, desk.zone)
+    with parts.of("newest lines"):
+        newest(desk.ledger, view, live.SHOWN_LINES)
+    with parts.of("pictures"):
+        drawn.pictures(view)
+    with parts.of("figures and feeds"):
+        facts.facts_of(view, desk.zone)
+        drawn.feed_rows(view, desk.zone)
+    with parts.of("page, all but the look"):
+        live.shown(request, desk, slug)
+    with parts.of("data as JSON"):
+        json.dumps(view_data(view))
+    with parts.of("fixed piece of work"):
+        fixed_work()
+
+
+def run(folder: Path, batches: int, readings: int) -> dict[str, dict[str, float]]:
+    """Milliseconds, and multiples of the fixed piece of work, by part."""
+    compose = Compose(folder)
+    seed(compose._store(), batches, readings)
+    slugs = [record.slug for record in compose.ledger.batches()]
+    for slug in slugs:  # as after a first day: gists and digests are kept beside the logs
+        look(compose.ledger, slug, now(), compose.local_zone)
+    app = create_app(compose)
+    ask(app, slugs[0], Parts())  # templates and tables are read
+    compose.close()
+    fresh = Compose(folder)
+    app.state.compose = fresh
+    settled._judged.cache_clear()
+    parts = Parts()
+    for slug in slugs:
+        ask(app, slug, parts)
+    fresh.close()
+    one = parts.ms["fixed piece of work"]
+    return {
+        name: {"ms": round(ms / len(slugs), 3), "of the fixed work": round(ms / one, 3)}
+        for name, ms in parts.ms.items()
+    }
+
+
+def main(arguments: list[str]) -> int:
+    """Seed, ask, print."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--batches", type=int, default=200)
+    parser.add_argument("--readings", type=int, default=250, help="for each batch")
+    chosen = parser.parse_args(arguments)
+    collect_seldom()
+    with tempfile.TemporaryDirectory(prefix="mustwright-pages-") as folder:
+        found = run(Path(folder), chosen.batches, chosen.readings)
+    print(json.dumps(found, indent=2))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

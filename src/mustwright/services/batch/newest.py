@@ -1,0 +1,58 @@
+"""What came last in the log of a batch: told from a few of its lines, not from all of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from mustwright.cellar.entries import METER, Entry, Reading
+from mustwright.cellar.log import Standing, standing, to_undo
+from mustwright.services.batch.look import BatchView
+from mustwright.services.batch.port import Ledger
+
+
+@dataclass(frozen=True)
+class Newest:
+    """The end of a log.
+
+    Parameters
+    ----------
+    stands : tuple of Standing
+        The latest entries as they stand, removed ones too, the latest first.
+    undo : tuple of (Entry, Standing) or None
+        The line that undo would take back, and the entry it is about.
+    reading : Reading or None
+        The latest with a gravity that counts.
+    ph_by : str
+        What the latest pH among these was read with; a meter where there is none.
+    """
+
+    stands: tuple[Standing, ...]
+    undo: tuple[Entry, Standing] | None
+    reading: Reading | None
+    ph_by: str
+
+
+def newest(ledger: Ledger, view: BatchView, most: int) -> Newest:
+    """The latest `most` entries of a batch at the version of the view."""
+    lines = ledger.newest(view.record.slug, most, view.record.version)
+    known = standing(lines)
+    shown = known[-most:][::-1]
+    line = to_undo(lines)
+    undo = None
+    if line is not None:
+        target = getattr(line.what, "target", line.id)
+        undo = line, next(s for s in known if s.entry.id == target)
+    reading = _reading(shown)
+    if reading is None and len(shown) < view.entries:
+        reading = _reading(view.stands[::-1])
+    return Newest(shown, undo, reading, _ph_by(shown))
+
+
+def _ph_by(stands: tuple[Standing, ...]) -> str:
+    found = (s.what for s in stands if isinstance(s.what, Reading) and not s.removed)
+    return next((r.ph_by for r in found if r.ph is not None), METER)
+
+
+def _reading(stands: tuple[Standing, ...]) -> Reading | None:
+    found = (s.what for s in stands if isinstance(s.what, Reading) and not s.removed)
+    return next((r for r in found if r.has_gravity), None)
