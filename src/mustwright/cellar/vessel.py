@@ -93,7 +93,7 @@ def vessel(now: Progress, stands: Sequence[Standing]) -> Vessel:
     Parameters
     ----------
     stands : sequence of Standing
-        Events and finishing steps of the log, in the order of time; others are passed over.
+        Events and finishing steps of the log, in any order; others are passed over.
 
     Notes
     -----
@@ -105,8 +105,9 @@ def vessel(now: Progress, stands: Sequence[Standing]) -> Vessel:
     fold = _Fold(now)
     points = (*now.points, *now.later)
     lines = [s for s in stands if not s.removed and isinstance(s.what, Event | StepDone)]
+    # A reading of the same moment tells of what was there before; lines go as they were written.
     when: list[tuple[datetime, int, Any]] = [(p.at, 0, p) for p in points]
-    when += [(s.at, 1, s) for s in lines if s.at <= now.now]
+    when += [(s.at, s.entry.seq, s) for s in lines if s.at <= now.now]
     for at, _, one in sorted(when, key=lambda row: row[:2]):
         if isinstance(one, Point):
             fold.read(one)
