@@ -1,4 +1,4 @@
-"""What must hold of the vessel however a batch is finished: masses close, lines can be taken back."""
+"""What must hold of the vessel however a batch is finished: masses close, lines come back."""
 
 from __future__ import annotations
 
@@ -154,7 +154,7 @@ def poured_volume(liquid: Poured) -> float:
 @settings(max_examples=40)
 @given(anything)
 def test_masses_close_at_every_step(steps):
-    """What leaves takes its share along, what goes in adds up: sulfite, sorbate, sugar and others."""
+    """What leaves takes its share along, what goes in adds up."""
     for step, before, after in along(steps):
         if isinstance(step, Event):
             gone = step.litres if step.what == "sampled" else before.volume_l - step.litres
