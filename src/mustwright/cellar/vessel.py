@@ -60,6 +60,8 @@ class Vessel:
         How yeast was stopped; empty where nobody said.
     how : mapping of str to str
         Where a fact comes from, by its name.
+    put_in_g : mapping of str to float
+        Grams of what finishing steps put in that are still in it, by substance [g].
     added : tuple of (datetime, Added)
         Everything that finishing steps put in.
     doubts : tuple of str
@@ -83,6 +85,7 @@ class Vessel:
     co2_g_l: float | None = None
     stabilised: str = ""
     how: dict[str, str] = field(default_factory=dict)
+    put_in_g: dict[str, float] = field(default_factory=dict)
     added: tuple[tuple[datetime, Added], ...] = ()
     doubts: tuple[str, ...] = ()
 
@@ -138,6 +141,7 @@ class _Fold:
         self.ph_at: datetime | None = None
         self.stabilised = ""
         self.how = {"volume_l": f"{must.volume_l:g} L by the plan"}
+        self.put_in: dict[str, float] = {}
         self.added: list[tuple[datetime, Added]] = []
         self.doubts: list[str] = []
         fed = [(now.plan.jar(n), grams) for n, grams in now.given_g.items()]
@@ -265,11 +269,13 @@ class _Fold:
         if self.volume > 0:
             share = 1 - gone / self.volume
             self.grams = {k: None if v is None else v * share for k, v in self.grams.items()}
+            self.put_in = {name: grams * share for name, grams in self.put_in.items()}
         self.volume -= gone
         self.how["volume_l"] += f", {gone:.2f} L less ({why})"
 
     def _add(self, one: Added, at: datetime) -> None:
         self.added.append((at, one))
+        self.put_in[one.substance] = self.put_in.get(one.substance, 0.0) + one.grams
         if one.liquid is not None:
             poured = one.liquid
             self._pour(Liquid(poured.mass_g, poured.extract_g, poured.ethanol_g))
@@ -342,6 +348,7 @@ class _Fold:
             co2_g_l=self.facts["co2_g_l"],
             stabilised=self.stabilised,
             how=self.how,
+            put_in_g=self.put_in,
             added=tuple(self.added),
             doubts=tuple(dict.fromkeys(self.doubts)),
             **concentrations,

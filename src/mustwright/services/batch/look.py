@@ -14,6 +14,7 @@ from mustwright.cellar.foreseen import Foreseen
 from mustwright.cellar.gist import gist_of
 from mustwright.cellar.log import Standing
 from mustwright.cellar.outlook import NEVER_H, BatchOutlook
+from mustwright.cellar.over_limit import over_limit
 from mustwright.cellar.progress import Progress, progress_of
 from mustwright.cellar.refit import Proposal, propose
 from mustwright.cellar.restart import RestartPlan, restart_plan
@@ -123,7 +124,7 @@ def _view(
         source = Told(make_outlook(state), None, False)
     else:
         source = told(ledger, record, gist, state, urgent=urgent)
-    findings = watch(state, gist.events, zone)
+    findings = (*over_limit(state, gist.events), *watch(state, gist.events, zone))
     proposal = propose(state, source.outlook)
     slow = [f for f in findings if f.rule in TROUBLE]
     stuck = any(f.rule == "stuck" for f in findings)

@@ -167,7 +167,8 @@ def _trace(
     state = progress_of(gist_of(before, until=own.at), own.at)
     alone = replace(done, added=(), lost_l=0.0, after={})  # what was measured for it holds
     held = vessel(state, [*before, replace(own, what=alone)])
-    first: StepDone = own.entry.what
+    first = own.entry.what
+    assert isinstance(first, StepDone)
     day = own.at.astimezone(zone).date()
     return LotTrace(
         done.words.get("lot", first.words.get("lot", "")),
