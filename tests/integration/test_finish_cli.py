@@ -79,6 +79,13 @@ def test_blend_and_bottle_know_the_batch(dry):
     bottled = data(dry, "bottle", "--size", "750 mL", "--record")
     assert bottled["lot_code"].endswith("-LANE")
     assert command(dry, "batch", "next", "lane").startswith("This batch is closed.")
+    told = command(dry, "batch", "lot", bottled["lot_code"].lower())
+    assert told.startswith(f"{bottled['lot_code']}: lane (lane), bottled ")
+    assert "of water" in told
+    found = json.loads(command(dry, "batch", "lot", bottled["lot_code"], "--json"))["lots"]
+    assert [(lot["slug"], lot["differs"]) for lot in found] == [("lane", False)]
+    assert run(["batch", "lot", "L99001-NOBODY"]) == 2
+    assert "L99001-NOBODY" in dry.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -211,7 +211,7 @@ def _caution(name: str) -> str:
 
 
 def _feed_why(now: Progress, feed: PlannedFeed, due: bool) -> str:
-    part = f"it is '{feed.name}' of '{now.plan.protocol_name}'"
+    part = f"feed '{feed.name}' of protocol '{now.plan.protocol_name}'"
     if due and now.points and now.hours and now.hours > 0 and feed.rule.kind not in ("pitch",):
         part += f", and {now.sugar_used:.0%} of the sugar is gone"
     return f"{part}, bringing {feed.nitrogen_mg_l:.0f} mg N/L"

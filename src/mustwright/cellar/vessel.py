@@ -60,6 +60,8 @@ class Vessel:
         How yeast was stopped; empty where nobody said.
     how : mapping of str to str
         Where a fact comes from, by its name.
+    put_in_g : mapping of str to float
+        Grams of what finishing steps put in that are still in it, by substance [g].
     added : tuple of (datetime, Added)
         Everything that finishing steps put in.
     doubts : tuple of str
@@ -83,6 +85,7 @@ class Vessel:
     co2_g_l: float | None = None
     stabilised: str = ""
     how: dict[str, str] = field(default_factory=dict)
+    put_in_g: dict[str, float] = field(default_factory=dict)
     added: tuple[tuple[datetime, Added], ...] = ()
     doubts: tuple[str, ...] = ()
 
@@ -93,7 +96,7 @@ def vessel(now: Progress, stands: Sequence[Standing]) -> Vessel:
     Parameters
     ----------
     stands : sequence of Standing
-        Events and finishing steps of the log, in the order of time; others are passed over.
+        Events and finishing steps of the log, in any order; others are passed over.
 
     Notes
     -----
@@ -105,8 +108,9 @@ def vessel(now: Progress, stands: Sequence[Standing]) -> Vessel:
     fold = _Fold(now)
     points = (*now.points, *now.later)
     lines = [s for s in stands if not s.removed and isinstance(s.what, Event | StepDone)]
+    # A reading of the same moment tells of what was there before; lines go as they were written.
     when: list[tuple[datetime, int, Any]] = [(p.at, 0, p) for p in points]
-    when += [(s.at, 1, s) for s in lines if s.at <= now.now]
+    when += [(s.at, s.entry.seq, s) for s in lines if s.at <= now.now]
     for at, _, one in sorted(when, key=lambda row: row[:2]):
         if isinstance(one, Point):
             fold.read(one)
@@ -137,6 +141,7 @@ class _Fold:
         self.ph_at: datetime | None = None
         self.stabilised = ""
         self.how = {"volume_l": f"{must.volume_l:g} L by the plan"}
+        self.put_in: dict[str, float] = {}
         self.added: list[tuple[datetime, Added]] = []
         self.doubts: list[str] = []
         fed = [(now.plan.jar(n), grams) for n, grams in now.given_g.items()]
@@ -264,11 +269,13 @@ class _Fold:
         if self.volume > 0:
             share = 1 - gone / self.volume
             self.grams = {k: None if v is None else v * share for k, v in self.grams.items()}
+            self.put_in = {name: grams * share for name, grams in self.put_in.items()}
         self.volume -= gone
         self.how["volume_l"] += f", {gone:.2f} L less ({why})"
 
     def _add(self, one: Added, at: datetime) -> None:
         self.added.append((at, one))
+        self.put_in[one.substance] = self.put_in.get(one.substance, 0.0) + one.grams
         if one.liquid is not None:
             poured = one.liquid
             self._pour(Liquid(poured.mass_g, poured.extract_g, poured.ethanol_g))
@@ -341,6 +348,7 @@ class _Fold:
             co2_g_l=self.facts["co2_g_l"],
             stabilised=self.stabilised,
             how=self.how,
+            put_in_g=self.put_in,
             added=tuple(self.added),
             doubts=tuple(dict.fromkeys(self.doubts)),
             **concentrations,

@@ -16,6 +16,7 @@ from mustwright.cli.batch_desk import (
     told,
     view_now,
 )
+from mustwright.cli.batch_lot import lot_command
 from mustwright.cli.batch_record import RECORD_COMMANDS
 from mustwright.cli.batch_take import TAKE_COMMANDS
 from mustwright.cli.sheets import file_text, print_json
@@ -176,5 +177,5 @@ def replan(slug: str, adopt: bool, forecast: bool, as_json: bool) -> None:
             told(compose, slug, entry, as_json)
 
 
-for command in (*RECORD_COMMANDS, *TAKE_COMMANDS):
+for command in (*RECORD_COMMANDS, *TAKE_COMMANDS, lot_command):
     batch_command.add_command(command)

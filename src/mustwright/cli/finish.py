@@ -137,7 +137,7 @@ WAYS: dict[str, Way] = {
         Ask("bottle", "KIND", "wine, beer, swing_top, sparkling, pet or keg."),
         Ask("limit", "BAR", "What your own bottle or keg bears, such as '3 bar'."),
         Ask("keg", "TEMPERATURE", "Gas in a keg at this temperature instead of sugar."),
-        Ask("sparkling", "", "Meant as a sparkling drink, where law limits still ones.", flag=True),
+        Ask("sparkling", "", "Meant to sparkle, where law has classes by gas.", flag=True),
         PROFILE,
     )),
     "bottle": Way(_P, "bottle_up", "Count, materials, label facts, label sheet.", (

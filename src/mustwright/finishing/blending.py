@@ -10,6 +10,7 @@ import numpy as np
 
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.finishing.blend_programme import largest, possible, solve
+from mustwright.finishing.class_line import refuse_solids
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import BALANCE, mead, mixed
 from mustwright.finishing.lots import (
@@ -98,7 +99,7 @@ def blend_lots(
     targets : sequence of Target
         At least one; each quantity once.
     law : FinishingLaw
-        Its limit of total sulfur dioxide becomes one more bound.
+        Its limit of total sulfur dioxide becomes one more bound; its limit of solids is held to.
     volume_l : float or None
         Wanted [L]; when None, as much as can be made with the targets met (or as near as it gets).
     cheapest : bool
@@ -107,7 +108,8 @@ def blend_lots(
     Raises
     ------
     InputError, ImpossibleError
-        For lots or volumes that cannot be; targets out of reach are no error but a result.
+        For lots or volumes that cannot be, and a mixture past a line of the profile's class;
+        targets out of reach are no error but a result.
 
     Notes
     -----
@@ -218,6 +220,7 @@ def _result(
     law: FinishingLaw,
 ) -> BlendResult:
     liquid, amount = mixed(liquids(lots, litres)), float(litres.sum())
+    refuse_solids(law, liquid, "lot")
     given = {lot.name: float(x) for lot, x in zip(lots, litres, strict=True)}
     volume = Figure(liquid.volume_l, "L", "mass / density of the mixture", BALANCE, given)
     parts = tuple(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from mustwright.constants import BAR_PER_ATM
 from mustwright.errors import ImpossibleError, InputError
@@ -21,6 +21,7 @@ from mustwright.finishing.gas import (
     pressure_bar_from_co2,
     volume_g_l,
 )
+from mustwright.finishing.gas_class import kept_within
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.priming import Sugar, priming_sugar
 from mustwright.finishing.step import (
@@ -65,7 +66,8 @@ class CarbonateAsk:
     keg_c : float or None
         Temperature at which a keg is gassed [°C].
     sparkling : bool
-        Meant as a sparkling drink, where the profile keeps still ones under a limit of gas.
+        Meant as a sparkling drink, where the profile keeps still ones under a limit of gas; between
+        two classes by pressure it names the livelier one.
     """
 
     volume_l: float
@@ -121,7 +123,7 @@ def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
     """
     _check(ask)
     residual = _residual(ask)
-    target = _target(ask)
+    target, moved = _within_class(ask, law, _target(ask))
     volumes = Figure(
         target.value / volume_g_l(),
         "vol",
@@ -138,7 +140,9 @@ def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
     refuse_container(ask, containers, hot_bar)
     sugar = None if ask.sugar is None else priming_sugar(ask.sugar, ask.volume_l, residual, target)
     keg = None if ask.keg_c is None else _pressure(ask, target, ask.keg_c)
-    return _result(ask, law, residual, volumes, target, sugar, warm, hot_bar, keg, containers)
+    made = _result(ask, law, residual, volumes, target, sugar, warm, hot_bar, keg, containers)
+    recorded = replace(made.recorded, notes=(*moved, *made.recorded.notes))
+    return replace(made, recorded=recorded)
 
 
 def _check(ask: CarbonateAsk) -> None:
@@ -208,6 +212,19 @@ def _target(ask: CarbonateAsk) -> Figure:
         SOLUBILITY,
         {"gauge_bar": typed(ask.gauge_bar_20c, "bar")},
     )
+
+
+def _within_class(
+    ask: CarbonateAsk, law: FinishingLaw, asked: Figure
+) -> tuple[Figure, tuple[str, ...]]:
+    """The target, moved into a class of the profile where it lies between two, and words for it."""
+    found = kept_within(law, _pressure(ask, asked, 20.0).value, ask.sparkling)
+    if found is None:
+        return asked, ()
+    bar, words = found
+    held = co2_g_l_from_pressure(bar + BAR_PER_ATM, 20.0, ask.alcohol_pct or 0.0, ask.sugar_g_l)
+    given = {"asked": asked, "gauge_bar": bar}
+    return Figure(held, "g/L", "moved into a class of the profile", SOLUBILITY, given), (words,)
 
 
 def _refuse(ask: CarbonateAsk, residual: Figure, target: Figure) -> None:

@@ -16,7 +16,15 @@ SWEET_FROM_G_L = 5.0  # EU2019_934 Annex I Part B: the line between the two sulf
 
 @dataclass(frozen=True)
 class FinishingLimit:
-    """One bound on the finished drink, in the base unit of its quantity (g/L, bar)."""
+    """One bound on the finished drink, in the base unit of its quantity (g/L, bar, Brix).
+
+    Parameters
+    ----------
+    every_step : bool
+        Whether a step may not pass it, whatever the drink is called in the end.
+    makes : str
+        What passing it makes of the drink, with the source of that.
+    """
 
     substance: str
     low: float | None
@@ -24,6 +32,8 @@ class FinishingLimit:
     unit: str
     statement: str
     source: str
+    every_step: bool = False
+    makes: str = ""
 
     def figure(self) -> Figure:
         """The bound as a figure, in the unit it is printed in."""
@@ -100,6 +110,11 @@ class FinishingLaw:
         """What a drink sold by this name may hold at most, where the profile says so."""
         return self.classes.get((kind.strip().lower(), quantity))
 
+    def at_every_step(self, quantity: str) -> FinishingLimit | None:
+        """A bound of a class that holds for each step, where the profile has one."""
+        found = (one for (_, name), one in self.classes.items() if name == quantity)
+        return next((one for one in found if one.every_step), None)
+
     def total_so2(self, sugar_g_l: float | None) -> FinishingLimit | None:
         """The limit of total sulfur dioxide; the lower one while the sugar is not known."""
         if sugar_g_l is not None and sugar_g_l >= SWEET_FROM_G_L:
@@ -147,8 +162,16 @@ def _law(content: Mapping[str, Any]) -> FinishingLaw:
 
 def _limit(one: Mapping[str, Any], name: str) -> FinishingLimit:
     low, high = _bound(one, "min"), _bound(one, "max")
+    makes = f"{one['makes']} ({one['makes_source']})" if "makes" in one else ""
     return FinishingLimit(
-        name, low, high, str(one["unit"]), str(one["statement"]), str(one["source"])
+        name,
+        low,
+        high,
+        str(one["unit"]),
+        str(one["statement"]),
+        str(one["source"]),
+        bool(one.get("every_step", False)),
+        makes,
     )
 
 

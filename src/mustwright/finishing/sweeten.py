@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from scipy.optimize import brentq
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.class_line import refuse_solids
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import BALANCE, Liquid, mead, of_ingredient
 from mustwright.finishing.protection import Protection, is_protected
@@ -70,8 +71,8 @@ def sweeten(ask: SweetenAsk, law: FinishingLaw) -> Sweetening:
     Raises
     ------
     ImpossibleError
-        When the sweetener cannot get there, or yeast would eat the sweetness and nothing is to be
-        done about it first.
+        When the sweetener cannot get there, yeast would eat the sweetness and nothing is to be
+        done about it first, or the mead would pass a line of the profile's class.
 
     Notes
     -----
@@ -91,6 +92,7 @@ def sweeten(ask: SweetenAsk, law: FinishingLaw) -> Sweetening:
     within(ask.scale_g, 1e-3, 10000, "scale", "a scale resolution in g")
     within(ask.glasses, 2, 12, "glasses", "a number of glasses")
     kg = solve_kg(ask, before)
+    refuse_solids(law, sweetened(before, ask.sweetener, kg), "to")
     return _result(ask, law, before, kg, ready)
 
 
@@ -340,8 +342,9 @@ def _notes(ask: SweetenAsk, law: FinishingLaw, after: Liquid) -> tuple[str, ...]
             )
     if ask.residual_sugar_g_l is None:
         notes.append("Residual sugar was not typed; only what is added is counted as sugar.")
-    if law.id == "us":
-        notes.append("US honey wine keeps within 14 % vol and 35 Brix of solids after sweetening.")
+    alcohol = law.class_most("honey wine", "alcohol_after")
+    if alcohol is not None and after.alcohol_pct > (alcohol.high or 100.0):
+        notes.append(f"Above {alcohol.high:g} % vol it is no honey wine ({alcohol.source}).")
     water = ask.sweetener.figures.get("water_pct")
     if ask.sweetener.form == "honey" and water is not None and water.source != TYPED:
         notes.append("Honey by its record; type the moisture of yours for a closer figure.")

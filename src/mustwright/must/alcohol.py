@@ -257,6 +257,10 @@ def alcohol_from_gravities(
     13.8
     """
     extract = float(sugar_g_l_from_brix(brix_from_gravity(original_gravity)))
+    untouched = ferment(extract, extract, hexose_used_g_l=0.0)
+    # Gravity to extract and back may land a hair below where it began.
+    if untouched.gravity <= final_gravity <= original_gravity:
+        return untouched
     return ferment(
         extract,
         extract,

@@ -9,11 +9,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from mustwright.errors import ImpossibleError
+from mustwright.finishing.blending import blend_lots
 from mustwright.finishing.bottling import bottle
 from mustwright.finishing.carbonate import CarbonateAsk, carbonate
+from mustwright.finishing.class_line import solids_brix
 from mustwright.finishing.label_facts import BottleAsk, Size, label_alcohol
 from mustwright.finishing.law import finishing_law
+from mustwright.finishing.liquid import mead
+from mustwright.finishing.lots import Lot, Target
+from mustwright.finishing.movement import GravityReading
 from mustwright.finishing.priming import sugar_called
+from mustwright.finishing.stability import StabilityAsk, judge_stability
+from mustwright.finishing.sweeten import SweetenAsk, sweeten
+from mustwright.must.ingredient import ingredient_called
 
 HOME, US, EU = (finishing_law(name) for name in ("home", "us", "eu"))
 DAY = date(2026, 3, 1)
@@ -53,6 +61,96 @@ def test_tax_class_where_the_profile_has_none_or_alcohol_is_unknown():
     assert bottle(ask(), US).tax_class == ""
     sparkling = bottle(ask(alcohol_pct=12.0, sparkling=True, co2_g_l=8.0), US).tax_class
     assert sparkling.startswith("sparkling or artificially carbonated")
+
+
+def sweet(to, law, gravity=1.120, alcohol=8.0):
+    honey, _ = ingredient_called("clover honey", "with")
+    return sweeten(SweetenAsk(10, gravity, alcohol, honey, to_gravity=to), law)
+
+
+def test_no_step_passes_35_brix_of_solids_in_the_us_alone():
+    assert solids_brix(mead(1.0, sweet(1.135, US).new_gravity.value, 7.8)) < 35
+    with pytest.raises(ImpossibleError, match="35 Brix") as caught:
+        sweet(1.150, US)
+    for words in ("CFR24203 (2005)", "no honey wine any more", "CFR436 4.21, from memory"):
+        assert words in str(caught.value)
+    assert caught.value.field == "to"
+    assert sweet(1.150, EU).ready is sweet(1.150, HOME).ready
+
+
+@given(st.floats(1.121, 1.16))
+def test_the_line_of_solids_is_where_the_data_say(to):
+    after = sweet(to, HOME)
+    made = mead(after.new_volume_l.value, after.new_gravity.value, after.new_alcohol_pct.value)
+    try:
+        sweet(to, US)
+        passed = True
+    except ImpossibleError:
+        passed = False
+    assert passed == (solids_brix(made) <= US.at_every_step("solids_after").high)
+
+
+def test_a_blend_keeps_the_same_line():
+    lots = [Lot("thick", 5, 6.0, 1.190), Lot("thin", 5, 12.0, 1.100)]
+    target = [Target("alcohol", 7.0, 7.0)]
+    with pytest.raises(ImpossibleError, match="35 Brix"):
+        blend_lots(lots, target, US)
+    assert blend_lots(lots, target, EU).volume_l.value > 1
+    assert blend_lots(lots, [Target("alcohol", 11.0, 11.0)], US).volume_l.value > 1
+
+
+def primed(bar, law=EU, **more):
+    ask = CarbonateAsk(10, [20.0], gauge_bar_20c=bar, alcohol_pct=12.0,
+                       sugar=sugar_called("sucrose"), **more)  # fmt: skip
+    return carbonate(ask, law)
+
+
+@pytest.mark.parametrize(
+    ("asked", "sparkling", "made", "name"),
+    [
+        (0.6, False, 0.49, "still"),
+        (0.6, True, 1.01, "semi-sparkling"),
+        (0.9, False, 1.01, "semi-sparkling"),
+        (2.6, False, 2.49, "semi-sparkling"),
+        (2.6, True, 3.01, "sparkling"),
+        (2.8, False, 3.01, "sparkling"),
+    ],
+)
+def test_a_sparkle_between_two_classes_is_moved_into_one_and_said(asked, sparkling, made, name):
+    found = primed(asked, sparkling=sparkling)
+    assert found.pressure_bar_20c.value == pytest.approx(made, abs=1e-6)
+    assert found.legal_class.startswith(name)
+    assert f"moved to {made:.2f} bar: {name}" in found.recorded.notes[0]
+    assert found.sugar_g.value == pytest.approx(primed(made).sugar_g.value)
+
+
+@given(st.floats(0.05, 5.0), st.booleans())
+def test_no_plan_lies_between_two_classes(bar, sparkling):
+    found = primed(bar, sparkling=sparkling)
+    assert not found.legal_class.startswith("between")
+    if primed(bar, HOME).pressure_bar_20c.value != pytest.approx(found.pressure_bar_20c.value):
+        assert "moved to" in found.recorded.notes[0]
+
+
+def test_what_lies_in_a_class_or_under_no_such_law_is_left_alone():
+    for bar, law in ((0.4, EU), (2.0, EU), (3.4, EU), (2.7, HOME)):
+        assert primed(bar, law).pressure_bar_20c.value == pytest.approx(bar, abs=1e-6)
+
+
+def test_a_bottle_that_does_not_bear_the_livelier_class_is_refused():
+    with pytest.raises(ImpossibleError, match="bears"):
+        primed(2.8, container="beer")
+
+
+@pytest.mark.parametrize("gravity", [1.0, 1.02, 1.098, 1.1, 1.15])
+def test_a_must_that_has_not_begun_can_be_judged(gravity):
+    readings = [GravityReading(day, gravity) for day in (0, 7, 14)]
+    found = judge_stability(StabilityAsk(readings, original_gravity=gravity))
+    assert found.alcohol_pct.value == pytest.approx(0.0, abs=1e-5)  # gravity is inverted to 1e-8
+    above = StabilityAsk([GravityReading(d, gravity + 2e-4) for d in (0, 7)],
+                         original_gravity=gravity)  # fmt: skip
+    with pytest.raises(ImpossibleError):
+        judge_stability(above)
 
 
 def test_honey_wine_above_fourteen_is_refused_in_the_us_alone():

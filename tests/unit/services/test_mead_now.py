@@ -8,6 +8,7 @@ from datetime import date
 import pytest
 
 from finish_cases import CASES
+from mustwright.cellar.step_done import FACTS
 from mustwright.finishing.step import finishing_data
 from mustwright.services.finish import pack, protect, taste
 from mustwright.services.finish.answer import answer
@@ -19,6 +20,7 @@ LANE = MeadNow(volume_l=19.0, gravity=0.998, alcohol_pct=13.0, ph=3.5, batch="la
 
 
 def test_every_fact_can_be_typed_and_read_back():
+    assert set(WAYS) == set(FACTS)  # what a log may keep of a mead is what can be typed of it
     assert set(WAYS) | set(SAID) | {"wrong"} == {f.name for f in fields(MeadNow)}
     full = MeadNow(
         19.0, 0.998, 13.0, 3.5, 20.0, 5.0, 1.2, 1.098, 8.0, 35.0, 0.8, 90.0, 17.0, 3.0, 2.0,

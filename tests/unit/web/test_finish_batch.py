@@ -220,3 +220,17 @@ def test_words_that_are_no_batch_stay_words(site):
     page = client.get("/finish/bottle?volume=19+L&batch=dry+lane&alcohol=12+%25").text
     assert "DRYLANE" in page
     assert "Done: write it" not in page
+
+
+def test_a_lot_code_has_a_page_that_the_batch_links_to(site):
+    client, _, slug = site
+    record(client, f"/finish/bottle?batch={slug}")
+    assert 'href="/lots/L31124-LANE"' in client.get(f"/batches/{slug}").text
+    page = client.get("/lots/l31124-lane")
+    assert page.status_code == 200
+    for text in ("Lot L31124-LANE", f'href="/batches/{slug}#', "low-demand neutral", "750 mL"):
+        assert text in page.text
+    gone = client.get("/lots/L99001-NOBODY")
+    assert gone.status_code == 404
+    assert "L99001-NOBODY" in gone.text
+    assert client.get(f"/lots/{'x' * 90}").status_code == 422

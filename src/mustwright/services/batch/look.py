@@ -15,6 +15,7 @@ from mustwright.cellar.foreseen import Foreseen
 from mustwright.cellar.gist import gist_of
 from mustwright.cellar.log import Standing
 from mustwright.cellar.outlook import NEVER_H, BatchOutlook
+from mustwright.cellar.over_limit import over_limit
 from mustwright.cellar.ph_foreseen import PhForeseen
 from mustwright.cellar.progress import Progress, progress_of
 from mustwright.cellar.refit import Proposal, propose
@@ -137,7 +138,8 @@ def _view(
     foreseen = source.foreseen
     if foreseen is not None and foreseen.ph is not None and not _knows(foreseen.ph, state):
         foreseen = replace(foreseen, ph=None)
-    findings = watch(state, gist.events, zone, None if foreseen is None else foreseen.ph)
+    ph = None if foreseen is None else foreseen.ph
+    findings = (*over_limit(state, gist.events), *watch(state, gist.events, zone, ph))
     proposal = propose(state, source.outlook)
     slow = [f for f in findings if f.rule in TROUBLE]
     stuck = any(f.rule == "stuck" for f in findings)

@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from mustwright.web.pages.batch import entry, links, live, paper, replan, started, table
+from mustwright.web.pages.batch import entry, links, live, lots, paper, replan, started, table
 
 router = APIRouter(include_in_schema=False)
-for _part in (started, live, entry, replan, paper, table, links):
+for _part in (started, live, entry, replan, paper, table, links, lots):
     router.include_router(_part.router)

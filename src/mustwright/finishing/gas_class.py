@@ -1,0 +1,74 @@
+"""Which class of gas does a plan keep to: never between two classes of the profile."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+from mustwright.finishing.law import FinishingLaw
+
+INSIDE_BAR = 0.01  # a hundredth of a bar inside a class, so that rounding does not leave it
+
+
+@dataclass(frozen=True)
+class GasClass:
+    """A class of the profile by its gauge pressure at 20 °C [bar]."""
+
+    name: str
+    low_bar: float
+    high_bar: float
+    source: str
+
+
+def gas_classes(law: FinishingLaw) -> tuple[GasClass, ...]:
+    """The classes of a profile by pressure, rising; none where it has not all of them."""
+    still, sparkling = law.highest("still_overpressure"), law.lowest("sparkling")
+    low, high = law.lowest("semi_sparkling_low"), law.highest("semi_sparkling_high")
+    if not (still and sparkling and low and high):
+        return ()
+    return (
+        GasClass("still", 0.0, (still.high or 0.0) - INSIDE_BAR, still.source),
+        GasClass("semi-sparkling", low.low or 0.0, high.high or 0.0, low.source),
+        GasClass("sparkling", sparkling.low or 0.0, float("inf"), sparkling.source),
+    )
+
+
+def kept_within(law: FinishingLaw, gauge_bar: float, upwards: bool) -> tuple[float, str] | None:
+    """Where a pressure between two classes is moved to, and the words for it.
+
+    Parameters
+    ----------
+    gauge_bar : float
+        At 20 °C, above the air [bar].
+    upwards : bool
+        Whether the maker named the livelier class; else the nearest is taken.
+
+    Returns
+    -------
+    tuple of (float, str) or None
+        Gauge pressure inside a class [bar] and what to say; None where it is in one already, or
+        the profile has no classes by pressure.
+    """
+    classes = gas_classes(law)
+    for below, above in pairwise(classes):
+        end = below.high_bar + (INSIDE_BAR if below.name == "still" else 0.0)
+        if not end <= gauge_bar < above.low_bar or (gauge_bar == end and below.name != "still"):
+            continue
+        is_up = upwards or above.low_bar - gauge_bar < gauge_bar - end
+        to, bar = (above, above.low_bar + INSIDE_BAR) if is_up else (below, end - INSIDE_BAR)
+        other = below if is_up else above
+        return bar, (
+            f"{gauge_bar:.2f} bar at 20 C lies between {below.name} and {above.name} "
+            f"({law.name}, {above.source}), so the plan is moved to {bar:.2f} bar: {to.name}, "
+            f"{'as meant' if upwards else 'the nearest'}. For {other.name}, ask for "
+            f"{_range(other)}."
+        )
+    return None
+
+
+def _range(one: GasClass) -> str:
+    if one.name == "still":
+        return f"less than {one.high_bar + INSIDE_BAR:g} bar"
+    if one.high_bar == float("inf"):
+        return f"{one.low_bar:g} bar or more"
+    return f"{one.low_bar:g} to {one.high_bar:g} bar"

@@ -1,0 +1,279 @@
+"""What is in the bottle with this lot code: its batch, what went in, how it was, what it said."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, tzinfo
+
+from mustwright.cellar.entries import FeedGiven
+from mustwright.cellar.gist import gist_of
+from mustwright.cellar.log import Standing, standing
+from mustwright.cellar.plan import BatchPlan
+from mustwright.cellar.progress import progress_of
+from mustwright.cellar.step_done import StepDone
+from mustwright.cellar.vessel import Vessel, vessel
+from mustwright.errors import InputError, MustwrightError
+from mustwright.services.batch.memory import memory_of
+from mustwright.services.batch.port import BatchRecord, Ledger
+from mustwright.services.finish.log_words import added_words
+from mustwright.services.finish.pack import BOTTLE_FIELDS, bottle_up
+from mustwright.services.ground import ground_of
+from mustwright.services.records import MissingRecordError
+
+LONGEST_CODE = 80
+OF_THE_RECIPE = ("kind", "amount", "stage", "part")
+ADDING = {
+    "fruit_in": "Fruit",
+    "honey_in": "Honey or sugar",
+    "water_in": "Water",
+    "sulfited": "Sulfite, without an amount",
+    "sorbated": "Sorbate, without an amount",
+    "ph_adjusted": "Something that changes the pH",
+}
+
+
+@dataclass(frozen=True)
+class LotPart:
+    """Something that went into the lot: when (None for the must), what, and facts of its lot."""
+
+    at: datetime | None
+    words: str
+    facts: str = ""
+
+
+@dataclass(frozen=True)
+class LotLabel:
+    """What a label says."""
+
+    name: str
+    kind: str
+    alcohol: str
+    volume: str
+    sulfite: str
+    contents: str
+    warning: str
+
+    @property
+    def words(self) -> str:
+        """All of it in one line."""
+        parts = (self.name, self.kind, self.alcohol, self.volume, self.sulfite, self.contents)
+        warned = ("with the warning the law prescribes",) if self.warning else ()
+        return "; ".join(part for part in (*parts, *warned) if part)
+
+
+@dataclass(frozen=True)
+class LotTrace:
+    """One bottling behind a lot code.
+
+    Parameters
+    ----------
+    code : str
+        As it was written at bottling.
+    slug, name : str
+        The batch.
+    entry : str
+        Id of the line of the log.
+    bottled : datetime
+        As the log stands now.
+    bottles : str
+        How many of which size.
+    held : Vessel
+        The mead as it was bottled, by the log as it stands now.
+    parts : tuple of LotPart
+        What went in, oldest first.
+    said, would_say : tuple of LotLabel
+        The label as it was worked out at bottling, and as it would be by the log as it stands now.
+    refused : str
+        Why no such label could be made by what is known now; empty where it could.
+    corrected : tuple of str
+        What was changed, or written late, after the bottling was written down.
+    removed : bool
+        Whether the bottling was taken out of the log.
+    """
+
+    code: str
+    slug: str
+    name: str
+    entry: str
+    bottled: datetime
+    bottles: str
+    held: Vessel
+    parts: tuple[LotPart, ...]
+    said: tuple[LotLabel, ...]
+    would_say: tuple[LotLabel, ...]
+    refused: str
+    corrected: tuple[str, ...]
+    removed: bool
+
+    @property
+    def sulfite_words(self) -> str:
+        """Total sulfur dioxide, or that nothing is known of it."""
+        total = self.held.total_so2_mg_l
+        if total is None:
+            return "no sulfite in the log"
+        return f"{total:.0f} mg/L of sulfur dioxide in all, by what went in"
+
+    @property
+    def differs(self) -> bool:
+        """Whether the label would say something else by what is known now."""
+        return self.said != self.would_say
+
+
+def trace(ledger: Ledger, code: str, zone: tzinfo) -> tuple[LotTrace, ...]:
+    """Every bottling that wrote this lot code, the latest first.
+
+    Parameters
+    ----------
+    code : str
+        As it stands on the bottle; capitals and blanks around it do not matter.
+
+    Raises
+    ------
+    InputError
+        When it is empty or too long.
+    MissingRecordError
+        When no batch of the cellar was bottled with it.
+    """
+    wanted = code.strip()
+    if not 0 < len(wanted) <= LONGEST_CODE:
+        raise InputError("lot", f"needs a lot code of 1 to {LONGEST_CODE} characters", code[:200])
+    found = []
+    for record in ledger.batches():
+        beside = ledger.gist(record.slug)  # its lines without readings are enough to look in
+        lines = beside[1] if beside is not None else ledger.log(record.slug)
+        if any(_wrote(stand, wanted) for stand in standing(lines)):
+            stands = memory_of(ledger).stands(ledger, record)
+            found += [_trace(record, stands, s, zone) for s in stands if _wrote(s, wanted)]
+    if not found:
+        raise MissingRecordError("lot", wanted)
+    return tuple(sorted(found, key=lambda one: one.bottled, reverse=True))
+
+
+def _wrote(stand: Standing, code: str) -> bool:
+    """Whether a line was a bottling with this code, as written or as corrected."""
+    return any(
+        isinstance(what, StepDone) and what.words.get("lot", "").upper() == code.upper()
+        for what in (stand.entry.what, stand.what)
+    )
+
+
+def _trace(
+    record: BatchRecord, stands: Sequence[Standing], own: Standing, zone: tzinfo
+) -> LotTrace:
+    done: StepDone = own.what
+    before = [s for s in stands if (s.at, s.entry.seq) < (own.at, own.entry.seq)]
+    state = progress_of(gist_of(before, until=own.at), own.at)
+    alone = replace(done, added=(), lost_l=0.0, after={})  # what was measured for it holds
+    held = vessel(state, [*before, replace(own, what=alone)])
+    first = own.entry.what
+    assert isinstance(first, StepDone)
+    day = own.at.astimezone(zone).date()
+    return LotTrace(
+        done.words.get("lot", first.words.get("lot", "")),
+        record.slug,
+        record.name,
+        own.entry.id,
+        own.at,
+        done.words.get("bottles", "none"),
+        held,
+        (*_recipe(state.plan), *_went_in(before, held)),
+        _labels(first.asked, own.entry.at.astimezone(zone).date())[0],
+        *_labels(_as_known(done.asked, held), day),
+        tuple(_changed(stands, own, zone)),
+        own.removed,
+    )
+
+
+# What went in -----------------------------------------------------------------------------------
+
+
+def _recipe(plan: BatchPlan) -> list[LotPart]:
+    """Ingredients and yeast of the plan, with the facts of their lots that were typed."""
+    typed = tomllib.loads(plan.sheet).get("must", {}).get("ingredient", []) if plan.sheet else []
+    try:
+        kilograms = [line.kg.value for line in ground_of(plan.sheet, "must").must.ingredients]
+    except MustwrightError:
+        kilograms = []
+    parts = []
+    for i, one in enumerate(typed):
+        amount = f"{kilograms[i]:.2f} kg" if len(kilograms) == len(typed) else one.get("amount")
+        facts = "; ".join(f"{k}: {v}" for k, v in one.items() if k not in OF_THE_RECIPE)
+        parts.append(LotPart(None, f"{amount} of {one.get('kind')}", facts))
+    if not typed:
+        parts.append(LotPart(None, "A must without a recipe, as it was measured"))
+    yeast = plan.yeast
+    return [*parts, LotPart(None, f"{yeast.grams:.1f} g of yeast, {yeast.name.lower()}")]
+
+
+def _went_in(before: Sequence[Standing], held: Vessel) -> list[LotPart]:
+    """Feeds, events that add something, and what finishing put in."""
+    found = [(at, added_words(one), "") for at, one in held.added]
+    for stand in before:
+        what = stand.what
+        if stand.removed:
+            continue
+        if isinstance(what, FeedGiven):
+            found += [(stand.at, f"{o.grams:g} g of {o.name or o.nutrient}", what.note)
+                      for o in what.items]  # fmt: skip
+        elif getattr(what, "what", "") in ADDING:
+            found.append((stand.at, ADDING[what.what], what.note))
+    return [LotPart(*one) for one in sorted(found, key=lambda row: row[0])]
+
+
+# What the label said ----------------------------------------------------------------------------
+
+
+def _as_known(asked: Mapping[str, str], held: Vessel) -> dict[str, str]:
+    """The fields of a bottling, alcohol and sulfite as the log has them now."""
+    found = {k: v for k, v in asked.items() if k not in ("alcohol", "so2")}
+    found["alcohol"] = f"{float(f'{held.alcohol_pct:.4g}'):g} %"
+    if held.total_so2_mg_l is not None:
+        found["so2"] = f"{float(f'{held.total_so2_mg_l:.4g}'):g} mg/L"
+    return found
+
+
+def _labels(asked: Mapping[str, str], day: date) -> tuple[tuple[LotLabel, ...], str]:
+    """The labels of a bottling by its fields, or why there can be none."""
+    given = {k: v.splitlines() if k == "size" else v for k, v in asked.items()
+             if k in BOTTLE_FIELDS}  # fmt: skip
+    try:
+        found = bottle_up(given, day).labels
+    except MustwrightError as error:
+        return (), str(error)
+    labels = [
+        LotLabel(o.name, o.kind, o.alcohol, o.volume, o.sulfite, o.contents, o.warning)
+        for o in found
+    ]
+    return tuple(labels), ""
+
+
+# What was changed since -------------------------------------------------------------------------
+
+
+def _changed(stands: Sequence[Standing], own: Standing, zone: tzinfo) -> list[str]:
+    """Lines about the mead before bottling that were changed, or written, after it was."""
+    found: list[tuple[int, str]] = []
+    for stand in stands:
+        if (stand.at, stand.entry.seq) > (own.at, own.entry.seq):
+            continue
+        name = _name(stand, zone)
+        if stand.entry.seq > own.entry.seq:
+            found.append((stand.entry.seq, f"Written down later: {name}"))
+        for change in stand.changes:
+            if change.seq > own.entry.seq:
+                word = {"removal": "Taken out", "restoration": "Brought back"}.get(
+                    change.what.kind, "Corrected"
+                )
+                day = f"{change.at.astimezone(zone):%Y-%m-%d}"
+                found.append((change.seq, f"{word} on {day}: {name}"))
+    return [words for _, words in sorted(found)]
+
+
+def _name(stand: Standing, zone: tzinfo) -> str:
+    what = stand.what
+    words = getattr(what, "title", "") or getattr(what, "what", "") or what.kind
+    gravity = getattr(what, "gravity", None)
+    tail = f" {gravity:.3f}" if gravity is not None else ""
+    return f"{words.lower().replace('_', ' ')}{tail} of {stand.at.astimezone(zone):%Y-%m-%d %H:%M}"

@@ -1,0 +1,24 @@
+"""The page of a lot code: what is in the bottle, and what its label said."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from mustwright.services.batch.lots import trace
+from mustwright.web.pages.batch.shared import Desk
+from mustwright.web.pages.shown import show
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/lots/{code}")
+def lot_page(request: Request, code: str) -> Response:
+    """Every bottling behind a lot code."""
+    desk = Desk(request)
+    found = trace(desk.ledger, code, desk.zone)
+
+    def day(moment: object) -> str:
+        return "" if moment is None else f"{moment.astimezone(desk.zone):%Y-%m-%d}"  # type: ignore[attr-defined]
+
+    return show(request, "lot.html", code=found[0].code, lots=found, day=day)
