@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, bindparam, delete, func, insert, select, update
+from sqlalchemy import Connection, Engine, Row, bindparam, func, insert, select, update
 
 from mustwright.cellar.entries import (
     Correction,
@@ -31,6 +31,7 @@ from mustwright.services.batch.port import (
 )
 from mustwright.services.records import MissingRecordError, slug_from_name
 from mustwright.store import tables
+from mustwright.store.access_rows import AccessRows
 from mustwright.store.derived_rows import DerivedRows
 from mustwright.store.engine import Clock, lock, reading
 from mustwright.store.log_rows import log_of, newest_of
@@ -43,7 +44,7 @@ _ONE_FOR_CHANGE = _ONE.with_for_update()
 _NO_CONTENT = [c for c in PHOTO.c if c.name != "content"]
 
 
-class BatchStore(DerivedRows):
+class BatchStore(DerivedRows, AccessRows):
     """The batches of a cellar; satisfies `mustwright.services.batch.port.Ledger`."""
 
     def __init__(self, engine: Engine, clock: Clock) -> None:
@@ -257,48 +258,6 @@ class BatchStore(DerivedRows):
         with reading(self._engine) as connection:
             rows = connection.execute(query.order_by(PHOTO.c.created_at, PHOTO.c.id)).all()
         return [PhotoRecord(**row._mapping) for row in rows]
-
-    # Settings and sessions ---------------------------------------------------------------------
-
-    def setting(self, name: str) -> str | None:
-        """A setting of the cellar."""
-        query = select(tables.setting.c.value).where(tables.setting.c.name == name)
-        with reading(self._engine) as connection:
-            return connection.execute(query).scalar()
-
-    def keep_setting(self, name: str, value: str | None) -> None:
-        """Write a setting, or take it away."""
-        table = tables.setting
-        with self._engine.begin() as connection:
-            lock(connection)
-            connection.execute(delete(table).where(table.c.name == name))
-            if value is not None:
-                row = {"name": name, "value": value, "updated_at": self._clock()}
-                connection.execute(insert(table).values(**row))
-
-    def add_session(self, sha256: str, ends_at: datetime) -> None:
-        """Keep the hash of a new session; those that have ended go."""
-        table, moment = tables.session, self._clock()
-        with self._engine.begin() as connection:
-            connection.execute(delete(table).where(table.c.ends_at < moment))
-            row = {"sha256": sha256, "created_at": moment, "ends_at": ends_at}
-            connection.execute(insert(table).values(**row))
-
-    def session_ends(self, sha256: str) -> datetime | None:
-        """When a session ends; None when there is none, or it has ended."""
-        table = tables.session
-        query = select(table.c.ends_at).where(table.c.sha256 == sha256)
-        with reading(self._engine) as connection:
-            ends = connection.execute(query).scalar()
-        return ends if ends is not None and ends > self._clock() else None
-
-    def end_sessions(self, sha256: str | None = None) -> None:
-        """End one session, or all of them."""
-        query = delete(tables.session)
-        if sha256 is not None:
-            query = query.where(tables.session.c.sha256 == sha256)
-        with self._engine.begin() as connection:
-            connection.execute(query)
 
 
 def _find(connection: Connection, slug: str, *, for_change: bool = False) -> Row[Any] | None:
