@@ -223,7 +223,7 @@ def _within_class(
         return asked, ()
     bar, words = found
     held = co2_g_l_from_pressure(bar + BAR_PER_ATM, 20.0, ask.alcohol_pct or 0.0, ask.sugar_g_l)
-    given = {"asked": asked, "gauge_bar": bar}
+    given: dict[str, Figure | float | str] = {"asked": asked, "gauge_bar": bar}
     return Figure(held, "g/L", "moved into a class of the profile", SOLUBILITY, given), (words,)
 
 
