@@ -105,25 +105,34 @@ def series_of(now: Progress, stands: Sequence[Standing]) -> tuple[Point, ...]:
     are many, to their first and last and some between.
     """
     since = mixed_at(stands)
-    every = [p for p in (*now.points, *now.later) if p.hours > 0 and (not since or p.at > since)]
-    if not every:
+    every = (*now.points, *now.later)
+    if since is not None:
+        every = tuple(p for p in every if p.at > since)
+    run = _at_one_level(every)
+    if not run:
         return ()
-    last = every[-1]
-    run: list[Point] = []
-    for point in reversed(every):
-        same = abs(point.gravity - last.gravity) <= SAME_SDS * max(
-            point.gravity_sd, last.gravity_sd
-        )
-        fresh = last.hours - point.hours <= LONGEST_DAYS * 24
-        if len(run) >= 2 and not (same and fresh):
-            break
-        run.append(point)
-        if not same:
-            break
-    run.reverse()
     step = max(len(run) / MOST_POINTS, 1.0)
     kept = sorted({0, len(run) - 1, *(int(i * step) for i in range(int(len(run) / step)))})
     return tuple(run[i] for i in kept if i < len(run))
+
+
+def _at_one_level(every: Sequence[Point]) -> Sequence[Point]:
+    """The latest readings since the pitch, back to the first at another level, or too old."""
+    if not every or every[-1].hours <= 0:
+        return ()
+    last = every[-1]
+    level, sd, oldest = last.gravity, last.gravity_sd, last.hours - LONGEST_DAYS * 24
+    place = len(every)
+    while place > 0 and every[place - 1].hours > 0:
+        point = every[place - 1]
+        reach = SAME_SDS * (sd if sd > point.gravity_sd else point.gravity_sd)
+        same = -reach <= point.gravity - level <= reach
+        if len(every) - place >= 2 and not (same and point.hours >= oldest):
+            break
+        place -= 1
+        if not same:
+            break
+    return every[place:]
 
 
 def mixed_at(stands: Sequence[Standing]) -> datetime | None:

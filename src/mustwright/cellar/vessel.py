@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
 
 from scipy.optimize import brentq
 
@@ -108,16 +108,17 @@ def vessel(now: Progress, stands: Sequence[Standing]) -> Vessel:
     fold = _Fold(now)
     points = (*now.points, *now.later)
     lines = [s for s in stands if not s.removed and isinstance(s.what, Event | StepDone)]
-    # A reading of the same moment tells of what was there before; lines go as they were written.
-    when: list[tuple[datetime, int, Any]] = [(p.at, 0, p) for p in points]
-    when += [(s.at, s.entry.seq, s) for s in lines if s.at <= now.now]
-    for at, _, one in sorted(when, key=lambda row: row[:2]):
-        if isinstance(one, Point):
-            fold.read(one)
-        elif isinstance(one.what, StepDone):
-            fold.step(one.what, at)
+    read = 0
+    for stand in sorted((s for s in lines if s.at <= now.now), key=lambda s: (s.at, s.entry.seq)):
+        # A reading of the same moment tells of what was there before.
+        until = bisect_right(points, stand.at, key=lambda point: point.at)
+        fold.read_all(points[read:until])
+        read = max(read, until)
+        if isinstance(stand.what, StepDone):
+            fold.step(stand.what, stand.at)
         else:
-            fold.event(one.what, at)
+            fold.event(stand.what, stand.at)
+    fold.read_all(points[read:])
     return fold.vessel(now)
 
 
@@ -162,6 +163,12 @@ class _Fold:
         self._alcohol, self.carried = alcohol, True
 
     # Readings ---------------------------------------------------------------------------------
+
+    def read_all(self, points: Sequence[Point]) -> None:
+        """Readings one after the other; as long as nothing is carried on, the last one says all."""
+        counts = self.carried or self.grams["sugar"] is not None
+        for point in points if counts else points[-1:]:
+            self.read(point)
 
     def read(self, point: Point) -> None:
         self.is_read = True

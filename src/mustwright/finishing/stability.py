@@ -18,7 +18,7 @@ from mustwright.finishing.movement import (
     next_check,
 )
 from mustwright.finishing.step import Recorded, cautions, finishing_data, published, within
-from mustwright.must.alcohol import alcohol_from_gravities, ferment
+from mustwright.must.alcohol import Fermented, alcohol_from_gravities, ferment
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
 from mustwright.working import ARITHMETIC, ASSUMED, TYPED, Figure, typed
 
@@ -203,7 +203,7 @@ def _balance(
         low,
         high,
     )
-    so_far = alcohol_from_gravities(ask.original_gravity, gravity)
+    so_far = _so_far(ask.original_gravity, gravity)
     if alcohol is None:
         alcohol = Figure(
             so_far.ethanol_pct_vol,
@@ -224,6 +224,12 @@ def _balance(
             left[2],
         )
     return floor, alcohol, residual
+
+
+@lru_cache(maxsize=4096)
+def _so_far(original_gravity: float, gravity: float) -> Fermented:
+    """What has fermented by now; many meads stand between the same two gravities."""
+    return alcohol_from_gravities(original_gravity, gravity)
 
 
 @lru_cache(maxsize=1024)

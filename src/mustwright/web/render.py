@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 from functools import cache, lru_cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -11,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from mustwright import __version__
+from mustwright.web.forms.typed import Typed
 
 
 @cache
@@ -24,28 +26,38 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals["version"] = __version__
-    made.globals["once"] = once
+    made.globals["kept_form"] = kept_form
     return made
 
 
-KEPT_PIECES, LONGEST_KEPT = 2048, 200
+KEPT_FORMS, LONGEST_KEPT = 256, 200
 
 
-def once(macro: Macro, *words: object) -> str:
-    """What a macro writes of these words; kept, as most fields of a form are always the same.
+def kept_form(
+    macro: Macro, form: str, typed: Typed, errors: Mapping[str, str], *options: Sequence[object]
+) -> str:
+    """The fields of a form, written by a macro; kept, as most forms are the same on every page.
 
-    Its arguments must be plain: text, numbers, None, or lists of them. Words somebody typed at
-    length are not kept.
+    Not kept where something is wrong with it, or something was typed at length.
+
+    Parameters
+    ----------
+    form : str
+        Its name, with which the ids of its fields and errors begin.
+    options : sequences
+        Choices of its fields, in the order of the macro.
     """
-    plain = tuple(tuple(w) if isinstance(w, list) else w for w in words)
-    if any(isinstance(w, str) and len(w) > LONGEST_KEPT for w in plain):
-        return macro(*plain)
-    return _kept(macro, *plain)
+    filled = typed.fields
+    if errors or any(len(value) > LONGEST_KEPT for value in filled.values()):
+        return macro(form, typed, errors, *options)
+    return _kept(macro, form, tuple(filled.items()), *map(tuple, options))
 
 
-@lru_cache(maxsize=KEPT_PIECES)
-def _kept(macro: Macro, *words: object) -> str:
-    return macro(*words)
+@lru_cache(maxsize=KEPT_FORMS)
+def _kept(
+    macro: Macro, form: str, filled: tuple[tuple[str, str], ...], *options: tuple[object, ...]
+) -> str:
+    return macro(form, Typed(dict(filled)), {}, *map(list, options))
 
 
 def page(request: Request, template: str, status: int = 200, **context: object) -> HTMLResponse:
