@@ -39,7 +39,7 @@ from mustwright.web.pages import (
 )
 
 PAGES = (
-    home, health, login, batch, must_form, must_text, compare, what_if, acidity, plan, protocols,
+    batch, home, health, login, must_form, must_text, compare, what_if, acidity, plan, protocols,
     shelf, convert, finish, finish_record, sources,
 )  # fmt: skip
 
@@ -78,10 +78,10 @@ def create_app(compose: Compose, access: Access | None = None) -> FastAPI:
     )
     app.state.compose = compose
     app.state.access = access
+    app.include_router(batches.router)  # what is asked most is met first
+    app.include_router(batches.feed_router)
     for page in PAGES:
         app.include_router(page.router)
-    app.include_router(batches.router)
-    app.include_router(batches.feed_router)
     static = files("mustwright.web") / "static"
     app.mount("/static", RevalidatedFiles(directory=str(static)), name="static")
     errors.register(app)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
+import orjson
 from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from pydantic import BaseModel, ConfigDict, Field
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 
 from mustwright.cellar.codec import data_of, moment_from
 from mustwright.cellar.entries import Entry, Reading
@@ -153,24 +154,24 @@ def _due_json(found: DueList) -> bytes:
         "closed_count": found.closed,
         "stale_count": found.stale,
     }
-    return bytes(JSONResponse(shown).body)
+    return orjson.dumps(shown)
 
 
 @router.get("/batches/{slug}", responses=READ_ERRORS)
-def state(request: Request, slug: str, given: Credentials) -> JSONResponse:
+def state(request: Request, slug: str, given: Credentials) -> Response:
     """How one batch stands: gravity, next step, findings, feeds, forecast."""
     _device(request, slug, given)
     compose = request.app.state.compose
     view = look(_ledger(request), slug, compose.clock(), compose.local_zone)
-    return JSONResponse(view_data(view))
+    return _said(view_data(view))
 
 
 @router.get("/batches/{slug}/log", responses=READ_ERRORS)
-def log(request: Request, slug: str, given: Credentials, after: int = 0) -> JSONResponse:
+def log(request: Request, slug: str, given: Credentials, after: int = 0) -> Response:
     """The log as it was written, lines after a place in it."""
     _device(request, slug, given)
     lines = [e for e in _ledger(request).log(slug) if e.seq > after]
-    return JSONResponse({"log": [entry_data(e) for e in lines[:2000]]})
+    return _said({"log": [entry_data(e) for e in lines[:2000]]})
 
 
 @router.get("/batches/{slug}/export.json", responses=READ_ERRORS)
@@ -220,6 +221,11 @@ def _going_on(ledger: Ledger) -> list[str]:
     """The batches changed last, closed ones left out; at most a hundred."""
     records = sorted(ledger.batches(), key=lambda r: r.updated_at, reverse=True)
     return [r.slug for r in records if '"phase": "closed"' not in r.digest][:100]
+
+
+def _said(data: object) -> Response:
+    """Plain data as JSON: hundreds of readings and bands, too many for the usual encoder."""
+    return Response(orjson.dumps(data), media_type="application/json")
 
 
 def _file(content: str | bytes, media_type: str, name: str) -> Response:
