@@ -142,10 +142,10 @@ class BatchStore(DerivedRows, AccessRows):
             _live(connection, slug)
             return log_of(connection, slug, after, most)
 
-    def newest(self, slug: str, most: int, version: int) -> list[Entry]:
+    def newest(self, slug: str, most: int, version: int, *, is_plain: bool = False) -> list[Entry]:
         """Lines that the newest entries of a log rest on, and what undo would take back."""
         with reading(self._engine) as connection:
-            return newest_of(connection, slug, most, version)
+            return newest_of(connection, slug, most, version, is_plain=is_plain)
 
     def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:
         """Add lines, all or none; gives them back as kept."""

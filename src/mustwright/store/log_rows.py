@@ -84,14 +84,16 @@ def log_of(
     return _entries(connection, query, slug=slug, after=after)
 
 
-def newest_of(connection: Connection, slug: str, most: int, version: int) -> list[Entry]:
+def newest_of(
+    connection: Connection, slug: str, most: int, version: int, *, is_plain: bool = False
+) -> list[Entry]:
     """Lines of a log that its newest entries rest on, in the order of the log.
 
     `most` entries by their time as they stand, the line that undo would take back, and every line
     about any of them. A correction may move an entry in time, and an undoing leaves one more line
     to go back to: so many more entries are taken as there are changes.
     """
-    changes = _entries(connection, _CHANGES, slug=slug, version=version)
+    changes = [] if is_plain else _entries(connection, _CHANGES, slug=slug, version=version)
     count = most + len(changes) + 2
     found = _entries(connection, _NEWEST, slug=slug, version=version, count=count)
     known = {e.id for e in found}

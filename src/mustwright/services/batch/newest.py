@@ -34,7 +34,9 @@ class Newest:
 
 def newest(ledger: Ledger, view: BatchView, most: int) -> Newest:
     """The latest `most` entries of a batch at the version of the view."""
-    lines = ledger.newest(view.record.slug, most, view.record.version)
+    # Each line counts the version up by one: as many entries as that, and none was changed.
+    is_plain = view.entries == view.record.version
+    lines = ledger.newest(view.record.slug, most, view.record.version, is_plain=is_plain)
     known = standing(lines)
     shown = known[-most:][::-1]
     line = to_undo(lines)

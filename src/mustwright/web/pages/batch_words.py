@@ -27,12 +27,19 @@ from mustwright.cellar.room import may_go_in
 from mustwright.cellar.step_done import StepDone
 from mustwright.services.finish.log_words import step_words
 
+# In the language of the pages, whatever that of the machine.
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+MONTHS = (
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+)  # fmt: skip
+
 
 def moment(at: datetime, zone: tzinfo, now: datetime | None = None) -> str:
     """A clock time as it stands in a log: Thu 1 May 18:00; with the year where it is another."""
     here = at.astimezone(zone)
     year = "" if now is None or here.year == now.astimezone(zone).year else f" {here.year}"
-    return f"{here:%a} {here.day} {here:%b}{year} {here:%H:%M}"
+    day, month = DAYS[here.weekday()], MONTHS[here.month - 1]
+    return f"{day} {here.day} {month}{year} {here.hour:02}:{here.minute:02}"
 
 
 def title(what: object) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from html import escape
 
 from markupsafe import Markup
@@ -140,6 +140,7 @@ class TimeAxis:
         part = min(max(hours / self.end_h, 0.0), 1.0)
         return round(self.left + part * (self.right - self.left), 1)
 
+    @lru_cache(maxsize=256)  # noqa: B019 (an axis is a few numbers, and most pictures share one)
     def grid(self, top: float, bottom: float) -> str:
         """A fine line for each day named."""
         return "".join(
@@ -147,6 +148,7 @@ class TimeAxis:
             for d in self.days
         )
 
+    @lru_cache(maxsize=256)  # noqa: B019
     def labels(self, y: float) -> str:
         """Names of the days under (or over) the axis."""
         drawn = []
