@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from batches import PITCHED, Log, plan
+from batches import CLOVER, PITCHED, Log, plan
 from databases import store_of
 from mustwright.cellar.entries import Event, FeedGiven, Given, Reading
 from mustwright.cellar.foreseen import foreseen_from, foreseen_text
@@ -29,26 +29,6 @@ from mustwright.services.batch.ph import MOST_READINGS, ph_case
 from mustwright.services.forecast import forecast
 from mustwright.services.ground import ground_of
 
-HONEY = """
-[must]
-volume = "19 L"
-gravity = "1.100"
-temperature = "20 C"
-[[must.ingredient]]
-kind = "clover honey"
-amount = "solve"
-[[must.ingredient]]
-kind = "water"
-amount = "fill"
-[yeast]
-kind = "low-demand neutral"
-[shelf]
-dap = {}
-autolysed_yeast = {}
-complex_blend = {}
-[legal]
-profile = "home"
-"""
 PROTOCOL = "staged_for_strong_musts"
 TRUTHS = 900  # seed of made-up batches; the forecast draws from another
 
@@ -58,7 +38,7 @@ def _compiled():
     warm_up()
 
 
-def of(sheet: str = HONEY):
+def of(sheet: str = CLOVER):
     return plan(sheet, PROTOCOL)
 
 
@@ -67,7 +47,7 @@ def fed(log: Log, hours: float, key: str) -> None:
     log.add(hours, FeedGiven(tuple(Given(d.nutrient, d.grams) for d in doses), key))
 
 
-def usual(sheet: str = HONEY, start: float | None = 3.8) -> Log:
+def usual(sheet: str = CLOVER, start: float | None = 3.8) -> Log:
     """Fed as planned with plain gravities, pH read before the yeast."""
     log = Log(of(sheet))
     if start is not None:
@@ -104,7 +84,7 @@ def width(quantiles) -> float:
 
 def test_before_any_entry_it_is_the_forecast_of_the_plan():
     fresh = ph(Log(of()), 0)
-    planned = forecast(HONEY, PROTOCOL, members=800, seed=SEED).ph
+    planned = forecast(CLOVER, PROTOCOL, members=800, seed=SEED).ph
     assert planned is not None
     lowest = np.quantile(np.maximum(planned.trough, 2.9), [0.05, 0.5, 0.95])
     found = fresh.lowest_ahead
@@ -141,7 +121,7 @@ def truths() -> tuple[np.ndarray, np.ndarray]:
         case.must, case.feeds, case.conditions, 800, TRUTHS, np.arange(0.0, 1008, 4.0),
         case.readings, also_h=asked.times_h,
     )  # fmt: skip
-    acid = acid_must(ground_of(HONEY, "must"), rows_of(800).size, TRUTHS)
+    acid = acid_must(ground_of(CLOVER, "must"), rows_of(800).size, TRUTHS)
     must, course = must_and_course(acid, drawn.run, case.feeds, asked.put_in.feeds, asked.times_h)
     return asked.times_h, path_by_time(must, course, acid.traits, asked.times_h).ph
 
@@ -207,7 +187,7 @@ def test_a_probe_that_reads_all_the_time_counts_as_a_few_readings():
 
 
 def test_a_must_of_which_nothing_is_known_has_no_ph_until_one_is_read():
-    bare = HONEY.replace('gravity = "1.100"\n', "")
+    bare = CLOVER.replace('gravity = "1.100"\n', "")
     bare = (
         bare[: bare.index("[[must")]
         + '[measured]\ngravity = "1.100"\n'
@@ -268,7 +248,7 @@ def test_a_carbonate_written_as_a_feed_or_a_step_lifts_it_alike():
 
 
 def test_a_jar_of_carbonate_on_the_shelf_counts_once():
-    shelf = HONEY.replace("dap = {}", "dap = {}\npotassium_bicarbonate = {}")
+    shelf = CLOVER.replace("dap = {}", "dap = {}\npotassium_bicarbonate = {}")
     log = usual(shelf)
     log.add(39, Reading(ph=3.3))
     log.add(40, bicarbonate(8))
@@ -331,7 +311,7 @@ def test_the_dose_is_the_smallest_that_keeps_the_floor():
 
 
 def test_what_went_in_already_counts_against_what_is_allowed():
-    log = usual(HONEY.replace("dap = {}", 'dap = {}\npotassium_bicarbonate = { stock = "3 g" }'))
+    log = usual(CLOVER.replace("dap = {}", 'dap = {}\npotassium_bicarbonate = { stock = "3 g" }'))
     log.add(39, Reading(ph=3.2))
     first = ph(log, 40).dose
     log.add(40.2, bicarbonate(2.0))
@@ -342,13 +322,13 @@ def test_what_went_in_already_counts_against_what_is_allowed():
 
 
 def test_stock_and_law_hold_it_back():
-    shelf = HONEY.replace("dap = {}", 'dap = {}\npotassium_bicarbonate = { stock = "2 g" }')
+    shelf = CLOVER.replace("dap = {}", 'dap = {}\npotassium_bicarbonate = { stock = "2 g" }')
     log = usual(shelf)
     log.add(39, Reading(ph=3.3))
     held = ph(log, 40).dose
     assert held.grams <= 2.0
     assert "2 g" in held.limit
-    lawful = usual(HONEY.replace("home", "us"))
+    lawful = usual(CLOVER.replace("home", "us"))
     lawful.add(39, Reading(ph=3.3))
     none = ph(lawful, 40).dose
     assert none.grams == 0
