@@ -39,7 +39,7 @@ def _lines(one: LotTrace, zone: tzinfo) -> Iterator[str]:
     if one.removed:
         yield "  ! This bottling was taken out of the log."
     yield f"  {one.bottles}"
-    yield f"  alcohol {one.held.alcohol_pct:.1f} % vol; {one.sulfite_words}"
+    yield f"  alcohol {one.alcohol_words}; {one.sulfite_words}"
     yield "Went in"
     for part in one.parts:
         day = "must" if part.at is None else f"{part.at.astimezone(zone):%Y-%m-%d}"

@@ -127,6 +127,7 @@ def test_two_bottlings_of_one_code_are_both_shown(cellar):
         bottled(cellar, slug, bottled="2031-06-01", batch="lane")
     found = trace(cellar.ledger, CODE, UTC)
     assert [lot.slug for lot in found] == [second, first]
+    assert all(lot.alcohol_words in lot.said[0].words for lot in found)
 
 
 @pytest.mark.parametrize("code", ["L31152-LANE", "nothing"])

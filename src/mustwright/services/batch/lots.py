@@ -108,6 +108,11 @@ class LotTrace:
     removed: bool
 
     @property
+    def alcohol_words(self) -> str:
+        """Alcohol to a tenth, from the digits that a label takes it from."""
+        return f"{float(_digits(self.held.alcohol_pct)):.1f} % vol"
+
+    @property
     def sulfite_words(self) -> str:
         """Total sulfur dioxide, or that nothing is known of it."""
         total = self.held.total_so2_mg_l
@@ -228,10 +233,15 @@ def _went_in(before: Sequence[Standing], held: Vessel) -> list[LotPart]:
 def _as_known(asked: Mapping[str, str], held: Vessel) -> dict[str, str]:
     """The fields of a bottling, alcohol and sulfite as the log has them now."""
     found = {k: v for k, v in asked.items() if k not in ("alcohol", "so2")}
-    found["alcohol"] = f"{float(f'{held.alcohol_pct:.4g}'):g} %"
+    found["alcohol"] = f"{_digits(held.alcohol_pct)} %"
     if held.total_so2_mg_l is not None:
-        found["so2"] = f"{float(f'{held.total_so2_mg_l:.4g}'):g} mg/L"
+        found["so2"] = f"{_digits(held.total_so2_mg_l)} mg/L"
     return found
+
+
+def _digits(value: float) -> str:
+    """As the forms of the bench are filled from a batch."""
+    return f"{float(f'{value:.4g}'):g}"
 
 
 def _labels(asked: Mapping[str, str], day: date) -> tuple[tuple[LotLabel, ...], str]:
