@@ -124,7 +124,7 @@ def test_two_bottlings_of_one_code_are_both_shown(cellar):
     first = dry_batch(cellar)
     second = dry_batch(cellar)
     for slug in (first, second):
-        bottled(cellar, slug, bottled="2031-06-01", batch="lane")
+        bottled(cellar, slug, bottled="2031-06-01", batch="lane", profile="home")
     found = trace(cellar.ledger, CODE, UTC)
     assert [lot.slug for lot in found] == [second, first]
     assert all(lot.alcohol_words in lot.said[0].words for lot in found)
