@@ -55,8 +55,9 @@ class RevalidatedFiles(StaticFiles):
 
 
 # Pages are work for the processor, and Python lets one thread work at a time: with many of them
-# each answer waits for all the others. A few are needed while one waits for the disk.
-THREADS = 4
+# each answer waits for all the others, and handing over costs a third more. A second one works
+# while the first waits for the disk.
+THREADS = 2
 
 
 @asynccontextmanager
