@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-PROBABILITIES = (0.05, 0.25, 0.5, 0.75, 0.95)
-
 
 @dataclass(frozen=True)
 class Quantiles:

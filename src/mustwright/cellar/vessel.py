@@ -105,15 +105,14 @@ def vessel(now: Progress, stands: Sequence[Standing]) -> Vessel:
     masses (contraction included), and rises again where a reading lies two standard errors under
     what it should be: 0.47 g of ethanol and a gram less of extract for each gram of sugar.
     """
-    fold = _Fold(now)
-    points = (*now.points, *now.later)
-    lines = [s for s in stands if not s.removed and isinstance(s.what, Event | StepDone)]
-    read = 0
-    for stand in sorted((s for s in lines if s.at <= now.now), key=lambda s: (s.at, s.entry.seq)):
+    fold, points, read = _Fold(now), (*now.points, *now.later), 0
+    live = (s for s in stands if not s.removed and s.at <= now.now)
+    lines = (s for s in live if isinstance(s.what, Event | StepDone))
+    for stand in sorted(lines, key=lambda s: (s.at, s.entry.seq)):
         # A reading of the same moment tells of what was there before.
         until = bisect_right(points, stand.at, key=lambda point: point.at)
         fold.read_all(points[read:until])
-        read = max(read, until)
+        read = until
         if isinstance(stand.what, StepDone):
             fold.step(stand.what, stand.at)
         else:

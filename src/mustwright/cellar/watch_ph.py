@@ -30,10 +30,10 @@ def _low_by_reading(now: Progress) -> Finding | None:
     if now.ph is None or now.ph_at is None:
         return None
     chance = 0.5 * (1 + math.erf((floor - now.ph) / (error * math.sqrt(2))))
-    if chance < 0.4:
+    if chance < threshold("ph_low", "perhaps"):
         return None
     words = f"pH {now.ph:.2f} was read; under {floor:g} yeast tires."
-    return finding("ph_low", 75, chance, words, sure=chance >= 0.6)
+    return finding("ph_low", 75, chance, words, sure=chance >= threshold("ph_low", "sure"))
 
 
 def _odd(ph: PhForeseen) -> Finding | None:
@@ -48,8 +48,7 @@ def _low(now: Progress, ph: PhForeseen) -> Finding | None:
         return None
     words = f"{_read(now, ph)}it is {band_words(ph.now)} now; under {ph.floor:g} yeast tires."
     sure = ph.chance_low_now >= threshold("ph_low", "sure")
-    do = _do(ph)
-    return finding("ph_low", 75, ph.chance_low_now, words, sure=sure, do=do)
+    return finding("ph_low", 75, ph.chance_low_now, words, sure=sure, do=_do(ph))
 
 
 def _falling(now: Progress, ph: PhForeseen) -> Finding | None:
@@ -65,9 +64,8 @@ def _falling(now: Progress, ph: PhForeseen) -> Finding | None:
         do = "Read pH before anything is added: without a reading a dose would be a guess."
         return finding("ph_falling", 45, ph.chance_low_ahead, words, sure=False, do=do)
     grave = ph.chance_stall_ahead >= threshold("ph_falling", "stall_chance")
-    do = _do(ph)
     words = f"{_read(now, ph)}{fall}."
-    return finding("ph_falling", 62 if grave else 48, ph.chance_low_ahead, words, do=do)
+    return finding("ph_falling", 62 if grave else 48, ph.chance_low_ahead, words, do=_do(ph))
 
 
 def _do(ph: PhForeseen) -> str:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.kinetics.forecast import PROBABILITIES
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.services.acid.answer import claims_data, ph_band, risk_of
 from mustwright.services.acid.path import FEW, MODEL, PhForecast
 
 Floats = NDArray[np.float64]
-PROBABILITIES = (0.05, 0.25, 0.50, 0.75, 0.95)
 BESIDE = (
     "Beside the chance of sticking above, not in it: what too little potassium for the acid, or a "
     "pH under 3.0, may do to the odds. The size of the harm is assumed, so the range is wide."

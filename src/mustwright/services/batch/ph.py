@@ -9,12 +9,12 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from mustwright.cellar.bands import PROBABILITIES, Along, Quantiles
+from mustwright.cellar.bands import Along, Quantiles
 from mustwright.cellar.log import Standing
 from mustwright.cellar.ph_foreseen import PhForeseen, PhSeen
 from mustwright.cellar.progress import Progress
 from mustwright.kinetics import inputs as model
-from mustwright.kinetics.forecast import Drawn
+from mustwright.kinetics.forecast import PROBABILITIES, Drawn
 from mustwright.must.acidity.balance import base_to_ph
 from mustwright.must.acidity.course import Addition, Course, Traits
 from mustwright.must.acidity.draws import chance, quantile

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -18,7 +20,7 @@ def lot_page(request: Request, code: str) -> Response:
     desk = Desk(request)
     found = trace(desk.ledger, code, desk.zone)
 
-    def day(moment: object) -> str:
-        return "" if moment is None else f"{moment.astimezone(desk.zone):%Y-%m-%d}"  # type: ignore[attr-defined]
+    def day(moment: datetime | None) -> str:
+        return "" if moment is None else f"{moment.astimezone(desk.zone):%Y-%m-%d}"
 
     return show(request, "lot.html", code=found[0].code, lots=found, day=day)
