@@ -98,7 +98,7 @@ def _after_sweetening(
     """Sweetened or blended: a week's look, then the bottle."""
     judged = settled(now, stands, zone)
     changed = steps_done(stands)[-1][0]
-    reads = [p for p in now.later if p.at > changed]
+    reads = now.later[now.later.until(changed) :]
     if not reads:
         return FinishingDue(
             "stable", "Read gravity now, and again after a week, warm",

@@ -8,9 +8,10 @@ import numpy as np
 
 from mustwright.cellar.bands import Along, Quantiles
 from mustwright.cellar.foreseen import Foreseen
-from mustwright.cellar.observed import Point, must_course
-from mustwright.cellar.outlook import NEVER_H, Band, Span, crossed, due_by
+from mustwright.cellar.observed import must_course
+from mustwright.cellar.outlook import NEVER_H, Band, Span, anchor, crossed, due_by
 from mustwright.cellar.progress import Progress
+from mustwright.cellar.series import Series
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.triggers import Trigger
 
@@ -34,9 +35,7 @@ class KineticOutlook:
     def __init__(self, now: Progress, foreseen: Foreseen) -> None:
         self.state = now
         self.foreseen = foreseen
-        after = [p for p in now.points if p.hours > 0]
-        self.anchor_h = after[-1].hours if after else 0.0
-        self.anchor_used = after[-1].used if after else 0.0
+        self.anchor_h, self.anchor_used = anchor(now.points)
 
     @property
     def name(self) -> str:
@@ -123,15 +122,14 @@ def _span(found: Quantiles) -> Span:
     return Span(low, middle, high)
 
 
-def contradicts(foreseen: Foreseen, points: Sequence[Point]) -> bool:
+def contradicts(foreseen: Foreseen, points: Series) -> bool:
     """Whether a gravity read after the forecast was made lies outside its 90 % band."""
     last = -1.0 if foreseen.until_h is None else foreseen.until_h
-    for point in (p for p in points if p.hours > last):
-        at = [point.hours]
-        low, high = (
-            _along(foreseen.times_h, row, at)[0]
-            for row in (foreseen.gravity.p05, foreseen.gravity.p95)
-        )
-        if not low <= point.gravity <= high:
-            return True
-    return False
+    new = points.past_hour(last)
+    if not new:
+        return False
+    low, high = (
+        np.array(_along(foreseen.times_h, row, new.hours.tolist()), float)
+        for row in (foreseen.gravity.p05, foreseen.gravity.p95)
+    )
+    return not bool(np.all((low <= new.gravity) & (new.gravity <= high)))

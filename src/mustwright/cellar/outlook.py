@@ -14,8 +14,9 @@ from typing import Protocol
 
 import numpy as np
 
-from mustwright.cellar.observed import Point, must_course
+from mustwright.cellar.observed import must_course
 from mustwright.cellar.progress import Progress, used_at
+from mustwright.cellar.series import Series
 from mustwright.kinetics.pace import BAND, usual_pace
 from mustwright.must.course import Floats
 from mustwright.nutrition.triggers import Trigger
@@ -101,9 +102,7 @@ class PaceOutlook:
         must = now.plan.must
         early = now.plan.nitrogen.must_mg_l + max(now.fed_mg_l, 0.6 * _planned_mg_l(now))
         self.pace = usual_pace(must.brix, now.temperature_c, early, must.fermentable_share)
-        after = [p for p in now.points if p.hours > 0]
-        self.anchor_h = after[-1].hours if after else 0.0
-        self.anchor_used = after[-1].used if after else 0.0
+        self.anchor_h, self.anchor_used = anchor(now.points)
         self._anchor_pace_h = self.pace.hours_to_sugar_used(self.anchor_used).value
         self.factor, self.spread = self._combined()
 
@@ -190,16 +189,27 @@ class PaceOutlook:
         return used
 
 
-def crossed(points: Sequence[Point], fraction: float) -> float:
+def anchor(points: Series) -> tuple[float, float]:
+    """Hours after pitch of the last reading since, and the sugar gone by it; 0, 0 before any."""
+    if not points or points.hours[-1] <= 0:
+        return 0.0, 0.0
+    return float(points.hours[-1]), float(points.used[-1])
+
+
+def crossed(points: Series, fraction: float) -> float:
     """When the line through the readings passed a fraction [h]."""
-    before_h, before = 0.0, 0.0
-    for point in (p for p in points if p.hours > 0):
-        if point.used >= fraction:
-            rise = point.used - before
-            share = (fraction - before) / rise if rise > 0 else 1.0
-            return before_h + share * (point.hours - before_h)
-        before_h, before = point.hours, max(before, point.used)
-    return before_h
+    after = points.past_hour(0.0)
+    passed = np.flatnonzero(after.used >= fraction)
+    if not passed.size:
+        return float(after.hours[-1]) if after else 0.0
+    k = int(passed[0])
+    if k == 0:
+        before_h, before = 0.0, 0.0
+    else:
+        before_h, before = float(after.hours[k - 1]), max(float(after.used[:k].max()), 0.0)
+    rise = float(after.used[k]) - before
+    share = (fraction - before) / rise if rise > 0 else 1.0
+    return before_h + share * (float(after.hours[k]) - before_h)
 
 
 def _planned_mg_l(now: Progress) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -13,8 +13,9 @@ from mustwright import data
 from mustwright.cellar.entries import CLOSES, FeedGiven
 from mustwright.cellar.gist import Gist, gist_of
 from mustwright.cellar.log import Standing, is_event
-from mustwright.cellar.observed import Point, must_course
+from mustwright.cellar.observed import must_course
 from mustwright.cellar.plan import BatchPlan, PlannedFeed
+from mustwright.cellar.series import Series
 from mustwright.cellar.step_done import StepDone
 
 PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, FINISHING, CLOSED = (
@@ -90,7 +91,7 @@ class Progress:
         When a fall of gravity was first seen, or a sign of work written down [h after pitch].
     given_g : mapping of str to float
         Grams of each nutrient so far.
-    later : tuple of Point
+    later : Series
         Readings since a finishing step ended the ferment; `points` are those before.
     """
 
@@ -99,7 +100,7 @@ class Progress:
     pitched: datetime | None
     hours: float | None
     phase: str
-    points: tuple[Point, ...]
+    points: Series
     gravity: float | None
     gravity_sd: float | None
     original_gravity: float
@@ -116,7 +117,7 @@ class Progress:
     given_g: dict[str, float]
     fed: tuple[FedNitrogen, ...]
     last_reading_at: datetime | None
-    later: tuple[Point, ...] = ()
+    later: Series = field(default_factory=lambda: Series.of(()))
 
     @property
     def fed_mg_l(self) -> float:
@@ -142,13 +143,11 @@ def progress(stands: Sequence[Standing], now: datetime) -> Progress:
 def progress_of(gist: Gist, now: datetime) -> Progress:
     """Where a batch stands at `now`, which is not before the latest line of the gist."""
     plan, pitched = gist.plan, gist.pitched
-    points = gist.series.points()
-    known = points
-    if pitched is not None and points and points[0].hours < EARLIEST_H:
-        known = tuple(p for p in points if p.hours >= EARLIEST_H)
+    points = gist.series
+    known = points if pitched is None else points.from_hour(EARLIEST_H)
     rest = rest_at(gist.events)
-    later = () if rest is None else tuple(p for p in known if p.at > rest)
-    known = known[: len(known) - len(later)]
+    ended = len(known) if rest is None else known.until(rest)
+    known, later = known[:ended], known[ended:]
     last = known[-1] if known else None
     used = last.used if last and pitched and last.hours > 0 else 0.0
     original = last.original_gravity if last else plan.must.gravity
@@ -190,23 +189,21 @@ def rest_at(events: Sequence[Standing]) -> datetime | None:
     )
 
 
-def slope_of(points: Sequence[Point], window_h: float) -> Slope | None:
+def slope_of(points: Series, window_h: float) -> Slope | None:
     """Fall of gravity over the last window, by weighted least squares; two readings at least.
 
     Readings less than 6 h apart in all say nothing of a day. Where the window holds only one, the
     one before it is taken in.
     """
-    after = [p for p in points if p.hours >= 0]
+    after = points.from_hour(0.0)
     if len(after) < 2:
         return None
-    recent = [p for p in after if p.hours >= after[-1].hours - window_h]
+    recent = after.from_hour(float(after.hours[-1]) - window_h)
     if len(recent) < 2:
         recent = after[-2:]
-    t = np.array([p.hours / 24 for p in recent])
+    t, g, w = recent.hours / 24, recent.gravity, recent.gravity_sd**-2
     if (t[-1] - t[0]) * 24 < 6:
         return None
-    w = np.array([p.gravity_sd**-2 for p in recent])
-    g = np.array([p.gravity for p in recent])
     middle = float(w @ t / w.sum())
     spread = float(w @ (t - middle) ** 2)
     fall = -float(w @ ((t - middle) * g)) / spread
@@ -237,18 +234,16 @@ def _phase(
 
 def _onset(
     events: Sequence[Standing],
-    points: Sequence[Point],
+    points: Series,
     pitched: datetime | None,
 ) -> float | None:
     """Hours after pitch when work was first seen: a fall beyond error, or foam written down."""
     if pitched is None:
         return None
     least = 0.002 * data.load("watch")["rule"]["no_start"]["fall_brix"]["value"] / 0.5
-    seen = [
-        p.hours
-        for p in points
-        if p.hours > 0 and p.original_gravity - p.gravity > least + PROBABLE * p.gravity_sd / 2
-    ]
+    after = points.past_hour(0.0)
+    fell = after.original_gravity - after.gravity > least + PROBABLE * after.gravity_sd / 2
+    seen = after.hours[fell][:1].tolist()
     seen += [
         (s.at - pitched).total_seconds() / 3600
         for s in events
@@ -278,7 +273,7 @@ def _feed_states(stands: Sequence[Standing], plan: BatchPlan) -> tuple[FeedState
 def _given(
     stands: Sequence[Standing],
     plan: BatchPlan,
-    points: Sequence[Point],
+    points: Series,
     pitched: datetime | None,
 ) -> tuple[dict[str, float], tuple[FedNitrogen, ...]]:
     grams: dict[str, float] = {}
@@ -298,11 +293,11 @@ def _given(
     return grams, tuple(fed)
 
 
-def used_at(points: Sequence[Point], hours: float) -> float:
+def used_at(points: Series, hours: float) -> float:
     """Fraction of the sugar gone at an hour, between readings; the nearest one outside them."""
-    after = [p for p in points if p.hours >= 0]
+    after = points.from_hour(0.0)
     if not after:
         return 0.0
     return float(
-        np.interp(hours, [0.0, *(p.hours for p in after)], [0.0, *(p.used for p in after)])
+        np.interp(hours, [0.0, *after.hours.tolist()], [0.0, *after.used.tolist()])
     )

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,9 +18,9 @@ MICROSECOND = timedelta(microseconds=1)
 COLUMNS = ("hours", "gravity", "gravity_sd", "used", "original_gravity")
 
 
-@dataclass(frozen=True)
-class Series:
-    """Corrected readings as rows of numbers.
+@dataclass(frozen=True, eq=False)
+class Series(Sequence[Point]):
+    """Corrected readings in order of time: rows of numbers, and records of those asked for.
 
     Parameters
     ----------
@@ -29,42 +30,134 @@ class Series:
         `COLUMNS` by readings, as in `observed.Point`.
     ids : str
         Of the entries, a blank between them.
+    first : int
+        Which of the ids belongs to the first reading; a part shares them with the whole.
     """
 
     at_us: NDArray[np.int64]
     values: NDArray[np.float64]
     ids: str
+    first: int = 0
 
     @classmethod
     def of(cls, points: Sequence[Point]) -> Series:
         """Of readings in order of time."""
-        rows = [[getattr(p, name) for p in points] for name in COLUMNS]
+        rows = np.array([[getattr(p, name) for p in points] for name in COLUMNS], float)
         at = [(p.at - EPOCH) // MICROSECOND for p in points]
-        return cls(np.array(at, np.int64), np.array(rows), " ".join(p.id for p in points))
+        return cls(np.array(at, np.int64), rows, " ".join(p.id for p in points))
 
-    def points(self) -> tuple[Point, ...]:
-        """The readings as records."""
-        if not self.at_us.size:
-            return ()
-        moments = [at.replace(tzinfo=UTC) for at in self.at_us.astype("M8[us]").tolist()]
-        rows = zip(moments, *self.values.tolist(), self.ids.split(" "), strict=True)
-        return tuple(_point(*row) for row in rows)
+    @property
+    def hours(self) -> NDArray[np.float64]:
+        """After pitch; negative before it [h]."""
+        return self._row(0)
+
+    @property
+    def gravity(self) -> NDArray[np.float64]:
+        """Apparent, 20/20 °C [-]."""
+        return self._row(1)
+
+    @property
+    def gravity_sd(self) -> NDArray[np.float64]:
+        """Its standard error [-]."""
+        return self._row(2)
+
+    @property
+    def used(self) -> NDArray[np.float64]:
+        """Fraction of the fermentable sugar gone."""
+        return self._row(3)
+
+    @property
+    def original_gravity(self) -> NDArray[np.float64]:
+        """Of the must with what was added up to then [-]."""
+        return self._row(4)
+
+    def __len__(self) -> int:
+        return len(self.at_us)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Series):
+            return NotImplemented
+        return (
+            np.array_equal(self.at_us, other.at_us)
+            and np.array_equal(self.values, other.values)
+            and self._names() == other._names()
+        )
+
+    __hash__ = None  # type: ignore[assignment]
+
+    @overload
+    def __getitem__(self, place: int) -> Point: ...
+    @overload
+    def __getitem__(self, place: slice) -> Series: ...
+    def __getitem__(self, place: int | slice) -> Point | Series:
+        if isinstance(place, slice):
+            start, stop, step = place.indices(len(self))
+            if step == 1:
+                return self._part(start, max(start, stop))
+            return self.take(range(start, stop, step))
+        k = range(len(self))[place]
+        id = self.ids.split(" ", self.first + k + 1)[self.first + k]
+        hours, gravity, sd, used, original = self.values[:, k].tolist()
+        return _point(_moment(int(self.at_us[k])), hours, gravity, sd, used, original, id)
+
+    def __iter__(self) -> Iterator[Point]:
+        moments = map(_moment, self.at_us.tolist())
+        rows = zip(moments, *self.values.tolist(), self._names(), strict=True)
+        return (_point(*row) for row in rows)
+
+    def __reversed__(self) -> Iterator[Point]:
+        return reversed(list(self))
+
+    def _row(self, k: int) -> NDArray[np.float64]:
+        row: NDArray[np.float64] = self.values[k]
+        return row
+
+    def _part(self, start: int, stop: int) -> Series:
+        if start == 0 and stop == len(self):
+            return self
+        rows = self.values[:, start:stop]
+        return Series(self.at_us[start:stop], rows, self.ids, self.first + start)
+
+    def _names(self) -> list[str]:
+        return self.ids.split(" ")[self.first : self.first + len(self)] if len(self) else []
+
+    def take(self, places: Sequence[int]) -> Series:
+        """Those at these places, in order."""
+        names, rows = self._names(), np.asarray(places, np.intp)
+        ids = " ".join(names[k] for k in places)
+        return Series(self.at_us[rows], self.values[:, rows], ids)
+
+    def from_hour(self, hours: float) -> Series:
+        """Those from an hour after pitch on [h]."""
+        return self._part(int(np.searchsorted(self.hours, hours, "left")), len(self))
+
+    def past_hour(self, hours: float) -> Series:
+        """Those later than an hour after pitch [h]."""
+        return self._part(int(np.searchsorted(self.hours, hours, "right")), len(self))
+
+    def until(self, at: datetime) -> int:
+        """How many were read by then."""
+        return int(np.searchsorted(self.at_us, (at - EPOCH) // MICROSECOND, "right"))
 
     def and_then(self, later: Series) -> Series:
         """With readings that came after."""
-        if not later.at_us.size or not self.at_us.size:
-            return later if later.at_us.size else self
+        if not len(later) or not len(self):
+            return later if len(later) else self
         return Series(
             np.concatenate([self.at_us, later.at_us]),
             np.concatenate([self.values, later.values], axis=1),
-            f"{self.ids} {later.ids}",
+            " ".join([*self._names(), *later._names()]),
         )
+
+
+def _moment(microseconds: int) -> datetime:
+    return EPOCH + timedelta(microseconds=microseconds)
 
 
 def _point(
     at: datetime, hours: float, gravity: float, sd: float, used: float, original: float, id: str
 ) -> Point:
-    """Made without the checks of a frozen record's constructor: hundreds of them for each look."""
+    """Made without the checks of a frozen record's constructor: there may be thousands."""
     made = object.__new__(Point)
     facts = made.__dict__
     facts["at"], facts["hours"], facts["gravity"], facts["gravity_sd"] = at, hours, gravity, sd
@@ -114,13 +207,13 @@ class Trace:
         """The latest."""
         if not self.at_us:
             return None
-        return EPOCH + timedelta(microseconds=self.at_us[-1]), self.values[-1]
+        return _moment(self.at_us[-1]), self.values[-1]
 
-    def since(self, start: datetime) -> list[tuple[float, float]]:
+    def since(self, start: datetime) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Hours after `start`, and values [h]."""
         first = (start - EPOCH) // MICROSECOND
-        hours = ((at - first) / 3.6e9 for at in self.at_us)
-        return list(zip(hours, self.values, strict=True))
+        at, values = np.asarray(self.at_us), np.asarray(self.values)
+        return (at - first) / 3.6e9, values
 
 
 NOTHING = Trace.of(())

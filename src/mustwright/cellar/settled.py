@@ -13,10 +13,13 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 from functools import lru_cache
 from typing import cast
 
+import numpy as np
+
 from mustwright.cellar.entries import ADDS_SUGAR
 from mustwright.cellar.log import Standing, is_event
-from mustwright.cellar.observed import Point, error_of
+from mustwright.cellar.observed import error_of
 from mustwright.cellar.progress import Progress
+from mustwright.cellar.series import Series
 from mustwright.cellar.vessel import Vessel, steps_done, vessel
 from mustwright.errors import InputError
 from mustwright.finishing.movement import GravityReading
@@ -98,41 +101,38 @@ def _judged(ask: StabilityAsk) -> Stability:
     return judge_stability(ask)
 
 
-def series_of(now: Progress, stands: Sequence[Standing]) -> tuple[Point, ...]:
+def series_of(now: Progress, stands: Sequence[Standing]) -> Series:
     """The latest readings at one level, back to where it was another; two at least, if there are.
 
     What went in changes the level, so readings from before it are left out. Thinned where there
     are many, to their first and last and some between.
     """
     since = mixed_at(stands)
-    every = (*now.points, *now.later)
+    every = now.points.and_then(now.later)
     if since is not None:
-        every = tuple(p for p in every if p.at > since)
+        every = every[every.until(since) :]
     run = _at_one_level(every)
-    if not run:
-        return ()
     step = max(len(run) / MOST_POINTS, 1.0)
-    kept = sorted({0, len(run) - 1, *(int(i * step) for i in range(int(len(run) / step)))})
-    return tuple(run[i] for i in kept if i < len(run))
+    if step == 1.0:
+        return run
+    return run.take(sorted({len(run) - 1, *(int(i * step) for i in range(MOST_POINTS))}))
 
 
-def _at_one_level(every: Sequence[Point]) -> Sequence[Point]:
-    """The latest readings since the pitch, back to the first at another level, or too old."""
-    if not every or every[-1].hours <= 0:
-        return ()
-    last = every[-1]
-    level, sd, oldest = last.gravity, last.gravity_sd, last.hours - LONGEST_DAYS * 24
-    place = len(every)
-    while place > 0 and every[place - 1].hours > 0:
-        point = every[place - 1]
-        reach = SAME_SDS * (sd if sd > point.gravity_sd else point.gravity_sd)
-        same = -reach <= point.gravity - level <= reach
-        if len(every) - place >= 2 and not (same and point.hours >= oldest):
-            break
-        place -= 1
-        if not same:
-            break
-    return every[place:]
+def _at_one_level(every: Series) -> Series:
+    """The latest readings since the pitch, back to the first at another level, or too old.
+
+    The two latest whatever they say.
+    """
+    after = every.past_hour(0.0)
+    if len(after) < 3:
+        return after
+    reach = SAME_SDS * np.maximum(after.gravity_sd, after.gravity_sd[-1])
+    same = np.abs(after.gravity - after.gravity[-1]) <= reach
+    if not same[-2]:
+        return after[-2:]
+    same &= after.hours >= after.hours[-1] - LONGEST_DAYS * 24
+    other = np.flatnonzero(~same[:-2])
+    return after[int(other[-1]) + 1 if other.size else 0 :]
 
 
 def mixed_at(stands: Sequence[Standing]) -> datetime | None:
@@ -149,27 +149,30 @@ def mixed_at(stands: Sequence[Standing]) -> datetime | None:
     return max(found, default=None)
 
 
-def error_90(point: Point) -> float:
+@lru_cache(maxsize=64)
+def error_90(gravity_sd: float) -> float:
     """Error of a reading against others of the same instrument, nine times in ten [SG].
 
     That of the bench for a hydrometer; for other instruments in proportion to their errors
     (assumed).
+
+    Parameters
+    ----------
+    gravity_sd : float
+        Standard error of the reading [SG].
     """
-    return _error_90(point.gravity_sd)
-
-
-@lru_cache(maxsize=64)
-def _error_90(gravity_sd: float) -> float:
     bench = float(finishing_data()["stability"]["reading_error"]["typical"])
     return round(bench * gravity_sd / error_of("hydrometer"), 5)
 
 
-def ask_of(now: Progress, held: Vessel, series: Sequence[Point], zone: tzinfo) -> StabilityAsk:
+def ask_of(now: Progress, held: Vessel, series: Series, zone: tzinfo) -> StabilityAsk:
     """What the bench is asked of a batch, with days in that zone."""
     yeast = now.plan.yeast
     return StabilityAsk(
         tuple(
-            GravityReading(float(day_of(p.at, zone).toordinal()), round(p.gravity, 4), error_90(p))
+            GravityReading(
+                float(day_of(p.at, zone).toordinal()), round(p.gravity, 4), error_90(p.gravity_sd)
+            )
             for p in series
         ),
         None,

@@ -153,7 +153,7 @@ def is_due(now: Progress, trigger: Trigger, span: Span) -> bool:
         return now.hours >= trigger.amount
     if trigger.kind in ("onset", "after_onset"):
         return now.onset_h is not None and now.hours >= now.onset_h + trigger.amount
-    return now.points != () and now.sugar_used >= trigger_used(now, trigger) - 0.01
+    return bool(now.points) and now.sugar_used >= trigger_used(now, trigger) - 0.01
 
 
 def trigger_used(now: Progress, trigger: Trigger) -> float:

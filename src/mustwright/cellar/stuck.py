@@ -211,7 +211,7 @@ def _ph_by_runs(ph: PhForeseen) -> Evidence:
 
 
 def _instrument(now: Progress) -> Evidence:
-    after = [p for p in now.points if p.hours > 0]
+    after = now.points.past_hour(0.0)
     if len(after) < 3:
         return 2.0, [f"Only {len(after)} reading{'s' if len(after) != 1 else ''} since pitch."]
     last = after[-3:]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -13,6 +12,7 @@ from mustwright.cellar.entries import Event
 from mustwright.cellar.log import Standing
 from mustwright.cellar.observed import Point, must_course
 from mustwright.cellar.progress import Progress
+from mustwright.cellar.series import Series
 from mustwright.cellar.step_done import HELD, Added, StepDone
 from mustwright.errors import InputError
 from mustwright.finishing.liquid import Liquid, mead
@@ -105,12 +105,12 @@ def vessel(now: Progress, stands: Sequence[Standing]) -> Vessel:
     masses (contraction included), and rises again where a reading lies two standard errors under
     what it should be: 0.47 g of ethanol and a gram less of extract for each gram of sugar.
     """
-    fold, points, read = _Fold(now), (*now.points, *now.later), 0
+    fold, points, read = _Fold(now), now.points.and_then(now.later), 0
     live = (s for s in stands if not s.removed and s.at <= now.now)
     lines = (s for s in live if isinstance(s.what, Event | StepDone))
     for stand in sorted(lines, key=lambda s: (s.at, s.entry.seq)):
         # A reading of the same moment tells of what was there before.
-        until = bisect_right(points, stand.at, key=lambda point: point.at)
+        until = points.until(stand.at)
         fold.read_all(points[read:until])
         read = until
         if isinstance(stand.what, StepDone):
@@ -163,7 +163,7 @@ class _Fold:
 
     # Readings ---------------------------------------------------------------------------------
 
-    def read_all(self, points: Sequence[Point]) -> None:
+    def read_all(self, points: Series) -> None:
         """Readings one after the other; as long as nothing is carried on, the last one says all."""
         counts = self.carried or self.grams["sugar"] is not None
         for point in points if counts else points[-1:]:

@@ -22,6 +22,7 @@ from mustwright.cellar.progress import (
     Slope,
     slope_of,
 )
+from mustwright.cellar.series import Series
 from mustwright.cellar.settled import settled
 from mustwright.cellar.watch_ph import watch_ph
 
@@ -69,7 +70,7 @@ def _no_start(now: Progress) -> Finding | None:
     allowed = threshold("no_start", "after_h") * min(max(cold, 0.5), 4.0)
     if now.phase != LAG or now.hours < allowed:
         return None
-    after = [p for p in now.points if p.hours > 0]
+    after = now.points.past_hour(0.0)
     warm = degrees(now.temperature_c, now.plan.sheet, 0)
     if not after:
         words = (
@@ -107,14 +108,15 @@ def _sluggish(now: Progress) -> Finding | None:
     return finding("sluggish", 50, chance, words)
 
 
-def still_stretch(points: Sequence[Point]) -> Slope | None:
+def still_stretch(points: Series) -> Slope | None:
     """Slope over the run of latest readings, a day or more, that shows best that nothing falls."""
-    after = [p for p in points if p.hours > 0]
+    after = points.past_hour(0.0)
+    at = after.hours.tolist()
     hours = threshold("stuck", "still_h") - 2.0  # two evenings are seldom 24 h apart to the minute
     limit = threshold("stuck", "fall_per_day")
     best: Slope | None = None
     for start in range(len(after) - 2, -1, -1):
-        if after[-1].hours - after[start].hours < hours:
+        if at[-1] - at[start] < hours:
             continue
         slope = slope_of(after[start:], 1e9)
         if slope is None or slope.per_day > limit + 3 * slope.sd:
@@ -167,7 +169,7 @@ def _too_warm(now: Progress) -> Finding | None:
 
 
 def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
-    if len(now.points) < 2 or now.points[-2].hours < 0:
+    if len(now.points) < 2 or now.points.hours[-2] < 0:
         return None
     before, last = now.points[-2:]
     if any(before.at <= s.at <= last.at and is_event(s, *ADDS_SUGAR) for s in stands):
@@ -185,7 +187,7 @@ def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
 
 
 def _implausible(now: Progress, _stands: Sequence[Standing]) -> Finding | None:
-    after = [p for p in now.points if p.hours > 0]
+    after = now.points.past_hour(0.0)
     if not after:
         return None
     last = after[-1]

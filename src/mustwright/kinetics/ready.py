@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 COMPILED = "compiled"  # folder under the maker's data where the source's own cannot be written
@@ -37,12 +38,21 @@ def cache_folder(home: Path) -> Path | None:
     return None if writable else home / COMPILED
 
 
-def warm_up_behind(cache_folder: Path | None = None) -> threading.Thread:
-    """Call `warm_up` in a thread of its own; a failure goes to the terminal and to `state`."""
+def warm_up_behind(
+    cache_folder: Path | None = None, then: Callable[[], None] = lambda: None
+) -> threading.Thread:
+    """Call `warm_up` in a thread of its own; a failure goes to the terminal and to `state`.
+
+    Parameters
+    ----------
+    then : callable
+        Called at the end, in the same thread, where it was no failure.
+    """
 
     def warm() -> None:
         try:
             warm_up(cache_folder)
+            then()
         except Exception:
             _FAILED.set()
             raise

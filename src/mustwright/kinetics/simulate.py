@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from mustwright.kinetics import model, observe
 from mustwright.kinetics.conditions import HEAT_PASSAGE_W_M2_K, Conditions, Vessel, profile_at
+from mustwright.kinetics.cores import every_core
 from mustwright.kinetics.feeds import Feed, Trigger
 from mustwright.kinetics.members import Members
 from mustwright.kinetics.parameters import TRAITS
@@ -233,7 +234,7 @@ def run(
     fed_at = np.full((len(feeds), count + padding), np.inf)
     dry_at = np.empty(count + padding)
     course = surroundings(conditions, nodes)
-    with _ONE_AT_A_TIME:
+    with _ONE_AT_A_TIME, every_core():
         ensemble.run_blocks(
             traits, start, np.diff(nodes), course.slope_k_h, course.room_c, course.loss_per_h,
             course.heating, course.cool_above_c, course.cool_max_k_h,

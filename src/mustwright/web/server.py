@@ -11,6 +11,7 @@ import threading
 import uvicorn
 
 from mustwright.compose import Compose
+from mustwright.kinetics.cores import keep_to_one_core
 from mustwright.kinetics.ready import cache_folder, warm_up_behind
 from mustwright.web.access import Access
 from mustwright.web.app import create_app
@@ -41,6 +42,15 @@ class _Server(uvicorn.Server):
             self.should_exit = True
 
 
+def keep_requests_together() -> None:
+    """Let the threads that take and answer requests share a core.
+
+    Only once the compiled code is there: it counts the cores of the thread that imports it.
+    """
+    workers = (t for t in threading.enumerate() if t.name.startswith("AnyIO worker thread"))
+    keep_to_one_core([threading.main_thread(), *workers])
+
+
 def run(
     compose: Compose, listener: socket.socket, told: ToldToStop, access: Access | None = None
 ) -> None:
@@ -50,7 +60,7 @@ def run(
     pages are closed, the process ends at once: nothing waits for a compiler, and all that was
     acknowledged is on the disk by then.
     """
-    compiling = warm_up_behind(cache_folder(compose.home))
+    compiling = warm_up_behind(cache_folder(compose.home), keep_requests_together)
     config = uvicorn.Config(
         create_app(compose, access),
         access_log=False,

@@ -103,7 +103,7 @@ def test_removed_entries_do_not_count_and_stay():
     log = Log()
     first = log.read(24, 1.1)
     log.add(25, Removal(first.id))
-    assert log.at(30).points == ()
+    assert not log.at(30).points
     assert [s.removed for s in log.stands()] == [False, False, True]
 
 

@@ -14,7 +14,7 @@ from mustwright.cellar.finding import Finding
 from mustwright.cellar.foreseen import Foreseen
 from mustwright.cellar.gist import gist_of
 from mustwright.cellar.log import Standing
-from mustwright.cellar.outlook import NEVER_H, BatchOutlook
+from mustwright.cellar.outlook import NEVER_H, BatchOutlook, anchor
 from mustwright.cellar.over_limit import over_limit
 from mustwright.cellar.ph_foreseen import PhForeseen
 from mustwright.cellar.progress import Progress, progress_of
@@ -279,8 +279,7 @@ def forecast_data(view: BatchView) -> dict[str, Any]:
 def band_data(view: BatchView) -> dict[str, Any]:
     """Forecast of gravity from the last reading on, until nearly all sugar is gone."""
     state = view.progress
-    points = [p.hours for p in state.points if p.hours > 0]
-    start = points[-1] if points else 0.0
+    start, _ = anchor(state.points)
     span = view.outlook.used(0.97)
     seen = [h for h in (span.high_h, span.expected_h, start + LOOK_ON_H) if h < NEVER_H]
     end = max(min(seen[0], start + 24 * 60), start + 24)

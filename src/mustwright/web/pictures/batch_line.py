@@ -6,18 +6,17 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
-from typing import TypeVar
 
 from markupsafe import Markup
 
-from mustwright.cellar.observed import Point
 from mustwright.cellar.outlook import Band
+from mustwright.cellar.series import Series
+from mustwright.must.course import Floats
 from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.feed_line import label_rows, near
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text, whisker
 from mustwright.web.pictures.trail import Scale, trail
 
-Thing = TypeVar("Thing")
 WIDE, NARROW = 920.0, 340.0
 TOP, PLOT = 30.0, 220.0
 TALLEST = 40.0
@@ -61,11 +60,11 @@ class Scene:
         Must temperatures [h, °C], the range the yeast likes [°C], and its ends in words.
     """
 
-    points: Sequence[Point]
+    points: Series
     band: Band | None
     feeds: Sequence[FeedMark]
     signs: Sequence[Sign]
-    warmth: Sequence[tuple[float, float]]
+    warmth: tuple[Floats, Floats]
     warmth_range: tuple[float, float]
     warmth_words: tuple[str, ...]
     now_h: float
@@ -85,7 +84,7 @@ def batch_line(scene: Scene, narrow: bool = False) -> Markup:
     body += _readings(scene.points, axis, scale)
     body += _signs(scene.signs, axis, bottom)
     depth = bottom + 8
-    if len(scene.warmth) >= 2:
+    if len(scene.warmth[0]) >= 2:
         body += _warmth(scene, axis, depth)
         depth += 58
     feeds, base, depth = _feeds(scene.feeds, axis, depth, width, f"{name}-hatch")
@@ -95,7 +94,9 @@ def batch_line(scene: Scene, narrow: bool = False) -> Markup:
 
 
 def _gravity_scale(scene: Scene, bottom: float) -> Scale:
-    values = [scene.dry_gravity, scene.start_gravity, *(p.gravity for p in scene.points)]
+    values = [scene.dry_gravity, scene.start_gravity]
+    if scene.points:
+        values += [float(scene.points.gravity.min()), float(scene.points.gravity.max())]
     if scene.band is not None:
         values += [*scene.band.low, *scene.band.high]
     return Scale(min(values) - 0.003, max(values) + 0.003, TOP, bottom)
@@ -133,17 +134,17 @@ def _forecast(scene: Scene, axis: TimeAxis, scale: Scale) -> list[str]:
     ]
 
 
-def _readings(points: Sequence[Point], axis: TimeAxis, scale: Scale) -> list[str]:
+def _readings(points: Series, axis: TimeAxis, scale: Scale) -> list[str]:
     """A line through the readings and a dot for each, with two standard errors either way."""
-    shown = thinned(points)
-    places = trail(axis, scale, [p.hours for p in shown], [p.gravity for p in shown])
+    shown = thinned(len(points))
+    places = trail(axis, scale, points.hours[shown], points.gravity[shown])
     drawn = []
     if len(places) > 1:
         drawn.append(element("path", d="M" + "L".join(places), class_="curve read"))
     if len(places) > MOST_BARS:  # a device's: too close for a bar each
         dots = f"M{'h0M'.join(places)}h0"
         return [*drawn, element("path", d=dots, class_="dots")]
-    for point in shown:
+    for point in points.take(shown):
         x, y = axis.x(point.hours), scale.y(point.gravity)
         reach = TWO_SD * point.gravity_sd
         high, low = scale.y(point.gravity + reach), scale.y(point.gravity - reach)
@@ -152,10 +153,11 @@ def _readings(points: Sequence[Point], axis: TimeAxis, scale: Scale) -> list[str
     return drawn
 
 
-def thinned(points: Sequence[Thing]) -> list[Thing]:
-    """Every n-th, so that at most `MOST_POINTS` are drawn; the first and the last stay."""
-    step = max(math.ceil(len(points) / MOST_POINTS), 1)
-    return [*points[:1], *points[1:-1][step - 1 :: step], *points[1:][-1:]]
+def thinned(count: int) -> list[int]:
+    """Places of every n-th, so that at most `MOST_POINTS` are drawn; the first and last stay."""
+    step = max(math.ceil(count / MOST_POINTS), 1)
+    places = range(count)
+    return [*places[:1], *places[1:-1][step - 1 :: step], *places[1:][-1:]]
 
 
 def _signs(signs: Sequence[Sign], axis: TimeAxis, base: float) -> list[str]:
@@ -169,12 +171,13 @@ def _signs(signs: Sequence[Sign], axis: TimeAxis, base: float) -> list[str]:
 
 def _warmth(scene: Scene, axis: TimeAxis, top: float) -> list[str]:
     """Must temperature over the range that the yeast likes."""
-    values = [t for _, t in scene.warmth]
+    hours, values = scene.warmth
     low, high = scene.warmth_range
-    scale = Scale(min([*values, low]) - 0.5, max([*values, high]) + 0.5, top + 6, top + 50)
+    coldest, hottest = min(low, float(values.min())), max(high, float(values.max()))
+    scale = Scale(coldest - 0.5, hottest + 0.5, top + 6, top + 50)
     bottom, above = scale.y(low), scale.y(high)
-    shown = thinned(scene.warmth)
-    path = "M" + "L".join(trail(axis, scale, [h for h, _ in shown], [t for _, t in shown]))
+    shown = thinned(len(values))
+    path = "M" + "L".join(trail(axis, scale, hours[shown], values[shown]))
     return [
         rect(axis.left, above, axis.right - axis.left, bottom - above, "band"),
         text(axis.left - 6, above + 9, scene.warmth_words[1], "t tick", "end"),

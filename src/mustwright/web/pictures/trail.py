@@ -8,6 +8,7 @@ from functools import cache
 
 import numpy as np
 
+from mustwright.must.course import Floats
 from mustwright.web.pictures.svg import TimeAxis
 
 LARGEST = 1200  # no picture is wider or taller
@@ -35,24 +36,32 @@ def _tenths() -> tuple[str, ...]:
 
 
 def trail(
-    axis: TimeAxis, scale: Scale, hours: Sequence[float], values: Sequence[float]
+    axis: TimeAxis, scale: Scale, hours: Sequence[float] | Floats, values: Sequence[float] | Floats
 ) -> list[str]:
     """Places of values at hours, as a path holds them; `TimeAxis.x` and `Scale.y` of each.
 
     Parameters
     ----------
-    hours, values : sequence of float
+    hours, values : sequence or array of float
         Of the same length [h after pitch, any unit].
     """
-    part = np.clip(np.asarray(hours, dtype=float) / axis.end_h, 0.0, 1.0)
-    high = (np.asarray(values, dtype=float) - scale.low) / (scale.high - scale.low)
-    x = axis.left + part * (axis.right - axis.left)
-    y = scale.bottom - np.clip(high, 0.0, 1.0) * (scale.bottom - scale.top)
     texts = _tenths()
-    both = zip(_tenth(x), _tenth(y), strict=True)
-    return [f"{texts[i]} {texts[k]}" for i, k in both]
+    x = _tenths_along(hours, 0.0, axis.end_h, axis.left, axis.right)
+    y = _tenths_along(values, scale.low, scale.high, scale.bottom, scale.top)
+    return [f"{texts[i]} {texts[k]}" for i, k in zip(x, y, strict=True)]
 
 
-def _tenth(values: np.ndarray) -> list[int]:
-    places: list[int] = np.clip(np.rint(10 * values), 0, 10 * LARGEST).astype(int).tolist()
+def _tenths_along(
+    values: Sequence[float] | Floats, low: float, high: float, start: float, end: float
+) -> list[int]:
+    """Places between `start` and `end` in tenths; what lies beyond stands on the edge."""
+    tenths = np.array(values, dtype=float)
+    tenths -= low
+    tenths *= 10 * (end - start) / (high - low)
+    tenths += 10 * start
+    np.rint(tenths, out=tenths)
+    first, last = sorted((round(10 * start), round(10 * end)))
+    np.maximum(tenths, max(first, 0), out=tenths)
+    np.minimum(tenths, min(last, 10 * LARGEST), out=tenths)
+    places: list[int] = tenths.astype(int).tolist()
     return places

@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import tzinfo
 
+import numpy as np
 from markupsafe import Markup
 
 from mustwright.cellar import ph_words
 from mustwright.cellar.entries import Event
 from mustwright.cellar.log import Standing
-from mustwright.cellar.outlook import Band
+from mustwright.cellar.outlook import Band, anchor
 from mustwright.cellar.progress import CLOSED, DRY, FINISHING, FeedState
 from mustwright.cellar.step import clock, is_due, trigger_gravity
+from mustwright.must.course import Floats
 from mustwright.services.batch.look import BatchView
 from mustwright.services.batch.paper import without_gravity
 from mustwright.web.pages import batch_words as words
@@ -126,8 +128,7 @@ def band_of(view: BatchView) -> Band | None:
     state = view.progress
     if state.phase in (FINISHING, CLOSED):
         return None
-    after = [p.hours for p in state.points if p.hours > 0]
-    start = after[-1] if after else 0.0
+    start, _ = anchor(state.points)
     dry = view.outlook.used(0.97)
     wanted = max(dry.expected_h * 1.15, (state.hours or 0.0) + 24, start + 48, SHORTEST_H)
     end = min(max(wanted, min(dry.high_h, 1.6 * wanted)), start + LONGEST_AHEAD_H)
@@ -194,9 +195,10 @@ def _signs(view: BatchView) -> list[Sign]:
     ]
 
 
-def _warmth(view: BatchView) -> list[tuple[float, float]]:
-    told = view.warmth.since(view.progress.moment(0.0))
-    return [(h, t) for h, t in told if h >= -1]
+def _warmth(view: BatchView) -> tuple[Floats, Floats]:
+    hours, values = view.warmth.since(view.progress.moment(0.0))
+    first = int(np.searchsorted(hours, -1.0, "left"))
+    return hours[first:], values[first:]
 
 
 def feed_rows(view: BatchView, zone: tzinfo) -> list[FeedRow]:
