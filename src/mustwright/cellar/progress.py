@@ -298,6 +298,4 @@ def used_at(points: Series, hours: float) -> float:
     after = points.from_hour(0.0)
     if not after:
         return 0.0
-    return float(
-        np.interp(hours, [0.0, *after.hours.tolist()], [0.0, *after.used.tolist()])
-    )
+    return float(np.interp(hours, [0.0, *after.hours.tolist()], [0.0, *after.used.tolist()]))

@@ -98,10 +98,10 @@ class Series(Sequence[Point]):
         k = range(len(self))[place]
         id = self.ids.split(" ", self.first + k + 1)[self.first + k]
         hours, gravity, sd, used, original = self.values[:, k].tolist()
-        return _point(_moment(int(self.at_us[k])), hours, gravity, sd, used, original, id)
+        return _point(moment(int(self.at_us[k])), hours, gravity, sd, used, original, id)
 
     def __iter__(self) -> Iterator[Point]:
-        moments = map(_moment, self.at_us.tolist())
+        moments = map(moment, self.at_us.tolist())
         rows = zip(moments, *self.values.tolist(), self._names(), strict=True)
         return (_point(*row) for row in rows)
 
@@ -150,7 +150,8 @@ class Series(Sequence[Point]):
         )
 
 
-def _moment(microseconds: int) -> datetime:
+def moment(microseconds: int) -> datetime:
+    """So many microseconds after the start of 1970 [µs]."""
     return EPOCH + timedelta(microseconds=microseconds)
 
 
@@ -207,7 +208,7 @@ class Trace:
         """The latest."""
         if not self.at_us:
             return None
-        return _moment(self.at_us[-1]), self.values[-1]
+        return moment(self.at_us[-1]), self.values[-1]
 
     def since(self, start: datetime) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Hours after `start`, and values [h]."""

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from functools import lru_cache
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from mustwright.cellar.entries import ADDS_SUGAR
 from mustwright.cellar.log import Standing, is_event
 from mustwright.cellar.observed import error_of
 from mustwright.cellar.progress import Progress
-from mustwright.cellar.series import Series
+from mustwright.cellar.series import Series, moment
 from mustwright.cellar.vessel import Vessel, steps_done, vessel
 from mustwright.errors import InputError
 from mustwright.finishing.movement import GravityReading
@@ -88,17 +88,19 @@ def _settled(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Settled
     if len(series) < 2:
         return None
     try:
-        ask = ask_of(now, vessel(now, stands), series, zone)
-        found = _judged(ask)
+        ask, found = _judged(*_rows(series), zone, *_asked(now, vessel(now, stands)))
     except InputError:
         return None
     return Settled(found, ask, series[-1].at)
 
 
 @lru_cache(maxsize=KEPT)
-def _judged(ask: StabilityAsk) -> Stability:
+def _judged(
+    at_us: bytes, gravity: bytes, gravity_sd: bytes, zone: tzinfo, *rest: Any
+) -> tuple[StabilityAsk, Stability]:
     """The same question is judged once: a batch that stands still is asked it at each look."""
-    return judge_stability(ask)
+    ask = StabilityAsk(_readings(at_us, gravity, gravity_sd, zone), *rest)
+    return ask, judge_stability(ask)
 
 
 def series_of(now: Progress, stands: Sequence[Standing]) -> Series:
@@ -167,14 +169,35 @@ def error_90(gravity_sd: float) -> float:
 
 def ask_of(now: Progress, held: Vessel, series: Series, zone: tzinfo) -> StabilityAsk:
     """What the bench is asked of a batch, with days in that zone."""
+    return StabilityAsk(_readings(*_rows(series), zone), *_asked(now, held))
+
+
+def _rows(series: Series) -> tuple[bytes, bytes, bytes]:
+    """When, what and how well it was read, to be compared with what was judged before."""
+    return series.at_us.tobytes(), series.gravity.tobytes(), series.gravity_sd.tobytes()
+
+
+def _readings(
+    at_us: bytes, gravity: bytes, gravity_sd: bytes, zone: tzinfo
+) -> tuple[GravityReading, ...]:
+    rows = zip(
+        np.frombuffer(at_us, np.int64).tolist(),
+        np.frombuffer(gravity).tolist(),
+        np.frombuffer(gravity_sd).tolist(),
+        strict=True,
+    )
+    return tuple(
+        GravityReading(
+            float(day_of(moment(at), zone).toordinal()), round(value, 4), error_90(deviation)
+        )
+        for at, value, deviation in rows
+    )
+
+
+def _asked(now: Progress, held: Vessel) -> tuple[Any, ...]:
+    """What the bench is asked beside the readings, in the order of `StabilityAsk`."""
     yeast = now.plan.yeast
-    return StabilityAsk(
-        tuple(
-            GravityReading(
-                float(day_of(p.at, zone).toordinal()), round(p.gravity, 4), error_90(p.gravity_sd)
-            )
-            for p in series
-        ),
+    return (
         None,
         round(now.original_gravity, 4) if held.original_gravity else None,
         None if held.residual_sugar_g_l is None else float(f"{held.residual_sugar_g_l:.4g}"),

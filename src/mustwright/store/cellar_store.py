@@ -18,7 +18,7 @@ from mustwright.services.records import (
 from mustwright.store import tables
 from mustwright.store.batch_store import BatchStore
 from mustwright.store.copying import back_up
-from mustwright.store.engine import Clock, Place, lock, open_engine
+from mustwright.store.engine import Clock, Place, let_go, lock, open_engine
 
 
 class CellarStore:
@@ -47,6 +47,7 @@ class CellarStore:
 
     def close(self) -> None:
         """Let the file go."""
+        let_go()
         self._engine.dispose()
 
     def back_up(self, target: Path) -> dict[str, int]:

@@ -29,7 +29,8 @@ hours = st.floats(-60, 900)
 @given(readings, st.integers(-40, 40), st.integers(-40, 40), st.integers(1, 3))
 def test_it_behaves_as_the_records_it_was_made_of(points, start, stop, step):
     series = Series.of(points)
-    assert list(series) == points and len(series) == len(points)
+    assert list(series) == points
+    assert len(series) == len(points)
     assert list(series[start:stop]) == points[start:stop]
     assert list(series[start:stop:step]) == points[start:stop:step]
     assert list(reversed(series)) == points[::-1]

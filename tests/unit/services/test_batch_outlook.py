@@ -437,6 +437,25 @@ def test_a_forecast_that_fails_is_said_and_not_tried_again(bench, monkeypatch):
         worker.stop()
 
 
+def test_forecasts_wait_while_many_pages_are_asked_for_and_no_longer(bench, monkeypatch):
+    worker = Forecaster(bench.ledger, lambda: bench.now)
+    monkeypatch.setitem(forecaster_module._forecasters, bench.ledger, worker)
+    clock = [50.0]
+    monkeypatch.setattr(forecaster_module.time, "monotonic", lambda: clock[0])
+    worker._worked = (50.0, 0.5)  # a job of half a second has just ended
+    assert worker._rest_s(50.0) == pytest.approx(0.5)
+    for k in range(12):
+        clock[0] = 50.0 + k / 24
+        bench.look()
+        due_today(bench.ledger, bench.now, UTC)
+    assert worker._rest_s(clock[0]) == pytest.approx(50.0 + 50.0 - clock[0])
+    assert worker._rest_s(52.0) < 0, "the rush is over"
+    for k in range(30):
+        clock[0] = 60.0 + k / 2
+        bench.look()
+    assert worker._rest_s(clock[0]) < 0, "two a second are no rush"
+
+
 def test_a_closed_batch_is_left_alone(bench):
     bench.write(16, Reading(gravity=1.117))
     bench.work()

@@ -11,6 +11,7 @@ from weakref import WeakKeyDictionary
 
 from mustwright.cellar.step import clock
 from mustwright.errors import MustwrightError
+from mustwright.services.batch.forecaster import pages_come_first
 from mustwright.services.batch.look import MakeOutlook, digest_of, look
 from mustwright.services.batch.port import BatchRecord, Ledger
 
@@ -76,6 +77,7 @@ def due_today(
         and done by later calls or by `refresh`. None takes what a small cellar needs, little in a
         large one.
     """
+    pages_come_first(ledger)
     stamp = ledger.stamp()
     kept = _lists.get(ledger)
     if kept is not None and kept.holds(stamp, now, zone):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -24,8 +24,9 @@ NOT_MET = "the fermentation model does not meet these readings"
 OLD_H = 12.0  # hours after which feeds still ahead make a forecast out of date
 MOST_WAITING = 64
 CALM_S = 60.0  # a batch that only grows, and is not looked at, is worked out once in this time
-REST, LONG_REST = 1.0, 40.0  # times the last job, in calm and in a rush: pages come first
-RUSH_PER_S = 20.0  # looks at batches; no maker looks at so many, a program does
+REST, LONG_REST = 1.0, 100.0  # times the last job, in calm and in a rush: pages come first
+RUSH = 20  # pages within a second: no maker looks at so many, a program does
+LOOK_UP_S = 1.0  # between two looks whether a rush is over
 
 
 @dataclass(frozen=True)
@@ -68,9 +69,8 @@ def told(
     is_new = found is not None and found.version == record.version and not _is_old(found, now)
     failed = ""
     pending = False
+    pages_come_first(ledger)
     worker = _forecasters.get(ledger)
-    if worker is not None:
-        worker.looked()
     if not is_new and worker is not None:
         failed = worker.failure(record)
         pending = not failed and worker.ask(record.slug, urgent=urgent)
@@ -79,6 +79,13 @@ def told(
     if not found.met:
         return Told(PaceOutlook(now, NOT_MET), found, pending)
     return Told(KineticOutlook(now, found), found, pending)
+
+
+def pages_come_first(ledger: Ledger) -> None:
+    """Note that a page is asked for; where many are, forecasts wait."""
+    worker = _forecasters.get(ledger)
+    if worker is not None:
+        worker.looked()
 
 
 def _is_old(found: Foreseen, now: Progress) -> bool:
@@ -146,7 +153,9 @@ class Forecaster:
         self._made: dict[str, tuple[int, float]] = {}
         self._failed: dict[str, tuple[int, str]] = {}
         self._busy = ""
-        self._looks = 0
+        self._looks: deque[float] = deque(maxlen=RUSH)
+        self._worked: tuple[float, float] = (0.0, 0.0)  # when the last job ended, how long it took
+        self._stop = threading.Event()
         self._change = threading.Condition()
         self._ended = False
         self._thread: threading.Thread | None = None
@@ -163,14 +172,15 @@ class Forecaster:
         with self._change:
             self._ended = True
             self._change.notify_all()
+        self._stop.set()
         if self._thread is not None:
             self._thread.join(timeout=10)
         if _forecasters.get(self._ledger) is self:
             del _forecasters[self._ledger]
 
     def looked(self) -> None:
-        """Note that a batch was looked at."""
-        self._looks += 1
+        """Note that a page was asked for."""
+        self._looks.append(time.monotonic())
 
     def ask(self, slug: str, *, urgent: bool) -> bool:
         """Put a batch on the list; whether it will be worked out before long."""
@@ -204,16 +214,19 @@ class Forecaster:
             time.sleep(0.1)
         if not self._ended:
             leave_a_core()
-        since = time.monotonic()
         while (slug := self._next()) is not None:
             began = time.monotonic()
             self._work(slug)
             ended = time.monotonic()
-            in_a_rush = self._looks > RUSH_PER_S * (ended - since)
-            self._looks, since = 0, ended
-            rest = (ended - began) * (LONG_REST if in_a_rush else REST)
-            with self._change:
-                self._change.wait_for(lambda: self._ended, rest)
+            self._worked = ended, ended - began
+            while (left := self._rest_s(time.monotonic())) > 0 and not self._ended:
+                self._stop.wait(min(left, LOOK_UP_S))
+
+    def _rest_s(self, now: float) -> float:
+        """How long to leave the processor to the pages yet: in a rush for long, while it lasts."""
+        in_a_rush = len(self._looks) == RUSH and now - self._looks[0] < 1.0
+        ended, worked_s = self._worked
+        return ended + worked_s * (LONG_REST if in_a_rush else REST) - now
 
     def _next(self) -> str | None:
         """The batch asked for last, else the next of those that grew; None at the end."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
@@ -15,10 +16,10 @@ from mustwright.must.course import Floats
 from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.feed_line import label_rows, near
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text, whisker
-from mustwright.web.pictures.trail import Scale, trail
+from mustwright.web.pictures.trail import Scale, across, trail, up
 
 WIDE, NARROW = 920.0, 340.0
-TOP, PLOT = 30.0, 220.0
+TOP, BOTTOM, WARMTH = 30.0, 250.0, 58.0
 TALLEST = 40.0
 MOST_BARS, MOST_POINTS = 60, 140
 TWO_SD = 2.0
@@ -73,33 +74,91 @@ class Scene:
     dry_gravity: float
 
 
-def batch_line(scene: Scene, narrow: bool = False) -> Markup:
-    """Gravity above; temperature, then feeds given and due, beneath on the same axis."""
-    width, name = (NARROW, "batch-narrow") if narrow else (WIDE, "batch-wide")
-    axis = TimeAxis.to_hold(48.0, width - 8, [scene.end_h])
-    bottom = TOP + PLOT
-    scale = _gravity_scale(scene, bottom)
-    body = [*_ticks(scale, axis), axis.grid(TOP - 4, bottom)]
-    body += [_dry(scene, axis, scale), *_forecast(scene, axis, scale)]
-    body += _readings(scene.points, axis, scale)
-    body += _signs(scene.signs, axis, bottom)
-    depth = bottom + 8
-    if len(scene.warmth[0]) >= 2:
-        body += _warmth(scene, axis, depth)
-        depth += 58
+@dataclass(frozen=True)
+class _Heights:
+    """What the two pictures of a scene share.
+
+    Parameters
+    ----------
+    band : tuple of sequence of str
+        Heights of the highest, the lowest and the expected gravity; none without a forecast.
+    shown, shown_warmth : list of int
+        Places of the readings and temperatures that are drawn.
+    read, warmth : list of str
+        Heights of those.
+    """
+
+    title: str
+    scale: Scale
+    band: tuple[list[str], ...]
+    shown: list[int]
+    read: list[str]
+    warm_scale: Scale | None
+    shown_warmth: list[int]
+    warmth: list[str]
+
+    @classmethod
+    def of(cls, scene: Scene) -> _Heights:
+        """Worked out once."""
+        scale, warm, band = _gravity_scale(scene), _warm_scale(scene), scene.band
+        shown, shown_warmth = thinned(len(scene.points)), thinned(len(scene.warmth[1]))
+        return cls(
+            _title(scene),
+            scale,
+            ()
+            if band is None
+            else tuple(up(scale, r) for r in (band.high, band.low, band.expected)),
+            shown,
+            up(scale, scene.points.gravity[shown]),
+            warm,
+            shown_warmth,
+            [] if warm is None else up(warm, scene.warmth[1][shown_warmth]),
+        )
+
+
+def batch_lines(scene: Scene) -> tuple[Markup, Markup]:
+    """The wide picture and the narrow one.
+
+    Gravity above; temperature, then feeds given and due, beneath on the same axis.
+    """
+    heights = _Heights.of(scene)
+    return _picture(scene, heights, WIDE, "wide"), _picture(scene, heights, NARROW, "narrow")
+
+
+def _picture(scene: Scene, heights: _Heights, width: float, kind: str) -> Markup:
+    axis, name = TimeAxis.to_hold(48.0, width - 8, [scene.end_h]), f"batch-{kind}"
+    scale = heights.scale
+    body = [*_ticks(scale, axis), axis.grid(TOP - 4, BOTTOM)]
+    body += [_dry(scene, axis, scale), *_forecast(scene, axis, heights)]
+    body += _readings(scene.points, axis, heights)
+    body += _signs(scene.signs, axis, BOTTOM)
+    depth = BOTTOM + 8
+    if heights.warm_scale is not None:
+        body += _warmth(scene, axis, heights, heights.warm_scale)
+        depth += WARMTH
     feeds, base, depth = _feeds(scene.feeds, axis, depth, width, f"{name}-hatch")
     body += [_now(scene.now_h, axis, TOP - 10, base, width), *feeds]
     body.append(axis.labels(depth + 16))
-    return picture(width, depth + 22, _title(scene), body, name, "narrow" if narrow else "wide")
+    return picture(width, depth + 22, heights.title, body, name, kind)
 
 
-def _gravity_scale(scene: Scene, bottom: float) -> Scale:
+def _gravity_scale(scene: Scene) -> Scale:
     values = [scene.dry_gravity, scene.start_gravity]
     if scene.points:
         values += [float(scene.points.gravity.min()), float(scene.points.gravity.max())]
     if scene.band is not None:
         values += [*scene.band.low, *scene.band.high]
-    return Scale(min(values) - 0.003, max(values) + 0.003, TOP, bottom)
+    return Scale(min(values) - 0.003, max(values) + 0.003, TOP, BOTTOM)
+
+
+def _warm_scale(scene: Scene) -> Scale | None:
+    """For temperatures, where there is more than one."""
+    values = scene.warmth[1]
+    if len(values) < 2:
+        return None
+    low, high = scene.warmth_range
+    coldest, hottest = min(low, float(values.min())), max(high, float(values.max()))
+    return Scale(coldest - 0.5, hottest + 0.5, BOTTOM + 14, BOTTOM + WARMTH)
 
 
 def _ticks(scale: Scale, axis: TimeAxis) -> list[str]:
@@ -119,25 +178,23 @@ def _dry(scene: Scene, axis: TimeAxis, scale: Scale) -> str:
     return line(axis.left, y, axis.right, y, "dry") + words
 
 
-def _forecast(scene: Scene, axis: TimeAxis, scale: Scale) -> list[str]:
+def _forecast(scene: Scene, axis: TimeAxis, heights: _Heights) -> list[str]:
     band = scene.band
     if band is None:
         return []
-    shown = sum(h <= axis.end_h for h in band.hours)
-    there, back, middle = (
-        trail(axis, scale, band.hours[:shown], row[:shown])
-        for row in (band.high, band.low, band.expected)
-    )
+    shown = bisect_right(band.hours, axis.end_h)
+    hours = across(axis, band.hours[:shown])
+    there, back, middle = (trail(hours, row[:shown]) for row in heights.band)
     return [
         element("path", d="M" + "L".join([*there, *back[::-1]]) + "Z", class_="fan c0"),
         element("path", d="M" + "L".join(middle), class_="curve c0"),
     ]
 
 
-def _readings(points: Series, axis: TimeAxis, scale: Scale) -> list[str]:
+def _readings(points: Series, axis: TimeAxis, heights: _Heights) -> list[str]:
     """A line through the readings and a dot for each, with two standard errors either way."""
-    shown = thinned(len(points))
-    places = trail(axis, scale, points.hours[shown], points.gravity[shown])
+    shown, scale = heights.shown, heights.scale
+    places = trail(across(axis, points.hours[shown]), heights.read)
     drawn = []
     if len(places) > 1:
         drawn.append(element("path", d="M" + "L".join(places), class_="curve read"))
@@ -169,15 +226,11 @@ def _signs(signs: Sequence[Sign], axis: TimeAxis, base: float) -> list[str]:
     return drawn
 
 
-def _warmth(scene: Scene, axis: TimeAxis, top: float) -> list[str]:
+def _warmth(scene: Scene, axis: TimeAxis, heights: _Heights, scale: Scale) -> list[str]:
     """Must temperature over the range that the yeast likes."""
-    hours, values = scene.warmth
-    low, high = scene.warmth_range
-    coldest, hottest = min(low, float(values.min())), max(high, float(values.max()))
-    scale = Scale(coldest - 0.5, hottest + 0.5, top + 6, top + 50)
-    bottom, above = scale.y(low), scale.y(high)
-    shown = thinned(len(values))
-    path = "M" + "L".join(trail(axis, scale, hours[shown], values[shown]))
+    bottom, above = (scale.y(t) for t in scene.warmth_range)
+    hours = scene.warmth[0][heights.shown_warmth]
+    path = "M" + "L".join(trail(across(axis, hours), heights.warmth))
     return [
         rect(axis.left, above, axis.right - axis.left, bottom - above, "band"),
         text(axis.left - 6, above + 9, scene.warmth_words[1], "t tick", "end"),

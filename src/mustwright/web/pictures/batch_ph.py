@@ -11,7 +11,7 @@ from mustwright.cellar.ph_foreseen import PhForeseen, PhSeen
 from mustwright.cellar.ph_words import LOWEST_SHOWN, band_words
 from mustwright.web.pictures.feed_line import near
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text
-from mustwright.web.pictures.trail import Scale, trail
+from mustwright.web.pictures.trail import Scale, across, trail, up
 
 WIDE, NARROW = 920.0, 340.0
 TOP, PLOT, UNDER = 26.0, 130.0, 16.0
@@ -78,9 +78,9 @@ def _ground(frame: _Frame) -> list[str]:
 
 
 def _band(ph: PhForeseen, shown: Sequence[int], frame: _Frame) -> list[str]:
-    hours = [ph.times_h[i] for i in shown]
+    hours = across(frame.axis, [ph.times_h[i] for i in shown])
     there, back, middle = (
-        trail(frame.axis, frame.scale, hours, [row[i] or 0.0 for i in shown])
+        trail(hours, up(frame.scale, [row[i] or 0.0 for i in shown]))
         for row in (ph.ph.p95, ph.ph.p05, ph.ph.p50)
     )
     return [

@@ -1,4 +1,7 @@
-"""How is a curve of many points written: all of them at once, from strings that are made once."""
+"""How is a curve of many points written: all of them at once, from strings that are made once.
+
+Pictures of one scene in two widths share the heights of their curves.
+"""
 
 from __future__ import annotations
 
@@ -35,26 +38,25 @@ def _tenths() -> tuple[str, ...]:
     return tuple(f"{k / 10:g}" for k in range(10 * LARGEST + 1))
 
 
-def trail(
-    axis: TimeAxis, scale: Scale, hours: Sequence[float] | Floats, values: Sequence[float] | Floats
-) -> list[str]:
-    """Places of values at hours, as a path holds them; `TimeAxis.x` and `Scale.y` of each.
+def trail(across: Sequence[str], up: Sequence[str]) -> list[str]:
+    """Places as a path holds them, of what `across` and `up` gave."""
+    return list(map(" ".join, zip(across, up, strict=True)))
 
-    Parameters
-    ----------
-    hours, values : sequence or array of float
-        Of the same length [h after pitch, any unit].
-    """
-    texts = _tenths()
-    x = _tenths_along(hours, 0.0, axis.end_h, axis.left, axis.right)
-    y = _tenths_along(values, scale.low, scale.high, scale.bottom, scale.top)
-    return [f"{texts[i]} {texts[k]}" for i, k in zip(x, y, strict=True)]
+
+def across(axis: TimeAxis, hours: Sequence[float] | Floats) -> list[str]:
+    """`TimeAxis.x` of each hour after pitch [h], as text."""
+    return _tenths_along(hours, 0.0, axis.end_h, axis.left, axis.right)
+
+
+def up(scale: Scale, values: Sequence[float] | Floats) -> list[str]:
+    """`Scale.y` of each value, as text."""
+    return _tenths_along(values, scale.low, scale.high, scale.bottom, scale.top)
 
 
 def _tenths_along(
     values: Sequence[float] | Floats, low: float, high: float, start: float, end: float
-) -> list[int]:
-    """Places between `start` and `end` in tenths; what lies beyond stands on the edge."""
+) -> list[str]:
+    """Places between `start` and `end`, to a tenth; what lies beyond stands on the edge."""
     tenths = np.array(values, dtype=float)
     tenths -= low
     tenths *= 10 * (end - start) / (high - low)
@@ -63,5 +65,5 @@ def _tenths_along(
     first, last = sorted((round(10 * start), round(10 * end)))
     np.maximum(tenths, max(first, 0), out=tenths)
     np.minimum(tenths, min(last, 10 * LARGEST), out=tenths)
-    places: list[int] = tenths.astype(int).tolist()
-    return places
+    texts = _tenths()
+    return [texts[k] for k in tenths.astype(int).tolist()]

@@ -18,7 +18,7 @@ from mustwright.must.course import Floats
 from mustwright.services.batch.look import BatchView
 from mustwright.services.batch.paper import without_gravity
 from mustwright.web.pages import batch_words as words
-from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_line
+from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_lines
 from mustwright.web.pictures.batch_ph import batch_ph
 
 BAND_STEPS = 40
@@ -54,10 +54,19 @@ class FeedRow:
     is_due: bool
 
 
-def pictures(view: BatchView) -> dict[str, object]:
-    """The picture for a laptop and for a phone."""
+@dataclass(frozen=True)
+class Pictures:
+    """A batch for a laptop and for a phone; its pH beside it, where something is said of it."""
+
+    wide: Markup
+    narrow: Markup
+    ph: PhShown | None
+
+
+def pictures(view: BatchView) -> Pictures:
+    """All pictures of a batch that was pitched, on one line of time."""
     scene = scene_of(view)
-    return {"wide": batch_line(scene), "narrow": batch_line(scene, narrow=True)}
+    return Pictures(*batch_lines(scene), _ph_of(view, scene))
 
 
 @dataclass(frozen=True)
@@ -74,18 +83,16 @@ class PhShown:
     notes: tuple[str, ...]
 
 
-def ph_of(view: BatchView) -> PhShown | None:
+def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
     """The pH of a batch that still works; none where the acid model says nothing."""
     ph, state = view.foreseen.ph if view.foreseen else None, view.progress
-    if ph is None or state.phase in PAST or state.hours is None:
+    if ph is None or state.phase in PAST:
         return None
-    now_h = state.hours
-    band = band_of(view)
-    end = max(now_h * 1.04, SHORTEST_H, band.hours[-1] if band else 0.0)
+    now_h, end_h = scene.now_h, scene.end_h
     is_low = ph.is_read and ph.chance_low_ahead > 0.1
     return PhShown(
-        batch_ph(ph, now_h, end),
-        batch_ph(ph, now_h, end, narrow=True),
+        batch_ph(ph, now_h, end_h),
+        batch_ph(ph, now_h, end_h, narrow=True),
         ph_words.stands_words(ph),
         ph_words.ahead_words(ph, now_h),
         ph_words.dose_words(ph.dose, ph.floor) if is_low else "",

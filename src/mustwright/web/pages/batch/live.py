@@ -111,7 +111,6 @@ def shown(
         step_feed=step_feed(view),
         facts=facts.facts_of(view, desk.zone),
         pictures=drawn.pictures(view) if view.progress.pitched else None,
-        ph=drawn.ph_of(view),
         feeds=drawn.feed_rows(view, desk.zone),
         log=log_rows(last, plan, desk),
         log_length=view.entries,
