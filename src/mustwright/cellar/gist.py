@@ -10,6 +10,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import pairwise
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from mustwright.cellar.series import COLUMNS, EPOCH, Series, Trace
 from mustwright.cellar.step_done import StepDone
 from mustwright.errors import InputError
 
-FORM = 2  # counts up when a correction of readings or this form changes: older ones are made anew
+FORM = 3  # counts up when a correction of readings or this form changes: older ones are made anew
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,8 @@ class Gist:
         Version of the latest line that is more than a reading, a note or a picture.
     entries : int
         How many the log has, removed ones too.
+    in_order : bool
+        Whether the lines of the log follow one another in time.
     """
 
     plan: BatchPlan
@@ -62,6 +65,7 @@ class Gist:
     version: int = 0
     changed: int = 0
     entries: int = 0
+    in_order: bool = False
 
     @property
     def temperature(self) -> float | None:
@@ -119,7 +123,12 @@ def gist_of(stands: Sequence[Standing], version: int = 0, until: datetime | None
         version,
         max(changes, default=0),
         len(stands),
+        _in_order([s.entry for s in stands]),
     )
+
+
+def _in_order(by_time: Sequence[Entry]) -> bool:
+    return all(one.seq < other.seq for one, other in pairwise(by_time))
 
 
 def _events_and_feeds(
@@ -137,6 +146,7 @@ def gist_bytes(gist: Gist) -> bytes:
         "version": gist.version,
         "changed": gist.changed,
         "entries": gist.entries,
+        "in_order": gist.in_order,
         "last_at": gist.last_at.isoformat(),
         "readings": int(series.at_us.size),
         "ids": series.ids,
@@ -185,6 +195,7 @@ def gist_from(content: bytes, lines: Sequence[Entry]) -> Gist | None:
             version,
             head["changed"],
             head["entries"],
+            head["in_order"],
         )
     except (ValueError, KeyError, TypeError):
         return None
@@ -215,6 +226,7 @@ def brought_forward(gist: Gist, new: Sequence[Entry], version: int) -> Gist | No
         last_at=later[-1].at if later else gist.last_at,
         version=version,
         entries=gist.entries + len(later),
+        in_order=gist.in_order and _in_order(later),
     )
 
 

@@ -80,7 +80,7 @@ class Series(Sequence[Point]):
         return (
             np.array_equal(self.at_us, other.at_us)
             and np.array_equal(self.values, other.values)
-            and self._names() == other._names()
+            and self.names() == other.names()
         )
 
     __hash__ = None  # type: ignore[assignment]
@@ -102,7 +102,7 @@ class Series(Sequence[Point]):
 
     def __iter__(self) -> Iterator[Point]:
         moments = map(moment, self.at_us.tolist())
-        rows = zip(moments, *self.values.tolist(), self._names(), strict=True)
+        rows = zip(moments, *self.values.tolist(), self.names(), strict=True)
         return (_point(*row) for row in rows)
 
     def __reversed__(self) -> Iterator[Point]:
@@ -118,12 +118,13 @@ class Series(Sequence[Point]):
         rows = self.values[:, start:stop]
         return Series(self.at_us[start:stop], rows, self.ids, self.first + start)
 
-    def _names(self) -> list[str]:
+    def names(self) -> list[str]:
+        """Ids of the entries."""
         return self.ids.split(" ")[self.first : self.first + len(self)] if len(self) else []
 
     def take(self, places: Sequence[int]) -> Series:
         """Those at these places, in order."""
-        names, rows = self._names(), np.asarray(places, np.intp)
+        names, rows = self.names(), np.asarray(places, np.intp)
         ids = " ".join(names[k] for k in places)
         return Series(self.at_us[rows], self.values[:, rows], ids)
 
@@ -146,7 +147,7 @@ class Series(Sequence[Point]):
         return Series(
             np.concatenate([self.at_us, later.at_us]),
             np.concatenate([self.values, later.values], axis=1),
-            " ".join([*self._names(), *later._names()]),
+            " ".join([*self.names(), *later.names()]),
         )
 
 

@@ -34,7 +34,7 @@ from mustwright.store import tables
 from mustwright.store.access_rows import AccessRows
 from mustwright.store.derived_rows import DerivedRows
 from mustwright.store.engine import Clock, lock, reading
-from mustwright.store.log_rows import log_of, newest_of
+from mustwright.store.log_rows import SPARE, log_of, newest_of
 
 BATCH, ENTRY, TOKEN, PHOTO = tables.batch, tables.entry, tables.token, tables.photo
 LONGEST_LOG = 200_000
@@ -142,9 +142,14 @@ class BatchStore(DerivedRows, AccessRows):
             _live(connection, slug)
             return log_of(connection, slug, after, most)
 
-    def newest(self, slug: str, most: int, version: int, *, is_plain: bool = False) -> list[Entry]:
+    def newest(
+        self, slug: str, most: int, version: int, *, is_plain: bool = False, in_order: bool = False
+    ) -> list[Entry]:
         """Lines that the newest entries of a log rest on, and what undo would take back."""
         with reading(self._engine) as connection:
+            if in_order:
+                before = max(version - most - SPARE, 0)
+                return log_of(connection, slug, before, version - before)
             return newest_of(connection, slug, most, version, is_plain=is_plain)
 
     def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:

@@ -29,6 +29,7 @@ _COLUMNS = (
     ENTRY.c.content,
 )
 KEPT_PLANS = 256
+SPARE = 2  # lines read beyond those asked for, for what undo would go back to
 PLAIN_KINDS = [kind.kind for kind in (Reading, Note, Photo)]
 
 # Written once: making a query takes longer than answering it.
@@ -94,7 +95,7 @@ def newest_of(
     to go back to: so many more entries are taken as there are changes.
     """
     changes = [] if is_plain else _entries(connection, _CHANGES, slug=slug, version=version)
-    count = most + len(changes) + 2
+    count = most + len(changes) + SPARE
     found = _entries(connection, _NEWEST, slug=slug, version=version, count=count)
     known = {e.id for e in found}
     missing = {target for e in changes if (target := getattr(e.what, "target", "")) not in known}

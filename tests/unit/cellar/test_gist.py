@@ -21,7 +21,7 @@ from mustwright.cellar.entries import (
     Removal,
     what_data,
 )
-from mustwright.cellar.gist import Gist, brought_forward, gist_bytes, gist_from, gist_of
+from mustwright.cellar.gist import FORM, Gist, brought_forward, gist_bytes, gist_from, gist_of
 from mustwright.cellar.progress import progress, progress_of
 
 PLAIN = st.one_of(
@@ -123,7 +123,9 @@ def test_a_damaged_gist_is_made_anew(spoiled):
     assert gist_from(spoiled, no_plain(log)) is None
     whole = gist_bytes(gist_of(log.stands(), 3))
     assert gist_from(whole[:-5], no_plain(log)) is None
-    assert gist_from(whole.replace(b'"form": 2', b'"form": 1'), no_plain(log)) is None
+    this, before = (f'"form": {form}'.encode() for form in (FORM, FORM - 1))
+    assert this in whole
+    assert gist_from(whole.replace(this, before), no_plain(log)) is None
     assert gist_from(whole, []) is None, "without its plan it is none"
 
 

@@ -93,3 +93,41 @@ def test_lines_written_after_the_look_are_left_out(store):
     found = newest(ledger, view, MOST)
     assert late.id not in {s.entry.id for s in found.stands}
     assert found.undo[0].seq < late.seq
+
+
+def test_a_log_in_order_is_read_by_its_end_alone_and_one_that_is_not_is_searched(
+    store, monkeypatch
+):
+    from mustwright.store import batch_store
+
+    searched = []
+    search = batch_store.newest_of
+
+    def noted(*args, **more):
+        searched.append(1)
+        return search(*args, **more)
+
+    monkeypatch.setattr(batch_store, "newest_of", noted)
+    ledger = store.ledger
+    slug = record.start_batch(
+        ledger, plan(), "Heather", now=PITCHED, pitched_at=PITCHED, sheet=""
+    ).slug
+
+    def whole_and_told():
+        view = look(ledger, slug, PITCHED + timedelta(hours=300), UTC)
+        log = ledger.log(slug)
+        told = newest(ledger, view, MOST)
+        assert told.undo[0] == to_undo(log)
+        return standing(log)[-MOST:][::-1], told.stands
+
+    for hour in range(1, 30):
+        record.write(ledger, slug, Reading(gravity=1.09), at=PITCHED + timedelta(hours=hour))
+        whole, told = whole_and_told()
+        assert told == whole
+    assert not searched
+    backfilled = record.write(ledger, slug, Note("as I recall"), at=PITCHED + timedelta(hours=3))
+    record.write(ledger, slug, Reading(gravity=1.05), at=PITCHED + timedelta(hours=40))
+    whole, told = whole_and_told()
+    assert told == whole
+    assert backfilled.id not in {s.entry.id for s in told}
+    assert searched

@@ -53,6 +53,8 @@ class BatchView:
         Temperatures of the must by now [°C].
     entries : int
         How many the log has, removed ones too.
+    in_order : bool
+        Whether its lines follow one another in time.
     """
 
     record: BatchRecord
@@ -70,6 +72,7 @@ class BatchView:
     feeds: tuple[Standing, ...] = ()
     warmth: Trace = NOTHING
     entries: int = 0
+    in_order: bool = False
 
     @cached_property
     def stands(self) -> tuple[Standing, ...]:
@@ -149,6 +152,7 @@ def _view(
         feeds=gist.feeds,
         warmth=gist.warmth,
         entries=gist.entries,
+        in_order=gist.in_order,
         read_log=lambda: memory.stands(ledger, record),
         progress=state,
         outlook=source.outlook,
@@ -231,8 +235,14 @@ def view_data(view: BatchView) -> dict[str, Any]:
             "ph": state.ph,
             "slope": data_of(state.slope),
             "points": [
-                {"id": p.id, "hours": p.hours, "gravity": p.gravity, "sd": p.gravity_sd}
-                for p in state.points
+                {"id": id, "hours": hours, "gravity": gravity, "sd": sd}
+                for id, hours, gravity, sd in zip(
+                    state.points.names(),
+                    state.points.hours.tolist(),
+                    state.points.gravity.tolist(),
+                    state.points.gravity_sd.tolist(),
+                    strict=True,
+                )
             ],
         },
         "next": data_of(view.step),

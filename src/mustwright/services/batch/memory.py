@@ -23,7 +23,7 @@ MOST_GIST_BYTES = 96e6
 PLAN_BYTES = 25_000  # of a plan as it is held
 STORE_AFTER = 16  # lines: a gist is kept beside the log again once it is so far ahead
 MOST_NEW = 200  # lines a gist is brought forward by; beyond them the log is read again
-MOST_VIEWS = 128
+MOST_VIEWS = 2048  # about 7 kB each; good for a minute
 MOST_FORECASTS = 1024  # about 30 kB each
 LOOK_AGAIN_S = 30.0  # for a forecast another process may have kept
 

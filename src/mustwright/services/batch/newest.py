@@ -36,7 +36,9 @@ def newest(ledger: Ledger, view: BatchView, most: int) -> Newest:
     """The latest `most` entries of a batch at the version of the view."""
     # Each line counts the version up by one: as many entries as that, and none was changed.
     is_plain = view.entries == view.record.version
-    lines = ledger.newest(view.record.slug, most, view.record.version, is_plain=is_plain)
+    slug, version = view.record.slug, view.record.version
+    in_order = is_plain and view.in_order
+    lines = ledger.newest(slug, most, version, is_plain=is_plain, in_order=in_order)
     known = standing(lines)
     shown = known[-most:][::-1]
     line = to_undo(lines)

@@ -160,12 +160,15 @@ class Ledger(Protocol):
         """
         ...
 
-    def newest(self, slug: str, most: int, version: int, *, is_plain: bool = False) -> list[Entry]:
+    def newest(
+        self, slug: str, most: int, version: int, *, is_plain: bool = False, in_order: bool = False
+    ) -> list[Entry]:
         """Lines of a log up to a version that its newest entries rest on, oldest first.
 
         With every correction, removal and restoration; enough to tell the latest `most` entries as
         they stand, and which line undo would take back. Where no line up to the version changes
-        another (`is_plain`), they are looked for no further.
+        another (`is_plain`), changes are not looked for; where they also follow one another in time
+        (`in_order`), the last lines are the latest.
         """
         ...
 

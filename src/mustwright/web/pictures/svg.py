@@ -34,9 +34,13 @@ def _short(value: object) -> str:
     """A value as an attribute holds it; numbers need no escaping."""
     if isinstance(value, float):
         return _number(value)
-    return str(value) if isinstance(value, int) else escape(str(value))
+    return str(value) if isinstance(value, int) else _escaped(str(value))
 
 
+_escaped = lru_cache(maxsize=1024)(escape)  # names of classes, most of them
+
+
+@lru_cache(maxsize=16_384)
 def _number(value: float) -> str:
     """A coordinate to two decimals, without noughts at its end."""
     whole = int(value)
