@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,19 +32,25 @@ class Step:
     is_pytest: bool = False
 
 
-def steps(mode: str) -> list[Step]:
-    """The checks of one mode: all, fast (no browser) or full (also a set-up from nothing)."""
+def steps(mode: str) -> list[list[Step]]:
+    """The checks of one mode: all, fast (no browser) or full (also a set-up from nothing).
+
+    Steps in one list run at the same time. The browser tests have the machine to themselves.
+    """
     fresh = ("-m", "fresh or not fresh") if mode == "full" else ()
     chosen = [
-        Step("ruff check", ("ruff", "check")),
-        Step("ruff format", ("ruff", "format", "--check")),
-        Step("mypy", ("mypy",)),
-        Step("lint-imports", ("lint-imports",)),
-        _pytest("unit, reference, doctests", "--ignore=tests/integration", "--ignore=tests/e2e"),
-        _pytest("integration", "tests/integration", *fresh),
+        [Step("ruff check", ("ruff", "check"))],
+        [Step("ruff format", ("ruff", "format", "--check"))],
+        [Step("mypy", ("mypy",)), Step("lint-imports", ("lint-imports",))],
+        [
+            _pytest(
+                "unit, reference, doctests", "--ignore=tests/integration", "--ignore=tests/e2e"
+            ),
+            _pytest("integration", "tests/integration", *fresh),
+        ],
     ]
     if mode != "fast":
-        chosen.append(_pytest("e2e", "tests/e2e"))
+        chosen.append([_pytest("e2e", "tests/e2e")])
     return chosen
 
 
@@ -51,16 +58,17 @@ def _pytest(name: str, *arguments: str) -> Step:
     return Step(name, ("pytest", *arguments), is_pytest=True)
 
 
-def run(step: Step, log: Path) -> int:
-    """Run one step, its output both shown and kept; the exit code."""
+def run(step: Step, log: Path, show: bool) -> int:
+    """Run one step, its output kept, and shown as it comes where asked for; the exit code."""
     command = [str(BIN / step.command[0]), *step.command[1:]]
     with subprocess.Popen(command, cwd=HERE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as p:
         assert p.stdout is not None
         with log.open("wb") as kept:
             for line in p.stdout:
                 kept.write(line)
-                sys.stdout.buffer.write(line)
-                sys.stdout.flush()
+                if show:
+                    sys.stdout.buffer.write(line)
+                    sys.stdout.flush()
     return p.returncode
 
 
@@ -85,21 +93,37 @@ def database() -> Iterator[None]:
         os.environ.pop(postgres.VARIABLE, None)
 
 
-def run_all(chosen: list[Step], summary: list[str]) -> int:
+def run_all(chosen: list[list[Step]], summary: list[str]) -> int:
     """Run steps until one fails; a line of the summary for each."""
     code = 0
-    for number, step in enumerate(chosen):
-        print(f"\n== {step.name}", flush=True)
-        log, began = LOGS / f"{number}-{step.name.split(',')[0].replace(' ', '-')}.log", time.time()
-        code = run(step, log)
-        closing = last_line(log) if step.is_pytest else ""
-        verdict = f"FAILED ({code})" if code else "ok"
-        summary.append(
-            f"{step.name:28}{time.time() - began:7.1f} s  {verdict:11} {closing}".rstrip()
-        )
+    for together in chosen:
+        print(f"\n== {' and '.join(step.name for step in together)}", flush=True)
+        with ThreadPoolExecutor(len(together)) as runners:
+            tasks = [runners.submit(run_one, step, len(together) == 1) for step in together]
+        for step, task in zip(together, tasks, strict=True):
+            failed, line = task.result()
+            if len(together) > 1:
+                print(f"\n-- {step.name}\n{log_of(step).read_text('utf-8', 'replace')}", flush=True)
+            summary.append(line)
+            code = code or failed
         if code:
             break
     return code
+
+
+def run_one(step: Step, show: bool) -> tuple[int, str]:
+    """Run a step; its exit code, and its line of the summary."""
+    log, began = log_of(step), time.time()
+    code = run(step, log, show)
+    closing = last_line(log) if step.is_pytest else ""
+    verdict = f"FAILED ({code})" if code else "ok"
+    line = f"{step.name:28}{time.time() - began:7.1f} s  {verdict:11} {closing}"
+    return code, line.rstrip()
+
+
+def log_of(step: Step) -> Path:
+    """Where the output of a step is kept."""
+    return LOGS / f"{step.name.split(',')[0].replace(' ', '-')}.log"
 
 
 def main(arguments: list[str]) -> int:
