@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from mustwright import data
 from mustwright.cellar.bands import Quantiles
 from mustwright.cellar.ph_foreseen import PhForeseen, SaltDose
 
 READ_ON = "read pH again after half a day"
-LOWEST_SHOWN = 2.9
+
+
+def lowest_shown() -> float:
+    """The pH below which nothing is claimed, as a ferment would likely stall there."""
+    return float(data.load("acids")["claims"]["lowest_shown"])
+
+
+def stall_words() -> str:
+    """What a picture says of the pH below that."""
+    return f"below {lowest_shown():g}, likely to stall"
 
 
 def stands_words(ph: PhForeseen) -> str:
@@ -66,9 +76,10 @@ def band_words(q: Quantiles) -> str:
     ('3.3 or lower', 'below 2.9')
     """
     low, high = q.p05 or 0.0, q.p95 or 0.0
-    if high <= LOWEST_SHOWN + 0.005:
-        return f"below {LOWEST_SHOWN:g}"
-    if low <= LOWEST_SHOWN + 0.005:
+    lowest = lowest_shown()
+    if high <= lowest + 0.005:
+        return f"below {lowest:g}"
+    if low <= lowest + 0.005:
         return f"{high:.1f} or lower"
     return f"{low:.1f}" if f"{low:.1f}" == f"{high:.1f}" else f"{low:.1f} to {high:.1f}"
 

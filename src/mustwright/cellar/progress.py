@@ -87,6 +87,8 @@ class Progress:
         Of the latest reading, corrected [-].
     sugar_used : float
         Fraction, by the latest reading; 0 before any.
+    temperature_at : datetime or None
+        When it was last told; None where only the plan says it.
     onset_h : float or None
         When a fall of gravity was first seen, or a sign of work written down [h after pitch].
     given_g : mapping of str to float
@@ -108,7 +110,7 @@ class Progress:
     sugar_left_g_l: float
     alcohol_pct: float
     temperature_c: float
-    temperature_read: bool
+    temperature_at: datetime | None
     ph: float | None
     ph_at: datetime | None
     slope: Slope | None
@@ -123,6 +125,11 @@ class Progress:
     def fed_mg_l(self) -> float:
         """Nitrogen fed so far, ammonium and amino together [mg N/L]."""
         return sum(f.ammonium_mg_l + f.amino_mg_l for f in self.fed)
+
+    @property
+    def temperature_read(self) -> bool:
+        """Whether the must's temperature was told, not only planned."""
+        return self.temperature_at is not None
 
     def moment(self, hours: float) -> datetime:
         """The clock time so many hours after pitch (after now, when not pitched)."""
@@ -169,7 +176,7 @@ def progress_of(gist: Gist, now: datetime) -> Progress:
         sugar_left_g_l=course.sugar_g_l * (1 - used),
         alcohol_pct=float(course.alcohol_at(used)),
         temperature_c=plan.must.temperature_c if gist.temperature is None else gist.temperature,
-        temperature_read=gist.temperature is not None,
+        temperature_at=None if gist.warmth.last is None else gist.warmth.last[0],
         ph=gist.ph[1] if gist.ph else plan.must.ph,
         ph_at=gist.ph[0] if gist.ph else None,
         slope=slope_of(known, data.load("watch")["rule"]["sluggish"]["window_h"]["value"]),

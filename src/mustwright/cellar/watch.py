@@ -26,6 +26,8 @@ from mustwright.cellar.series import Series
 from mustwright.cellar.settled import settled
 from mustwright.cellar.watch_ph import watch_ph
 
+OLD = 0.6  # how far what was read long ago is still believed (assumed)
+
 
 def watch(
     now: Progress,
@@ -85,8 +87,8 @@ def _no_start(now: Progress) -> Finding | None:
         f"{max(fall, 0):.3f}; at {warm} signs are usual within {allowed:.0f} h."
     )
     still = 0.5 * (1 + math.erf((0.003 - fall) / (last.gravity_sd * 2)))
-    fresh = now.hours - last.hours < 24
-    return finding("no_start", 80, still * (1 if fresh else 0.6), words, sure=fresh)
+    old = _old_h(now, "no_start")
+    return finding("no_start", 80, still * (OLD if old else 1), words, sure=not old)
 
 
 def _sluggish(now: Progress) -> Finding | None:
@@ -105,7 +107,9 @@ def _sluggish(now: Progress) -> Finding | None:
         f"Gravity falls by {max(slope.per_day, 0):.4f} a day (error {slope.sd:.4f}) over "
         f"{slope.hours:.0f} h at {now.gravity:.3f}; under {least:g} counts as sluggish here."
     )
-    return finding("sluggish", 50, chance, words)
+    old = _old_h(now, "sluggish", slope.hours)
+    words += _read_ago(old)
+    return finding("sluggish", 50, chance * (OLD if old else 1), words, sure=not old)
 
 
 def still_stretch(points: Series) -> Slope | None:
@@ -142,7 +146,30 @@ def _stuck(now: Progress) -> Finding | None:
         f"(fall {max(slope.per_day, 0):.4f} a day, error {slope.sd:.4f}) with about "
         f"{now.sugar_left_g_l:.0f} g/L of sugar left."
     )
-    return finding("stuck", 90, chance if borne_out else chance * 0.6, words, sure=sure)
+    old = _old_h(now, "stuck", slope.hours)
+    words += _read_ago(old)
+    believed = chance * (1 if borne_out else 0.6) * (OLD if old else 1)
+    return finding("stuck", 90, believed, words, sure=sure and not old)
+
+
+def _old_h(now: Progress, rule: str, seen_h: float = 0.0) -> float:
+    """How long ago the last reading was, where that is too long for the rule; else 0 [h].
+
+    Readings over a stretch speak for as long again.
+    """
+    if now.last_reading_at is None:
+        return 0.0
+    hours = (now.now - now.last_reading_at).total_seconds() / 3600
+    return hours if hours > max(threshold(rule, "fresh_h"), seen_h) else 0.0
+
+
+def _read_ago(hours: float) -> str:
+    """A sentence, where that is long ago."""
+    return f" Last read {_long(hours)} ago." if hours else ""
+
+
+def _long(hours: float) -> str:
+    return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
 
 
 def _left_that_counts() -> float:
@@ -158,14 +185,20 @@ def _too_warm(now: Progress) -> Finding | None:
     chance = 0.5 * (1 + math.erf(over / (margin * math.sqrt(2))))
     hot = now.temperature_c >= threshold("too_warm", "sluggish_above_c")
     sheet = now.plan.sheet
+    since = now.now - (now.temperature_at or now.now)
+    hours = since.total_seconds() / 3600
+    is_old = hours > threshold("too_warm", "fresh_h")
     words = (
-        f"{degrees(now.temperature_c, sheet)} in the must; this yeast likes at most "
+        f"{degrees(now.temperature_c, sheet)} in the must"
+        f"{f', read {_long(hours)} ago' if is_old else ''}; this yeast likes at most "
         f"{degrees(high, sheet)}."
     )
     if hot:
         limit = threshold("too_warm", "sluggish_above_c")
         words += f" Above {degrees(limit, sheet)} it turns sluggish."
-    return finding("too_warm", 95 if hot else 70, chance, words, sure=over > margin)
+    believed = chance * (OLD if is_old else 1)
+    sure = over > margin and not is_old
+    return finding("too_warm", 95 if hot else 70, believed, words, sure=sure)
 
 
 def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
@@ -264,6 +297,7 @@ def _finished(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Findin
         )
     )
     rule = "finished" if found.bottle_still else "settled"
+    words += _read_ago(_old_h(now, rule))
     return finding(rule, 5, chance if warm else chance * 0.5, words, sure=warm)
 
 

@@ -18,7 +18,7 @@ _every: set[int] = set()  # of this process; empty as long as nobody is kept to 
 def keep_to_one_core(threads: Iterable[Thread]) -> None:
     """Let these threads, and those they start from now on, share one core.
 
-    Nothing happens with a single core, or on a system that does not let a process choose.
+    Nothing happens with a single core, or where the system does not let a process choose.
     """
     if not hasattr(os, "sched_setaffinity"):
         return
@@ -28,7 +28,7 @@ def keep_to_one_core(threads: Iterable[Thread]) -> None:
     _every.update(cores)
     for thread in threads:
         if thread.native_id is not None:
-            with suppress(ProcessLookupError):  # it has ended
+            with suppress(OSError):  # it has ended, or this is not allowed here
                 os.sched_setaffinity(thread.native_id, {max(cores)})
 
 
@@ -39,8 +39,10 @@ def every_core() -> Iterator[None]:
         yield
         return
     before = os.sched_getaffinity(0)
-    os.sched_setaffinity(0, _every)
+    with suppress(OSError):
+        os.sched_setaffinity(0, _every)
     try:
         yield
     finally:
-        os.sched_setaffinity(0, before)
+        with suppress(OSError):
+            os.sched_setaffinity(0, before)

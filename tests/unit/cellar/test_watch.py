@@ -299,3 +299,51 @@ def test_a_fall_is_told_with_the_hour_it_was_read_at():
     found = seen(log, 60)["no_start"]
     assert "read 20 h after pitch" in found.evidence
     assert not found.sure
+
+
+def test_what_was_read_long_ago_is_said_to_be_old_and_believed_less():
+    log = steady(0.003, 6)
+    fresh, old = (seen(log, hours)["sluggish"] for hours in (146, 24 * 16))
+    assert fresh.sure
+    assert "ago" not in fresh.evidence
+    assert not old.sure
+    assert old.evidence.endswith("Last read 10 days ago.")
+    assert old.confidence == pytest.approx(0.6 * fresh.confidence, rel=0.02)  # fresh is cut at 0.99
+    assert old.title.startswith("Perhaps")
+
+
+def test_a_stand_over_days_speaks_for_as_long_again():
+    log = steady(0.012, 5)
+    for day in range(6, 11):
+        log.read(24 * day, 1.070)
+    last = 24 * 10
+    assert seen(log, last + 40)["stuck"].sure, "it stood for four days before"
+    old = seen(log, last + 24 * 8)["stuck"]
+    assert not old.sure
+    assert "Last read 8 days ago." in old.evidence
+
+
+def test_a_temperature_read_long_ago_is_said_to_be_old():
+    log = Log()
+    log.read(30, 1.110, temperature_c=33)
+    fresh, old = (seen(log, hours)["too_warm"] for hours in (31, 30 + 60))
+    assert fresh.sure
+    assert "ago" not in fresh.evidence
+    assert not old.sure
+    assert "read 2 days ago; this yeast" in old.evidence
+    moved = Log()
+    moved.read(30, 1.110)
+    moved.add(40, Event("moved", temperature_c=33.0))
+    assert seen(moved, 41)["too_warm"].sure
+
+
+def test_a_mead_that_stands_still_is_believed_and_its_last_day_named():
+    log = Log()
+    dry = plan().must.dry_gravity
+    for day, gravity in ((1, 1.1), (10, 1.03), (25, dry + 0.001), (32, dry), (40, dry + 0.001)):
+        log.read(24 * day, gravity, temperature_c=20)
+    soon, late = (seen(log, 24 * day)["settled"] for day in (41, 65))
+    assert "ago" not in soon.evidence
+    assert late.evidence.endswith("Last read 25 days ago.")
+    assert late.sure
+    assert late.confidence == pytest.approx(soon.confidence)

@@ -61,3 +61,14 @@ def test_a_thread_that_has_ended_is_passed_over(free):
     thread.join()
     cores.keep_to_one_core([thread])
     assert os.sched_getaffinity(0) == free
+
+
+def test_where_it_is_not_allowed_all_goes_on_as_before(free, monkeypatch):
+    def refused(*_):
+        raise PermissionError
+
+    monkeypatch.setattr(os, "sched_setaffinity", refused)
+    cores.keep_to_one_core([threading.main_thread()])
+    with cores.every_core():
+        assert os.sched_getaffinity(0) == free
+    monkeypatch.undo()

@@ -14,8 +14,10 @@ from mustwright.kinetics import ready
 def test_ready_once_warm(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ready, "_READY", threading.Event())
     assert ready.state() == "compiling"
-    ready.warm_up_behind().join(120)
+    then = []
+    ready.warm_up_behind(None, lambda: then.append(ready.state())).join(120)
     assert ready.state() == "ready"
+    assert then == ["ready"]
     assert ready.is_compiled()
 
 
@@ -27,8 +29,10 @@ def test_a_failure_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ready, "_READY", threading.Event())
     monkeypatch.setattr(ready, "_FAILED", threading.Event())
     monkeypatch.setattr(ready, "warm_up", broken)
-    ready.warm_up_behind().join(10)
+    then = []
+    ready.warm_up_behind(None, lambda: then.append(1)).join(10)
     assert ready.state() == "failed"
+    assert not then
 
 
 def test_compiled_code_goes_where_it_can_be_written(

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from mustwright.cellar.ph_words import lowest_shown
 from mustwright.services.acid.answer import AcidityResult
 from mustwright.web.pictures.svg import element, line, picture, rect, text
 
 WIDE, NARROW = (920.0, 320.0), (340.0, 270.0)
-STALL_PH = 2.9
 LOWEST, LEAST_TOP = 2.6, 4.0
 Rows = Sequence[Mapping[str, float]]
 
@@ -46,8 +46,10 @@ def acid_picture(result: AcidityResult, narrow: bool = False) -> Markup:
     body += _middle(dosed, frame, "c0") if dosed else []
     body += _floor(result.trough.floor, frame)
     body += _doses(result, frame)
-    stall = frame.y(STALL_PH) + 14
-    body.append(text(frame.right - 4, stall, "below 2.9, likely to stall", "t halo", "end"))
+    stall = frame.y(lowest_shown()) + 14
+    body.append(
+        text(frame.right - 4, stall, f"below {lowest_shown():g}, likely to stall", "t halo", "end")
+    )
     title = f"pH along the ferment by sugar used; lowest {result.trough.band.words}"
     if dosed:
         title += f"; with the dose {_lowest(dosed)}"
@@ -61,7 +63,7 @@ def _lowest(rows: Rows) -> str:
 
 def _ground(frame: _Frame, narrow: bool) -> list[str]:
     """The part below what is shown, the grid, and what the axes are."""
-    stall = frame.y(STALL_PH)
+    stall = frame.y(lowest_shown())
     drawn = [rect(frame.left, stall, frame.right - frame.left, frame.bottom - stall, "stall")]
     drawn.append(line(frame.left, stall, frame.right, stall, "stall-edge"))
     step = 1.0 if frame.highest > 6.5 else 0.5

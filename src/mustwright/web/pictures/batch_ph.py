@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from mustwright.cellar.ph_foreseen import PhForeseen, PhSeen
-from mustwright.cellar.ph_words import LOWEST_SHOWN, band_words
+from mustwright.cellar.ph_words import band_words, lowest_shown, stall_words
 from mustwright.web.pictures.feed_line import near
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text
 from mustwright.web.pictures.trail import Scale, across, trail, up
@@ -36,7 +36,7 @@ def batch_ph(ph: PhForeseen, now_h: float, end_h: float, narrow: bool = False) -
     shown = [i for i, h in enumerate(ph.times_h) if h <= axis.end_h]
     top = max([LEAST_TOP, *(ph.ph.p95[i] or 0.0 for i in shown), *(s.ph for s in ph.seen)])
     bottom = TOP + PLOT
-    frame = _Frame(axis, Scale(LOWEST_SHOWN, top + 0.1, TOP, bottom))
+    frame = _Frame(axis, Scale(lowest_shown(), top + 0.1, TOP, bottom))
     body = [*_ground(frame), *_band(ph, shown, frame)]
     floor = frame.y(ph.floor)
     body += [
@@ -64,7 +64,13 @@ def _ground(frame: _Frame) -> list[str]:
     drawn = [
         rect(axis.left, bottom, axis.right - axis.left, UNDER, "stall"),
         line(axis.left, bottom, axis.right, bottom, "stall-edge"),
-        text(axis.right - 4, bottom + 12, "below 2.9, likely to stall", "t halo", "end"),
+        text(
+            axis.right - 4,
+            bottom + 12,
+            stall_words(),
+            "t halo",
+            "end",
+        ),
         axis.grid(TOP, bottom + UNDER),
         text(0, 12, "pH", "t tick"),
     ]

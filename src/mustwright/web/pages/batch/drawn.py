@@ -98,7 +98,7 @@ def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
         ph_words.dose_words(ph.dose, ph.floor) if is_low else "",
         ph_words.dose_caution(ph.dose),
         ph_words.worth_words(ph),
-        (*ph.odd, *ph.notes),
+        (*ph.odd, *ph.notes, f"Below {ph_words.lowest_shown():g} nothing is claimed."),
     )
 
 
