@@ -35,7 +35,11 @@ def lot_command(code: str, as_json: bool) -> None:
 
 
 def _lines(one: LotTrace, zone: tzinfo) -> Iterator[str]:
+    from mustwright.services.batch.lots import DELETED
+
     yield f"{one.code}: {one.name} ({one.slug}), bottled {one.bottled.astimezone(zone):%Y-%m-%d}"
+    if one.deleted:
+        yield f"  ! {DELETED}"
     if one.removed:
         yield "  ! This bottling was taken out of the log."
     yield f"  {one.bottles}"

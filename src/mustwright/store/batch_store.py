@@ -136,10 +136,13 @@ class BatchStore(DerivedRows, AccessRows):
 
     # The log -----------------------------------------------------------------------------------
 
-    def log(self, slug: str, after: int = 0, most: int | None = None) -> list[Entry]:
+    def log(
+        self, slug: str, after: int = 0, most: int | None = None, *, deleted: bool = False
+    ) -> list[Entry]:
         """The log, oldest line first: whole, or so many lines after a place in it."""
         with reading(self._engine) as connection:
-            _live(connection, slug)
+            if not deleted or _find(connection, slug) is None:
+                _live(connection, slug)
             return log_of(connection, slug, after, most)
 
     def newest(

@@ -120,6 +120,21 @@ def test_a_removed_bottling_is_still_found(cellar):
     assert lot.removed
 
 
+def test_a_deleted_batch_is_still_found_by_the_bottles_it_left(cellar):
+    slug = dry_batch(cellar)
+    _, bottle = bottled(cellar, slug, bottled="2031-06-01")
+    (before,) = trace(cellar.ledger, CODE, UTC)
+    assert not before.deleted
+    cellar.ledger.delete_batch(slug, cellar.ledger.batch(slug).version)
+    (lot,) = trace(cellar.ledger, CODE, UTC)
+    assert lot.deleted
+    assert (lot.entry, lot.said, lot.held) == (bottle.id, before.said, before.held)
+    with pytest.raises(MissingRecordError):
+        cellar.ledger.log(slug)
+    with pytest.raises(MissingRecordError):
+        cellar.ledger.log("nowhere", deleted=True)
+
+
 def test_two_bottlings_of_one_code_are_both_shown(cellar):
     first = dry_batch(cellar)
     second = dry_batch(cellar)

@@ -228,8 +228,17 @@ def test_a_lot_code_has_a_page_that_the_batch_links_to(site):
     assert 'href="/lots/L31124-LANE"' in client.get(f"/batches/{slug}").text
     page = client.get("/lots/l31124-lane")
     assert page.status_code == 200
-    for text in ("Lot L31124-LANE", f'href="/batches/{slug}#', "low-demand neutral", "750 mL"):
+    for text in ("Lot L31124-LANE", "low-demand neutral", "750 mL"):
         assert text in page.text
+    place = re.search(rf'href="(/batches/{slug}\?log=all)#(e-[^"]+)"', page.text)
+    assert f'id="{place[2]}"' in client.get(place[1]).text
+    version = re.search(r'name="version" value="(\d+)"', client.get(f"/batches/{slug}").text)[1]
+    client.post(f"/batches/{slug}/delete", data={"version": version})
+    after = client.get("/lots/L31124-LANE").text
+    assert "This batch was put away" in after
+    assert f'href="/batches/{slug}' not in after
+    client.post(f"/batches/{slug}/restore")
+    assert "This batch was put away" not in client.get("/lots/L31124-LANE").text
     gone = client.get("/lots/L99001-NOBODY")
     assert gone.status_code == 404
     assert "L99001-NOBODY" in gone.text

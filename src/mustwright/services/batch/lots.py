@@ -15,7 +15,6 @@ from mustwright.cellar.progress import progress_of
 from mustwright.cellar.step_done import StepDone
 from mustwright.cellar.vessel import Vessel, vessel
 from mustwright.errors import InputError, MustwrightError
-from mustwright.services.batch.memory import memory_of
 from mustwright.services.batch.port import BatchRecord, Ledger
 from mustwright.services.finish.log_words import added_words
 from mustwright.services.finish.pack import BOTTLE_FIELDS, bottle_up
@@ -23,6 +22,7 @@ from mustwright.services.ground import ground_of
 from mustwright.services.records import MissingRecordError
 
 LONGEST_CODE = 80
+DELETED = "This batch was put away; its bottles may still be about."
 OF_THE_RECIPE = ("kind", "amount", "stage", "part")
 ADDING = {
     "fruit_in": "Fruit",
@@ -91,6 +91,8 @@ class LotTrace:
         What was changed, or written late, after the bottling was written down.
     removed : bool
         Whether the bottling was taken out of the log.
+    deleted : bool
+        Whether the batch was deleted: the bottles are still there.
     """
 
     code: str
@@ -106,6 +108,7 @@ class LotTrace:
     refused: str
     corrected: tuple[str, ...]
     removed: bool
+    deleted: bool = False
 
     @property
     def alcohol_words(self) -> str:
@@ -127,7 +130,7 @@ class LotTrace:
 
 
 def trace(ledger: Ledger, code: str, zone: tzinfo) -> tuple[LotTrace, ...]:
-    """Every bottling that wrote this lot code, the latest first.
+    """Every bottling that wrote this lot code, the latest first; of deleted batches too.
 
     Parameters
     ----------
@@ -145,12 +148,14 @@ def trace(ledger: Ledger, code: str, zone: tzinfo) -> tuple[LotTrace, ...]:
     if not 0 < len(wanted) <= LONGEST_CODE:
         raise InputError("lot", f"needs a lot code of 1 to {LONGEST_CODE} characters", code[:200])
     found = []
-    for record in ledger.batches():
-        beside = ledger.gist(record.slug)  # its lines without readings are enough to look in
-        lines = beside[1] if beside is not None else ledger.log(record.slug)
-        if any(_wrote(stand, wanted) for stand in standing(lines)):
-            stands = memory_of(ledger).stands(ledger, record)
-            found += [_trace(record, stands, s, zone) for s in stands if _wrote(s, wanted)]
+    for deleted in (False, True):
+        for record in ledger.batches(deleted=deleted):
+            beside = ledger.gist(record.slug)  # its lines without readings are enough to look in
+            lines = beside[1] if beside is not None else ledger.log(record.slug, deleted=True)
+            if any(_wrote(stand, wanted) for stand in standing(lines)):
+                stands = standing(ledger.log(record.slug, deleted=True))
+                traced = (_trace(record, stands, s, zone) for s in stands if _wrote(s, wanted))
+                found += [replace(one, deleted=deleted) for one in traced]
     if not found:
         raise MissingRecordError("lot", wanted)
     return tuple(sorted(found, key=lambda one: one.bottled, reverse=True))

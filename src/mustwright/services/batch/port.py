@@ -148,7 +148,9 @@ class Ledger(Protocol):
         """Bring a deleted batch back as it was."""
         ...
 
-    def log(self, slug: str, after: int = 0, most: int | None = None) -> list[Entry]:
+    def log(
+        self, slug: str, after: int = 0, most: int | None = None, *, deleted: bool = False
+    ) -> list[Entry]:
         """The log, oldest line first.
 
         Parameters
@@ -157,6 +159,8 @@ class Ledger(Protocol):
             Lines behind this place in the log.
         most : int or None
             At most so many; all when None.
+        deleted : bool
+            Whether the batch may have been deleted; else such a one is not found.
         """
         ...
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from mustwright.services.batch.lots import trace
+from mustwright.services.batch.lots import DELETED, trace
 from mustwright.web.pages.batch.shared import Desk
 from mustwright.web.pages.shown import show
 
@@ -23,4 +23,6 @@ def lot_page(request: Request, code: str) -> Response:
     def day(moment: datetime | None) -> str:
         return "" if moment is None else f"{moment.astimezone(desk.zone):%Y-%m-%d}"
 
-    return show(request, "lot.html", code=found[0].code, lots=found, day=day)
+    return show(
+        request, "lot.html", code=found[0].code, lots=found, day=day, deleted_words=DELETED
+    )
