@@ -185,7 +185,8 @@ def _feed_step(now: Progress, feed: PlannedFeed, span: Span, zone: tzinfo) -> Ne
     sign = f", when gravity reaches {gravity:.3f}" if gravity is not None and not due else ""
     when = "now" if due else f"{clock(at, now.now, zone)}{_between(low, high, now.now, zone)}"
     if not due and at < now.now:
-        when, sign = "as soon as a reading shows it", sign
+        seen = "it" if gravity is None else f"gravity {gravity:.3f} or less"
+        when, sign = f"as soon as a reading shows {seen}", ""
     why = _feed_why(now, feed, due)
     overdue = _overdue(now, span, due)
     # Most jars say it themselves; once is enough.

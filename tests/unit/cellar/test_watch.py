@@ -347,3 +347,19 @@ def test_a_mead_that_stands_still_is_believed_and_its_last_day_named():
     assert late.evidence.endswith("Last read 25 days ago.")
     assert late.sure
     assert late.confidence == pytest.approx(soon.confidence)
+
+
+def test_a_feed_whose_hour_has_passed_waits_for_the_reading_that_shows_it():
+    log = Log()
+    for hours, feed in zip((10, 24), plan().feeds, strict=False):
+        dose = feed.doses[0]
+        log.add(hours, FeedGiven((Given(dose.nutrient, dose.grams),), feed.key))
+    log.read(24, 1.114, temperature_c=20)
+    log.read(36, 1.108, temperature_c=20)
+
+    def said(hours):
+        state = log.at(hours)
+        return next_step(state, log.outlook(hours), watch(state, log.stands()), UTC).sentence
+
+    assert ", when gravity reaches 1.093: " in said(37)
+    assert " as soon as a reading shows gravity 1.093 or less: " in said(70)

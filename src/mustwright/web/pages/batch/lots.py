@@ -23,6 +23,4 @@ def lot_page(request: Request, code: str) -> Response:
     def day(moment: datetime | None) -> str:
         return "" if moment is None else f"{moment.astimezone(desk.zone):%Y-%m-%d}"
 
-    return show(
-        request, "lot.html", code=found[0].code, lots=found, day=day, deleted_words=DELETED
-    )
+    return show(request, "lot.html", code=found[0].code, lots=found, day=day, deleted_words=DELETED)
