@@ -61,10 +61,11 @@ def test_from_plan_to_stuck_to_rescue_to_dry(home, capsys):
             "--at", ago(hours),
         )  # fmt: skip
     watch = command(capsys, "batch", "watch", "heather")
-    assert "Stuck" in watch
+    assert "Perhaps stuck" in watch
+    assert "Last read 9 days ago." in watch
     assert "Likely causes" in watch
     assert "Restart" in watch
-    assert "Stuck: a second reading" in command(capsys, "batch", "next", "heather")
+    assert "Perhaps stuck: a second reading" in command(capsys, "batch", "next", "heather")
     replan = command(capsys, "batch", "replan", "heather")
     assert "dropped" in replan
     assert "before:" in replan
