@@ -18,7 +18,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from fastapi import FastAPI
-from load import now, seed
+from load import fixed_work, now, seed
 from starlette.requests import Request
 
 from mustwright.cellar import settled
@@ -29,8 +29,6 @@ from mustwright.services.batch.newest import newest
 from mustwright.web.app import create_app
 from mustwright.web.pages.batch import drawn, facts, live
 from mustwright.web.pages.batch.shared import Desk
-
-WORK_LOOPS = 100_000
 
 
 class Parts:
@@ -45,11 +43,6 @@ class Parts:
         began = time.process_time()
         yield
         self.ms[name] += 1000 * (time.process_time() - began)
-
-
-def fixed_work() -> int:
-    """The piece of work that others are measured by."""
-    return sum(k * k % 7 for k in range(WORK_LOOPS))
 
 
 def ask(app: FastAPI, slug: str, parts: Parts) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from mustwright import data
 from mustwright.cellar.bands import Quantiles
+from mustwright.cellar.hours import hours_words
 from mustwright.cellar.ph_foreseen import PhForeseen, SaltDose
 
 READ_ON = "read pH again after half a day"
@@ -59,12 +60,7 @@ def when_words(ph: PhForeseen, now_h: float) -> str:
     hours = ph.lowest_ahead_h.p50
     if hours is None:
         return "later"
-    return "now" if hours - now_h < 3 else f"in about {span_words(hours - now_h)}"
-
-
-def span_words(hours: float) -> str:
-    """A span of time, in hours up to two days."""
-    return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
+    return "now" if hours - now_h < 3 else f"in about {hours_words(hours - now_h)}"
 
 
 def band_words(q: Quantiles) -> str:

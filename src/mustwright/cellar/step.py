@@ -9,6 +9,7 @@ from datetime import datetime, timedelta, tzinfo
 from mustwright import data
 from mustwright.cellar.finding import Finding
 from mustwright.cellar.finishing_due import FinishingDue, finishing_due
+from mustwright.cellar.hours import hours_words
 from mustwright.cellar.log import Standing
 from mustwright.cellar.observed import must_course
 from mustwright.cellar.outlook import BatchOutlook, Span
@@ -220,7 +221,7 @@ def _feed_why(now: Progress, feed: PlannedFeed, due: bool) -> str:
 
 def _overdue(now: Progress, span: Span, due: bool) -> str:
     late = (now.hours or 0.0) - span.expected_h
-    return f" ({_hours(late)} late)" if due and late > SOON_H else ""
+    return f" ({hours_words(late)} late)" if due and late > SOON_H else ""
 
 
 def _check(finding: Finding) -> NextStep:
@@ -324,10 +325,6 @@ def _between(low: datetime, high: datetime, now: datetime, zone: tzinfo) -> str:
     day, _, hour = last.rpartition(" ")
     same = first.startswith(day)
     return f" (between {first} and {hour if same else last})"
-
-
-def _hours(hours: float) -> str:
-    return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
 
 
 def _lower(name: str) -> str:

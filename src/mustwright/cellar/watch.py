@@ -10,6 +10,7 @@ from datetime import UTC, tzinfo
 from mustwright.cellar.degrees import degrees
 from mustwright.cellar.entries import ADDS_SUGAR
 from mustwright.cellar.finding import Finding, finding, threshold
+from mustwright.cellar.hours import hours_words
 from mustwright.cellar.log import Standing, is_event
 from mustwright.cellar.observed import Point
 from mustwright.cellar.ph_foreseen import PhForeseen
@@ -165,11 +166,7 @@ def _old_h(now: Progress, rule: str, seen_h: float = 0.0) -> float:
 
 def _read_ago(hours: float) -> str:
     """A sentence, where that is long ago."""
-    return f" Last read {_long(hours)} ago." if hours else ""
-
-
-def _long(hours: float) -> str:
-    return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
+    return f" Last read {hours_words(hours)} ago." if hours else ""
 
 
 def _left_that_counts() -> float:
@@ -190,7 +187,7 @@ def _too_warm(now: Progress) -> Finding | None:
     is_old = hours > threshold("too_warm", "fresh_h")
     words = (
         f"{degrees(now.temperature_c, sheet)} in the must"
-        f"{f', read {_long(hours)} ago' if is_old else ''}; this yeast likes at most "
+        f"{f', read {hours_words(hours)} ago' if is_old else ''}; this yeast likes at most "
         f"{degrees(high, sheet)}."
     )
     if hot:

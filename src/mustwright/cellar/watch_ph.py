@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from mustwright.cellar.finding import Finding, finding, threshold
+from mustwright.cellar.hours import hours_words
 from mustwright.cellar.ph_foreseen import PhForeseen
-from mustwright.cellar.ph_words import band_words, dose_caution, dose_words, low_words, span_words
+from mustwright.cellar.ph_words import band_words, dose_caution, dose_words, low_words
 from mustwright.cellar.progress import Progress
 
 
@@ -77,5 +78,5 @@ def _read(now: Progress, ph: PhForeseen) -> str:
     if ph.read_ph is None or ph.read_h is None:
         return "By the pH of the sheet and what was fed since, "
     ago = max((now.hours or 0.0) - ph.read_h, 0.0)
-    when = "" if ago < 1 else f" {span_words(ago)} ago"
+    when = "" if ago < 1 else f" {hours_words(ago)} ago"
     return f"pH {ph.read_ph:g} was read{when}; by runs that fit, "

@@ -64,13 +64,7 @@ def _ground(frame: _Frame) -> list[str]:
     drawn = [
         rect(axis.left, bottom, axis.right - axis.left, UNDER, "stall"),
         line(axis.left, bottom, axis.right, bottom, "stall-edge"),
-        text(
-            axis.right - 4,
-            bottom + 12,
-            stall_words(),
-            "t halo",
-            "end",
-        ),
+        text(axis.right - 4, bottom + 12, stall_words(), "t halo", "end"),
         axis.grid(TOP, bottom + UNDER),
         text(0, 12, "pH", "t tick"),
     ]
