@@ -102,7 +102,7 @@ def main() -> int:
 
 def forecasts() -> None:
     """A forecast with its pH against the same without; pairs in turn, so that load hits both."""
-    from mustwright.services.forecast import forecast
+    from mustwright.planning.forecast import forecast
 
     for members in (600, 2000):
         without, with_ph = [], []

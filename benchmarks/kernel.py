@@ -35,7 +35,7 @@ from benchmarks.rivals import (
     scipy_solve_ivp,
 )
 from mustwright.kinetics import ensemble, members, simulate
-from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Trigger
+from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse, PulseTrigger
 from mustwright.kinetics.parameters import population
 
 Floats = NDArray[np.float64]
@@ -44,7 +44,7 @@ ALLOWED_G_L = 0.1
 SAMPLE = 32
 HOURS = np.arange(0.0, 505.0, 12.0)
 PULSES = ((24.0, 0.03, 0.03), (48.0, 0.03, 0.03), (96.0, 0.03, 0.03))
-FEEDS = tuple(Feed(Trigger(at_h=h), 1000 * a, 1000 * b) for h, a, b in PULSES)
+FEEDS = tuple(NitrogenPulse(PulseTrigger(at_h=h), 1000 * a, 1000 * b) for h, a, b in PULSES)
 CONDITIONS = Conditions(20.0, horizon_h=504.0)
 MUST = MustAtPitch.from_gravity(1.100, 19.0, ammonium_n_mg_l=20.0, amino_n_mg_l=40.0)
 FLOPS = (ast.Add, ast.Sub, ast.Mult, ast.Div)

@@ -27,11 +27,11 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from mustwright.cellar.entries import Entry, Event, PlanAdopted, Reading
+from mustwright.batch.entries import Entry, Event, PlanAdopted, Reading
 from mustwright.kinetics.pace import usual_pace
-from mustwright.services.batch.due import due_today
 from mustwright.services.batch.record import new_id, plan_of
 from mustwright.services.batch.tokens import new_token
+from mustwright.services.batch.worklist import due_today
 from mustwright.store.cellar_store import CellarStore
 
 SHEET = """
@@ -50,7 +50,7 @@ def now() -> datetime:
 
 def seed(store: CellarStore, batches: int, readings: int) -> list[tuple[str, str]]:
     """Batches at every age, read hourly by a device; slug and token of those that are posted to."""
-    from mustwright.cellar.observed import must_course
+    from mustwright.batch.corrected_readings import must_course
 
     chance = random.Random(4)
     gravities = ("1.080", "1.100", "1.120", "1.140")

@@ -21,13 +21,14 @@ from fastapi import FastAPI
 from load import fixed_work, now, seed
 from starlette.requests import Request
 
-from mustwright.cellar import settled
+from mustwright.batch import stability
+from mustwright.batch.view_json import view_data
 from mustwright.cli.serve import collect_seldom
 from mustwright.compose import Compose
-from mustwright.services.batch.look import look, view_data
+from mustwright.services.batch.batch_view import look
 from mustwright.services.batch.newest import newest
 from mustwright.web.app import create_app
-from mustwright.web.pages.batch import drawn, facts, live
+from mustwright.web.pages.batch import batch_page, facts, view_model
 from mustwright.web.pages.batch.shared import Desk
 
 
@@ -54,14 +55,14 @@ def ask(app: FastAPI, slug: str, parts: Parts) -> None:
     with parts.of("look, first"):
         view = look(desk.ledger, slug, desk.now, desk.zone)
     with parts.of("newest lines"):
-        newest(desk.ledger, view, live.SHOWN_LINES)
+        newest(desk.ledger, view, batch_page.SHOWN_LINES)
     with parts.of("pictures"):
-        drawn.pictures(view)
+        view_model.pictures(view)
     with parts.of("figures and feeds"):
         facts.facts_of(view, desk.zone)
-        drawn.feed_rows(view, desk.zone)
+        view_model.feed_rows(view, desk.zone)
     with parts.of("page, all but the look"):
-        live.shown(request, desk, slug)
+        batch_page.shown(request, desk, slug)
     with parts.of("data as JSON"):
         json.dumps(view_data(view))
     with parts.of("fixed piece of work"):
@@ -80,7 +81,7 @@ def run(folder: Path, batches: int, readings: int) -> dict[str, dict[str, float]
     compose.close()
     fresh = Compose(folder)
     app.state.compose = fresh
-    settled._judged.cache_clear()
+    stability._judged.cache_clear()
     parts = Parts()
     for slug in slugs:
         ask(app, slug, parts)

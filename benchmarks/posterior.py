@@ -19,15 +19,21 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from mustwright.kinetics import members, simulate
-from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Reading, Trigger
+from mustwright.kinetics.inputs import (
+    Conditions,
+    MustAtPitch,
+    MustReading,
+    NitrogenPulse,
+    PulseTrigger,
+)
 from mustwright.kinetics.parameters import EFFECT, EFFECTS, population
-from mustwright.kinetics.update import Problem, posterior, problem
+from mustwright.kinetics.update import Likelihood, posterior, problem
 
 Floats = NDArray[np.float64]
 WALKERS, STEPS, BURN, THIN = 256, 6000, 2000, 20
 CONDITIONS = Conditions(20.0)
 MUST = MustAtPitch.from_gravity(1.105, 19.0, ammonium_n_mg_l=10.0, amino_n_mg_l=20.0)
-FEEDS = tuple(Feed(Trigger(at_h=h), 35.0, 35.0) for h in (12.0, 48.0, 96.0))
+FEEDS = tuple(NitrogenPulse(PulseTrigger(at_h=h), 35.0, 35.0) for h in (12.0, 48.0, 96.0))
 CASES = {
     "two readings": (3, (36.0, 60.0)),
     "ten readings, ten days": (5, (24, 36, 48, 60, 84, 108, 132, 168, 204, 240)),
@@ -35,7 +41,7 @@ CASES = {
 }
 
 
-def case(name: str) -> tuple[list[Reading], Problem]:
+def case(name: str) -> tuple[list[MustReading], Likelihood]:
     """Readings of a made-up fermentation, and the problem they pose."""
     truth, hours = CASES[name]
     who = population("grape_with_skins" if "grape" in name else "honey")
@@ -44,11 +50,11 @@ def case(name: str) -> tuple[list[Reading], Problem]:
     run = simulate.run(built, CONDITIONS, FEEDS, at, MUST.gravity)
     error = np.random.default_rng(truth).normal(0, 0.001, at.size)
     gravity = run.gravity[:, truth].astype(float) + error
-    read = [Reading(float(t), gravity=float(g)) for t, g in zip(at, gravity, strict=True)]
+    read = [MustReading(float(t), gravity=float(g)) for t, g in zip(at, gravity, strict=True)]
     return read, problem(MUST, FEEDS, CONDITIONS, read, who)
 
 
-def what_matters(z: Floats, made: Problem) -> dict[str, Floats]:
+def what_matters(z: Floats, made: Likelihood) -> dict[str, Floats]:
     """Quantities a maker reads, and the effects the readings tell most about."""
     built = members.build(MUST, CONDITIONS, z, made.who)
     ahead = np.array([made.at_h[-1] + 72.0, 1008.0])
@@ -63,7 +69,7 @@ def what_matters(z: Floats, made: Problem) -> dict[str, Floats]:
     return out
 
 
-def sample(made: Problem, seed: int) -> tuple[Floats, float]:
+def sample(made: Likelihood, seed: int) -> tuple[Floats, float]:
     """Posterior members by emcee, and the longest autocorrelation time."""
     import emcee
 

@@ -19,7 +19,7 @@ from calibration import em, populations
 from calibration.measured import OUTLIER, Site, agave, columns, red_sites, synthetic
 from calibration.shared import DISSOLVED_CO2_G_L
 from mustwright.kinetics.forecast import Band, Forecast, forecast
-from mustwright.kinetics.inputs import Reading
+from mustwright.kinetics.inputs import MustReading
 from mustwright.kinetics.parameters import Population, calibrated, population
 
 Floats = NDArray[np.float64]
@@ -27,7 +27,9 @@ HERE = Path(__file__).parent
 SEED, MEMBERS = 11, 4000
 
 
-def brix_forecast(site: Site, who: Population, readings: list[Reading] | None = None) -> Forecast:
+def brix_forecast(
+    site: Site, who: Population, readings: list[MustReading] | None = None
+) -> Forecast:
     """Forecast of a site at its own hours, from what was known at pitch (and some readings)."""
     return forecast(
         site.must,
@@ -106,7 +108,7 @@ def one_reading_ahead(sites: list[Site], fitted: dict[str, Population]) -> dict[
             if upto >= site.t_h.size:
                 continue
             read = [
-                Reading(float(t), brix=float(b), sd_gravity=0.001)
+                MustReading(float(t), brix=float(b), sd_gravity=0.001)
                 for t, b in zip(site.t_h[:upto], site.brix[:upto], strict=True)
             ]
             told = brix_forecast(site, fitted[site.name], read).brix

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Trigger
+from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse, PulseTrigger
 
 Floats = NDArray[np.float64]
 FOLDER = Path(__file__).parents[1] / "tests" / "reference" / "values" / "fermentations"
@@ -30,7 +30,7 @@ class Site:
     name: str
     must: MustAtPitch
     conditions: Conditions
-    feeds: tuple[Feed, ...]
+    feeds: tuple[NitrogenPulse, ...]
     t_h: Floats
     brix: Floats
 
@@ -67,7 +67,9 @@ def _site(name: str, rows: list[dict[str, str]], feeds_known: bool) -> Site:
     )
     lacking = CORRECTED_YAN_MG_L - yan
     fed = first["nitrogen_added"].startswith("N") and feeds_known and lacking > 0
-    feeds = (Feed(Trigger(at_h=CORRECTED_AT_H), lacking / 2, lacking / 2),) if fed else ()
+    feeds = (
+        (NitrogenPulse(PulseTrigger(at_h=CORRECTED_AT_H), lacking / 2, lacking / 2),) if fed else ()
+    )
     return Site(name, must, conditions, feeds, t_h, np.array([float(r["brix"]) for r in rows]))
 
 

@@ -7,7 +7,7 @@ import re
 from datetime import UTC, datetime, timedelta
 
 from batches import CLOVER, plan
-from mustwright.cellar.entries import Event, FeedGiven, Given, Reading
+from mustwright.batch.entries import Event, FeedGiven, Given, Reading
 from mustwright.services.batch.forecaster import work_out
 from mustwright.services.batch.record import start_batch, write
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from functools import cache
 
-from mustwright.cellar.entries import Entry, Event, PlanAdopted, Reading
-from mustwright.cellar.log import standing
-from mustwright.cellar.outlook import PaceOutlook
-from mustwright.cellar.plan import BatchPlan
-from mustwright.cellar.progress import Progress, progress
+from mustwright.batch.entries import Entry, Event, PlanAdopted, Reading
+from mustwright.batch.log import standing
+from mustwright.batch.outlook import PaceOutlook
+from mustwright.batch.plan import BatchPlan
+from mustwright.batch.progress import Progress, progress
 from mustwright.services.batch.record import plan_of
 
 PITCHED = datetime(2031, 5, 1, 18, tzinfo=UTC)

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from mustwright.errors import ConflictError
-from mustwright.services.records import (
+from mustwright.services.repository import (
     MissingRecordError,
     ProtocolRecord,
     SheetRecord,
@@ -68,7 +68,7 @@ class Drawer:
 
 
 class FakeCellar:
-    """Satisfies `mustwright.services.records.Cellar`."""
+    """Satisfies `mustwright.services.repository.Cellar`."""
 
     def __init__(self, clock: Callable[[], datetime]) -> None:
         self.clock = clock

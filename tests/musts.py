@@ -16,8 +16,8 @@ from mustwright.errors import validity_notes
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_from
-from mustwright.services.ground import Ground, lay_ground
-from mustwright.services.sheet import sheet_from
+from mustwright.planning.must_setup import Ground, lay_ground
+from mustwright.planning.sheet import sheet_from
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 SHEETS = sorted(p for p in EXAMPLES.glob("*.toml") if "[must]" in p.read_text(encoding="utf-8"))

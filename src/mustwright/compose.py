@@ -10,13 +10,13 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from mustwright.services.records import Cellar
+from mustwright.services.repository import Cellar
 
 if TYPE_CHECKING:
     from mustwright.services.batch.forecaster import Forecaster
-    from mustwright.services.batch.port import Ledger
+    from mustwright.services.batch.repository import Ledger
     from mustwright.store.cellar_store import CellarStore
-    from mustwright.store.copying import Restored
+    from mustwright.store.restoring import Restored
 
 
 def utc_now() -> datetime:
@@ -100,8 +100,8 @@ class Compose:
 
     def begin_forecasting(self) -> None:
         """Work forecasts of batches out behind the pages from now on, until the cellar closes."""
-        from mustwright.services.batch.due import renew_digest
         from mustwright.services.batch.forecaster import Forecaster
+        from mustwright.services.batch.worklist import renew_digest
 
         ledger = self.ledger
         self._forecaster = Forecaster(
@@ -118,7 +118,7 @@ class Compose:
     def restore(self, source: Path) -> Restored:
         """Bring a copy back as the whole cellar; the one that was there is kept aside."""
         self.close()
-        from mustwright.store.copying import restore
+        from mustwright.store.restoring import restore
 
         folder = self.home / "backups" if self.database else self.home
         return restore(self.place, source, self.clock, folder)

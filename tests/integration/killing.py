@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from batches import PITCHED, plan
-from mustwright.cellar.entries import Entry, Note, PlanAdopted, Reading
+from mustwright.batch.entries import Entry, Note, PlanAdopted, Reading
 from mustwright.store.cellar_store import CellarStore
 
 

@@ -26,7 +26,7 @@ NAMES = [path.stem for path in SHEETS]
 NITROGEN = ("demand_mg_l", "credit_mg_l", "added_mg_l", "added_ammonium_mg_l", "added_amino_mg_l")
 
 # What a figure's source may begin with: a document of the bibliography, or one of these marks.
-# The list is closed: a new mark is a decision, made here and in `mustwright.working`.
+# The list is closed: a new mark is a decision, made here and in `mustwright.figure`.
 MARKS = (
     "arithmetic",
     "assumed",

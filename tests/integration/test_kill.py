@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from batches import PITCHED, plan
-from mustwright.cellar.entries import Entry, PlanAdopted
+from mustwright.batch.entries import Entry, PlanAdopted
 from mustwright.services.batch.tokens import new_token
 from mustwright.store.cellar_store import CellarStore
 from serving import COMMAND, address

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from mustwright.kinetics.ready import warm_up
-from mustwright.services.forecast import forecast, forecast_data
+from mustwright.planning.forecast import forecast, forecast_data
 
 START, LOWEST, HIGHEST = 3.86, 3.52, 3.74  # middle of 3.81 to 3.91; ends without ammonium
 DOUBT = 0.12  # structural doubt of the model, one standard deviation

@@ -9,12 +9,12 @@ import pytest
 
 from musts import ENDLESS, feeding, ground, sheet
 from mustwright.constants import LITRES_PER_US_GALLON
+from mustwright.figure import ASSUMED, COMMON_PRACTICE, Figure
 from mustwright.nutrition.demand import demand_rule
 from mustwright.nutrition.limits import legal_profile
 from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.nutrition.shelf import generic_nutrients
-from mustwright.services.plan import compare, plan
-from mustwright.working import ASSUMED, COMMON_PRACTICE, Figure
+from mustwright.planning.plan import compare, plan
 
 
 def figure(value: float, unit: str) -> Figure:

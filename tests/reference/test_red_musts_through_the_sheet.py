@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from mustwright.services.forecast import forecast
+from mustwright.planning.forecast import forecast
 
 ROWS = Path(__file__).parent / "values" / "fermentations" / "red_must_sites_2017.csv"
 

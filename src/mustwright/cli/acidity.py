@@ -9,8 +9,8 @@ import click
 from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
 
 if TYPE_CHECKING:
-    from mustwright.services.acid.answer import AcidityResult, DoseAnswer, PhBand
-    from mustwright.working import Figure
+    from mustwright.figure import Figure
+    from mustwright.planning.acidity.result import AcidityResult, DoseAnswer, PhBand
 
 
 @click.command("acidity")
@@ -45,13 +45,13 @@ def acidity_command(
     as_json: bool,
 ) -> None:
     """Acid and buffer of the must in FILE (a must sheet; - reads standard input)."""
-    from mustwright.services.acid.asked import Asked
-    from mustwright.services.acid.feeds import NO_PROTOCOL
-    from mustwright.services.acid.look import acidity
-    from mustwright.services.acid.report import acidity_data, acidity_working
-    from mustwright.services.acid.typed import bench_points, titratable_g_l
+    from mustwright.planning.acidity.as_json import acidity_data, acidity_working
+    from mustwright.planning.acidity.feed_acid import NO_PROTOCOL
+    from mustwright.planning.acidity.report import acidity
+    from mustwright.planning.acidity.request import AcidityRequest
+    from mustwright.planning.acidity.request_fields import bench_points, titratable_g_l
 
-    asked = Asked(
+    asked = AcidityRequest(
         ph,
         strip,
         titratable_g_l(ta, "--ta"),
@@ -72,7 +72,7 @@ def acidity_command(
     for line in acidity_lines(result):
         click.echo(line)
     if explain:
-        from mustwright.cli.working import working_lines
+        from mustwright.cli.figure_text import working_lines
 
         click.echo("\nWorking")
         for line in working_lines(acidity_working(result)):

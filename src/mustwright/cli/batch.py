@@ -7,18 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.batch_desk import (
-    BATCH,
-    FORECAST,
-    JSON,
-    moment_of,
-    opened,
-    told,
-    view_now,
-)
+from mustwright.cli.batch_context import BATCH, FORECAST, JSON, moment_of, opened, told, view_now
+from mustwright.cli.batch_import_export import TAKE_COMMANDS
 from mustwright.cli.batch_lot import lot_command
 from mustwright.cli.batch_record import RECORD_COMMANDS
-from mustwright.cli.batch_take import TAKE_COMMANDS
 from mustwright.cli.sheets import file_text, print_json
 
 if TYPE_CHECKING:
@@ -54,7 +46,7 @@ def start(
         record = start_batch(compose.ledger, plan, called, now=now, pitched_at=when, sheet=kept)
         view = view_now(compose, record.slug)
         if as_json:
-            from mustwright.services.batch.look import view_data
+            from mustwright.batch.view_json import view_data
 
             print_json(view_data(view))
             return
@@ -63,7 +55,7 @@ def start(
 
 def _on_the_shelf(compose: Compose, text: str) -> str:
     """A kept must as its page plans it: with the cellar's shelf, unless it has its own."""
-    from mustwright.services.cellar import sheet_with_shelf
+    from mustwright.services.records import sheet_with_shelf
 
     return sheet_with_shelf(text, compose.cellar.nutrients())
 
@@ -73,8 +65,8 @@ def _on_the_shelf(compose: Compose, text: str) -> str:
 def list_batches(as_json: bool) -> None:
     """What is due today across all batches, the worst first."""
     with opened() as compose:
-        from mustwright.cellar.codec import data_of
-        from mustwright.services.batch.due import due_today
+        from mustwright.batch.codec import data_of
+        from mustwright.services.batch.worklist import due_today
 
         found = due_today(compose.ledger, compose.clock(), compose.local_zone, budget_s=5.0)
         if as_json:
@@ -100,11 +92,11 @@ def show(slug: str, forecast: bool, as_json: bool) -> None:
     with opened() as compose:
         view = view_now(compose, slug, forecast)
         if as_json:
-            from mustwright.services.batch.look import view_data
+            from mustwright.batch.view_json import view_data
 
             print_json(view_data(view))
             return
-        from mustwright.cli.batch_words import view_lines
+        from mustwright.cli.batch_text import view_lines
 
         for line in view_lines(view, compose.local_zone):
             click.echo(line)
@@ -119,7 +111,7 @@ def next_command(slug: str, forecast: bool, as_json: bool) -> None:
     with opened() as compose:
         step = view_now(compose, slug, forecast).step
         if as_json:
-            from mustwright.cellar.codec import data_of
+            from mustwright.batch.codec import data_of
 
             print_json({"next": data_of(step)})
             return
@@ -137,12 +129,12 @@ def watch(slug: str, forecast: bool, as_json: bool) -> None:
     with opened() as compose:
         view = view_now(compose, slug, forecast)
         if as_json:
-            from mustwright.services.batch.look import view_data
+            from mustwright.batch.view_json import view_data
 
             data = view_data(view)
             print_json({k: data[k] for k in ("findings", "diagnosis", "restart")})
             return
-        from mustwright.cli.batch_words import watch_lines
+        from mustwright.cli.batch_text import watch_lines
 
         for line in watch_lines(view):
             click.echo(line)
@@ -156,14 +148,14 @@ def watch(slug: str, forecast: bool, as_json: bool) -> None:
 def replan(slug: str, adopt: bool, forecast: bool, as_json: bool) -> None:
     """Show the plan that would fit what was read; --adopt puts it in force."""
     with opened() as compose:
-        from mustwright.services.batch.look import proposal_data
+        from mustwright.batch.view_json import proposal_data
 
         view = view_now(compose, slug, forecast)
         if as_json and not adopt:
             print_json({"proposal": proposal_data(view.proposal)})
             return
         if not as_json:
-            from mustwright.cli.batch_words import proposal_lines
+            from mustwright.cli.batch_text import proposal_lines
 
             for line in proposal_lines(view.proposal):
                 click.echo(line)

@@ -32,7 +32,7 @@ def read_text(path: str) -> str:
 
 def import_json_file(compose: Compose, path: str, as_json: bool) -> None:
     """A whole batch becomes a new one."""
-    from mustwright.services.batch.whole import import_json
+    from mustwright.services.batch.export_json import import_json
 
     record = import_json(compose.ledger, read_text(path))
     if as_json:
@@ -50,8 +50,8 @@ def import_csv_file(
     as_json: bool,
 ) -> None:
     """Show what a CSV file would write, and, unless only that was asked, write it."""
-    from mustwright.cli.batch_words import said
-    from mustwright.services.batch.table import import_csv, preview_csv
+    from mustwright.cli.batch_text import said
+    from mustwright.services.batch.log_table import import_csv, preview_csv
 
     mapping = dict(_pair(one) for one in columns)
     preview = preview_csv(
@@ -99,7 +99,7 @@ def token_lines(
     as_json: bool,
 ) -> list[str]:
     """Make, list or end tokens; what to print."""
-    from mustwright.cellar.codec import data_of
+    from mustwright.batch.codec import data_of
     from mustwright.services.batch.tokens import new_token
 
     ledger = compose.ledger

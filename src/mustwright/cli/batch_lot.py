@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.batch_desk import JSON, opened
+from mustwright.cli.batch_context import JSON, opened
 from mustwright.cli.sheets import print_json
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 def lot_command(code: str, as_json: bool) -> None:
     """What is in the bottle with this lot CODE: batch, what went in, alcohol, sulfite, label."""
     with opened() as compose:
-        from mustwright.cellar.codec import data_of
+        from mustwright.batch.codec import data_of
         from mustwright.services.batch.lots import trace
 
         found = trace(compose.ledger, code, compose.local_zone)

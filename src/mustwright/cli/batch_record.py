@@ -6,16 +6,7 @@ from pathlib import Path
 
 import click
 
-from mustwright.cli.batch_desk import (
-    AT,
-    BATCH,
-    JSON,
-    NOTE,
-    moment_of,
-    opened,
-    told,
-    view_now,
-)
+from mustwright.cli.batch_context import AT, BATCH, JSON, NOTE, moment_of, opened, told, view_now
 from mustwright.errors import InputError
 
 
@@ -105,8 +96,8 @@ def _write(
     slug: str, kind: str, typed: dict[str, str | None], at: str | None, as_json: bool
 ) -> None:
     with opened() as compose:
-        from mustwright.cellar.log import plan_in_force, standing
-        from mustwright.services.batch.fields import what_typed
+        from mustwright.batch.entry_fields import what_typed
+        from mustwright.batch.log import plan_in_force, standing
         from mustwright.services.batch.record import write
 
         plan = plan_in_force(standing(compose.ledger.log(slug)))
@@ -134,8 +125,8 @@ def correct(
 ) -> None:
     """Correct, remove or restore an entry; what it said before stays in the log."""
     with opened() as compose:
+        from mustwright.batch.entry_fields import retyped
         from mustwright.services.batch import record
-        from mustwright.services.batch.fields import retyped
 
         ledger, now = compose.ledger, compose.clock()
         seen = ledger.batch(slug).version

@@ -17,11 +17,10 @@ from mustwright.cli.sheets import (
 )
 
 if TYPE_CHECKING:
-    from mustwright.nutrition.choose import Verdict
+    from mustwright.nutrition.choose import ProtocolVerdict
     from mustwright.nutrition.feeding_plan import FeedingPlan
-    from mustwright.services.acid.risk import AcidRisk
-    from mustwright.services.outcome import Outcome
-    from mustwright.services.plan import Comparison
+    from mustwright.planning.acidity.acid_risk import AcidRisk
+    from mustwright.planning.plan_result import Comparison, Outcome
 
 AXIS_DAYS = 8
 AXIS_COLUMNS = 48
@@ -43,10 +42,10 @@ def compare_command(
     file: str, protocols: tuple[str, ...], forecast: bool, explain: bool, as_json: bool
 ) -> None:
     """Compare feeding protocols on the must in FILE."""
-    from mustwright.services.acid.risk import acid_of_comparison
-    from mustwright.services.outcome import foresee_comparison
-    from mustwright.services.plan import compare
-    from mustwright.services.report import comparison_data, comparison_working
+    from mustwright.planning.acidity.protocol_risk import acid_of_comparison
+    from mustwright.planning.plan import compare
+    from mustwright.planning.plan_forecast import foresee_comparison
+    from mustwright.planning.plan_json import comparison_data, comparison_working
 
     text, name = sheet_text(file)
     ids, own = chosen_protocols(protocols)
@@ -108,7 +107,7 @@ def _feeds_on_axis(plan: FeedingPlan) -> str:
 
 
 def _paragraph(
-    plan: FeedingPlan, verdict: Verdict, outcome: Outcome | None, acid: AcidRisk | None
+    plan: FeedingPlan, verdict: ProtocolVerdict, outcome: Outcome | None, acid: AcidRisk | None
 ) -> list[str]:
     from mustwright.cli.plan import (
         acid_lines,

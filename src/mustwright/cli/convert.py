@@ -6,9 +6,9 @@ import json
 
 import click
 
-from mustwright.cli.working import working_lines
-from mustwright.services.convert import INSTRUMENTS, Conversion, convert
-from mustwright.working import Figure, figure_data, unfold
+from mustwright.cli.figure_text import working_lines
+from mustwright.figure import Figure, figure_data, unfold
+from mustwright.planning.convert import INSTRUMENTS, Conversion, convert
 
 _DECIMALS = {"SG": 4, "nD": 5, "Brix": 2, "Plato": 2, "Baume": 2, "Oechsle": 1, "% vol": 2,
              "g/L sugar": 1, "% water": 2}  # fmt: skip

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from mustwright.cli.batch_desk import moment_of, opened, view_now
+from mustwright.cli.batch_context import moment_of, opened, view_now
 from mustwright.errors import InputError
-from mustwright.services.records import MissingRecordError
+from mustwright.services.repository import MissingRecordError
 
 if TYPE_CHECKING:
+    from mustwright.bench.amounts import Use
+    from mustwright.bench.batch_start import BatchStart
     from mustwright.compose import Compose
-    from mustwright.services.finish.from_batch import BatchStart
-    from mustwright.services.finish.record import Filled
-    from mustwright.services.finish.uses import Use
+    from mustwright.services.batch.finishing import FilledFields
 
 Finish = Callable[[object, Mapping[str, Any]], None]
 _SLUG = re.compile(r"[a-z0-9][a-z0-9-]*")
@@ -38,7 +38,7 @@ def for_batch(
     finish : callable
         Shows an answer, with more data beside it.
     """
-    from mustwright.cli.finish import work
+    from mustwright.cli.finish_options import work
 
     slug = wish["batch"]
     if slug is None:
@@ -61,7 +61,7 @@ def for_batch(
 
 def start_of(compose: Compose, slug: str) -> BatchStart:
     """A batch's numbers."""
-    from mustwright.services.finish.from_batch import start_from
+    from mustwright.bench.batch_start import start_from
 
     return start_from(view_now(compose, slug), compose.local_zone)
 
@@ -75,8 +75,8 @@ def _from_start(
     finish: Finish,
     as_json: bool,
 ) -> None:
-    from mustwright.cli.finish import WAYS, work
-    from mustwright.services.finish.record import filled
+    from mustwright.cli.finish_options import WAYS, work
+    from mustwright.services.batch.finishing import filled
 
     names = [ask.field for ask in WAYS[name].asks]
     if name == "bottle":
@@ -91,7 +91,7 @@ def _from_start(
     }
     entry = _written(compose, result, fields, wish) if wish["record"] else None
     if entry is not None:
-        from mustwright.services.batch.whole import entry_data
+        from mustwright.services.batch.export_json import entry_data
 
         more["entry"] = entry_data(entry)
     if not as_json:
@@ -103,7 +103,7 @@ def _from_start(
         click.echo(f"\nWritten ({entry.id[:8]}). {view.step.sentence}")
 
 
-def _head(start: BatchStart, fields: Filled) -> list[str]:
+def _head(start: BatchStart, fields: FilledFields) -> list[str]:
     """Where the numbers come from."""
     own = {k: v for k, v in fields.own.items() if k not in fields.typed}
     said = ", ".join(f"{k} {' / '.join(v.splitlines())}" for k, v in own.items())
@@ -111,8 +111,10 @@ def _head(start: BatchStart, fields: Filled) -> list[str]:
     return [*lines, *(f"  ! {doubt}" for doubt in start.doubts()), ""]
 
 
-def _written(compose: Compose, result: object, fields: Filled, wish: Mapping[str, Any]) -> Any:
-    from mustwright.services.finish.record import amounts_of, record_step
+def _written(
+    compose: Compose, result: object, fields: FilledFields, wish: Mapping[str, Any]
+) -> Any:
+    from mustwright.services.batch.finishing import amounts_of, record_step
 
     return record_step(
         compose.ledger,

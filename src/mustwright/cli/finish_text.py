@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from mustwright.services.finish.answer import answer
-from mustwright.services.finish.report import step_shape
-from mustwright.services.finish.words import shown, words
-from mustwright.working import Figure
+from mustwright.bench.answer_text import answer
+from mustwright.bench.as_json import step_shape
+from mustwright.bench.field_text import shown, words
+from mustwright.figure import Figure
 
 SIDE = ("additions", "after", "steps", "notes", "cautions")
 

@@ -17,7 +17,7 @@ from mustwright.errors import InputError
 
 if TYPE_CHECKING:
     from mustwright.kinetics.forecast import Band
-    from mustwright.services.forecast import ForecastResult
+    from mustwright.planning.forecast import ForecastResult
 
 SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
 
@@ -48,7 +48,7 @@ def forecast_command(
     none = protocol == "none"
     ids, own = chosen_protocols((protocol,) if protocol and not none else ())
     say_when_compiling()
-    from mustwright.services.forecast import forecast, forecast_data
+    from mustwright.planning.forecast import forecast, forecast_data
 
     chosen = "none" if none else (ids[0] if ids else None)
     result = forecast(
@@ -100,7 +100,7 @@ def forecast_lines(result: ForecastResult) -> list[str]:
 
 def ph_lines(result: ForecastResult) -> list[str]:
     """The acid of a forecast as text; its odds on a line of their own."""
-    from mustwright.services.acid.path_report import ph_data
+    from mustwright.planning.acidity.ph_course_json import ph_data
 
     told: Any = ph_data(result.ph, result.forecast.times_h, result.forecast.chance_of_sticking)
     if told["ph"] is None:

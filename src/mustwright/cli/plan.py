@@ -17,12 +17,11 @@ from mustwright.cli.sheets import (
 )
 
 if TYPE_CHECKING:
+    from mustwright.figure import Figure
     from mustwright.nutrition.feeding_plan import Feed, FeedingPlan
-    from mustwright.services.acid.risk import AcidRisk
-    from mustwright.services.ground import MustResult
-    from mustwright.services.outcome import Outcome
-    from mustwright.services.plan import PlanResult
-    from mustwright.working import Figure
+    from mustwright.planning.acidity.acid_risk import AcidRisk
+    from mustwright.planning.must_setup import MustResult
+    from mustwright.planning.plan_result import Outcome, PlanResult
 
 
 @click.command("plan")
@@ -35,10 +34,10 @@ def plan_command(
     file: str, protocol: str | None, forecast: bool, explain: bool, as_json: bool
 ) -> None:
     """Plan the must in FILE (a must sheet; - reads standard input)."""
-    from mustwright.services.acid.risk import acid_of_plan
-    from mustwright.services.outcome import foresee_plan
-    from mustwright.services.plan import plan
-    from mustwright.services.report import plan_data, plan_working
+    from mustwright.planning.acidity.protocol_risk import acid_of_plan
+    from mustwright.planning.plan import plan
+    from mustwright.planning.plan_forecast import foresee_plan
+    from mustwright.planning.plan_json import plan_data, plan_working
 
     text, name = sheet_text(file)
     ids, own = chosen_protocols(() if protocol is None else (protocol,))

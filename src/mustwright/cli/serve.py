@@ -39,7 +39,7 @@ def serve(
 
     compose = Compose.from_environment(database)
     if lan:
-        from mustwright.cli.lan import ask_passphrase
+        from mustwright.cli.network import ask_passphrase
 
         ask_passphrase(compose.ledger, new_passphrase)
     listener = listen("0.0.0.0" if lan else LOOPBACK[host], port)
@@ -53,7 +53,7 @@ def serve(
     told = ToldToStop()
     click.echo(f"Mustwright is open at {address} (Ctrl-C closes it)")
     if lan:
-        from mustwright.cli.lan import lan_access, show_code
+        from mustwright.cli.network import lan_access, show_code
 
         access = lan_access(listener.getsockname()[1], names)
         show_code(access.address)

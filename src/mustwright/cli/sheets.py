@@ -14,8 +14,8 @@ import click
 from mustwright.errors import InputError
 
 if TYPE_CHECKING:
+    from mustwright.figure import Figure
     from mustwright.nutrition.protocols import Protocol
-    from mustwright.working import Figure
 
 LARGEST_FILE = 1_000_000
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -107,7 +107,7 @@ def print_answer(lines: Iterable[str], working: Callable[[], Mapping[str, Figure
         click.echo(line)
     if working is None:
         return
-    from mustwright.cli.working import working_lines
+    from mustwright.cli.figure_text import working_lines
 
     click.echo("\nWorking")
     for line in working_lines(working()):

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.figure import ARITHMETIC, Figure, typed
 from mustwright.finishing.acid_chemistry import (
     TARTARIC_G_EQ,
     equivalent_mass,
@@ -25,7 +26,6 @@ from mustwright.finishing.step import (
     within,
 )
 from mustwright.finishing.trial import BenchTrial, bench_trial
-from mustwright.working import ARITHMETIC, Figure, typed
 
 CO2_L_PER_MOL_20C = 24.055  # ideal gas at 20 C and 101.325 kPa
 MOST_CHANGE_G_L = 10.0

@@ -10,10 +10,10 @@ import numpy as np
 from scipy.optimize import linprog, minimize
 
 from mustwright.errors import ImpossibleError
-from mustwright.finishing.lots import SCALE, Floats, Lot, Target, column
+from mustwright.finishing.lots import SCALE, BlendTarget, Floats, Lot, column
 
 
-def largest(lots: Sequence[Lot], bound: Sequence[Target]) -> float:
+def largest(lots: Sequence[Lot], bound: Sequence[BlendTarget]) -> float:
     """The most litres that keep the bounds; else the most of the nearest blend."""
     bounds = [(lot.least_l, lot.available_l) for lot in lots]
     rows = []
@@ -41,8 +41,8 @@ def largest(lots: Sequence[Lot], bound: Sequence[Target]) -> float:
 
 def solve(
     lots: Sequence[Lot],
-    targets: Sequence[Target],
-    bound: Sequence[Target],
+    targets: Sequence[BlendTarget],
+    bound: Sequence[BlendTarget],
     amount: float,
     offsets: Mapping[str, float],
     cheapest: bool,
@@ -60,7 +60,7 @@ def solve(
         every.add(lots, target, offsets, amount, slack)
     if most_so2 is not None:
         # A hair below, so that contraction cannot carry it over.
-        strict.add(lots, Target("so2", -1.0, most_so2 * (1 - 1e-6)), offsets, amount, 0.0)
+        strict.add(lots, BlendTarget("so2", -1.0, most_so2 * (1 - 1e-6)), offsets, amount, 0.0)
     prices = [lot.price_per_l or 0.0 for lot in lots]
     found = _cheapest(prices if cheapest else [0.0] * len(lots), every, strict, amount, bounds)
     if found is not None:
@@ -88,7 +88,7 @@ class _Rows:
     def add(
         self,
         lots: Sequence[Lot],
-        target: Target,
+        target: BlendTarget,
         offsets: Mapping[str, float],
         amount: float,
         slack: float,
@@ -130,7 +130,7 @@ def _anywhere(bounds: Sequence[tuple[float, float]], amount: float) -> Floats:
 
 def _least_squares(
     lots: Sequence[Lot],
-    aims: Sequence[Target],
+    aims: Sequence[BlendTarget],
     offsets: Mapping[str, float],
     amount: float,
     bounds: Sequence[tuple[float, float]],

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.figure import ARITHMETIC, Figure, typed
 from mustwright.finishing.blend_programme import largest, possible, solve
 from mustwright.finishing.class_line import refuse_solids
 from mustwright.finishing.law import FinishingLaw
@@ -17,23 +18,22 @@ from mustwright.finishing.lots import (
     QUANTITIES,
     SCALE,
     UNITS,
+    BlendTarget,
     Floats,
     Lot,
-    Target,
     liquids,
     straight,
     true_value,
     volume_of,
 )
 from mustwright.finishing.step import Addition, Recorded, cautions, within
-from mustwright.working import ARITHMETIC, Figure, typed
 
 FEWEST_LOTS, MOST_LOTS = 2, 6
 ROUNDS = 12
 
 
 @dataclass(frozen=True)
-class Part:
+class BlendPart:
     """One lot's share of the blend."""
 
     name: str
@@ -67,7 +67,7 @@ class BlendResult:
 
     feasible: bool
     goal: str
-    parts: tuple[Part, ...]
+    parts: tuple[BlendPart, ...]
     targets: tuple[Reached, ...]
     volume_l: Figure
     contraction_l: Figure
@@ -84,7 +84,7 @@ class BlendResult:
 
 def blend_lots(
     lots: Sequence[Lot],
-    targets: Sequence[Target],
+    targets: Sequence[BlendTarget],
     law: FinishingLaw,
     *,
     volume_l: float | None = None,
@@ -96,7 +96,7 @@ def blend_lots(
     ----------
     lots : sequence of Lot
         Two to six.
-    targets : sequence of Target
+    targets : sequence of BlendTarget
         At least one; each quantity once.
     law : FinishingLaw
         Its limit of total sulfur dioxide becomes one more bound; its limit of solids is held to.
@@ -140,7 +140,7 @@ def blend_lots(
     return _result(lots, targets, bound, litres, feasible, cheapest, law)
 
 
-def _check(lots: Sequence[Lot], targets: Sequence[Target]) -> None:
+def _check(lots: Sequence[Lot], targets: Sequence[BlendTarget]) -> None:
     if not FEWEST_LOTS <= len(lots) <= MOST_LOTS:
         raise InputError("lot", f"needs {FEWEST_LOTS} to {MOST_LOTS} lots", len(lots))
     if not targets:
@@ -178,8 +178,8 @@ def _check(lots: Sequence[Lot], targets: Sequence[Target]) -> None:
 
 
 def _with_law(
-    lots: Sequence[Lot], targets: Sequence[Target], law: FinishingLaw
-) -> tuple[tuple[Target, ...], float | None]:
+    lots: Sequence[Lot], targets: Sequence[BlendTarget], law: FinishingLaw
+) -> tuple[tuple[BlendTarget, ...], float | None]:
     """The targets with total sulfur dioxide under the profile's limit, and that limit [mg/L]."""
     limit = law.total_so2(None)
     if limit is None or limit.high is None or any(lot.so2_mg_l is None for lot in lots):
@@ -194,7 +194,7 @@ def _with_law(
             target = replace(target, high=min(target.high, most))
         bound.append(target)
     if all(t.quantity != "so2" for t in bound):
-        bound.append(Target("so2", 0.0, most))
+        bound.append(BlendTarget("so2", 0.0, most))
     return tuple(bound), most
 
 
@@ -212,8 +212,8 @@ def _amount(lots: Sequence[Lot], volume_l: float) -> float:
 
 def _result(
     lots: Sequence[Lot],
-    targets: Sequence[Target],
-    bound: Sequence[Target],
+    targets: Sequence[BlendTarget],
+    bound: Sequence[BlendTarget],
     litres: Floats,
     feasible: bool,
     cheapest: bool,
@@ -224,7 +224,7 @@ def _result(
     given = {lot.name: float(x) for lot, x in zip(lots, litres, strict=True)}
     volume = Figure(liquid.volume_l, "L", "mass / density of the mixture", BALANCE, given)
     parts = tuple(
-        Part(
+        BlendPart(
             lot.name,
             Figure(
                 float(x), "L", "solved", ARITHMETIC, {"available_l": typed(lot.available_l, "L")}
@@ -303,7 +303,7 @@ def _figure(lots: Sequence[Lot], litres: Floats, quantity: str, volume: Figure) 
     return Figure(true_value(lots, litres, quantity), UNITS[quantity], formula, source, given)
 
 
-def _reached(lots: Sequence[Lot], litres: Floats, target: Target, amount: float) -> Reached:
+def _reached(lots: Sequence[Lot], litres: Floats, target: BlendTarget, amount: float) -> Reached:
     here = true_value(lots, litres, target.quantity)
     off = max(here - target.high, 0.0) - max(target.low - here, 0.0)
     unit, scale = UNITS[target.quantity], SCALE[target.quantity]
@@ -321,7 +321,7 @@ def _reached(lots: Sequence[Lot], litres: Floats, target: Target, amount: float)
     )
 
 
-def _words(feasible: bool, reached: Sequence[Reached], targets: Sequence[Target]) -> str:
+def _words(feasible: bool, reached: Sequence[Reached], targets: Sequence[BlendTarget]) -> str:
     if feasible:
         return "All targets are met."
     missed = [r for r in reached if not r.met]

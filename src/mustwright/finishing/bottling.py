@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.figure import ARITHMETIC, Figure, typed
 from mustwright.finishing.label_facts import (
     BottleAsk,
     LabelFacts,
@@ -20,7 +21,6 @@ from mustwright.finishing.label_facts import (
 )
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.step import Recorded, cautions, finishing_data, published, within
-from mustwright.working import ARITHMETIC, Figure, typed
 
 MOST_BOTTLES = 100_000
 SMALLEST_L, LARGEST_L = 0.01, 60.0

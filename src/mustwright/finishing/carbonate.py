@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from mustwright.constants import BAR_PER_ATM
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.figure import ARITHMETIC, TYPED, Figure, typed
 from mustwright.finishing.containers import (
     SOLUBILITY,
     UNKNOWN_ALCOHOL_PCT,
@@ -31,7 +32,6 @@ from mustwright.finishing.step import (
     finishing_data,
     within,
 )
-from mustwright.working import ARITHMETIC, TYPED, Figure, typed
 
 MOST_RESIDUAL_G_L = 2.0
 ETHANOL_PER_CO2 = 46.069 / 44.009

@@ -8,16 +8,16 @@ from typing import Protocol
 
 from mustwright.constants import BAR_PER_ATM
 from mustwright.errors import ImpossibleError
+from mustwright.figure import Figure, typed
 from mustwright.finishing.gas import co2_g_l_from_pressure, volume_g_l
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.step import finishing_data, record
-from mustwright.working import Figure, typed
 
 SOLUBILITY = "Weiss1974; OIVAS314 for alcohol and sugar"
 UNKNOWN_ALCOHOL_PCT = 15.0
 
 
-class Asked(Protocol):
+class ContainerAsk(Protocol):
     """What is asked of a container: its kind or own limit, and the mead in it."""
 
     @property
@@ -42,7 +42,7 @@ class Container:
     remark: str
 
 
-def containers_for(ask: Asked, hot: Figure) -> tuple[Container, ...]:
+def containers_for(ask: ContainerAsk, hot: Figure) -> tuple[Container, ...]:
     """Every kind of container, or the one asked about, against the pressure at 30 °C."""
     if ask.limit_bar is not None:
         name = ask.container or "your container"
@@ -65,7 +65,7 @@ def containers_for(ask: Asked, hot: Figure) -> tuple[Container, ...]:
 
 
 def _container(
-    identity: str, name: str, limit: Figure, remark: str, ask: Asked, hot: Figure
+    identity: str, name: str, limit: Figure, remark: str, ask: ContainerAsk, hot: Figure
 ) -> Container:
     temperature = float(finishing_data()["priming"]["hot_c"])
     alcohol = UNKNOWN_ALCOHOL_PCT if ask.alcohol_pct is None else ask.alcohol_pct
@@ -83,7 +83,7 @@ def _container(
     return Container(identity, name, limit, bears, volumes, remark)
 
 
-def refuse_container(ask: Asked, containers: Sequence[Container], hot: Figure) -> None:
+def refuse_container(ask: ContainerAsk, containers: Sequence[Container], hot: Figure) -> None:
     """Refuse where the container asked about does not bear it; say how far one can go.
 
     Raises

@@ -10,10 +10,10 @@ from datetime import date, timedelta
 
 from mustwright.constants import BAR_PER_ATM
 from mustwright.errors import ImpossibleError
+from mustwright.figure import Figure, typed
 from mustwright.finishing.containers import refuse_not_still
 from mustwright.finishing.gas import pressure_bar_from_co2
 from mustwright.finishing.law import FinishingLaw
-from mustwright.working import Figure, typed
 
 
 @dataclass(frozen=True)

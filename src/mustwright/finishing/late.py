@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from mustwright.errors import InputError
+from mustwright.figure import ARITHMETIC, COMMON_PRACTICE, Figure, typed
 from mustwright.finishing.liquid import BALANCE, mead, of_ingredient
 from mustwright.finishing.protection import Protection, is_protected
 from mustwright.finishing.step import Addition, Recorded, cautions, within
 from mustwright.finishing.sweeten import sugars_share
 from mustwright.must.blend import INSOLUBLE_DENSITY_KG_L, fermentable_hexose
 from mustwright.must.ingredient import Ingredient
-from mustwright.working import ARITHMETIC, COMMON_PRACTICE, Figure, typed
 
 ETHANOL_YIELD_G_G = 0.47
 ETHANOL_G_L_PER_PCT_VOL = 7.8924

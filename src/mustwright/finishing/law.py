@@ -8,8 +8,8 @@ from functools import cache
 from typing import Any
 
 from mustwright import data
+from mustwright.figure import Figure
 from mustwright.units import parse_quantity
-from mustwright.working import Figure
 
 SWEET_FROM_G_L = 5.0  # EU2019_934 Annex I Part B: the line between the two sulfur dioxide limits.
 

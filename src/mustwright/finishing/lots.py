@@ -58,7 +58,7 @@ class Lot:
 
 
 @dataclass(frozen=True)
-class Target:
+class BlendTarget:
     """A wanted value, or a range where `high` is above `low`."""
 
     quantity: str

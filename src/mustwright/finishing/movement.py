@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from scipy.special import chdtrc
 
 from mustwright.errors import InputError
+from mustwright.figure import ARITHMETIC, ASSUMED, Figure
 from mustwright.finishing.step import finishing_data
-from mustwright.working import ARITHMETIC, ASSUMED, Figure
 
 SIGMA_PER_90_PCT = 1.645
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from mustwright.errors import ImpossibleError
+from mustwright.figure import ARITHMETIC, Figure, typed
 from mustwright.finishing.gas import volume_g_l
 from mustwright.finishing.liquid import of_ingredient
 from mustwright.finishing.step import finishing_data, record
 from mustwright.must.blend import fermentable_hexose
 from mustwright.must.ingredient import Ingredient
-from mustwright.working import ARITHMETIC, Figure, typed
 
 THINNING_FORMS = ("juice", "concentrate", "fruit", "syrup")
 

@@ -6,11 +6,11 @@ import math
 from dataclasses import dataclass, field
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.figure import ARITHMETIC, Figure, typed
 from mustwright.finishing.liquid import BALANCE, Liquid, mead
 from mustwright.finishing.step import Addition, Recorded, cautions, published, record, within
 from mustwright.must.blend import Blend, Portion
 from mustwright.must.ingredient import Ingredient
-from mustwright.working import ARITHMETIC, Figure, typed
 
 SMALL_HEADSPACE_PCT = 2.0
 SUGARY_TOP_UP_G_L = 2.0

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from mustwright.errors import ImpossibleError
+from mustwright.figure import ARITHMETIC, COMMON_PRACTICE, Figure, typed
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import HIGHEST_ALCOHOL_PCT, MOST_LITRES
 from mustwright.finishing.step import Addition, Recorded, cautions, finishing_data, within
 from mustwright.finishing.sulfite_chemistry import HIGHEST_PH, LOWEST_PH
-from mustwright.working import ARITHMETIC, COMMON_PRACTICE, Figure, typed
 
 STRONG_ALONE_PCT = 16.0
 

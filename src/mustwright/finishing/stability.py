@@ -10,6 +10,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.figure import ARITHMETIC, ASSUMED, TYPED, Figure, typed
 from mustwright.finishing.movement import (
     SIGMA_PER_90_PCT,
     GravityReading,
@@ -20,7 +21,6 @@ from mustwright.finishing.movement import (
 from mustwright.finishing.step import Recorded, cautions, finishing_data, published, within
 from mustwright.must.alcohol import Fermented, alcohol_from_gravities, ferment
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
-from mustwright.working import ARITHMETIC, ASSUMED, TYPED, Figure, typed
 
 FERMENTABLE_SHARE = (0.88, 0.95, 0.99)  # As `must.blend.measured_figures` takes an unknown must.
 STRANGE = 0.01

@@ -9,7 +9,7 @@ from typing import Any
 
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
-from mustwright.working import Figure
+from mustwright.figure import Figure
 
 
 @dataclass(frozen=True)

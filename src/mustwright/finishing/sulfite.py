@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from mustwright.errors import ImpossibleError
+from mustwright.figure import ARITHMETIC, COMMON_PRACTICE, Figure, typed
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import MOST_LITRES
 from mustwright.finishing.step import (
@@ -39,7 +40,6 @@ from mustwright.finishing.sulfite_chemistry import (
     pk_figure,
     table_place,
 )
-from mustwright.working import ARITHMETIC, COMMON_PRACTICE, Figure, typed
 
 ACIDIFY_FIRST_PH = 3.8
 UNUSUAL_TOTAL_MG_L = 200.0

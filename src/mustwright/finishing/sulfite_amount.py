@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from mustwright.errors import ImpossibleError
+from mustwright.figure import ARITHMETIC, TYPED, Figure, typed
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.step import finishing_data, published
 from mustwright.finishing.sulfite_chemistry import molecular_fraction
-from mustwright.working import ARITHMETIC, TYPED, Figure, typed
 
 SO2_G_MOL = 64.058
 

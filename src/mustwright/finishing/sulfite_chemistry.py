@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from mustwright.errors import warn_validity
+from mustwright.figure import Figure, typed
 from mustwright.finishing.step import finishing_data, within
 from mustwright.must.density import ethanol_mass_fraction_from_pct_vol
-from mustwright.working import Figure, typed
 
 LOWEST_PH, HIGHEST_PH = 2.6, 4.5
 LOWEST_C, HIGHEST_C = -5.0, 40.0

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from scipy.optimize import brentq
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.figure import ARITHMETIC, TYPED, Figure, typed
 from mustwright.finishing.class_line import refuse_solids
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import BALANCE, Liquid, mead, of_ingredient
@@ -16,7 +17,6 @@ from mustwright.finishing.step import Addition, Recorded, cautions, finishing_da
 from mustwright.finishing.trial import BenchTrial, bench_trial
 from mustwright.must.blend import fermentable_hexose
 from mustwright.must.ingredient import SUGARS, Ingredient
-from mustwright.working import ARITHMETIC, TYPED, Figure, typed
 
 MOST_KG_PER_L = 3.0
 

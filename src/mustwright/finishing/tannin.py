@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from mustwright.figure import ARITHMETIC, Figure
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import MOST_LITRES
 from mustwright.finishing.step import Recorded, cautions, finishing_data, within
 from mustwright.finishing.trial import BenchTrial, bench_trial
-from mustwright.working import ARITHMETIC, Figure
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from mustwright.errors import ImpossibleError
+from mustwright.figure import ARITHMETIC, Figure, typed
 from mustwright.finishing.liquid import MOST_LITRES
 from mustwright.finishing.step import within
-from mustwright.working import ARITHMETIC, Figure, typed
 
 MOST_GLASSES = 12
 

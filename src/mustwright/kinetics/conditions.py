@@ -18,7 +18,7 @@ Profile = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
-class Strain:
+class StrainTraits:
     """A generic kind of yeast.
 
     Parameters
@@ -40,7 +40,7 @@ class Strain:
 
 
 @dataclass(frozen=True)
-class Vessel:
+class VesselInRoom:
     """A vessel in a room: the must warms itself and loses heat.
 
     Parameters
@@ -86,9 +86,9 @@ class Conditions:
     ----------
     temperature_c : float or tuple of (h, °C) points
         Temperature of the must, 0 to 45; straight lines between the points. Not used with a vessel.
-    vessel : Vessel or None
+    vessel : VesselInRoom or None
         Then the temperature follows from a heat balance.
-    strain : Strain
+    strain : StrainTraits
     pitch_g_l : float
         Dry yeast, 0.01 to 10 [g/L].
     rehydrated : bool
@@ -103,8 +103,8 @@ class Conditions:
     """
 
     temperature_c: float | Profile = 20.0
-    vessel: Vessel | None = None
-    strain: Strain = field(default_factory=Strain)
+    vessel: VesselInRoom | None = None
+    strain: StrainTraits = field(default_factory=StrainTraits)
     pitch_g_l: float = 0.25
     rehydrated: bool = True
     horizon_h: float = 1008.0

@@ -9,7 +9,7 @@ from mustwright.kinetics.checks import within
 
 
 @dataclass(frozen=True)
-class Trigger:
+class PulseTrigger:
     """When a feed is due: the first of the named conditions that comes true.
 
     Every condition is looked at once each half hour of each member. At least one must be given.
@@ -57,10 +57,10 @@ class Trigger:
 
 
 @dataclass(frozen=True)
-class Feed:
+class NitrogenPulse:
     """One addition of nitrogen, per litre of must, 0 to 1000 of each kind [mg N/L]."""
 
-    trigger: Trigger
+    trigger: PulseTrigger
     ammonium_n_mg_l: float = 0.0
     amino_n_mg_l: float = 0.0
 

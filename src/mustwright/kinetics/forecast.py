@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from mustwright.errors import InputError
 from mustwright.kinetics import members as members_
 from mustwright.kinetics import observe, simulate
-from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Reading
+from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
 from mustwright.kinetics.parameters import Population, population
-from mustwright.kinetics.update import Verdict, measured, posterior
+from mustwright.kinetics.update import ReadingVerdict, measured, posterior
 
 Floats = NDArray[np.float64]
 PROBABILITIES = (0.05, 0.25, 0.50, 0.75, 0.95)
@@ -76,7 +76,7 @@ class Forecast:
         At the horizon.
     feeds : tuple of FeedOutcome
         One for each feed.
-    verdict : Verdict or None
+    verdict : ReadingVerdict or None
         How the readings fit, where there are any.
     dry_at_h, residual_by_member_g_l : ndarray
         By member: members of two forecasts with the same seed and no readings are the same
@@ -97,19 +97,19 @@ class Forecast:
     residual_sugar_g_l: Band
     residual_yan_mg_l: Band
     feeds: tuple[FeedOutcome, ...]
-    verdict: Verdict | None
+    verdict: ReadingVerdict | None
     dry_at_h: Floats
     residual_by_member_g_l: Floats
 
 
 def forecast(
     must: MustAtPitch,
-    feeds: Sequence[Feed] = (),
+    feeds: Sequence[NitrogenPulse] = (),
     conditions: Conditions | None = None,
     members: int = 2000,
     seed: int = 1,
     at_h: Floats | None = None,
-    readings: Sequence[Reading] | None = None,
+    readings: Sequence[MustReading] | None = None,
     prior: Population | None = None,
 ) -> Forecast:
     """Forecast a fermentation, or re-forecast it from what was read.
@@ -117,7 +117,7 @@ def forecast(
     Parameters
     ----------
     must : MustAtPitch
-    feeds : sequence of Feed
+    feeds : sequence of NitrogenPulse
         Planned; those already given as feeds at their hour.
     conditions : Conditions
     members : int
@@ -126,7 +126,7 @@ def forecast(
         Same seed, same answer, whatever the number of threads.
     at_h : ndarray or None
         Times of the bands [h]; every two hours to the horizon when None.
-    readings : sequence of Reading or None
+    readings : sequence of MustReading or None
         What was read; then members are drawn from those that explain it.
     prior : Population or None
         In place of the calibrated population of the must's medium.
@@ -157,7 +157,7 @@ class Drawn:
     who : Population
     conditions : Conditions
         With the temperatures that were read.
-    verdict : Verdict or None
+    verdict : ReadingVerdict or None
     seed : int
     """
 
@@ -166,18 +166,18 @@ class Drawn:
     z: Floats
     who: Population
     conditions: Conditions
-    verdict: Verdict | None
+    verdict: ReadingVerdict | None
     seed: int
 
 
 def fermentations(
     must: MustAtPitch,
-    feeds: Sequence[Feed] = (),
+    feeds: Sequence[NitrogenPulse] = (),
     conditions: Conditions | None = None,
     members: int = 2000,
     seed: int = 1,
     at_h: Floats | None = None,
-    readings: Sequence[Reading] | None = None,
+    readings: Sequence[MustReading] | None = None,
     prior: Population | None = None,
     also_h: Floats | None = None,
 ) -> Drawn:

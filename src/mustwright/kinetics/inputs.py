@@ -7,8 +7,8 @@ from typing import Literal
 
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.kinetics.checks import ordered, within
-from mustwright.kinetics.conditions import Conditions, Profile, Strain, Vessel
-from mustwright.kinetics.feeds import Feed, Trigger
+from mustwright.kinetics.conditions import Conditions, Profile, StrainTraits, VesselInRoom
+from mustwright.kinetics.feeds import NitrogenPulse, PulseTrigger
 from mustwright.must.gravity import (
     brix_from_gravity,
     gravity_from_brix,
@@ -18,14 +18,14 @@ from mustwright.must.gravity import (
 
 __all__ = [
     "Conditions",
-    "Feed",
     "Medium",
     "MustAtPitch",
+    "MustReading",
+    "NitrogenPulse",
     "Profile",
-    "Reading",
-    "Strain",
-    "Trigger",
-    "Vessel",
+    "PulseTrigger",
+    "StrainTraits",
+    "VesselInRoom",
 ]
 
 Medium = Literal["honey", "grape_with_skins", "clear_juice", "unknown"]
@@ -191,7 +191,7 @@ class MustAtPitch:
 
 
 @dataclass(frozen=True)
-class Reading:
+class MustReading:
     """What was read from the real must.
 
     Parameters

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from mustwright.constants import GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
-from mustwright.must.course import USUAL_SHARE, Course, Floats, course_of
-from mustwright.working import Figure
+from mustwright.figure import Figure
+from mustwright.must.course import USUAL_SHARE, Floats, MustCourse, course_of
 
 SITES_TEMPERATURE_C = 27.0  # Reiter2021 tanks, from memory.
 ACTIVATION_J_MOL = 35_000.0  # growth and product formation, Phisalaphong2006.
@@ -46,7 +46,7 @@ class Pace:
     fermentable_share: float = USUAL_SHARE
 
     @property
-    def course(self) -> Course:
+    def course(self) -> MustCourse:
         """How far apparent Brix falls with the sugar: a mass balance, not a rule."""
         return course_of(round(max(self.brix, 1.0), 1), round(self.fermentable_share, 2))
 

@@ -99,11 +99,11 @@ def warm_up(cache_folder: Path | None = None) -> None:
             cache_folder.mkdir(parents=True, exist_ok=True)
             setattr(config, "CACHE_DIR", str(cache_folder))  # noqa: B010 (untyped module)
         from mustwright.kinetics.forecast import forecast
-        from mustwright.kinetics.inputs import MustAtPitch, Reading
+        from mustwright.kinetics.inputs import MustAtPitch, MustReading
         from mustwright.must.acidity.balance import base_to_ph, solution, solve_ph
 
         must = MustAtPitch.from_brix(20.0, 10.0, amino_n_mg_l=150.0)
-        forecast(must, members=32, readings=[Reading(24.0, brix=18.0)])
+        forecast(must, members=32, readings=[MustReading(24.0, brix=18.0)])
         acid = solution({"gluconic": 0.005}, 0.002)
         base_to_ph(acid, solve_ph(acid))
         _READY.set()

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.kinetics import model, observe
-from mustwright.kinetics.conditions import HEAT_PASSAGE_W_M2_K, Conditions, Vessel, profile_at
-from mustwright.kinetics.cores import every_core
-from mustwright.kinetics.feeds import Feed, Trigger
+from mustwright.kinetics.conditions import HEAT_PASSAGE_W_M2_K, Conditions, VesselInRoom, profile_at
+from mustwright.kinetics.feeds import NitrogenPulse, PulseTrigger
 from mustwright.kinetics.members import Members
 from mustwright.kinetics.parameters import TRAITS
+from mustwright.kinetics.thread_affinity import every_core
 
 Floats = NDArray[np.float64]
 STEP_H = 0.5
@@ -100,7 +100,7 @@ class Run:
 
 
 def step_grid(
-    horizon_h: float, wanted_h: Floats, feeds: Sequence[Feed], step_h: float = STEP_H
+    horizon_h: float, wanted_h: Floats, feeds: Sequence[NitrogenPulse], step_h: float = STEP_H
 ) -> Floats:
     """Ends of the steps: every half hour, and every time something is wanted or fed."""
     timed = [f.trigger.at_h for f in feeds if f.trigger.at_h is not None]
@@ -111,13 +111,13 @@ def step_grid(
     return np.asarray(nodes[nodes <= max(horizon_h, float(wanted_h.max(initial=0.0))) + 1e-6])
 
 
-def feed_table(feeds: Sequence[Feed], gravity_0: float) -> Floats:
+def feed_table(feeds: Sequence[NitrogenPulse], gravity_0: float) -> Floats:
     """Feeds as rows of `ensemble.FEED_COLUMNS`."""
     return np.array([_feed_row(feed, gravity_0) for feed in feeds]).reshape(len(feeds), 8)
 
 
-def _feed_row(feed: Feed, gravity_0: float) -> list[float]:
-    t: Trigger = feed.trigger
+def _feed_row(feed: NitrogenPulse, gravity_0: float) -> list[float]:
+    t: PulseTrigger = feed.trigger
     gravity = [t.gravity_below] if t.gravity_below is not None else []
     if t.gravity_drop is not None:
         gravity.append(gravity_0 - t.gravity_drop)
@@ -134,7 +134,7 @@ def _feed_row(feed: Feed, gravity_0: float) -> list[float]:
 
 
 @dataclass(frozen=True)
-class Course:
+class WarmthCourse:
     """What acts on the temperature: per step, and room by node."""
 
     slope_k_h: Floats
@@ -145,7 +145,7 @@ class Course:
     cool_max_k_h: float = 0.0
 
 
-def surroundings(conditions: Conditions, nodes_h: Floats) -> Course:
+def surroundings(conditions: Conditions, nodes_h: Floats) -> WarmthCourse:
     """Imposed slopes, room, heat loss and cooler along the steps.
 
     A measured temperature (`Conditions.measured_c`) is followed as long as it lasts; then the
@@ -157,11 +157,11 @@ def surroundings(conditions: Conditions, nodes_h: Floats) -> Course:
     if vessel is None:
         slope = np.diff(planned_c(conditions, nodes_h)) / width
         zero = np.zeros(steps)
-        return Course(slope, np.zeros(steps + 1), zero, zero)
+        return WarmthCourse(slope, np.zeros(steps + 1), zero, zero)
     measured = nodes_h[1:] <= (known[-1][0] + 1e-9 if known else -1.0)
     course = profile_at(known, nodes_h) if known else np.zeros(steps + 1)
     free = (~measured).astype(float)
-    return Course(
+    return WarmthCourse(
         np.where(measured, np.diff(course) / width, 0.0),
         profile_at(vessel.room_c, nodes_h),
         free * loss_per_h(vessel),
@@ -183,7 +183,7 @@ def planned_c(conditions: Conditions, times_h: Floats) -> Floats:
     return np.where(times_h <= last, profile_at(known, times_h), after)
 
 
-def loss_per_h(vessel: Vessel) -> float:
+def loss_per_h(vessel: VesselInRoom) -> float:
     """Heat passage over heat capacity [1/h] of an upright cylinder as high as wide.
 
     Notes
@@ -198,7 +198,7 @@ def loss_per_h(vessel: Vessel) -> float:
 def run(
     members: Members,
     conditions: Conditions,
-    feeds: Sequence[Feed] = (),
+    feeds: Sequence[NitrogenPulse] = (),
     at_h: Floats | None = None,
     gravity_0: float = 1.1,
     step_h: float = STEP_H,
@@ -210,7 +210,7 @@ def run(
     members : Members
     conditions : Conditions
         Its horizon is passed over when `at_h` reaches further.
-    feeds : sequence of Feed
+    feeds : sequence of NitrogenPulse
     at_h : ndarray or None
         Times to keep [h], rising; every two hours when None.
     gravity_0 : float

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from mustwright.errors import InputError
 from mustwright.kinetics import members as members_
 from mustwright.kinetics import simulate
-from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Reading
+from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
 from mustwright.kinetics.parameters import EFFECTS, Population
 
 Floats = NDArray[np.float64]
@@ -31,7 +31,7 @@ ODD = 3.5  # scaled miss beyond which a reading counts as odd
 
 
 @dataclass(frozen=True)
-class Verdict:
+class ReadingVerdict:
     """How the readings and the model agree.
 
     Parameters
@@ -64,22 +64,22 @@ class Posterior:
     ----------
     z : ndarray
         Standard normal numbers, effects by members, equal weights.
-    verdict : Verdict
+    verdict : ReadingVerdict
     effects : dict of str to (mean, sd)
         Standardised: 0, 1 is the population before the readings.
     """
 
     z: Floats
-    verdict: Verdict
+    verdict: ReadingVerdict
     effects: dict[str, tuple[float, float]]
 
 
 @dataclass(frozen=True)
-class Problem:
+class Likelihood:
     """Everything the likelihood needs."""
 
     must: MustAtPitch
-    feeds: tuple[Feed, ...]
+    feeds: tuple[NitrogenPulse, ...]
     conditions: Conditions
     who: Population
     at_h: Floats
@@ -102,7 +102,7 @@ class Problem:
         return np.where(np.isfinite(log), log, -1e12)
 
 
-def measured(conditions: Conditions, readings: Sequence[Reading]) -> Conditions:
+def measured(conditions: Conditions, readings: Sequence[MustReading]) -> Conditions:
     """Conditions that follow the temperatures read."""
     points = sorted((r.t_h, r.temperature_c) for r in readings if r.temperature_c is not None)
     if not points:
@@ -112,18 +112,18 @@ def measured(conditions: Conditions, readings: Sequence[Reading]) -> Conditions:
 
 def problem(
     must: MustAtPitch,
-    feeds: Sequence[Feed],
+    feeds: Sequence[NitrogenPulse],
     conditions: Conditions,
-    readings: Sequence[Reading],
+    readings: Sequence[MustReading],
     who: Population,
-) -> Problem:
+) -> Likelihood:
     """Gather the readings that carry a gravity."""
     use = [r for r in readings if r.as_gravity is not None]
     if not use:
         raise InputError("readings", "at least one gravity or Brix", len(readings))
     sd = np.array([conditions.reading_sd_gravity if r.sd_gravity is None else r.sd_gravity
                    for r in use])  # fmt: skip
-    return Problem(
+    return Likelihood(
         must,
         tuple(feeds),
         conditions,
@@ -136,9 +136,9 @@ def problem(
 
 def posterior(
     must: MustAtPitch,
-    feeds: Sequence[Feed],
+    feeds: Sequence[NitrogenPulse],
     conditions: Conditions,
-    readings: Sequence[Reading],
+    readings: Sequence[MustReading],
     members: int,
     seed: int,
     who: Population,
@@ -149,7 +149,7 @@ def posterior(
     ----------
     must, feeds, conditions, who
         As for the forecast; the temperature is taken from `conditions` (see `measured`).
-    readings : sequence of Reading
+    readings : sequence of MustReading
         At least one with gravity or Brix.
     members : int
         32 to 100 000.
@@ -162,7 +162,9 @@ def posterior(
     return Posterior(z, _verdict(case, z, readings, surprise), moments)
 
 
-def _temper(case: Problem, z: Floats, random: np.random.Generator) -> tuple[Floats, Floats, float]:
+def _temper(
+    case: Likelihood, z: Floats, random: np.random.Generator
+) -> tuple[Floats, Floats, float]:
     log = case.log_likelihood(z)
     degree, surprise, memory = 0.0, 0.0, MEMORY
     while degree < 1.0:
@@ -221,7 +223,7 @@ class _Shape:
 
 
 def _move(
-    case: Problem,
+    case: Likelihood,
     z: Floats,
     log: Floats,
     degree: float,
@@ -239,7 +241,9 @@ def _move(
     return np.where(yes, new, z), np.where(yes, new_log, log), float(yes.mean())
 
 
-def _verdict(case: Problem, z: Floats, readings: Sequence[Reading], surprise: float) -> Verdict:
+def _verdict(
+    case: Likelihood, z: Floats, readings: Sequence[MustReading], surprise: float
+) -> ReadingVerdict:
     told = np.median(case.predict(z), axis=1)
     miss = (case.seen - told) / case.sd
     places = [k for k, r in enumerate(readings) if r.as_gravity is not None]
@@ -248,11 +252,11 @@ def _verdict(case: Problem, z: Floats, readings: Sequence[Reading], surprise: fl
     worst = int(np.argmax(np.abs(miss)))
     odd = places[worst] if abs(miss[worst]) > ODD else None
     message = _message(readings, scaled, odd, z.shape[1], float(told[worst]))
-    return Verdict(odd is None, odd, tuple(float(m) for m in scaled), surprise, message)
+    return ReadingVerdict(odd is None, odd, tuple(float(m) for m in scaled), surprise, message)
 
 
 def _message(
-    readings: Sequence[Reading], scaled: Floats, odd: int | None, count: int, told: float
+    readings: Sequence[MustReading], scaled: Floats, odd: int | None, count: int, told: float
 ) -> str:
     if odd is None:
         return "The readings fit the model."

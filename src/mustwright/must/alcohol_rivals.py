@@ -6,13 +6,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from mustwright import data
+from mustwright.figure import COMMON_PRACTICE
 from mustwright.must.alcohol import alcohol_from_gravities
 from mustwright.must.density import ETHANOL_DENSITY_20C_KG_M3
 from mustwright.must.gravity import (
     WATER_DENSITY_20C_KG_M3,
     plato_from_gravity_asbc,
 )
-from mustwright.working import COMMON_PRACTICE
 
 EU_SUGAR_G_L_PER_PCT_VOL = 16.83  # EEC1990, must tables (from memory).
 

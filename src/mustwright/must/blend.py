@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from mustwright.errors import validity_notes
+from mustwright.figure import ARITHMETIC, ASSUMED, Figure, total
 from mustwright.must.alcohol import HEXOSE_PER_SUCROSE_G_G, Fermented, ferment
 from mustwright.must.course import share_of
 from mustwright.must.density import sucrose_solution_density_kg_m3
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.must.ingredient import DISSOLVED, SUGARS, Ingredient
-from mustwright.working import ARITHMETIC, ASSUMED, Figure, total
 
 INSOLUBLE_DENSITY_KG_L = 1.35  # wet fruit fibre and seeds, from memory
 PRIMARY = "primary"

@@ -23,7 +23,7 @@ BEYOND = 0.012  # gravity below dryness that is still read as dry, not refused [
 
 
 @dataclass(frozen=True)
-class Course:
+class MustCourse:
     """Gravity, alcohol and refractometer reading of one must while its sugar goes.
 
     Parameters
@@ -83,7 +83,7 @@ def share_of(fermentable_g_l: float, extract_g_l: float) -> float:
 
 
 @lru_cache(maxsize=4096)
-def course_of(brix: float, fermentable_share: float = USUAL_SHARE) -> Course:
+def course_of(brix: float, fermentable_share: float = USUAL_SHARE) -> MustCourse:
     """The course of a must.
 
     Parameters
@@ -106,7 +106,7 @@ def course_of(brix: float, fermentable_share: float = USUAL_SHARE) -> Course:
     n = refractive_index_from_composition(
         np.array([s.extract_g_l for s in states]), np.array([s.ethanol_g_l for s in states])
     )
-    return Course(
+    return MustCourse(
         used,
         np.array([s.gravity for s in states]),
         np.array([s.ethanol_pct_vol for s in states]),

@@ -10,12 +10,12 @@ from typing import Any
 
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
+from mustwright.figure import ARITHMETIC, TYPED, Figure
 from mustwright.must.density import sucrose_solution_density_kg_m3
 from mustwright.must.refraction import (
     honey_density_kg_l_from_moisture,
     honey_moisture_pct_from_refractive_index,
 )
-from mustwright.working import ARITHMETIC, TYPED, Figure
 
 SUGARS = ("glucose", "fructose", "sucrose", "maltose", "higher_sugars")
 DISSOLVED = (*SUGARS, "sorbitol", "dissolved_other")

@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from mustwright import data
+from mustwright.figure import ARITHMETIC, Figure, total
 from mustwright.nutrition.credits import Credit
 from mustwright.nutrition.shelf import Nutrient
-from mustwright.working import ARITHMETIC, Figure, total
 
 SHEET = ("potassium", "magnesium", "zinc", "thiamine", "pantothenate")
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from mustwright.figure import ASSUMED, Figure
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import RATE_BASIS, Protocol
-from mustwright.working import ASSUMED, Figure
 
 WEIGHTS = {
     "covers demand": 40.0,
@@ -30,7 +30,7 @@ BY_FERMENT = ("onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
 
 
 @dataclass(frozen=True)
-class Verdict:
+class ProtocolVerdict:
     """How well a protocol suits, 0 to 100, and the reasons in order of weight."""
 
     points: float
@@ -53,7 +53,7 @@ class Verdict:
         )
 
 
-def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) -> Verdict:
+def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) -> ProtocolVerdict:
     """Points and reasons for one protocol's plan on a must with or without fruit."""
     marks = {
         "covers demand": _covers(plan),
@@ -72,10 +72,10 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
     words = _words(plan, protocol, setting)
     good = tuple(words[n][0] for n in WEIGHTS if marks[n] >= 0.8 and words[n][0])
     bad = tuple(words[n][1] for n in WEIGHTS if marks[n] < 0.5 and words[n][1])
-    return Verdict(round(100 * points, 1), good, bad, marks)
+    return ProtocolVerdict(round(100 * points, 1), good, bad, marks)
 
 
-def best(verdicts: Sequence[Verdict]) -> int:
+def best(verdicts: Sequence[ProtocolVerdict]) -> int:
     """Index of the one that suits best; of equals the first."""
     return max(range(len(verdicts)), key=lambda i: (verdicts[i].points, -i))
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from mustwright.figure import ARITHMETIC, Figure, total
 from mustwright.nutrition.programme import Floats
 from mustwright.nutrition.shelf import Nutrient
-from mustwright.working import ARITHMETIC, Figure, total
 
 
 def cost_of(jars: Sequence[Nutrient], grams: Floats) -> tuple[Figure | None, str]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from mustwright.figure import ARITHMETIC, ASSUMED, TYPED, Figure, total
 from mustwright.must.blend import Blend
 from mustwright.must.ingredient import TRACE
-from mustwright.working import ARITHMETIC, ASSUMED, TYPED, Figure, total
 
 AMMONIUM_SHARE_UNKNOWN = 0.25  # of a measured YAN without ingredients: assumed, grape-like
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from mustwright import data
 from mustwright.errors import UnknownKindError
-from mustwright.working import Figure
+from mustwright.figure import Figure
 
 STRAIN_RULE = "strain"
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from mustwright.figure import Figure
 from mustwright.must.blend import MustFigures
 from mustwright.nutrition.balance import BalanceRow
 from mustwright.nutrition.credits import Credit
 from mustwright.nutrition.demand import demand_rule
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.nutrition.shelf import Nutrient, Shelf
-from mustwright.working import Figure
 from mustwright.yeast.pitch import Pitch, Strain
 
 

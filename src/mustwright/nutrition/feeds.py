@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from mustwright.figure import Figure
 from mustwright.kinetics.pace import Pace
 from mustwright.nutrition.programme import FeedAsk
 from mustwright.nutrition.protocols import (
     LABEL_BASIS,
     RATE_BASIS,
-    Conditions,
     FeedRule,
     Protocol,
+    ProtocolRules,
 )
 from mustwright.nutrition.shelf import Nutrient
-from mustwright.working import Figure
 
 
 @dataclass(frozen=True)
@@ -111,7 +111,7 @@ def _lacks(slot: FeedSlot, why: str) -> str:
 def _allowed(
     slot: FeedSlot,
     jars: Sequence[Nutrient],
-    conditions: Conditions,
+    conditions: ProtocolRules,
     last: bool,
     potential_alcohol_pct: float,
 ) -> tuple[tuple[int, ...], str]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from mustwright.figure import ARITHMETIC, Figure, total
 from mustwright.kinetics.pace import Pace, usual_pace
 from mustwright.nutrition.balance import (
     balance_sheet,
@@ -25,10 +26,10 @@ from mustwright.nutrition.feeding_plan import (
 from mustwright.nutrition.feeds import FeedSlot, ask_feeds, place_feeds
 from mustwright.nutrition.programme import (
     Ceiling,
+    DosingProblem,
+    DosingSolution,
     FeedAsk,
     Floats,
-    Problem,
-    Solution,
     binding,
     ceilings_of,
     shortfall,
@@ -38,7 +39,6 @@ from mustwright.nutrition.protocols import DEMAND_BASIS, Protocol
 from mustwright.nutrition.remarks import remarks, scale_remark
 from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.shelf import Nutrient, Shelf, generic_nutrients
-from mustwright.working import ARITHMETIC, Figure, total
 
 EARLY_SUGAR_USED = 1 / 3
 TOUCHED = 0.995
@@ -74,7 +74,7 @@ class _Planner:
             setting.must.sugar_g_l.value,
             setting.must.potential_alcohol_pct.value,
         )
-        self.problem = Problem(
+        self.problem = DosingProblem(
             self.jars,
             self.asks,
             self._ceilings(),
@@ -305,7 +305,7 @@ class _Planner:
 
     # What stands in the way --------------------------------------------------------------------
 
-    def _why_not(self, solution: Solution) -> tuple[tuple[Bound, ...], tuple[str, ...]]:
+    def _why_not(self, solution: DosingSolution) -> tuple[tuple[Bound, ...], tuple[str, ...]]:
         if solution.feasible:
             return (), ()
         free = []
@@ -326,10 +326,10 @@ class _Planner:
                     breaches.append(self._bound(ceiling, asked))
         return tuple(breaches), (*free, *self._what_to_buy())
 
-    def _with(self, ceilings: tuple[Ceiling, ...]) -> Problem:
+    def _with(self, ceilings: tuple[Ceiling, ...]) -> DosingProblem:
         p = self.problem
         # Minerals could take any amount once a ceiling is gone: asked is what the nitrogen needs.
-        return Problem(p.jars, p.feeds, ceilings, p.ammonium_share_max, {})
+        return DosingProblem(p.jars, p.feeds, ceilings, p.ammonium_share_max, {})
 
     def _what_to_buy(self) -> list[str]:
         """The generic nutrients not on the shelf that would help most, at most three.
@@ -382,7 +382,7 @@ class _Planner:
         return tuple(found)
 
 
-def _share_short(asks: Sequence[FeedAsk], solution: Solution) -> float:
+def _share_short(asks: Sequence[FeedAsk], solution: DosingSolution) -> float:
     """Part of the nitrogen the protocol asks for that limits keep back (0 to 1)."""
     asked = sum(ask.nitrogen_mg_l for ask in asks)
     return float(solution.short_mg_l.sum()) / asked if asked > 0 else 0.0

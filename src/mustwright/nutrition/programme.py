@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from mustwright.figure import TYPED
 from mustwright.nutrition.shelf import Nutrient
-from mustwright.working import TYPED
 
 Floats = NDArray[np.float64]
 SHORT_MG_L = 0.5  # counts as met: less than half a 0.1 g step of DAP brings to 19 L [mg N/L]
@@ -71,7 +71,7 @@ class Ceiling:
 
 
 @dataclass(frozen=True)
-class Problem:
+class DosingProblem:
     """Everything the programme needs.
 
     Parameters
@@ -93,7 +93,7 @@ class Problem:
 
 
 @dataclass(frozen=True)
-class Solution:
+class DosingSolution:
     """Grams per litre, feeds by jars, and what each feed still lacks.
 
     Parameters
@@ -112,7 +112,7 @@ class Solution:
         return bool(self.short_mg_l.sum() <= SHORT_MG_L) and self.kept_back < 0.01
 
 
-def solve(problem: Problem) -> Solution:
+def solve(problem: DosingProblem) -> DosingSolution:
     """The best blend for a problem; short of nitrogen only where no blend can bring it.
 
     Where nitrogen must stay short, the worst-served feed is served first, so that one feed does
@@ -121,7 +121,7 @@ def solve(problem: Problem) -> Solution:
     shape = (len(problem.feeds), len(problem.jars))
     asked = np.array([feed.nitrogen_mg_l for feed in problem.feeds])
     if not problem.feeds or not problem.jars:
-        return Solution(np.zeros(shape), asked)
+        return DosingSolution(np.zeros(shape), asked)
     model = _Model(problem)
     best = model.least(model.worst)
     model.hold(model.worst, float(model.worst @ best))
@@ -136,10 +136,10 @@ def solve(problem: Problem) -> Solution:
         best = _fewest(model, best)
     grams = model.grams_of(best)
     short = np.maximum(asked - grams @ model.nitrogen, 0.0)
-    return Solution(grams, short, _kept_back(problem, grams))
+    return DosingSolution(grams, short, _kept_back(problem, grams))
 
 
-def _kept_back(problem: Problem, grams: Floats) -> float:
+def _kept_back(problem: DosingProblem, grams: Floats) -> float:
     """Largest part of a stated rate of a jar without nitrogen that is not given."""
     parts = [
         1 - float(grams[i, j]) / rate
@@ -160,7 +160,7 @@ def _fewest(model: _Model, best: Floats) -> Floats:
     return best
 
 
-def binding(problem: Problem, solution: Solution) -> list[tuple[Ceiling, float]]:
+def binding(problem: DosingProblem, solution: DosingSolution) -> list[tuple[Ceiling, float]]:
     """Ceilings that keep the nitrogen short, with the shortfall left when each is lifted [mg N/L].
 
     Empty when the plan is feasible.
@@ -177,7 +177,7 @@ def binding(problem: Problem, solution: Solution) -> list[tuple[Ceiling, float]]
     return sorted(found, key=lambda pair: pair[1])
 
 
-def shortfall(problem: Problem) -> float:
+def shortfall(problem: DosingProblem) -> float:
     """Least nitrogen that stays short, whatever the blend [mg N/L]."""
     if not problem.feeds or not problem.jars:
         return sum(feed.nitrogen_mg_l for feed in problem.feeds)
@@ -188,7 +188,7 @@ def shortfall(problem: Problem) -> float:
 class _Model:
     """Matrices of one problem: grams, shortfalls of nitrogen and of wants, the worst shortfall."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: DosingProblem) -> None:
         self.problem = problem
         self.feeds, self.jars = len(problem.feeds), len(problem.jars)
         self.names = [w for w, mg in problem.wants.items() if mg > 0]

@@ -60,7 +60,7 @@ class FeedRule:
 
 
 @dataclass(frozen=True)
-class Conditions:
+class ProtocolRules:
     """What a protocol forbids; None where it is silent."""
 
     ammonium_until_sugar_used: float | None = None
@@ -104,7 +104,7 @@ class Protocol:
     sugar_reference_g_l: float | None
     ammonium_share_max: float
     feeds: tuple[FeedRule, ...]
-    conditions: Conditions
+    conditions: ProtocolRules
     suits_gravity: tuple[float, float]
     suits_fruit: bool | None
     built_in: bool = False
@@ -267,7 +267,7 @@ def _nutrients(content: object, where: str) -> tuple[str, ...]:
     return tuple(content)
 
 
-def _conditions(content: Mapping[str, Any]) -> Conditions:
+def _conditions(content: Mapping[str, Any]) -> ProtocolRules:
     _only(
         content,
         "conditions",
@@ -293,7 +293,7 @@ def _conditions(content: Mapping[str, Any]) -> Conditions:
             raise InputError(
                 where, "needs an alcohol above 0 and up to 20 %", content["ammonium_until_alcohol"]
             )
-    return Conditions(
+    return ProtocolRules(
         fraction("ammonium_until_sugar_used"),
         alcohol,
         bool(

@@ -9,10 +9,10 @@ import numpy as np
 from mustwright import data
 from mustwright.nutrition.balance import BalanceRow
 from mustwright.nutrition.feeding_plan import Feed, NitrogenSheet, Setting
-from mustwright.nutrition.programme import SHORT_MG_L, Floats, Solution
+from mustwright.nutrition.programme import SHORT_MG_L, DosingSolution, Floats
 
 
-def scale_remark(setting: Setting, solution: Solution, grams: Floats) -> tuple[str, ...]:
+def scale_remark(setting: Setting, solution: DosingSolution, grams: Floats) -> tuple[str, ...]:
     """Said when the steps of the scale, not the shelf, change what is given."""
     content = np.array([jar.nitrogen_mg_g for jar in setting.jars])
     exact = float((solution.grams_l @ content).sum())

@@ -10,9 +10,9 @@ from typing import Any
 
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
+from mustwright.figure import TYPED, Figure
 from mustwright.must.ingredient import figure_from_record, unit_of
 from mustwright.units import mass_kg, parse_quantity
-from mustwright.working import TYPED, Figure
 
 PER_GRAM = (
     "ammonium_n",

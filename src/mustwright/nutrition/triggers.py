@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from mustwright.errors import InputError
+from mustwright.figure import Figure
 from mustwright.kinetics.pace import Pace
 from mustwright.must.course import USUAL_SHARE, course_of
 from mustwright.must.gravity import brix_from_gravity, gravity_from_brix
 from mustwright.units import parse_quantity
-from mustwright.working import Figure
 
 KINDS = ("pitch", "after_pitch", "onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
 _CLOCK_WORDS = {

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from mustwright.errors import InputError
-from mustwright.services.batch.port import Ledger
+from mustwright.services.batch.repository import Ledger
 
 PASSPHRASE = "passphrase"
 SHORTEST, LONGEST = 10, 200

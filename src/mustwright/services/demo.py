@@ -11,7 +11,7 @@ from importlib.resources import files
 from importlib.resources.abc import Traversable
 
 from mustwright.errors import ConflictError
-from mustwright.services.records import Cellar
+from mustwright.services.repository import Cellar
 
 SEEDED = "demo seeded"
 

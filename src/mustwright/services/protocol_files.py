@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from mustwright.data import text_of
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, read_protocol
-from mustwright.services.records import Cellar
+from mustwright.services.repository import Cellar
 
 
 def protocol_text(identity: str, own: Mapping[str, str]) -> str:

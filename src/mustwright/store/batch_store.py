@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, Row, bindparam, func, insert, select, update
 
-from mustwright.cellar.entries import (
+from mustwright.batch.entries import (
     Correction,
     Entry,
     PlanAdopted,
@@ -20,16 +20,16 @@ from mustwright.cellar.entries import (
     what_data,
     what_from,
 )
+from mustwright.batch.view import BatchRecord
 from mustwright.errors import ConflictError, InputError
-from mustwright.services.batch.port import (
+from mustwright.services.batch.repository import (
     KIND,
-    BatchRecord,
     ChangedEntryError,
     PhotoRecord,
     SameIdError,
     TokenRecord,
 )
-from mustwright.services.records import MissingRecordError, slug_from_name
+from mustwright.services.repository import MissingRecordError, slug_from_name
 from mustwright.store import tables
 from mustwright.store.access_rows import AccessRows
 from mustwright.store.derived_rows import DerivedRows
@@ -45,7 +45,7 @@ _NO_CONTENT = [c for c in PHOTO.c if c.name != "content"]
 
 
 class BatchStore(DerivedRows, AccessRows):
-    """The batches of a cellar; satisfies `mustwright.services.batch.port.Ledger`."""
+    """The batches of a cellar; satisfies `mustwright.services.batch.repository.Ledger`."""
 
     def __init__(self, engine: Engine, clock: Clock) -> None:
         self._engine = engine

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Row, Table, insert, select, update
 
 from mustwright.errors import ConflictError
-from mustwright.services.records import (
+from mustwright.services.repository import (
     MissingRecordError,
     ProtocolRecord,
     SheetRecord,
@@ -16,13 +16,14 @@ from mustwright.services.records import (
     slug_from_name,
 )
 from mustwright.store import tables
+from mustwright.store.backup import back_up
 from mustwright.store.batch_store import BatchStore
-from mustwright.store.copying import back_up
-from mustwright.store.engine import Clock, Place, let_go, lock, open_engine
+from mustwright.store.engine import Clock, Place, let_go, lock
+from mustwright.store.opening import open_engine
 
 
 class CellarStore:
-    """A cellar in a file or a database; satisfies `mustwright.services.records.Cellar`.
+    """A cellar in a file or a database; satisfies `mustwright.services.repository.Cellar`.
 
     Parameters
     ----------

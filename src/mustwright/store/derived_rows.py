@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Engine, Table, bindparam, insert, select, update
 
-from mustwright.cellar.entries import Entry
+from mustwright.batch.entries import Entry
 from mustwright.store import tables
 from mustwright.store.engine import Clock, lock, reading
 from mustwright.store.log_rows import log_of

@@ -1,4 +1,4 @@
-"""How is the cellar opened: connections that lose no update, and migrations at opening."""
+"""How is the cellar reached: connections that lose no update, to a file or a database."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -15,21 +15,16 @@ from typing import Any
 from sqlalchemy import (
     URL,
     Connection,
-    DateTime,
-    Dialect,
     Engine,
     create_engine,
     event,
-    inspect,
     make_url,
 )
-from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import ConnectionPoolEntry
-from sqlalchemy.types import TypeDecorator
 
 from mustwright.errors import MustwrightError
 
-HEAD = "0003"
 BUSY_MS = 5000
 # Connections kept open: as many as requests are answered at once on a busy day. Beyond them each is
 # opened for one question and closed again, which costs more than the question.
@@ -42,55 +37,7 @@ class StoreError(MustwrightError):
     """The cellar file cannot be opened or migrated; nothing was changed."""
 
 
-class UtcDateTime(TypeDecorator[datetime]):
-    """A moment, kept as UTC; SQLite drops time zones, so a naive value is refused."""
-
-    impl = DateTime(timezone=True)
-    cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
-        """To UTC on the way in."""
-        if value is None:
-            return None
-        if value.tzinfo is None:
-            raise ValueError(f"a time without a zone cannot be kept: {value!r}")
-        return value.astimezone(UTC)
-
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
-        """To UTC on the way out."""
-        if value is None:
-            return None
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
-
-
 Place = Path | str
-
-
-def open_engine(place: Place, clock: Clock, backups: Path | None = None) -> Engine:
-    """The engine of a cellar, made or migrated to the newest revision first.
-
-    Parameters
-    ----------
-    place : Path or str
-        An SQLite file, or the address of a PostgreSQL database.
-    backups : Path or None
-        Where a PostgreSQL cellar is copied to before it is migrated; a file is copied beside
-        itself.
-    """
-    try:
-        engine = engine_of(place)
-        with engine.begin() as connection:
-            found = revision(connection)
-            is_empty = not inspect(connection).get_table_names()
-        if found != HEAD:
-            refuse_unknown(place, found)
-            if not is_empty:
-                _back_up_first(engine, place, found, clock, backups)
-            migrate(place)
-    except (OSError, DBAPIError, ArgumentError, ModuleNotFoundError) as error:
-        reason = getattr(error, "orig", None) or error
-        raise StoreError(f"the cellar {shown(place)} cannot be opened: {reason}") from error
-    return engine
 
 
 def engine_of(place: Place, *, foreign_keys: bool = True) -> Engine:
@@ -125,19 +72,6 @@ def lock(connection: Connection) -> None:
     """One writer at a time for the rest of the transaction; SQLite has begun with that lock."""
     if is_postgresql(connection):
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({LOCK})")
-
-
-def _back_up_first(
-    engine: Engine, place: Place, found: str | None, clock: Clock, backups: Path | None
-) -> None:
-    if isinstance(place, Path):
-        back_up(place, found, clock)
-        return
-    from mustwright.store.copying import back_up as back_up_rows
-
-    moment = clock().astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
-    name = f"cellar.before-{HEAD}-from-{found or 'none'}-{moment}.db"
-    back_up_rows(engine, (backups or Path.cwd()) / name)
 
 
 def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
@@ -249,64 +183,3 @@ def _write_ahead(connection: sqlite3.Connection) -> None:
             if time.monotonic() > until:
                 raise
             time.sleep(0.02)
-
-
-def revision(connection: Connection) -> str | None:
-    """The revision a cellar is at; None when it was never migrated."""
-    if not inspect(connection).has_table("alembic_version"):
-        return None
-    return connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
-
-
-def refuse_unknown(place: Place, found: str | None) -> None:
-    """Leave a cellar alone that is at a revision this version has never heard of."""
-    from alembic.script import ScriptDirectory
-
-    scripts = ScriptDirectory.from_config(alembic_config())
-    if found is not None and found not in {s.revision for s in scripts.walk_revisions()}:
-        raise StoreError(f"the cellar {shown(place)} was made by a newer version of mustwright")
-
-
-def back_up(path: Path, found: str | None, clock: Clock) -> Path:
-    """Copy a cellar beside itself before it is migrated."""
-    moment = clock().astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
-    copy = path.with_name(f"{path.name}.before-{HEAD}-from-{found or 'none'}-{moment}")
-    source, target = sqlite3.connect(path), sqlite3.connect(copy)
-    try:
-        source.backup(target)
-    finally:
-        source.close()
-        target.close()
-    return copy
-
-
-def migrate(place: Place, target: str = HEAD) -> None:
-    """Bring a cellar to a revision, in one transaction; two at once do it once."""
-    from alembic import command
-
-    config = alembic_config()
-    # Rebuilding a parent table deletes its children while foreign keys are enforced.
-    engine = engine_of(place, foreign_keys=False)
-    try:
-        with engine.begin() as connection:
-            lock(connection)
-            config.attributes["connection"] = connection
-            command.upgrade(config, target)
-            if not is_postgresql(connection):
-                broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
-                if broken:
-                    raise StoreError(
-                        f"migrating {shown(place)} would break {len(broken)} references"
-                    )
-    finally:
-        engine.dispose()
-
-
-def alembic_config() -> Any:
-    """Where the migrations are."""
-    from alembic.config import Config
-
-    config = Config()
-    config.set_main_option("script_location", "mustwright.store:migrations")
-    config.set_main_option("path_separator", "os")
-    return config

@@ -15,7 +15,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, Text, bindparam, select, type_coerce
 
-from mustwright.cellar.entries import Entry, Event, Note, Photo, PlanAdopted, Reading, what_from
+from mustwright.batch.entries import Entry, Event, Note, Photo, PlanAdopted, Reading, what_from
 from mustwright.store import tables
 
 ENTRY = tables.entry

@@ -15,7 +15,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-from mustwright.store.engine import UtcDateTime
+from mustwright.store.column_types import UtcDateTime
 
 metadata = MetaData(
     naming_convention={

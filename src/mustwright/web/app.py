@@ -36,12 +36,21 @@ from mustwright.web.pages import (
     sources,
     what_if,
 )
-from mustwright.web.pages.batch import entry, links, live, lots, paper, replan, started, table
+from mustwright.web.pages.batch import (
+    batch_page,
+    entry,
+    links,
+    lots,
+    paper,
+    replan,
+    start_batch,
+    table,
+)
 
 PAGES = (
-    started, live, entry, replan, paper, table, links, lots, home, health, login, must_form,
-    must_text, compare, what_if, acidity, plan, protocols, shelf, convert, finish, finish_record,
-    sources,
+    start_batch, batch_page, entry, replan, paper, table, links, lots, home, health, login,
+    must_form, must_text, compare, what_if, acidity, plan, protocols, shelf, convert, finish,
+    finish_record, sources,
 )  # fmt: skip
 
 

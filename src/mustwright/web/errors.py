@@ -8,7 +8,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from mustwright.errors import ConflictError, InputError, MustwrightError
-from mustwright.services.records import MissingRecordError
+from mustwright.services.repository import MissingRecordError
 from mustwright.web.guards import SECURITY_HEADERS
 from mustwright.web.render import error_page
 

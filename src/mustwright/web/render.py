@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from mustwright import __version__
-from mustwright.web.forms.typed import Typed
+from mustwright.web.forms.typed import TypedForm
 
 
 @cache
@@ -34,7 +34,7 @@ KEPT_FORMS, LONGEST_KEPT = 256, 200
 
 
 def kept_form(
-    macro: Macro, form: str, typed: Typed, errors: Mapping[str, str], *options: Sequence[object]
+    macro: Macro, form: str, typed: TypedForm, errors: Mapping[str, str], *options: Sequence[object]
 ) -> str:
     """The fields of a form, written by a macro; kept, as most forms are the same on every page.
 
@@ -57,7 +57,7 @@ def kept_form(
 def _kept(
     macro: Macro, form: str, filled: tuple[tuple[str, str], ...], *options: tuple[object, ...]
 ) -> str:
-    return macro(form, Typed(dict(filled)), {}, *map(list, options))
+    return macro(form, TypedForm(dict(filled)), {}, *map(list, options))
 
 
 def page(request: Request, template: str, status: int = 200, **context: object) -> HTMLResponse:

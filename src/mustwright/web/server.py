@@ -11,8 +11,8 @@ import threading
 import uvicorn
 
 from mustwright.compose import Compose
-from mustwright.kinetics.cores import keep_to_one_core
 from mustwright.kinetics.ready import cache_folder, warm_up_behind
+from mustwright.kinetics.thread_affinity import keep_to_one_core
 from mustwright.web.access import Access
 from mustwright.web.app import create_app
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
-from mustwright.working import ARITHMETIC, TYPED, Figure
+from mustwright.figure import ARITHMETIC, TYPED, Figure
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Strain:
 
 
 @dataclass(frozen=True)
-class Step:
+class ChecklistStep:
     """One line of a checklist."""
 
     title: str
@@ -43,7 +43,7 @@ class Pitch:
     rehydration_nutrient_g: Figure
     water_ml: Figure
     yeast_g_l: Figure
-    steps: tuple[Step, ...]
+    steps: tuple[ChecklistStep, ...]
 
 
 @cache
@@ -216,7 +216,7 @@ def _steps(
     water: Figure,
     nutrient_name: str | None,
     temperature_c: float,
-) -> tuple[Step, ...]:
+) -> tuple[ChecklistStep, ...]:
     r = record["rehydration"]
     cautions = data.load("cautions")
     warm = f"{r['water_c']['low']:g} to {r['water_c']['high']:g} C"
@@ -224,7 +224,7 @@ def _steps(
     drop = float(r["step_c"]["typical"])
     first = f"Warm {_amount(water.value, 0)} mL of clean water without chlorine"
     steps = [
-        Step(
+        ChecklistStep(
             "Water",
             f"{first} to {r['nutrient_c']['typical']:g} C."
             if nutrient_name
@@ -234,7 +234,7 @@ def _steps(
     ]
     if nutrient_name:
         steps.append(
-            Step(
+            ChecklistStep(
                 "Rehydration nutrient",
                 f"Stir in {_amount(nutrient.value, 1)} g of {nutrient_name}; let it cool to "
                 f"{warm}.",
@@ -242,16 +242,18 @@ def _steps(
             )
         )
     steps.append(
-        Step(
+        ChecklistStep(
             "Yeast",
             f"Sprinkle {_amount(yeast.value, 1)} g of yeast on top, wait, then stir gently; let "
             f"it stand {stand}.",
             str(cautions["yeast_heat"]["text"]),
         )
     )
-    steps.append(Step("Cool by steps", _cooling(float(r["water_c"]["high"]), temperature_c, drop)))
     steps.append(
-        Step(
+        ChecklistStep("Cool by steps", _cooling(float(r["water_c"]["high"]), temperature_c, drop))
+    )
+    steps.append(
+        ChecklistStep(
             "Pitch",
             f"Pour the slurry into the must at {temperature_c:.3g} C and stir it in.",
         )

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from mustwright.cli.finish import WAYS
+from mustwright.cli.finish_options import WAYS
 from mustwright.cli.main import run
 
 SULFITE = ["finish", "sulfite", "--volume", "19 L", "--ph", "3.5", "--alcohol", "12 %",

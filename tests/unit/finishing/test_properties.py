@@ -17,7 +17,7 @@ from mustwright.finishing.gas import co2_g_l_from_pressure, pressure_bar_from_co
 from mustwright.finishing.label_facts import BottleAsk, Size
 from mustwright.finishing.law import finishing_law
 from mustwright.finishing.liquid import mead, mixed
-from mustwright.finishing.lots import Lot, Target
+from mustwright.finishing.lots import BlendTarget, Lot
 from mustwright.finishing.movement import GravityReading, movement
 from mustwright.finishing.priming import sugar_called
 from mustwright.finishing.racking import RackAsk, rack
@@ -95,7 +95,10 @@ def test_blending_conserves(rows, alcohol, gravity, share, law, cheapest):
         for i, (v, a, g, t, s) in enumerate(rows)
     ]
     volume = share * sum(lot.available_l for lot in lots)
-    targets = [Target("alcohol", alcohol, alcohol + 0.5), Target("gravity", gravity, gravity)]
+    targets = [
+        BlendTarget("alcohol", alcohol, alcohol + 0.5),
+        BlendTarget("gravity", gravity, gravity),
+    ]
     try:
         done = blend_lots(lots, targets, finishing_law(law), volume_l=volume, cheapest=cheapest)
     except ImpossibleError as refused:
@@ -137,7 +140,7 @@ def test_a_blend_that_exists_is_found(rows, shares):
         mead(x, lot.gravity, lot.alcohol_pct) for x, lot in zip(litres, lots, strict=True)
     )
     alcohol, gravity = mixture.alcohol_pct, mixture.gravity
-    targets = [Target("alcohol", alcohol, alcohol), Target("gravity", gravity, gravity)]
+    targets = [BlendTarget("alcohol", alcohol, alcohol), BlendTarget("gravity", gravity, gravity)]
     done = blend_lots(lots, targets, finishing_law("home"), volume_l=mixture.volume_l)
     assert done.feasible, done.words
 

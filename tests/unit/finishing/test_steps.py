@@ -16,7 +16,7 @@ from mustwright.finishing.carbonate import CarbonateAsk, carbonate
 from mustwright.finishing.label_facts import BottleAsk, Size, label_alcohol, lot_code
 from mustwright.finishing.late import add_late
 from mustwright.finishing.law import finishing_law
-from mustwright.finishing.lots import Lot, Target
+from mustwright.finishing.lots import BlendTarget, Lot
 from mustwright.finishing.movement import GravityReading
 from mustwright.finishing.priming import sugar_called
 from mustwright.finishing.protection import Protection
@@ -284,28 +284,28 @@ def test_late_fruit_wakes_yeast_unless_protected():
 def test_blend_by_hand():
     """Half and half of 10 and 14 % vol is 12."""
     lots = [Lot("a", 10, 10, 1.0), Lot("b", 10, 14, 1.0)]
-    done = blend_lots(lots, [Target("alcohol", 12, 12)], HOME, volume_l=10)
+    done = blend_lots(lots, [BlendTarget("alcohol", 12, 12)], HOME, volume_l=10)
     assert done.feasible
     assert [p.litres.value for p in done.parts] == pytest.approx([5, 5], abs=0.01)
 
 
 def test_as_much_as_there_can_be():
     lots = [Lot("a", 4, 10, 1.0), Lot("b", 10, 14, 1.0)]
-    done = blend_lots(lots, [Target("alcohol", 12, 12)], HOME)
+    done = blend_lots(lots, [BlendTarget("alcohol", 12, 12)], HOME)
     assert done.feasible
     assert done.volume_l.value == pytest.approx(8, abs=0.05)
 
 
 def test_cheapest_takes_the_cheap_lot_to_the_edge():
     lots = [Lot("a", 10, 10, 1.0, price_per_l=1), Lot("b", 10, 14, 1.0, price_per_l=5)]
-    done = blend_lots(lots, [Target("alcohol", 11, 13)], HOME, volume_l=10, cheapest=True)
+    done = blend_lots(lots, [BlendTarget("alcohol", 11, 13)], HOME, volume_l=10, cheapest=True)
     assert done.alcohol_pct.value == pytest.approx(11, abs=0.01)
     assert done.cost.value == pytest.approx(7.5 * 1 + 2.5 * 5, abs=0.05)
 
 
 def test_cannot_be_met_says_how_near():
     lots = [Lot("a", 10, 10, 1.0), Lot("b", 10, 12, 1.0)]
-    done = blend_lots(lots, [Target("alcohol", 14, 14)], HOME, volume_l=5)
+    done = blend_lots(lots, [BlendTarget("alcohol", 14, 14)], HOME, volume_l=5)
     assert not done.feasible
     assert done.alcohol_pct.value == pytest.approx(12, abs=0.01)
     assert done.targets[0].off_by.value == pytest.approx(-2, abs=0.01)
@@ -314,20 +314,20 @@ def test_cannot_be_met_says_how_near():
 
 def test_sulfur_dioxide_is_held_under_the_limit():
     lots = [Lot("a", 10, 12, 1.0, so2_mg_l=300), Lot("b", 10, 10, 1.0, so2_mg_l=100)]
-    done = blend_lots(lots, [Target("alcohol", 12, 12)], EU, volume_l=10)
+    done = blend_lots(lots, [BlendTarget("alcohol", 12, 12)], EU, volume_l=10)
     assert done.total_so2_mg_l.value <= 200.1
     assert not done.feasible
     with pytest.raises(ImpossibleError):
-        blend_lots(lots, [Target("so2", 250, 300)], EU, volume_l=10)
+        blend_lots(lots, [BlendTarget("so2", 250, 300)], EU, volume_l=10)
     with pytest.raises(ImpossibleError, match="under 200"):
-        blend_lots([lots[0], replace(lots[0], name="c")], [Target("alcohol", 12, 12)], EU)
+        blend_lots([lots[0], replace(lots[0], name="c")], [BlendTarget("alcohol", 12, 12)], EU)
 
 
 @pytest.mark.parametrize("count", [1, 7])
 def test_two_to_six_lots(count):
     lots = [Lot(str(i), 10, 10 + i, 1.0) for i in range(count)]
     with pytest.raises(InputError, match="2 to 6"):
-        blend_lots(lots, [Target("alcohol", 12, 12)], HOME)
+        blend_lots(lots, [BlendTarget("alcohol", 12, 12)], HOME)
 
 
 # Gas

@@ -16,7 +16,7 @@ from mustwright.finishing.class_line import solids_brix
 from mustwright.finishing.label_facts import BottleAsk, Size, label_alcohol
 from mustwright.finishing.law import finishing_law
 from mustwright.finishing.liquid import mead
-from mustwright.finishing.lots import Lot, Target
+from mustwright.finishing.lots import BlendTarget, Lot
 from mustwright.finishing.movement import GravityReading
 from mustwright.finishing.priming import sugar_called
 from mustwright.finishing.stability import StabilityAsk, judge_stability
@@ -92,11 +92,11 @@ def test_the_line_of_solids_is_where_the_data_say(to):
 
 def test_a_blend_keeps_the_same_line():
     lots = [Lot("thick", 5, 6.0, 1.190), Lot("thin", 5, 12.0, 1.100)]
-    target = [Target("alcohol", 7.0, 7.0)]
+    target = [BlendTarget("alcohol", 7.0, 7.0)]
     with pytest.raises(ImpossibleError, match="35 Brix"):
         blend_lots(lots, target, US)
     assert blend_lots(lots, target, EU).volume_l.value > 1
-    assert blend_lots(lots, [Target("alcohol", 11.0, 11.0)], US).volume_l.value > 1
+    assert blend_lots(lots, [BlendTarget("alcohol", 11.0, 11.0)], US).volume_l.value > 1
 
 
 def primed(bar, law=EU, **more):

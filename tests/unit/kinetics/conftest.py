@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Trigger
+from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse, PulseTrigger
 
 
 @pytest.fixture(scope="session")
@@ -14,9 +14,9 @@ def honey_must() -> MustAtPitch:
 
 
 @pytest.fixture(scope="session")
-def thirds() -> tuple[Feed, ...]:
+def thirds() -> tuple[NitrogenPulse, ...]:
     """Three equal feeds on days 0, 2 and 4."""
-    return tuple(Feed(Trigger(at_h=t), 30.0, 35.0) for t in (0.0, 48.0, 96.0))
+    return tuple(NitrogenPulse(PulseTrigger(at_h=t), 30.0, 35.0) for t in (0.0, 48.0, 96.0))
 
 
 @pytest.fixture(scope="session")

@@ -10,7 +10,14 @@ from hypothesis import strategies as st
 
 from mustwright.kinetics import members, model, simulate
 from mustwright.kinetics.ensemble import KEPT, START
-from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Strain, Trigger, Vessel
+from mustwright.kinetics.inputs import (
+    Conditions,
+    MustAtPitch,
+    NitrogenPulse,
+    PulseTrigger,
+    StrainTraits,
+    VesselInRoom,
+)
 from mustwright.kinetics.parameters import TRAITS, population
 
 HOURS = np.arange(0.0, 337.0, 12.0)
@@ -64,7 +71,7 @@ def test_small_steps_close_on_the_model() -> None:
 
 def test_heat_balance_equals_model() -> None:
     must = MustAtPitch(100.0, 105.0, 115.0, 10.0, 60.0, 140.0)
-    vessel = Vessel(100.0, "steel", 18.0, 21.0, cool_above_c=24.0, cooling_w=30.0)
+    vessel = VesselInRoom(100.0, "steel", 18.0, 21.0, cool_above_c=24.0, cooling_w=30.0)
     conditions = Conditions(vessel=vessel, horizon_h=336.0)
     built = members.build(must, conditions, members.draw(32, 5), WHO)
     run = simulate.run(built, conditions, at_h=HOURS)
@@ -82,7 +89,7 @@ def test_feed_equals_model_restarted_at_the_pulse() -> None:
     must = MustAtPitch(10.0, 105.0, 115.0, 10.0, 10.0, 20.0)
     conditions = Conditions(20.0, horizon_h=336.0)
     built = members.build(must, conditions, members.draw(32, 5), WHO)
-    feed = Feed(Trigger(at_h=60.0), 50.0, 30.0)
+    feed = NitrogenPulse(PulseTrigger(at_h=60.0), 50.0, 30.0)
     run = simulate.run(built, conditions, [feed], HOURS)
     y = model_start(built, 3)
     before = model.solve(y, traits_of(built, 3), lambda _: model.Surroundings(), HOURS[:6])
@@ -123,7 +130,7 @@ def test_order_of_convergence(until_h: float, kept: str) -> None:
     assert 12.0 < miss[0] / miss[1] < 20.0
 
 
-def test_threads_do_not_matter(honey_must: MustAtPitch, thirds: tuple[Feed, ...]) -> None:
+def test_threads_do_not_matter(honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]) -> None:
     conditions = Conditions(20.0, horizon_h=200.0)
     built = members.build(honey_must, conditions, members.draw(500, 2), WHO)
     threads = numba.get_num_threads()
@@ -153,7 +160,7 @@ numbers = st.floats
 
 
 @st.composite
-def cases(draw: st.DrawFn) -> tuple[MustAtPitch, Conditions, list[Feed], int]:
+def cases(draw: st.DrawFn) -> tuple[MustAtPitch, Conditions, list[NitrogenPulse], int]:
     sugar = draw(numbers(0, 450))
     share = draw(numbers(0, 1))
     must = MustAtPitch(
@@ -166,22 +173,23 @@ def cases(draw: st.DrawFn) -> tuple[MustAtPitch, Conditions, list[Feed], int]:
     if draw(st.booleans()):
         heat = {"temperature_c": ((0.0, draw(warm)), (draw(numbers(1, 400)), draw(warm)))}
     else:
-        heat = {"vessel": Vessel(
+        heat = {"vessel": VesselInRoom(
             draw(st.sampled_from([0.05, 1.0, 19.0, 1e5])), room_c=draw(warm),
             start_c=draw(numbers(0, 40)), material=draw(st.sampled_from(["glass", "insulated"])),
             cool_above_c=draw(st.sampled_from([18.0, 1000.0])), cooling_w=draw(numbers(0, 1e6)),
         )}  # fmt: skip
     conditions = Conditions(
         pitch_g_l=draw(numbers(0.01, 10)), rehydrated=draw(st.booleans()), horizon_h=400.0,
-        strain=Strain(draw(numbers(4, 22)), draw(st.sampled_from(["low", "medium", "high"]))),
+        strain=StrainTraits(draw(numbers(4, 22)), draw(st.sampled_from(["low", "medium", "high"]))),
         **heat,
     )  # fmt: skip
     trigger = st.sampled_from(
-        [Trigger(at_h=30.0), Trigger(sugar_left_fraction=0.6), Trigger(end_of_lag=True),
-         Trigger(gravity_drop=0.02, at_h=90.0, skip_below_sugar_fraction=0.3)]
+        [PulseTrigger(at_h=30.0), PulseTrigger(sugar_left_fraction=0.6),
+         PulseTrigger(end_of_lag=True),
+         PulseTrigger(gravity_drop=0.02, at_h=90.0, skip_below_sugar_fraction=0.3)]
     )  # fmt: skip
     feeds = [
-        Feed(draw(trigger), draw(numbers(0, 1000)), draw(numbers(0, 1000)))
+        NitrogenPulse(draw(trigger), draw(numbers(0, 1000)), draw(numbers(0, 1000)))
         for _ in range(draw(st.integers(0, 3)))
     ]
     return must, conditions, feeds, draw(st.integers(0, 10_000))
@@ -191,7 +199,9 @@ def cases(draw: st.DrawFn) -> tuple[MustAtPitch, Conditions, list[Feed], int]:
     max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
 )
 @given(cases())
-def test_nothing_turns_negative(case: tuple[MustAtPitch, Conditions, list[Feed], int]) -> None:
+def test_nothing_turns_negative(
+    case: tuple[MustAtPitch, Conditions, list[NitrogenPulse], int],
+) -> None:
     """120 forms of 32 random members each: 3840 fermentations."""
     must, conditions, feeds, seed = case
     built = members.build(must, conditions, members.draw(32, seed), population(must.medium))

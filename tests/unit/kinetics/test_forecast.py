@@ -9,14 +9,21 @@ import pytest
 
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.kinetics.forecast import Forecast, forecast
-from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Strain, Trigger, Vessel
+from mustwright.kinetics.inputs import (
+    Conditions,
+    MustAtPitch,
+    NitrogenPulse,
+    PulseTrigger,
+    StrainTraits,
+    VesselInRoom,
+)
 from mustwright.must.gravity import brix_from_gravity
 
 BANDS = ("gravity", "brix", "sugar_g_l", "ethanol_g_l", "co2_g_l", "yan_mg_l", "temperature_c")
 
 
 @pytest.fixture(scope="module")
-def told(honey_must: MustAtPitch, thirds: tuple[Feed, ...]) -> Forecast:
+def told(honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]) -> Forecast:
     return forecast(honey_must, thirds, Conditions(20.0), members=1000)
 
 
@@ -35,7 +42,7 @@ def test_forecast_starts_at_the_must(told: Forecast, honey_must: MustAtPitch) ->
     assert told.gravity.p50[-1] < 1.0  # dry mead reads below water
 
 
-def test_same_seed_same_answer(honey_must: MustAtPitch, thirds: tuple[Feed, ...]) -> None:
+def test_same_seed_same_answer(honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]) -> None:
     one, two = (forecast(honey_must, thirds, members=200, seed=9) for _ in range(2))
     assert np.array_equal(one.brix.p50, two.brix.p50)
     assert one.hours_to_dry == two.hours_to_dry
@@ -43,7 +50,9 @@ def test_same_seed_same_answer(honey_must: MustAtPitch, thirds: tuple[Feed, ...]
     assert other.hours_to_dry != one.hours_to_dry
 
 
-def test_protocols_can_be_paired(honey_must: MustAtPitch, thirds: tuple[Feed, ...]) -> None:
+def test_protocols_can_be_paired(
+    honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]
+) -> None:
     fed = forecast(honey_must, thirds, members=400)
     more = [replace(f, ammonium_n_mg_l=f.ammonium_n_mg_l + 10) for f in thirds]
     better = forecast(honey_must, more, members=400)
@@ -71,12 +80,12 @@ def test_units_do_not_matter(make: object) -> None:
 
 def test_feed_times_follow_their_triggers(honey_must: MustAtPitch) -> None:
     feeds = [
-        Feed(Trigger(end_of_lag=True), 40.0, 40.0),
-        Feed(Trigger(gravity_drop=0.033), 40.0, 40.0),
-        Feed(Trigger(sugar_left_fraction=2 / 3, at_h=500.0), 20.0, 20.0),
-        Feed(Trigger(gravity_below=0.97), 20.0, 20.0),
-        Feed(Trigger(at_h=400.0, skip_below_sugar_fraction=0.5), 20.0, 20.0),
-        Feed(Trigger(at_h=1.0, not_before_h=30.0), 0.0, 10.0),
+        NitrogenPulse(PulseTrigger(end_of_lag=True), 40.0, 40.0),
+        NitrogenPulse(PulseTrigger(gravity_drop=0.033), 40.0, 40.0),
+        NitrogenPulse(PulseTrigger(sugar_left_fraction=2 / 3, at_h=500.0), 20.0, 20.0),
+        NitrogenPulse(PulseTrigger(gravity_below=0.97), 20.0, 20.0),
+        NitrogenPulse(PulseTrigger(at_h=400.0, skip_below_sugar_fraction=0.5), 20.0, 20.0),
+        NitrogenPulse(PulseTrigger(at_h=1.0, not_before_h=30.0), 0.0, 10.0),
     ]
     out = forecast(honey_must, feeds, members=400).feeds
     assert out[0].expected_h.p05 < out[0].expected_h.p95 < out[1].expected_h.p50
@@ -95,15 +104,17 @@ def test_chances_add_up(told: Forecast) -> None:
 
 def test_too_strong_a_must_never_dries() -> None:
     must = MustAtPitch.from_gravity(1.160, 19.0, amino_n_mg_l=250.0)
-    told = forecast(must, conditions=Conditions(strain=Strain(12.0)), members=200)
+    told = forecast(must, conditions=Conditions(strain=StrainTraits(12.0)), members=200)
     assert told.hours_to_dry.p05 == np.inf
     assert told.chance_of_sticking > 0.9
     assert told.residual_sugar_g_l.p05 > 50
 
 
-def test_big_vessel_warms_more(honey_must: MustAtPitch, thirds: tuple[Feed, ...]) -> None:
+def test_big_vessel_warms_more(honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]) -> None:
     small, big = (
-        forecast(honey_must, thirds, Conditions(vessel=Vessel(v, "plastic", 20.0)), members=100)
+        forecast(
+            honey_must, thirds, Conditions(vessel=VesselInRoom(v, "plastic", 20.0)), members=100
+        )
         for v in (5.0, 1000.0)
     )
     assert big.temperature_c.p50.max() > small.temperature_c.p50.max() + 2
@@ -127,11 +138,11 @@ def test_less_certain_nitrogen_widens(honey_must: MustAtPitch) -> None:
         (lambda: MustAtPitch(10, 100, 100, ph=7.5), "must.ph"),
         (lambda: MustAtPitch(10, 100, 100, medium="water"), "must.medium"),  # type: ignore[arg-type]
         (lambda: MustAtPitch(10, float("nan"), 100), "must.glucose_g_l"),
-        (lambda: Trigger(), "feed.trigger"),
+        (lambda: PulseTrigger(), "feed.trigger"),
         (lambda: Conditions(60.0), "conditions.temperature_c"),
         (lambda: Conditions(((5.0, 20.0), (1.0, 20.0))), "conditions.temperature_c"),
-        (lambda: Vessel(19.0, "paper"), "vessel.material"),
-        (lambda: Strain(40.0), "strain.alcohol_tolerance_pct_vol"),
+        (lambda: VesselInRoom(19.0, "paper"), "vessel.material"),
+        (lambda: StrainTraits(40.0), "strain.alcohol_tolerance_pct_vol"),
         (lambda: forecast(MustAtPitch(10, 100, 100), members=1), "members"),
     ],
 )

@@ -17,7 +17,13 @@ import pytest
 from mustwright.kinetics import members, simulate
 from mustwright.kinetics.ensemble import KEPT
 from mustwright.kinetics.forecast import Forecast, forecast
-from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Strain, Trigger
+from mustwright.kinetics.inputs import (
+    Conditions,
+    MustAtPitch,
+    NitrogenPulse,
+    PulseTrigger,
+    StrainTraits,
+)
 from mustwright.kinetics.parameters import EFFECTS, population
 
 FOLDER = Path(__file__).parents[2] / "reference" / "values" / "fermentations"
@@ -33,11 +39,13 @@ def honey(brix: float, yan_mg_l: float = 25.0) -> MustAtPitch:
     )
 
 
-def at(hours: float, ammonium: float = 0.0, amino: float = 0.0) -> Feed:
-    return Feed(Trigger(at_h=hours), ammonium, amino)
+def at(hours: float, ammonium: float = 0.0, amino: float = 0.0) -> NitrogenPulse:
+    return NitrogenPulse(PulseTrigger(at_h=hours), ammonium, amino)
 
 
-def typical_run(must: MustAtPitch, conditions: Conditions, feeds: tuple[Feed, ...] = ()) -> Any:
+def typical_run(
+    must: MustAtPitch, conditions: Conditions, feeds: tuple[NitrogenPulse, ...] = ()
+) -> Any:
     z = np.zeros((len(EFFECTS), 32))
     built = members.build(must, conditions, z, population(must.medium))
     hours = np.arange(0.0, conditions.horizon_h, 2.0)
@@ -126,11 +134,11 @@ def test_280_g_l_tends_to_stick(yan_mg_l: float) -> None:
     case = CASES["very_high_sugar_sticks"]
     half = case["sugar_g_l"] / 2
     must = MustAtPitch(1.0, half, half, 8.0, 0.4 * yan_mg_l, 0.6 * yan_mg_l, medium="clear_juice")
-    wine = Conditions(24.0, strain=Strain(case["tolerance_pct_vol"]))
+    wine = Conditions(24.0, strain=StrainTraits(case["tolerance_pct_vol"]))
     told = forecast(must, (), wine, COUNT)
     assert told.chance_of_dry < 0.35
     assert told.residual_sugar_g_l.p50 > 5
-    tolerant = forecast(must, (), Conditions(24.0, strain=Strain(18.0)), COUNT)
+    tolerant = forecast(must, (), Conditions(24.0, strain=StrainTraits(18.0)), COUNT)
     assert tolerant.chance_of_dry > told.chance_of_dry + 0.4  # "strain-dependent"
 
 
@@ -174,7 +182,7 @@ def test_rate_rises_with_yan() -> None:
 def test_late_nitrogen_speeds_without_adding_cells() -> None:
     case = CASES["late_nitrogen"]
     must = MustAtPitch(1.0, 110.0, 110.0, 8.0, 30.0, 60.0)
-    late = Feed(Trigger(sugar_left_fraction=0.6), 60.0, 0.0)
+    late = NitrogenPulse(PulseTrigger(sugar_left_fraction=0.6), 60.0, 0.0)
     bare = typical_run(must, Conditions(24.0))
     fed = typical_run(must, Conditions(24.0), (late,))
     k = int(np.searchsorted(fed.times_h, fed.fed_at_h[0, 0])) + 5  # half a day on

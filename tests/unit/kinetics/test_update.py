@@ -8,7 +8,7 @@ import pytest
 from mustwright.errors import InputError
 from mustwright.kinetics import members, simulate
 from mustwright.kinetics.forecast import forecast
-from mustwright.kinetics.inputs import Conditions, Feed, MustAtPitch, Reading
+from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
 from mustwright.kinetics.parameters import population
 from mustwright.must.gravity import brix_from_gravity
 
@@ -16,17 +16,17 @@ HOURS = np.array([12.0, 24, 36, 48, 60, 72, 96, 120])
 ERRORS = np.random.default_rng(3).normal(0, 0.001, (30, HOURS.size))
 
 
-def truths(must: MustAtPitch, feeds: tuple[Feed, ...], count: int) -> simulate.Run:
+def truths(must: MustAtPitch, feeds: tuple[NitrogenPulse, ...], count: int) -> simulate.Run:
     built = members.build(must, Conditions(20.0), members.draw(count, 900), population("honey"))
     return simulate.run(built, Conditions(20.0), feeds, HOURS, must.gravity)
 
 
-def readings(run: simulate.Run, k: int) -> list[Reading]:
+def readings(run: simulate.Run, k: int) -> list[MustReading]:
     gravity = run.gravity[:, k] + ERRORS[k]
-    return [Reading(float(t), gravity=float(g)) for t, g in zip(HOURS, gravity, strict=True)]
+    return [MustReading(float(t), gravity=float(g)) for t, g in zip(HOURS, gravity, strict=True)]
 
 
-def test_bands_narrow_and_cover(honey_must: MustAtPitch, thirds: tuple[Feed, ...]) -> None:
+def test_bands_narrow_and_cover(honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]) -> None:
     """Thirty made-up fermentations: after eight readings nine in ten end inside the 90 % band."""
     first = forecast(honey_must, thirds, members=500).hours_to_dry
     run = truths(honey_must, thirds, 30)
@@ -41,10 +41,10 @@ def test_bands_narrow_and_cover(honey_must: MustAtPitch, thirds: tuple[Feed, ...
     assert np.median(ratio) < 0.85
 
 
-def test_odd_reading_is_named(honey_must: MustAtPitch, thirds: tuple[Feed, ...]) -> None:
+def test_odd_reading_is_named(honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]) -> None:
     run = truths(honey_must, thirds, 5)
     read = readings(run, 2)
-    read[5] = Reading(72.0, gravity=honey_must.gravity + 0.004)
+    read[5] = MustReading(72.0, gravity=honey_must.gravity + 0.004)
     told = forecast(honey_must, thirds, members=1000, readings=read)
     assert told.verdict is not None
     assert not told.verdict.explained
@@ -58,23 +58,25 @@ def test_odd_reading_is_named(honey_must: MustAtPitch, thirds: tuple[Feed, ...])
 
 
 def test_rising_gravity_is_not_explained(honey_must: MustAtPitch) -> None:
-    read = [Reading(t, gravity=1.06 + t / 4000) for t in (30.0, 60.0, 90.0, 120.0)]
+    read = [MustReading(t, gravity=1.06 + t / 4000) for t in (30.0, 60.0, 90.0, 120.0)]
     told = forecast(honey_must, members=500, readings=read)
     assert told.verdict is not None
     assert not told.verdict.explained
 
 
 def test_brix_and_gravity_say_the_same(honey_must: MustAtPitch) -> None:
-    as_gravity = [Reading(48.0, gravity=1.080)]
-    as_brix = [Reading(48.0, brix=float(brix_from_gravity(1.080)))]
+    as_gravity = [MustReading(48.0, gravity=1.080)]
+    as_brix = [MustReading(48.0, brix=float(brix_from_gravity(1.080)))]
     one, two = (forecast(honey_must, members=200, readings=r) for r in (as_gravity, as_brix))
     assert one.hours_to_dry.p50 == pytest.approx(two.hours_to_dry.p50, rel=1e-6)
 
 
-def test_temperature_read_is_followed(honey_must: MustAtPitch, thirds: tuple[Feed, ...]) -> None:
+def test_temperature_read_is_followed(
+    honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]
+) -> None:
     read = [
-        Reading(0.0, temperature_c=15.0),
-        Reading(48.0, gravity=1.095, temperature_c=15.0),
+        MustReading(0.0, temperature_c=15.0),
+        MustReading(48.0, gravity=1.095, temperature_c=15.0),
     ]
     told = forecast(honey_must, thirds, Conditions(24.0), members=300, readings=read)
     at = np.searchsorted(told.times_h, [24.0, 48.0, 96.0])
@@ -82,11 +84,11 @@ def test_temperature_read_is_followed(honey_must: MustAtPitch, thirds: tuple[Fee
 
 
 def test_same_seed_same_members(honey_must: MustAtPitch) -> None:
-    read = [Reading(48.0, gravity=1.085), Reading(72.0, gravity=1.07)]
+    read = [MustReading(48.0, gravity=1.085), MustReading(72.0, gravity=1.07)]
     one, two = (forecast(honey_must, members=200, readings=read) for _ in range(2))
     assert np.array_equal(one.gravity.p95, two.gravity.p95)
 
 
 def test_readings_without_gravity_are_refused(honey_must: MustAtPitch) -> None:
     with pytest.raises(InputError):
-        forecast(honey_must, members=100, readings=[Reading(5.0, ph=3.5)])
+        forecast(honey_must, members=100, readings=[MustReading(5.0, ph=3.5)])

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from mustwright.figure import ASSUMED, Figure
 from mustwright.must.alcohol import ferment
 from mustwright.must.blend import (
     INSOLUBLE_DENSITY_KG_L,
@@ -19,7 +20,6 @@ from mustwright.must.blend import (
 )
 from mustwright.must.gravity import brix_from_gravity, gravity_from_brix
 from mustwright.must.ingredient import DISSOLVED, all_ingredients, ingredient_called, with_lot_facts
-from mustwright.working import ASSUMED, Figure
 
 RECORDS = sorted(all_ingredients())
 SPS4 = Path(__file__).parents[2] / "reference" / "values" / "icumsa_sps4.csv"

@@ -3,6 +3,7 @@
 import pytest
 
 from mustwright.errors import InputError, UnknownKindError
+from mustwright.figure import TYPED
 from mustwright.must.ingredient import (
     DISSOLVED,
     LOT_FACTS,
@@ -11,7 +12,6 @@ from mustwright.must.ingredient import (
     with_lot_facts,
 )
 from mustwright.must.refraction import honey_moisture_pct_from_refractive_index
-from mustwright.working import TYPED
 
 
 def called(kind):

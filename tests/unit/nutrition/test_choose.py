@@ -5,9 +5,9 @@ import pytest
 from musts import sheet
 from mustwright.nutrition.choose import UNFIT, WEIGHTS, best
 from mustwright.nutrition.protocols import built_in_protocols
-from mustwright.services.ground import lay_ground
-from mustwright.services.plan import _compare
-from mustwright.services.sheet import sheet_from
+from mustwright.planning.must_setup import lay_ground
+from mustwright.planning.plan import _compare
+from mustwright.planning.sheet import sheet_from
 
 FRUIT = ({"kind": "raspberries", "amount": "4 kg"},)
 PLENTY = {"autolysed_yeast": {"label_max_g_l": 3.0}, "dap": True, "complex_blend": True}

@@ -4,11 +4,11 @@ import pytest
 
 from musts import ground, sheet
 from mustwright.errors import UnknownKindError
+from mustwright.figure import ASSUMED, Figure
 from mustwright.nutrition.credits import AMMONIUM_SHARE_UNKNOWN
 from mustwright.nutrition.demand import demand_rule, demand_rules
 from mustwright.nutrition.limits import legal_profile, legal_profiles
 from mustwright.nutrition.shelf import generic_nutrients
-from mustwright.working import ASSUMED, Figure
 
 
 def figure(value, unit="g/L", low=None, high=None):

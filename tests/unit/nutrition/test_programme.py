@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from musts import feeding, protocol, protocol_data, sheet
+from mustwright.figure import TYPED, Figure
 from mustwright.nutrition.programme import (
     Ceiling,
+    DosingProblem,
     FeedAsk,
-    Problem,
     binding,
     ceilings_of,
     shortfall,
@@ -17,7 +18,6 @@ from mustwright.nutrition.programme import (
 )
 from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.shelf import Nutrient
-from mustwright.working import TYPED, Figure
 
 
 def jar(name, ammonium=0.0, amino=0.0, price=None, **more):
@@ -41,7 +41,7 @@ YEAST = jar("yeast", amino=50, price=40)
 
 
 def problem(jars, feeds, ceilings=(), share=1.0, wants=None):
-    return Problem(tuple(jars), tuple(feeds), tuple(ceilings), share, wants or {})
+    return DosingProblem(tuple(jars), tuple(feeds), tuple(ceilings), share, wants or {})
 
 
 def test_the_cheapest_nitrogen_wins():

@@ -5,6 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mustwright.errors import InputError, MustwrightError, UnknownKindError
+from mustwright.figure import TYPED
 from mustwright.nutrition.shelf import (
     DEFAULT_SHELF,
     PER_GRAM,
@@ -12,7 +13,6 @@ from mustwright.nutrition.shelf import (
     limited_substances,
     read_shelf,
 )
-from mustwright.working import TYPED
 
 
 def jar(name, value):

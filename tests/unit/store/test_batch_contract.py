@@ -10,7 +10,7 @@ import pytest
 
 from batches import PITCHED, plan
 from databases import KINDS, place_of, store_of
-from mustwright.cellar.entries import (
+from mustwright.batch.entries import (
     Correction,
     Entry,
     Event,
@@ -23,13 +23,8 @@ from mustwright.cellar.entries import (
     what_data,
 )
 from mustwright.errors import ConflictError, InputError
-from mustwright.services.batch.port import (
-    ChangedEntryError,
-    Ledger,
-    PhotoRecord,
-    SameIdError,
-)
-from mustwright.services.records import MissingRecordError
+from mustwright.services.batch.repository import ChangedEntryError, Ledger, PhotoRecord, SameIdError
+from mustwright.services.repository import MissingRecordError
 from mustwright.store.cellar_store import CellarStore
 
 

@@ -21,7 +21,7 @@ from hypothesis.stateful import (
 
 from batches import PITCHED, plan
 from databases import KINDS, place_of
-from mustwright.cellar.entries import (
+from mustwright.batch.entries import (
     Correction,
     Entry,
     Note,
@@ -31,10 +31,10 @@ from mustwright.cellar.entries import (
     Restoration,
     what_data,
 )
-from mustwright.cellar.log import standing
+from mustwright.batch.log import standing
 from mustwright.errors import ConflictError
-from mustwright.services.batch.port import ChangedEntryError, SameIdError
-from mustwright.services.records import MissingRecordError
+from mustwright.services.batch.repository import ChangedEntryError, SameIdError
+from mustwright.services.repository import MissingRecordError
 from mustwright.store.cellar_store import CellarStore
 
 GRAVITIES = st.integers(980, 1200).map(lambda g: g / 1000)

@@ -12,7 +12,7 @@ import pytest
 from databases import KINDS, store_of
 from fake_cellar import FakeCellar
 from mustwright.errors import ConflictError
-from mustwright.services.records import Cellar, MissingRecordError
+from mustwright.services.repository import Cellar, MissingRecordError
 
 
 @pytest.fixture

@@ -17,7 +17,9 @@ from sqlalchemy.exc import StatementError
 from mustwright.errors import ConflictError
 from mustwright.store import tables
 from mustwright.store.cellar_store import CellarStore
-from mustwright.store.engine import HEAD, StoreError, alembic_config, open_engine
+from mustwright.store.engine import StoreError
+from mustwright.store.migrating import HEAD, alembic_config
+from mustwright.store.opening import open_engine
 
 MOMENT = datetime(2031, 5, 1, 12, 30, tzinfo=UTC)
 

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from mustwright.kinetics.ready import warm_up
-from mustwright.services.acid.asked import Asked
+from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.web.forms.acidity_form import read_asked
 
 SHEET = """[must]
@@ -36,10 +36,10 @@ def must(app, client):
 
 
 def test_same_figures_as_the_use_case(must):
-    from mustwright.services.acid.look import acidity
+    from mustwright.planning.acidity.report import acidity
 
     page = must.get("/musts/trial/acidity?ph=3.8&protocol=everything_at_pitch").text
-    known = acidity(SHEET, Asked(ph=3.8, members=300), "everything_at_pitch", {}, "Trial")
+    known = acidity(SHEET, AcidityRequest(ph=3.8, members=300), "everything_at_pitch", {}, "Trial")
     assert known.dose.words in page
     assert known.up_front_words.replace("'", "&#39;") in page
     for refusal in known.refusals:
@@ -100,13 +100,15 @@ def test_what_is_asked_is_what_was_typed():
 
 
 def test_a_bench_trial_and_a_target_are_answered_as_by_the_use_case(must):
-    from mustwright.services.acid.look import acidity
+    from mustwright.planning.acidity.report import acidity
 
     page = must.get(
         "/musts/trial/acidity?ph=3.8&bench=0.25:3.6&aim_ta=5+g/L&salt=tartaric_acid"
         "&protocol=everything_at_pitch"
     ).text
-    asked = Asked(ph=3.8, members=300, bench=((0.25, 3.6),), aim_ta_g_l=5.0, salt="tartaric_acid")
+    asked = AcidityRequest(
+        ph=3.8, members=300, bench=((0.25, 3.6),), aim_ta_g_l=5.0, salt="tartaric_acid"
+    )
     known = acidity(SHEET, asked, "everything_at_pitch", {}, "Trial")
     assert known.aim.words in page
     assert "Your bench trial" in page

@@ -6,7 +6,7 @@ import pytest
 from starlette.responses import PlainTextResponse
 
 from mustwright.errors import ConflictError, InputError
-from mustwright.services.records import MissingRecordError
+from mustwright.services.repository import MissingRecordError
 from mustwright.web.guards import MAX_BODY_BYTES
 
 JSON = {"Accept": "application/json"}

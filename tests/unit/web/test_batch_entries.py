@@ -7,8 +7,8 @@ from datetime import timedelta
 import pytest
 
 from batch_pages import Cellar, fields, words
-from mustwright.cellar.entries import Correction, Event, FeedGiven, Note, Reading
-from mustwright.cellar.log import plan_in_force, plans, standing
+from mustwright.batch.entries import Correction, Event, FeedGiven, Note, Reading
+from mustwright.batch.log import plan_in_force, plans, standing
 from mustwright.services.batch.record import write
 
 

@@ -9,8 +9,8 @@ import re
 import pytest
 
 from batch_pages import Cellar, fields, words
-from mustwright.cellar.entries import Reading
-from mustwright.cellar.log import standing
+from mustwright.batch.entries import Reading
+from mustwright.batch.log import standing
 
 
 @pytest.fixture

@@ -11,8 +11,8 @@ from PIL import Image
 
 from batch_pages import Cellar, fields, words
 from batches import WEAK, plan
-from mustwright.cellar.entries import Entry, Event, FeedGiven, Photo, Reading
-from mustwright.cellar.log import standing
+from mustwright.batch.entries import Entry, Event, FeedGiven, Photo, Reading
+from mustwright.batch.log import standing
 from mustwright.services.demo import seed_demo
 from mustwright.web.pictures.batch_line import thinned
 

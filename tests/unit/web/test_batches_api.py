@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from batches import plan
-from mustwright.cellar.entries import Reading
+from mustwright.batch.entries import Reading
 from mustwright.services.batch.record import start_batch
 from mustwright.services.batch.tokens import new_token
 

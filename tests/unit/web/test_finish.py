@@ -14,12 +14,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from finish_cases import CASES, LOTS, words_of
+from mustwright.bench.field_text import printed, words
 from mustwright.cli.main import run
+from mustwright.figure import Figure
 from mustwright.services.demo import seed_demo
-from mustwright.services.finish.words import printed, words
 from mustwright.web.forms.finish_fields import LIQUID, STEPS
-from mustwright.web.pages.shown import cautions
-from mustwright.working import Figure
+from mustwright.web.pages.render_values import cautions
 
 GOOD = {case: fields for case, (_, _, fields) in CASES.items()}
 

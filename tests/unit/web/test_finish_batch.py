@@ -11,8 +11,8 @@ from starlette.testclient import TestClient
 
 from batch_pages import Cellar, fields, words
 from finished import dry_batch
-from mustwright.services.batch.look import look
-from mustwright.services.finish.from_batch import start_from
+from mustwright.bench.batch_start import start_from
+from mustwright.services.batch.batch_view import look
 
 ORIGIN = "http://127.0.0.1:8765"
 

@@ -10,8 +10,8 @@ import xml.etree.ElementTree as ET
 import pytest
 
 from mustwright.kinetics import ready
+from mustwright.services.cached_forecasts import foreseen_comparison
 from mustwright.services.demo import seed_demo
-from mustwright.services.foreseen import foreseen_comparison
 from mustwright.web.pages.compare import _curves
 from mustwright.web.pictures.gravity import (
     ALONE,

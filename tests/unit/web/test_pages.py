@@ -229,5 +229,5 @@ def test_a_second_view_plans_nothing_anew(client, monkeypatch):
     def never(*_args, **_more):
         raise AssertionError("planned again")
 
-    monkeypatch.setattr("mustwright.services.plan.plan_feeding", never)
+    monkeypatch.setattr("mustwright.planning.plan.plan_feeding", never)
     assert [client.get(path).text for path in paths] == first

@@ -9,8 +9,8 @@ import pytest
 
 from fake_cellar import FakeCellar
 from mustwright.nutrition.protocols import built_in_protocols
-from mustwright.services import cellar as use
-from mustwright.services import plan_words as say
+from mustwright.planning import plan_text as say
+from mustwright.services import records as use
 from mustwright.services.demo import demo_sheets, seed_demo
 from mustwright.web.pictures.balance import balance_picture
 from mustwright.web.pictures.feed_line import feed_line, nominal_line, small_line

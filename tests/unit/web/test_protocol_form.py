@@ -19,7 +19,7 @@ from mustwright.web.forms.protocol_form import (
     protocol_from_typed,
     typed_from_protocol,
 )
-from mustwright.web.forms.typed import Typed
+from mustwright.web.forms.typed import TypedForm
 
 IDS = sorted(built_in_protocols())
 
@@ -64,7 +64,7 @@ def test_feeds_are_added_and_struck():
 
 def test_feeds_come_to_a_text_that_has_none():
     row = {"name": "One", "when": "onset", "amount": "", "share": "1", "nutrients": "any"}
-    typed = Typed({"text": 'id = "mine"\n'}, [row])
+    typed = TypedForm({"text": 'id = "mine"\n'}, [row])
     written = tomllib.loads(protocol_from_typed("", typed))
     assert written["feed"] == [{"name": "One", "when": "onset", "share": 1, "nutrients": ["any"]}]
 
@@ -74,7 +74,7 @@ def test_feeds_come_to_a_text_that_has_none():
 )
 def test_a_text_of_another_shape_is_refused(text):
     with pytest.raises(InputError):
-        protocol_from_typed("", Typed({"text": text}))
+        protocol_from_typed("", TypedForm({"text": text}))
 
 
 def test_a_trigger_the_fields_cannot_say_stays_as_the_text_says():
@@ -122,7 +122,9 @@ def test_an_untouched_label_is_unchanged(identity, text):
     st.sampled_from(["", "dap", "yeast_hulls"]),
 )
 def test_a_label_typed_comes_back(numbers, kind):
-    typed = Typed({**dict.fromkeys((*TEXT, *NUMBERS), ""), **numbers, "name": "Mine", "kind": kind})
+    typed = TypedForm(
+        {**dict.fromkeys((*TEXT, *NUMBERS), ""), **numbers, "name": "Mine", "kind": kind}
+    )
     text = jar_from_typed("", typed)
     assert typed_from_jar(text).fields == typed.fields
     assert jar_from_typed(text, typed_from_jar(text)) == text

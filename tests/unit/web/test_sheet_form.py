@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from mustwright.errors import InputError
+from mustwright.planning.sheet import read_sheet
 from mustwright.services.demo import demo_sheets
-from mustwright.services.sheet import read_sheet
 from mustwright.web.forms.sheet_form import (
     ROW_NUMBERS,
     SIMPLE,

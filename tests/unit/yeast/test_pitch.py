@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from musts import ground, sheet
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
-from mustwright.working import ASSUMED, Figure
+from mustwright.figure import ASSUMED, Figure
 from mustwright.yeast.pitch import plan_pitch, strain_called, strains
 
 STEP_C = 10

@@ -1,7 +1,7 @@
 """How does a ferment run, as far as acid is concerned: what was eaten, made and fed by then.
 
-A `Course` takes plain arrays, so a kinetic ensemble can fill it; `usual_course` fills it for want
-of one, from sugar used alone.
+An `AcidCourse` takes plain arrays, so a kinetic ensemble can fill it; `usual_course` fills it for
+want of one, from sugar used alone.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ POINTS = np.array(
 
 
 @dataclass(frozen=True)
-class Addition:
+class CourseAddition:
     """Something put into the must: a feed, a salt, an acid. Amounts per litre of must.
 
     Parameters
@@ -74,7 +74,7 @@ def nutrient_addition(
     ammonium_phosphate_g_l: float = 0.0,
     ammonium_sulfate_g_l: float = 0.0,
     potassium_mg_l: float = 0.0,
-) -> Addition:
+) -> CourseAddition:
     """A feed by its nitrogen and by the salts its ammonium came as.
 
     Examples
@@ -86,7 +86,7 @@ def nutrient_addition(
     >>> round(feed.acid_load_meq_l, 1)
     7.1
     """
-    return Addition(
+    return CourseAddition(
         name,
         np.asarray(given, dtype=float),
         ammonium_mg_l,
@@ -98,7 +98,7 @@ def nutrient_addition(
 
 
 @dataclass(frozen=True)
-class Course:
+class AcidCourse:
     """A ferment's course; every array points or members by points, cumulative from the pitch.
 
     Parameters
@@ -115,7 +115,7 @@ class Course:
         Nitrogen eaten by kind, the must's own and the fed together [mg N/L].
     biomass_g_l : ndarray
         Dry cells grown since the pitch [g/L].
-    additions : tuple of Addition
+    additions : tuple of CourseAddition
     """
 
     sugar_used: Floats
@@ -125,14 +125,14 @@ class Course:
     ammonium_taken_mg_l: Floats
     amino_taken_mg_l: Floats
     biomass_g_l: Floats
-    additions: tuple[Addition, ...] = ()
+    additions: tuple[CourseAddition, ...] = ()
 
     @property
     def points(self) -> int:
         """How many moments."""
         return int(self.sugar_used.shape[-1])
 
-    def part(self, rows: NDArray[np.int64], points: NDArray[np.int64]) -> Course:
+    def part(self, rows: NDArray[np.int64], points: NDArray[np.int64]) -> AcidCourse:
         """The course of some members at some of its points."""
 
         def along(values: Floats) -> Floats:
@@ -152,7 +152,7 @@ class Course:
             )
             for one in self.additions
         )
-        return Course(
+        return AcidCourse(
             along(self.sugar_used),
             along(self.sugar_g_l),
             along(self.ethanol_pct_vol),
@@ -216,9 +216,9 @@ def usual_course(
     temperature_c: float,
     ammonium_mg_l: Floats | float,
     amino_mg_l: Floats | float,
-    additions: Sequence[tuple[float, Addition]] = (),
+    additions: Sequence[tuple[float, CourseAddition]] = (),
     points: Floats = POINTS,
-) -> Course:
+) -> AcidCourse:
     """A course by sugar used alone, for want of a kinetic run.
 
     Parameters
@@ -230,7 +230,7 @@ def usual_course(
         [°C].
     ammonium_mg_l, amino_mg_l : float or ndarray
         The must's own nitrogen [mg N/L].
-    additions : sequence of (float, Addition)
+    additions : sequence of (float, CourseAddition)
         When each goes in, as part of the sugar used; its own `given` is not looked at.
 
     Notes
@@ -251,7 +251,7 @@ def usual_course(
     used = x * fermentable_g_l
     ethanol = used * GRAMS_ETHANOL_PER_SUGAR / ETHANOL_G_ML / 10
     nitrogen_g_l = (ammonium + amino) / 1000
-    return Course(
+    return AcidCourse(
         x,
         np.maximum(sugar_g_l - used, 0.0),
         ethanol,
@@ -263,7 +263,7 @@ def usual_course(
     )
 
 
-def _around(additions: Sequence[tuple[float, Addition]]) -> list[Floats]:
+def _around(additions: Sequence[tuple[float, CourseAddition]]) -> list[Floats]:
     """Moments just before, at and shortly after each addition."""
     return [np.clip([a - 1e-6, a, a + 0.03, a + 0.06], 0.0, 1.0) for a, _ in additions if a < 1]
 

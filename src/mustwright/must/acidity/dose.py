@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.must.acidity.balance import Solution, base_to_ph, sid_for_ph
-from mustwright.must.acidity.course import Course, Traits
+from mustwright.must.acidity.course import AcidCourse, Traits
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.must.acidity.medium import solvent_kg_l
 from mustwright.must.acidity.members import TARTARIC_MEQ_G, MustMembers
@@ -112,7 +112,7 @@ def with_feeds(feeds: Sequence[tuple[float, float]]) -> Schedule | None:
 
 def needed_g_l(
     must: MustMembers,
-    course: Course,
+    course: AcidCourse,
     traits: Traits,
     salt: Salt,
     floor: float,
@@ -160,7 +160,7 @@ def _mol_for(need: Floats, net: Floats, lack: Floats, eaten: float) -> Floats:
 
 
 def _solvent(
-    rows: Solution, course: Course, points: NDArray[np.int64], must: MustMembers
+    rows: Solution, course: AcidCourse, points: NDArray[np.int64], must: MustMembers
 ) -> Floats:
     shape = (must.size, points.size)
     sugar = np.broadcast_to(np.asarray(course.sugar_g_l)[..., points], shape)
@@ -178,7 +178,7 @@ def _net(rows: Solution, salt: Salt, ph: Floats) -> Floats:
 
 def try_dose(
     must: MustMembers,
-    course: Course,
+    course: AcidCourse,
     traits: Traits,
     salt: Salt,
     floor: float,
@@ -223,7 +223,7 @@ def try_dose(
 
 def with_dose(
     must: MustMembers,
-    course: Course,
+    course: AcidCourse,
     traits: Traits,
     salt: Salt,
     g_l: float,

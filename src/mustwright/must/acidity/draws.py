@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from mustwright.working import Figure
+from mustwright.figure import Figure
 
 Floats = NDArray[np.float64]
 Z90 = 1.6448536269514722  # 5 and 95 % of a normal

@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright import data
+from mustwright.figure import Figure
 from mustwright.must.acidity.balance import Solution, solution, solve_ph, titratable_acid
 from mustwright.must.acidity.draws import spread, uniform
 from mustwright.must.acidity.medium import co2_mol_kg, solvent_kg_l, sugar_mass_pct
 from mustwright.must.acidity.speciation import charge_means
 from mustwright.must.acidity.species import must_chemistry
 from mustwright.must.blend import Portion
-from mustwright.working import Figure
 
 Floats = NDArray[np.float64]
 POTASSIUM_G_MOL, NITROGEN_G_MOL, PHOSPHORUS_G_MOL = 39.0983, 14.0067, 30.9738

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from mustwright import data
 from mustwright.must.acidity.balance import Solution, solve_ph
-from mustwright.must.acidity.course import Addition, Course, Traits
+from mustwright.must.acidity.course import AcidCourse, CourseAddition, Traits
 from mustwright.must.acidity.draws import quantile
 from mustwright.must.acidity.medium import co2_mol_kg, solvent_kg_l, sugar_mass_pct
 from mustwright.must.acidity.members import (
@@ -74,14 +74,14 @@ class Path:
         return np.array([quantile(column, probability, weights) for column in self.ph.T])
 
 
-def ph_along(must: MustMembers, course: Course, traits: Traits, *, every: int = 1) -> Path:
+def ph_along(must: MustMembers, course: AcidCourse, traits: Traits, *, every: int = 1) -> Path:
     """PH of each member at each point of a course.
 
     Parameters
     ----------
     must : MustMembers
         As calibrated.
-    course : Course
+    course : AcidCourse
         Arrays of points, or of members by points; members as in `must`.
     traits : Traits
     every : int
@@ -123,7 +123,7 @@ def _thinned(
 
 
 def state_at(
-    must: MustMembers, course: Course, traits: Traits, points: NDArray[np.int64]
+    must: MustMembers, course: AcidCourse, traits: Traits, points: NDArray[np.int64]
 ) -> Solution:
     """The solutions at some points, members by points laid out row by row."""
     start = must.rested().rows
@@ -172,7 +172,7 @@ def state_at(
 
 
 def potassium_lack(
-    must: MustMembers, course: Course, traits: Traits, points: NDArray[np.int64]
+    must: MustMembers, course: AcidCourse, traits: Traits, points: NDArray[np.int64]
 ) -> Floats:
     """What cells would take up over what they can reach, members by points [mol/L].
 
@@ -187,7 +187,7 @@ def potassium_lack(
     return np.maximum(wanted - POTASSIUM_REACHABLE * _potassium(must, course, at), 0.0)
 
 
-def _potassium(must: MustMembers, course: Course, at: Callable[[ArrayLike], Floats]) -> Floats:
+def _potassium(must: MustMembers, course: AcidCourse, at: Callable[[ArrayLike], Floats]) -> Floats:
     """The must's own and what was added by then, none eaten [mol/L]."""
     mg_l = must.potassium_mg_l[:, None] + 0 * at(course.sugar_used)
     for addition in course.additions:
@@ -195,7 +195,7 @@ def _potassium(must: MustMembers, course: Course, at: Callable[[ArrayLike], Floa
     return mg_l / POTASSIUM_G_MOL / 1000
 
 
-def _pour(pools: dict[str, Floats], addition: Addition, given: Floats) -> None:
+def _pour(pools: dict[str, Floats], addition: CourseAddition, given: Floats) -> None:
     pools["ammonium"] = pools["ammonium"] + addition.ammonium_mg_l / NITROGEN_MG_MOL * given
     pools["amino"] = pools["amino"] + addition.amino_mg_l / NITROGEN_MG_MOL * given
     pools["phosphoric"] = pools["phosphoric"] + addition.phosphate_mmol_l / 1000 * given
@@ -205,7 +205,7 @@ def _pour(pools: dict[str, Floats], addition: Addition, given: Floats) -> None:
 
 def _eat(
     pools: dict[str, Floats],
-    course: Course,
+    course: AcidCourse,
     traits: Traits,
     at: Callable[[ArrayLike], Floats],
     potassium: Floats,
@@ -242,7 +242,7 @@ def _spread(value: float | Floats) -> Floats:
     return array[:, None] if array.ndim == 1 else array
 
 
-def _knots(course: Course, every: int) -> NDArray[np.int64]:
+def _knots(course: AcidCourse, every: int) -> NDArray[np.int64]:
     """Points to solve at: every so-manieth, the ends, both sides of additions all members share."""
     last = course.points - 1
     wanted = {0, last, *range(0, last + 1, max(every, 1))}
@@ -253,7 +253,7 @@ def _knots(course: Course, every: int) -> NDArray[np.int64]:
     return np.array(sorted(wanted), dtype=np.int64)
 
 
-def _jumps(course: Course) -> NDArray[np.bool_]:
+def _jumps(course: AcidCourse) -> NDArray[np.bool_]:
     """Where something goes in between two points, by member (one row where all share it)."""
     found = np.zeros((1, course.points - 1), dtype=bool)
     for addition in course.additions:

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from mustwright import data
 from mustwright.errors import UnknownKindError
-from mustwright.must.acidity.course import Addition
+from mustwright.must.acidity.course import CourseAddition
 from mustwright.must.acidity.members import CALCIUM_G_MOL, POTASSIUM_G_MOL, TARTARIC_MEQ_G
 
 Floats = NDArray[np.float64]
@@ -77,10 +77,10 @@ class Salt:
         """CO2 it can give off at 20 °C and 1 atm [L/g]."""
         return self.gas_mol * 24.055 / self.molar_mass
 
-    def addition(self, grams_l: float | Floats, given: ArrayLike) -> Addition:
+    def addition(self, grams_l: float | Floats, given: ArrayLike) -> CourseAddition:
         """So many grams per litre of it, as something put into the must."""
         mmol_l = 1000 * np.asarray(grams_l, dtype=float) / self.molar_mass
-        return Addition(
+        return CourseAddition(
             self.name,
             np.asarray(given, dtype=float),
             base_meq_l=mmol_l * self.base,

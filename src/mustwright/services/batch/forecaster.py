@@ -10,14 +10,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from weakref import WeakKeyDictionary
 
-from mustwright.cellar.foreseen import Foreseen, foreseen_text
-from mustwright.cellar.gist import Gist
-from mustwright.cellar.kinetic_outlook import KineticOutlook, contradicts
-from mustwright.cellar.outlook import BatchOutlook, PaceOutlook
-from mustwright.cellar.progress import CLOSED, FINISHING, Progress, progress
+from mustwright.batch.forecast_record import Foreseen, foreseen_text
+from mustwright.batch.kinetic_outlook import KineticOutlook, contradicts
+from mustwright.batch.outlook import BatchOutlook, PaceOutlook
+from mustwright.batch.progress import CLOSED, FINISHING, Progress, progress
+from mustwright.batch.snapshot import Gist
+from mustwright.batch.view import BatchRecord
 from mustwright.errors import MustwrightError
-from mustwright.services.batch.memory import memory_of
-from mustwright.services.batch.port import BatchRecord, Ledger
+from mustwright.services.batch.cache import memory_of
+from mustwright.services.batch.repository import Ledger
 
 WORKING = "forecast being worked out"
 NOT_MET = "the fermentation model does not meet these readings"
@@ -114,7 +115,7 @@ def work_out(ledger: Ledger, slug: str, now: datetime) -> Foreseen | None:
         Where its must cannot be forecast.
     MissingRecordError
     """
-    from mustwright.services.batch.foresee import foresee
+    from mustwright.batch.forecast import foresee
 
     record = ledger.batch(slug)
     memory = memory_of(ledger)

@@ -7,19 +7,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, tzinfo
 
-from mustwright.cellar.entries import FeedGiven
-from mustwright.cellar.gist import gist_of
-from mustwright.cellar.log import Standing, standing
-from mustwright.cellar.plan import BatchPlan
-from mustwright.cellar.progress import progress_of
-from mustwright.cellar.step_done import StepDone
-from mustwright.cellar.vessel import Vessel, vessel
+from mustwright.batch.entries import FeedGiven
+from mustwright.batch.finishing_record import StepDone
+from mustwright.batch.log import Standing, standing
+from mustwright.batch.plan import BatchPlan
+from mustwright.batch.progress import progress_of
+from mustwright.batch.snapshot import gist_of
+from mustwright.batch.vessel import VesselContents, vessel
+from mustwright.batch.view import BatchRecord
+from mustwright.bench.package import BOTTLE_FIELDS, bottle_up
+from mustwright.bench.record_text import added_words
 from mustwright.errors import InputError, MustwrightError
-from mustwright.services.batch.port import BatchRecord, Ledger
-from mustwright.services.finish.log_words import added_words
-from mustwright.services.finish.pack import BOTTLE_FIELDS, bottle_up
-from mustwright.services.ground import ground_of
-from mustwright.services.records import MissingRecordError
+from mustwright.planning.must_setup import ground_of
+from mustwright.services.batch.repository import Ledger
+from mustwright.services.repository import MissingRecordError
 
 LONGEST_CODE = 80
 DELETED = "This batch was put away; its bottles may still be about."
@@ -79,7 +80,7 @@ class LotTrace:
         As the log stands now.
     bottles : str
         How many of which size.
-    held : Vessel
+    held : VesselContents
         The mead as it was bottled, by the log as it stands now.
     parts : tuple of LotPart
         What went in, oldest first.
@@ -101,7 +102,7 @@ class LotTrace:
     entry: str
     bottled: datetime
     bottles: str
-    held: Vessel
+    held: VesselContents
     parts: tuple[LotPart, ...]
     said: tuple[LotLabel, ...]
     would_say: tuple[LotLabel, ...]
@@ -217,7 +218,7 @@ def _recipe(plan: BatchPlan) -> list[LotPart]:
     return [*parts, LotPart(None, f"{yeast.grams:.1f} g of yeast, {yeast.name.lower()}")]
 
 
-def _went_in(before: Sequence[Standing], held: Vessel) -> list[LotPart]:
+def _went_in(before: Sequence[Standing], held: VesselContents) -> list[LotPart]:
     """Feeds, events that add something, and what finishing put in."""
     found = [(at, added_words(one), "") for at, one in held.added]
     for stand in before:
@@ -235,7 +236,7 @@ def _went_in(before: Sequence[Standing], held: Vessel) -> list[LotPart]:
 # What the label said ----------------------------------------------------------------------------
 
 
-def _as_known(asked: Mapping[str, str], held: Vessel) -> dict[str, str]:
+def _as_known(asked: Mapping[str, str], held: VesselContents) -> dict[str, str]:
     """The fields of a bottling, alcohol and sulfite as the log has them now."""
     found = {k: v for k, v in asked.items() if k not in ("alcohol", "so2")}
     found["alcohol"] = f"{_digits(held.alcohol_pct)} %"

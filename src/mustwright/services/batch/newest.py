@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from mustwright.cellar.entries import METER, Entry, Reading
-from mustwright.cellar.log import Standing, standing, to_undo
-from mustwright.services.batch.look import BatchView
-from mustwright.services.batch.port import Ledger
+from mustwright.batch.entries import METER, Entry, Reading
+from mustwright.batch.log import Standing, standing, to_undo
+from mustwright.batch.view import BatchView
+from mustwright.services.batch.repository import Ledger
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,10 @@ import warnings
 from datetime import datetime
 from uuid import uuid4
 
-from mustwright.cellar.entries import Entry, Photo
+from mustwright.batch.entries import Entry, Photo
 from mustwright.errors import InputError
-from mustwright.services.batch.port import Ledger, PhotoRecord
 from mustwright.services.batch.record import YOU, write
+from mustwright.services.batch.repository import Ledger, PhotoRecord
 
 LARGEST_BYTES = 15_000_000
 MOST_PIXELS = 50_000_000

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from uuid import uuid4
 
-from mustwright.cellar.entries import (
+from mustwright.batch.entries import (
     CORRECTABLE,
     Correction,
     Entry,
@@ -18,17 +18,18 @@ from mustwright.cellar.entries import (
     What,
     what_data,
 )
-from mustwright.cellar.log import Standing, standing, to_undo, undoing
-from mustwright.cellar.plan import BatchPlan, batch_plan
+from mustwright.batch.log import Standing, standing, to_undo, undoing
+from mustwright.batch.plan import BatchPlan, batch_plan
+from mustwright.batch.view import BatchRecord
 from mustwright.errors import InputError
 from mustwright.nutrition.choose import best, judge
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_called
-from mustwright.services.batch.port import BatchRecord, Ledger
-from mustwright.services.ground import lay_ground
+from mustwright.planning.must_setup import lay_ground
+from mustwright.planning.sheet import read_sheet
+from mustwright.services.batch.repository import Ledger
 from mustwright.services.protocol_files import protocol_text
-from mustwright.services.records import MissingRecordError
-from mustwright.services.sheet import read_sheet
+from mustwright.services.repository import MissingRecordError
 
 YOU = "you"
 
@@ -70,7 +71,7 @@ def plan_of(
 
 
 def _best(ground: object, own: Mapping[str, Protocol]) -> Protocol:
-    from mustwright.services.ground import Ground
+    from mustwright.planning.must_setup import Ground
 
     assert isinstance(ground, Ground)
     everything = [*built_in_protocols().values(), *own.values()]

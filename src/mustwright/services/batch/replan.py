@@ -6,15 +6,15 @@ import hashlib
 import json
 from datetime import datetime, tzinfo
 
-from mustwright.cellar.codec import data_of
-from mustwright.cellar.entries import Entry, PlanAdopted
-from mustwright.cellar.log import plans
-from mustwright.cellar.refit import Proposal
-from mustwright.cellar.room import broken
+from mustwright.batch.allowed_additions import broken
+from mustwright.batch.codec import data_of
+from mustwright.batch.entries import Entry, PlanAdopted
+from mustwright.batch.log import plans
+from mustwright.batch.replan import Proposal
 from mustwright.errors import ConflictError, ImpossibleError, InputError
-from mustwright.services.batch.look import MakeOutlook, look
-from mustwright.services.batch.port import Ledger
+from mustwright.services.batch.batch_view import MakeOutlook, look
 from mustwright.services.batch.record import YOU, new_id
+from mustwright.services.batch.repository import Ledger
 
 
 def fingerprint(proposal: Proposal) -> str:

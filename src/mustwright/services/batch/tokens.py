@@ -7,7 +7,7 @@ import secrets
 from uuid import uuid4
 
 from mustwright.errors import InputError
-from mustwright.services.batch.port import Ledger, TokenRecord
+from mustwright.services.batch.repository import Ledger, TokenRecord
 
 DEVICE, CALENDAR = "device", "calendar"
 PURPOSES = (DEVICE, CALENDAR)

@@ -11,16 +11,17 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
-from mustwright.cellar.codec import data_of, moment_from
-from mustwright.cellar.entries import Entry, Reading
+from mustwright.batch.calendar import calendar_text
+from mustwright.batch.codec import data_of, moment_from
+from mustwright.batch.entries import Entry, Reading
+from mustwright.batch.view_json import view_data
 from mustwright.errors import InputError
-from mustwright.services.batch.calendar import calendar_text
-from mustwright.services.batch.due import DueList, due_today
-from mustwright.services.batch.look import look, view_data
-from mustwright.services.batch.port import Ledger, TokenRecord
-from mustwright.services.batch.table import export_csv
+from mustwright.services.batch.batch_view import look
+from mustwright.services.batch.export_json import entry_data, export_json
+from mustwright.services.batch.log_table import export_csv
+from mustwright.services.batch.repository import Ledger, TokenRecord
 from mustwright.services.batch.tokens import CALENDAR, DEVICE, token_of
-from mustwright.services.batch.whole import entry_data, export_json
+from mustwright.services.batch.worklist import DueList, due_today
 
 MOST_READINGS, MOST_LISTED = 500, 100
 CHALLENGE = {"WWW-Authenticate": "Bearer"}

@@ -6,23 +6,23 @@ from collections.abc import Callable, Mapping
 
 from mustwright.errors import InputError
 from mustwright.must.acidity.salts import all_salts
-from mustwright.services.acid.asked import Asked
-from mustwright.services.acid.kept import MEMBERS
-from mustwright.services.acid.typed import bench_points, plain_number, titratable_g_l
+from mustwright.planning.acidity.request import AcidityRequest
+from mustwright.planning.acidity.request_fields import bench_points, plain_number, titratable_g_l
+from mustwright.services.cached_acidity import MEMBERS
 from mustwright.web.forms.typed import said
 
 FIELDS = ("ph", "by", "ta", "floor", "aim_ta", "bench", "salt", "protocol")
 FLOOR = 3.2
-TRIED: dict[str, Callable[[float], Asked]] = {
-    "ph": lambda value: Asked(ph=value),
-    "ta": lambda value: Asked(ta_g_l=value),
-    "floor": lambda value: Asked(floor=value),
-    "aim_ta": lambda value: Asked(aim_ta_g_l=value),
+TRIED: dict[str, Callable[[float], AcidityRequest]] = {
+    "ph": lambda value: AcidityRequest(ph=value),
+    "ta": lambda value: AcidityRequest(ta_g_l=value),
+    "floor": lambda value: AcidityRequest(floor=value),
+    "aim_ta": lambda value: AcidityRequest(aim_ta_g_l=value),
 }  # each refuses what is out of range
 STRIP = "strip"
 
 
-def read_asked(query: Mapping[str, str]) -> tuple[Asked, dict[str, str]]:
+def read_asked(query: Mapping[str, str]) -> tuple[AcidityRequest, dict[str, str]]:
     """What is asked; a field that cannot be read counts as empty and is told beside it."""
     errors: dict[str, str] = {}
 
@@ -41,13 +41,13 @@ def read_asked(query: Mapping[str, str]) -> tuple[Asked, dict[str, str]]:
             found[name], errors[name] = None, said(error)
     try:
         bench = bench_points(query.get("bench", ""), "bench")
-        Asked(bench=bench)
+        AcidityRequest(bench=bench)
     except InputError as error:
         bench, errors["bench"] = (), said(error)
     salt = query.get("salt", "")
     if salt and salt not in all_salts():
         errors["salt"] = "Needs one of the salts listed."
-    asked = Asked(
+    asked = AcidityRequest(
         ph=found["ph"],
         by_strip=query.get("by") == STRIP,
         ta_g_l=found["ta"],

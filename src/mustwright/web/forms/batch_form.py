@@ -6,8 +6,8 @@ import re
 from collections.abc import Mapping
 from datetime import datetime, tzinfo
 
-from mustwright.cellar.degrees import shown_temperature
-from mustwright.cellar.entries import (
+from mustwright.batch.allowed_additions import may_go_in
+from mustwright.batch.entries import (
     EVENTS,
     HYDROMETER,
     METER,
@@ -22,19 +22,14 @@ from mustwright.cellar.entries import (
     Photo,
     Reading,
 )
-from mustwright.cellar.plan import BatchPlan
-from mustwright.cellar.room import may_go_in
-from mustwright.cellar.step_done import StepDone
+from mustwright.batch.entry_fields import event_typed, moment_typed, reading_typed, retyped
+from mustwright.batch.finishing_fields import step_fields, step_retyped
+from mustwright.batch.finishing_record import StepDone
+from mustwright.batch.plan import BatchPlan
+from mustwright.batch.temperature_text import shown_temperature
 from mustwright.errors import InputError
-from mustwright.services.batch.fields import (
-    event_typed,
-    moment_typed,
-    reading_typed,
-    retyped,
-)
-from mustwright.services.batch.step_fields import step_fields, step_retyped
 from mustwright.units import parse_quantity
-from mustwright.web.forms.typed import Typed
+from mustwright.web.forms.typed import TypedForm
 
 HYDROMETER_BRIX = "hydrometer brix"
 INSTRUMENT_OPTIONS = (
@@ -53,7 +48,7 @@ GRAMS = "grams-"
 # Reading --------------------------------------------------------------------------------------
 
 
-def reading_fields(typed: Typed) -> dict[str, str]:
+def reading_fields(typed: TypedForm) -> dict[str, str]:
     """The fields of a reading with their units written out, as `reading_typed` takes them."""
     instrument = typed.get("instrument") or HYDROMETER
     gravity = typed.get("gravity").strip()
@@ -77,7 +72,7 @@ def _degrees(text: str, unit: str) -> str:
     return f"{text} {unit}" if unit in ("C", "F") and _PLAIN.fullmatch(text) else text
 
 
-def reading_of(typed: Typed) -> Reading:
+def reading_of(typed: TypedForm) -> Reading:
     """The reading a form stands for.
 
     Raises
@@ -97,7 +92,7 @@ def instrument_of(what: Reading | None) -> str:
 # Feed -----------------------------------------------------------------------------------------
 
 
-def feed_of(typed: Typed, plan: BatchPlan, names: Mapping[str, str] | None = None) -> FeedGiven:
+def feed_of(typed: TypedForm, plan: BatchPlan, names: Mapping[str, str] | None = None) -> FeedGiven:
     """The feed a form stands for: grams by nutrient, and the planned feed they are for.
 
     Parameters
@@ -124,7 +119,7 @@ def feed_of(typed: Typed, plan: BatchPlan, names: Mapping[str, str] | None = Non
     return FeedGiven(tuple(items), key, False, typed.get("note").strip())
 
 
-def _grams(typed: Typed, nutrient: str) -> float:
+def _grams(typed: TypedForm, nutrient: str) -> float:
     field = f"{GRAMS}{nutrient}"
     text = typed.get(field).strip()
     if not text:
@@ -141,7 +136,7 @@ def _grams(typed: Typed, nutrient: str) -> float:
 # Event ----------------------------------------------------------------------------------------
 
 
-def event_of(typed: Typed) -> Event:
+def event_of(typed: TypedForm) -> Event:
     """The event a form stands for."""
     litres = typed.get("litres").strip()
     return event_typed(
@@ -157,7 +152,7 @@ def event_of(typed: Typed) -> Event:
 # An entry already written ---------------------------------------------------------------------
 
 
-def typed_from(what: Payload, at: datetime, unit: str, zone: tzinfo) -> Typed:
+def typed_from(what: Payload, at: datetime, unit: str, zone: tzinfo) -> TypedForm:
     """The form an entry fills."""
     fields = {"at": at.astimezone(zone).strftime("%Y-%m-%dT%H:%M"), "unit": unit}
     if isinstance(what, Reading):
@@ -188,7 +183,7 @@ def typed_from(what: Payload, at: datetime, unit: str, zone: tzinfo) -> Typed:
         fields["text"] = what.text
     elif isinstance(what, Photo):
         fields["caption"] = what.caption
-    return Typed(fields)
+    return TypedForm(fields)
 
 
 def step_labels(what: object) -> list[tuple[str, str]]:
@@ -198,7 +193,7 @@ def step_labels(what: object) -> list[tuple[str, str]]:
     return [(name, label) for name, (label, _) in step_fields(what).items()]
 
 
-def corrected(what: Payload, before: Typed, typed: Typed, plan: BatchPlan) -> Payload:
+def corrected(what: Payload, before: TypedForm, typed: TypedForm, plan: BatchPlan) -> Payload:
     """The entry with what the form changed; fields left alone keep every digit they had.
 
     Raises
@@ -234,7 +229,7 @@ def corrected(what: Payload, before: Typed, typed: Typed, plan: BatchPlan) -> Pa
     return retyped(what, changes) if changes else what
 
 
-def _corrected_gravity(what: Reading, changes: dict[str, str], typed: Typed) -> Payload:
+def _corrected_gravity(what: Reading, changes: dict[str, str], typed: TypedForm) -> Payload:
     """Gravity and instrument are read together; everything else as `retyped` does."""
     fresh = reading_of(typed)
     rest = {k: v for k, v in changes.items() if k not in ("gravity", "instrument")}
@@ -246,7 +241,9 @@ def _corrected_gravity(what: Reading, changes: dict[str, str], typed: Typed) -> 
     )  # fmt: skip
 
 
-def _corrected_feed(what: FeedGiven, changed: set[str], typed: Typed, plan: BatchPlan) -> FeedGiven:
+def _corrected_feed(
+    what: FeedGiven, changed: set[str], typed: TypedForm, plan: BatchPlan
+) -> FeedGiven:
     if not changed:
         return what
     names = may_go_in(plan) | {i.nutrient: i.name for i in what.items}
@@ -259,7 +256,7 @@ def _corrected_feed(what: FeedGiven, changed: set[str], typed: Typed, plan: Batc
     return FeedGiven(items, made.feed, made.skipped, made.note)
 
 
-def moment_of(typed: Typed, now: datetime, zone: tzinfo) -> datetime:
+def moment_of(typed: TypedForm, now: datetime, zone: tzinfo) -> datetime:
     """When, as typed; empty is now."""
     return moment_typed(typed.get("at"), now, zone)
 

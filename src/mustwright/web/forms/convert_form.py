@@ -6,10 +6,10 @@ import re
 from typing import Any
 
 from mustwright.errors import InputError
-from mustwright.services.convert import Conversion, convert
-from mustwright.services.gravity_scales import on_scale
+from mustwright.figure import Figure
+from mustwright.planning.convert import Conversion, convert
+from mustwright.planning.gravity_scales import on_scale
 from mustwright.units import UNITS, parse_quantity
-from mustwright.working import Figure
 
 FIELDS = ("value", "instrument", "temperature", "calibration", "original")
 GRAVITY = ("SG", "Brix", "Plato", "Baume", "Oechsle", "g/L sugar")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date
 
-from mustwright.services.finish import pack, protect, taste
+from mustwright.bench import package, stabilise, taste
 from mustwright.web.forms.finish_ask import (
     ACIDITY,
     ALCOHOL,
@@ -57,7 +57,7 @@ STABLE = Step(
     "stable", "Done and stable?", "Is it done, and will it stay so?",
     "A row of readings and what is known of the sugar give the chance that it still moves, "
     "a verdict, and the day to look again.",
-    "Judge it", of(protect.stable),
+    "Judge it", of(stabilise.stable),
     (
         Part("", (
             Ask("reading", "Gravity readings", "One a line: day and gravity, 2026-01-05 1.002 or "
@@ -79,7 +79,7 @@ STABLE = Step(
 RACK = Step(
     "rack", "Rack", "Rack it off the lees",
     "What comes over, the air above it, and what topping up does to volume and alcohol.",
-    "Work it out", of(protect.rack_off),
+    "Work it out", of(stabilise.rack_off),
     (
         Part("", (
             Ask("volume", "Volume before, lees included", "20 L"),
@@ -116,7 +116,7 @@ RACK = Step(
 SULFITE = Step(
     "sulfite", "Sulfite", "Sulfite by what is molecular",
     "How much free sulfur dioxide this pH, alcohol and temperature ask for, and what to weigh.",
-    "Work it out", of(protect.sulfite),
+    "Work it out", of(stabilise.sulfite),
     (
         Part("", (
             VOLUME, PH, ALCOHOL, TEMPERATURE,
@@ -144,7 +144,7 @@ SULFITE = Step(
 SORBATE = Step(
     "sorbate", "Sorbate", "Sorbate, beside sulfite",
     "Keeps yeast from multiplying in a mead that stands still, is clear, and has its sulfite.",
-    "Work it out", of(protect.sorbate),
+    "Work it out", of(stabilise.sorbate),
     (
         Part("", (
             VOLUME, ALCOHOL, PH,
@@ -267,7 +267,7 @@ MOST_LOTS = 6
 CARBONATE = Step(
     "carbonate", "Carbonate", "Make it sparkle",
     "Priming sugar or keg pressure, with the pressure if the bottles get warm and what bears it.",
-    "Work it out", of(pack.carbonate_to),
+    "Work it out", of(package.carbonate_to),
     (
         Part("", (
             VOLUME,
@@ -304,7 +304,7 @@ CARBONATE = Step(
 BOTTLE = Step(
     "bottle", "Bottle and label", "Bottles and labels",
     "How many bottles, what to lay out, what the label has to say, and a sheet of labels to print.",
-    "Count and label", pack.bottle_up,
+    "Count and label", package.bottle_up,
     (
         Part("", (
             VOLUME,

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from urllib.parse import urlencode
 
+from mustwright.bench.batch_start import BatchStart
+from mustwright.bench.mead_state import NAMES, MeadNow, mead_now
 from mustwright.errors import ImpossibleError, InputError
-from mustwright.services.finish.from_batch import BatchStart
-from mustwright.services.finish.mead_now import NAMES, MeadNow, mead_now
-from mustwright.services.finish.record import Filled, StartOf, filled
+from mustwright.services.batch.finishing import FilledFields, StartOf, filled
 from mustwright.web.forms.finish_ask import Step
 from mustwright.web.forms.finish_fields import (
     LOT_FIELDS,
@@ -54,7 +54,7 @@ class FinishForm:
     own: dict[str, str] = field(default_factory=dict)
     emptied: tuple[str, ...] = ()
     start_of: StartOf | None = None
-    filled: Filled | None = None
+    filled: FilledFields | None = None
 
     def address(self, path: str = "") -> str:
         """The address of this form as it is filled; a batch's own numbers stay with the batch."""

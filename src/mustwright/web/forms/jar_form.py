@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomlkit
 
 from mustwright.web.forms.sheet_form import parse
-from mustwright.web.forms.typed import Typed, put, shown
+from mustwright.web.forms.typed import TypedForm, put, shown
 
 TEXT = ("name", "stock")
 NUMBERS = (
@@ -26,15 +26,15 @@ NUMBERS = (
 KIND = "kind"
 
 
-def typed_from_jar(text: str) -> Typed:
+def typed_from_jar(text: str) -> TypedForm:
     """The form as the record fills it."""
     document = parse(text)
-    typed = Typed({key: shown(document.get(key)) for key in (*TEXT, *NUMBERS)})
+    typed = TypedForm({key: shown(document.get(key)) for key in (*TEXT, *NUMBERS)})
     typed.fields[KIND] = shown(document.get("kind", document.get("class")))
     return typed
 
 
-def jar_from_typed(base: str, typed: Typed) -> str:
+def jar_from_typed(base: str, typed: TypedForm) -> str:
     """The record with what the form changed written into it."""
     document = parse(base)
     before = typed_from_jar(base)

@@ -11,7 +11,7 @@ from tomlkit.toml_document import TOMLDocument
 
 from mustwright.errors import InputError
 from mustwright.web.forms.sheet_form import parse
-from mustwright.web.forms.typed import Typed, put, shown
+from mustwright.web.forms.typed import TypedForm, put, shown
 
 WHENS = (
     ("pitch", "at pitch"),
@@ -41,7 +41,7 @@ def protocol_document(text: str) -> TOMLDocument:
     return document
 
 
-def typed_from_protocol(text: str) -> Typed:
+def typed_from_protocol(text: str) -> TypedForm:
     """Fields and feed rows as the text fills them.
 
     Raises
@@ -49,7 +49,7 @@ def typed_from_protocol(text: str) -> Typed:
     InputError
     """
     document = protocol_document(text)
-    typed = Typed({key: shown(document.get(key)) for key in SIMPLE})
+    typed = TypedForm({key: shown(document.get(key)) for key in SIMPLE})
     typed.fields["assumes"] = "\n".join(str(one) for one in _list(document.get("assumes")))
     for feed in _feeds(document):
         when, amount = _when(feed.get("when"))
@@ -60,7 +60,7 @@ def typed_from_protocol(text: str) -> Typed:
     return typed
 
 
-def protocol_from_typed(base: str, typed: Typed) -> str:
+def protocol_from_typed(base: str, typed: TypedForm) -> str:
     """The typed text with every field that differs from the base's written over it."""
     before = typed_from_protocol(base)
     document = protocol_document(typed.get("text"))

@@ -12,7 +12,7 @@ from tomlkit.toml_document import TOMLDocument
 
 from mustwright.errors import InputError
 from mustwright.must.blend import PRIMARY
-from mustwright.web.forms.typed import Typed, put, shown
+from mustwright.web.forms.typed import TypedForm, put, shown
 
 SIMPLE: dict[str, tuple[str, str, bool]] = {
     "name": ("must", "name", False),
@@ -73,10 +73,10 @@ def sheet_document(text: str) -> TOMLDocument:
     return document
 
 
-def typed_from_sheet(text: str, name: str = "") -> Typed:
+def typed_from_sheet(text: str, name: str = "") -> TypedForm:
     """The form as the sheet fills it."""
     document = sheet_document(text)
-    typed = Typed()
+    typed = TypedForm()
     for field, (table, key, _) in SIMPLE.items():
         typed.fields[field] = shown(_table(document, table).get(key))
     typed.fields["name"] = typed.fields["name"] or shown(document.get("name")) or name
@@ -92,7 +92,7 @@ def typed_from_sheet(text: str, name: str = "") -> Typed:
     return typed
 
 
-def sheet_from_typed(base: str, typed: Typed, jars: Mapping[str, Mapping[str, Any]]) -> str:
+def sheet_from_typed(base: str, typed: TypedForm, jars: Mapping[str, Mapping[str, Any]]) -> str:
     """The base sheet with what the form changed written into it.
 
     Parameters
@@ -117,12 +117,12 @@ def sheet_from_typed(base: str, typed: Typed, jars: Mapping[str, Mapping[str, An
     return tomlkit.dumps(document)
 
 
-def kept_rows(typed: Typed) -> list[int]:
+def kept_rows(typed: TypedForm) -> list[int]:
     """Which rows of the form reach the sheet: those with anything in them, unless struck out."""
     return [i for i, row in enumerate(typed.rows) if _kept(row)]
 
 
-def form_field(field: str, typed: Typed) -> str:
+def form_field(field: str, typed: TypedForm) -> str:
     """The form field that a field of the sheet stands in; empty when it is none."""
     portion = re.fullmatch(r"must\.ingredient\[(\d+)\](?:\.(\w+))?", field)
     if portion:
@@ -240,7 +240,10 @@ def shelf_names(document: Mapping[str, Any]) -> list[str]:
 
 
 def _write_shelf(
-    document: TOMLDocument, typed: Typed, before: Typed, jars: Mapping[str, Mapping[str, Any]]
+    document: TOMLDocument,
+    typed: TypedForm,
+    before: TypedForm,
+    jars: Mapping[str, Mapping[str, Any]],
 ) -> None:
     wanted = [] if typed.get("shelf") == CELLAR else typed.many.get("jar", [])
     had = before.many.get("jar", [])

@@ -19,7 +19,7 @@ LONGEST = 20_000
 
 
 @dataclass
-class Typed:
+class TypedForm:
     """Fields by name, rows in order, and every value of fields that may come several times."""
 
     fields: dict[str, str] = field(default_factory=dict)
@@ -31,15 +31,15 @@ class Typed:
         return self.fields.get(name, otherwise)
 
 
-async def posted(request: Request) -> Typed:
+async def posted(request: Request) -> TypedForm:
     """The form of a request."""
     form = await request.form(max_files=0, max_fields=2000)
     return typed_from((name, value) for name, value in form.multi_items() if isinstance(value, str))
 
 
-def typed_from(pairs: Iterable[tuple[str, str]]) -> Typed:
+def typed_from(pairs: Iterable[tuple[str, str]]) -> TypedForm:
     """Fields and rows out of names such as ``volume`` and ``portion.2.kind``."""
-    typed = Typed()
+    typed = TypedForm()
     numbered: dict[int, dict[str, str]] = {}
     for name, value in pairs:
         value = value.replace("\r\n", "\n")[:LONGEST]

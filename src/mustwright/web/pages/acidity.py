@@ -11,15 +11,15 @@ from starlette.responses import HTMLResponse
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ready import is_ready, state
 from mustwright.must.acidity.salts import salt_called
-from mustwright.services.acid.answer import AcidityResult, DoseAnswer
-from mustwright.services.acid.feeds import NO_PROTOCOL
-from mustwright.services.acid.kept import kept_acidity, ph_in_sheet
-from mustwright.services.acid.report import acidity_working
-from mustwright.services.records import Cellar, SheetRecord
+from mustwright.planning.acidity.as_json import acidity_working
+from mustwright.planning.acidity.feed_acid import NO_PROTOCOL
+from mustwright.planning.acidity.result import AcidityResult, DoseAnswer
+from mustwright.services.cached_acidity import kept_acidity, ph_in_sheet
+from mustwright.services.repository import Cellar, SheetRecord
 from mustwright.web.forms.acidity_form import FIELDS, read_asked, salts
-from mustwright.web.pages.figures import Ledger
+from mustwright.web.pages.figures import FigureList
 from mustwright.web.pages.plan import names
-from mustwright.web.pages.shown import cautions, show
+from mustwright.web.pages.render_values import cautions, show
 from mustwright.web.pictures.acid import acid_picture
 
 router = APIRouter(include_in_schema=False)
@@ -74,7 +74,7 @@ def _shown(request: Request, slug: str, template: str) -> HTMLResponse:
     told = {caution for _, beside in steps for caution in beside}
     context |= {
         "result": result,
-        "ledger": Ledger.over(acidity_working(result).items()),
+        "ledger": FigureList.over(acidity_working(result).items()),
         "pictures": [acid_picture(result, narrow) for narrow in (False, True)],
         "steps": steps,
         "other_cautions": [one for one in result.cautions if one not in told],

@@ -8,19 +8,20 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import HTMLResponse
 
 from mustwright.errors import InputError, UnknownKindError
+from mustwright.figure import Figure
 from mustwright.kinetics.ready import state
 from mustwright.nutrition.feeding_plan import FeedingPlan
-from mustwright.services import cellar as use
-from mustwright.services import plan_words as say
-from mustwright.services.acid.risk import AcidRisk
-from mustwright.services.fermentation import nothing_to_ferment
-from mustwright.services.foreseen import foreseen_comparison
-from mustwright.services.outcome import Outcome, doubts
-from mustwright.services.plan import Comparison
-from mustwright.services.records import Cellar
+from mustwright.planning import plan_text as say
+from mustwright.planning.acidity.acid_risk import AcidRisk
+from mustwright.planning.kinetic_inputs import nothing_to_ferment
+from mustwright.planning.plan_forecast import doubts
+from mustwright.planning.plan_result import Comparison, Outcome
+from mustwright.services import records as use
+from mustwright.services.cached_forecasts import foreseen_comparison
+from mustwright.services.repository import Cellar
 from mustwright.web.pages.figures import number
 from mustwright.web.pages.plan import ledger_of, names
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.render_values import show
 from mustwright.web.pictures.gravity import (
     BESIDE,
     BESIDE_NARROW,
@@ -29,7 +30,6 @@ from mustwright.web.pictures.gravity import (
     hours_to_show,
 )
 from mustwright.web.pictures.side_by_side import common_axis, side_by_side
-from mustwright.working import Figure
 
 router = APIRouter(include_in_schema=False)
 BANDS_FOR_ALL = 3  # with so few protocols each gets its band

@@ -5,11 +5,11 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from mustwright.services.convert import Conversion
+from mustwright.planning.convert import Conversion
 from mustwright.web.forms.convert_form import FIELDS, readings
 from mustwright.web.forms.typed import said
-from mustwright.web.pages.figures import Ledger
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.figures import FigureList
+from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
 EXAMPLES = ("1.098", "24 Bx", "5 US gal", "15 lb 4 oz", "68 F", "8 lb/1000 US gal", "1.4915 nD")
@@ -33,7 +33,7 @@ def convert_page(request: Request) -> Response:
         if not (name == "alcohol" and "% vol" in units) and name != "gravity"
     }
     notes = list(dict.fromkeys(note for one in found for note in one.warnings))
-    ledger = Ledger.over((one.unit, one.value) for one in found)
+    ledger = FigureList.over((one.unit, one.value) for one in found)
     for name, figure in others.items():
         ledger.number(figure, name)
     return show(

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from functools import cache
 
 from mustwright import data
-from mustwright.working import Figure
+from mustwright.figure import Figure
 
 DECIMALS = {
     "of 100": 0,
@@ -136,7 +136,7 @@ def source_parts(source: str) -> list[tuple[str, str]]:
 
 
 @dataclass(frozen=True)
-class Step:
+class WorkingStep:
     """One figure of a working, with its direct inputs as (name, shown value, number of it)."""
 
     number: int
@@ -146,15 +146,15 @@ class Step:
 
 
 @dataclass
-class Ledger:
+class FigureList:
     """Every different figure of a result, numbered once however often it is used."""
 
-    steps: list[Step] = field(default_factory=list)
+    steps: list[WorkingStep] = field(default_factory=list)
     _numbers: dict[object, int] = field(default_factory=dict)
     _seen: dict[int, tuple[Figure, int]] = field(default_factory=dict)
 
     @classmethod
-    def over(cls, working: Iterable[tuple[str, Figure]]) -> Ledger:
+    def over(cls, working: Iterable[tuple[str, Figure]]) -> FigureList:
         """Number figures in the order of a result."""
         ledger = cls()
         for place, figure in working:
@@ -176,13 +176,13 @@ class Ledger:
         key = (figure.value, figure.unit, figure.formula, figure.source, str(inputs))
         if key not in self._numbers:
             self._numbers[key] = len(self.steps) + 1
-            self.steps.append(Step(len(self.steps) + 1, [], figure, inputs))
+            self.steps.append(WorkingStep(len(self.steps) + 1, [], figure, inputs))
         found = self._numbers[key]
         self._seen[id(figure)] = (figure, found)
         self._name(found, name)
         return found
 
-    def step(self, figure: Figure) -> Step:
+    def step(self, figure: Figure) -> WorkingStep:
         """The entry of a figure."""
         return self.steps[self.number(figure) - 1]
 

@@ -8,12 +8,12 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import RedirectResponse, Response
 
+from mustwright.bench.mead_state import MeadNow, mead_now, then
+from mustwright.bench.package import check_labels, labels_pdf
 from mustwright.errors import InputError
 from mustwright.finishing.bottling import Bottling
 from mustwright.finishing.step import finishing_data
 from mustwright.must.ingredient import SUGARS, all_ingredients
-from mustwright.services.finish.mead_now import MeadNow, mead_now, then
-from mustwright.services.finish.pack import check_labels, labels_pdf
 from mustwright.web.forms.finish_ask import Step
 from mustwright.web.forms.finish_fields import (
     LIQUID,
@@ -34,7 +34,7 @@ from mustwright.web.pages.finish_batch import (
     start_of,
 )
 from mustwright.web.pages.finish_view import ledger_of, linked, view_of
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.render_values import show
 from mustwright.yeast.pitch import strains
 
 router = APIRouter(include_in_schema=False)

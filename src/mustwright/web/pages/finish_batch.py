@@ -8,17 +8,17 @@ from urllib.parse import urlencode
 
 from starlette.requests import Request
 
+from mustwright.bench.batch_start import BatchStart, start_from
+from mustwright.bench.record_text import added_words
 from mustwright.errors import InputError
+from mustwright.services.batch.finishing import amounts_of, why_not
 from mustwright.services.batch.record import new_id
-from mustwright.services.finish.from_batch import BatchStart, start_from
-from mustwright.services.finish.log_words import added_words
-from mustwright.services.finish.record import amounts_of, why_not
-from mustwright.services.records import MissingRecordError
+from mustwright.services.repository import MissingRecordError
 from mustwright.web.forms.finish_ask import Step
 from mustwright.web.forms.finish_fields import STEPS
 from mustwright.web.forms.finish_form import FinishForm, finish_form
-from mustwright.web.forms.typed import Typed
-from mustwright.web.pages import batch_words as words
+from mustwright.web.forms.typed import TypedForm
+from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.shared import Desk
 
 _SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,119}")
@@ -115,7 +115,7 @@ def own_words(form: FinishForm) -> str:
 
 def record_context(request: Request, form: FinishForm, result: object | None) -> dict[str, object]:
     """The form that writes an answer into the batch, or why it may not be written yet."""
-    none: dict[str, object] = {"record": None, "record_errors": {}, "record_typed": Typed()}
+    none: dict[str, object] = {"record": None, "record_errors": {}, "record_typed": TypedForm()}
     none |= {
         "batches": _batches(request, form),
         "doubts": form.start.doubts() if form.start else (),
@@ -134,7 +134,7 @@ def record_context(request: Request, form: FinishForm, result: object | None) ->
             "over": ",".join(form.changed),
             "id": new_id(),
         },
-        "record_typed": Typed({use.key: use.text for use in uses}),
+        "record_typed": TypedForm({use.key: use.text for use in uses}),
     }
 
 

@@ -9,11 +9,11 @@ from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import Response
 
 from mustwright.errors import InputError
-from mustwright.services.finish.record import amounts_of, record_step
+from mustwright.services.batch.finishing import amounts_of, record_step
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.finish_fields import STEPS
 from mustwright.web.forms.finish_form import FinishForm
-from mustwright.web.forms.typed import Typed, said
+from mustwright.web.forms.typed import TypedForm, said
 from mustwright.web.pages.batch.shared import Desk, Form, back_to
 from mustwright.web.pages.finish import LONGEST_ADDRESS, step_answer
 from mustwright.web.pages.finish_batch import form_of
@@ -43,7 +43,7 @@ def keep_step(request: Request, slug: str, typed: Form) -> Response:
     return back_to(batch, wrote)
 
 
-def _written(desk: Desk, form: FinishForm, typed: Typed, identity: str) -> str:
+def _written(desk: Desk, form: FinishForm, typed: TypedForm, identity: str) -> str:
     """The id of the entry."""
     today = desk.now.astimezone(desk.zone).date()
     result = form.step.work(form.used(), today)
@@ -64,7 +64,7 @@ def _written(desk: Desk, form: FinishForm, typed: Typed, identity: str) -> str:
     return entry.id
 
 
-def _refused(request: Request, form: FinishForm, typed: Typed, error: InputError) -> Response:
+def _refused(request: Request, form: FinishForm, typed: TypedForm, error: InputError) -> Response:
     """The step with what was typed into the confirmation, and what is wrong with it."""
     name = error.field if error.field in typed.fields else "all"
     return step_answer(

@@ -9,16 +9,16 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
+from mustwright.bench.answer_text import answer
+from mustwright.bench.as_json import step_working
+from mustwright.bench.field_text import words
+from mustwright.figure import Figure
 from mustwright.finishing.blending import Reached
 from mustwright.finishing.bottling import Bottling, Filled
 from mustwright.finishing.label_facts import LabelFacts, volume_text
 from mustwright.finishing.step import Recorded
 from mustwright.finishing.trial import BenchTrial
-from mustwright.services.finish.answer import answer
-from mustwright.services.finish.report import step_working
-from mustwright.services.finish.words import words
-from mustwright.web.pages.figures import Ledger
-from mustwright.working import Figure
+from mustwright.web.pages.figures import FigureList
 
 Cell = Figure | str
 # Said in the answer already, or of no use to a reader.
@@ -186,9 +186,11 @@ def _label(labels: Sequence[LabelFacts]) -> list[tuple[str, str]]:
     return rows
 
 
-def ledger_of(result: object) -> Ledger:
+def ledger_of(result: object) -> FigureList:
     """Every figure of a result, numbered in the order it is met."""
-    return Ledger.over((_place(place), figure) for place, figure in step_working(result).items())
+    return FigureList.over(
+        (_place(place), figure) for place, figure in step_working(result).items()
+    )
 
 
 def _place(place: str) -> str:

@@ -6,10 +6,10 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
 from mustwright.compose import Compose
-from mustwright.services import cellar as use
-from mustwright.services import plan_words as say
+from mustwright.planning import plan_text as say
+from mustwright.services import records as use
 from mustwright.web.pages.batch.shared import due_now
-from mustwright.web.pages.shown import put_away, show
+from mustwright.web.pages.render_values import put_away, show
 from mustwright.web.pictures.feed_line import small_line
 
 router = APIRouter(include_in_schema=False)

@@ -11,8 +11,8 @@ from starlette.responses import RedirectResponse, Response
 
 from mustwright.errors import ConflictError, InputError
 from mustwright.nutrition.shelf import DEFAULT_SHELF, generic_nutrients
-from mustwright.services import cellar as use
-from mustwright.services.records import Cellar
+from mustwright.services import records as use
+from mustwright.services.repository import Cellar
 from mustwright.web.forms import lists
 from mustwright.web.forms.sheet_form import (
     OWN,
@@ -21,12 +21,12 @@ from mustwright.web.forms.sheet_form import (
     sheet_from_typed,
     typed_from_sheet,
 )
-from mustwright.web.forms.typed import Typed, posted, said
-from mustwright.web.pages.shown import show_form
+from mustwright.web.forms.typed import TypedForm, posted, said
+from mustwright.web.pages.render_values import show_form
 from mustwright.yeast.pitch import strain_called
 
 router = APIRouter(include_in_schema=False)
-Form = Annotated[Typed, Depends(posted)]
+Form = Annotated[TypedForm, Depends(posted)]
 NEW_ROWS = ({"kind": "", "amount": "solve"}, {"kind": "water", "amount": "fill"})
 LOT_LABELS = (
     ("moisture_pct", "Water of honey, %"),
@@ -44,7 +44,7 @@ LOT_LABELS = (
 @router.get("/musts/new")
 def new_must(request: Request) -> Response:
     """An empty form, with the two rows most musts have."""
-    typed = Typed({"temperature": "20 C"}, [dict(row) for row in NEW_ROWS])
+    typed = TypedForm({"temperature": "20 C"}, [dict(row) for row in NEW_ROWS])
     return _form(request, None, typed, "", "")
 
 
@@ -87,7 +87,7 @@ def bring_back(request: Request, slug: str) -> Response:
     return RedirectResponse(f"/musts/{slug}", 303)
 
 
-def version_of(typed: Typed) -> int:
+def version_of(typed: TypedForm) -> int:
     """The version the form was filled from.
 
     Raises
@@ -100,7 +100,7 @@ def version_of(typed: Typed) -> int:
     return int(text)
 
 
-def _keep(request: Request, slug: str | None, typed: Typed) -> Response:
+def _keep(request: Request, slug: str | None, typed: TypedForm) -> Response:
     cellar: Cellar = request.app.state.compose.cellar
     base, version = typed.get("base"), typed.get("version")
     if typed.get("do") == "row":
@@ -123,14 +123,14 @@ def _keep(request: Request, slug: str | None, typed: Typed) -> Response:
     return RedirectResponse(f"/musts/{record.slug}", 303)
 
 
-def _sheet(cellar: Cellar, base: str, typed: Typed) -> str:
+def _sheet(cellar: Cellar, base: str, typed: TypedForm) -> str:
     """The text the form stands for; fields whose own text means the same stay as they were."""
     if typed.get("shelf") == OWN and not typed.many.get("jar"):
         raise InputError("shelf", "needs at least one nutrient ticked, or the cellar's shelf", "")
     before = typed_from_sheet(base, typed.get("name"))
     kind = before.get("yeast_kind")
     if kind and typed.get("yeast_kind") == _strain_id(kind):
-        typed = Typed({**typed.fields, "yeast_kind": kind}, typed.rows, typed.many)
+        typed = TypedForm({**typed.fields, "yeast_kind": kind}, typed.rows, typed.many)
     jars: dict[str, Mapping[str, Any]] = {}
     for record in cellar.nutrients():
         jars[record.id] = tomllib.loads(record.text)
@@ -144,13 +144,13 @@ def _strain_id(kind: str) -> str:
         return kind
 
 
-def _tidy_choices(typed: Typed) -> None:
+def _tidy_choices(typed: TypedForm) -> None:
     """Names people use become the ids that the lists offer."""
     if typed.get("yeast_kind"):
         typed.fields["yeast_kind"] = _strain_id(typed.get("yeast_kind"))
 
 
-def _choices(cellar: Cellar, typed: Typed) -> list[tuple[str, str, str]]:
+def _choices(cellar: Cellar, typed: TypedForm) -> list[tuple[str, str, str]]:
     """Nutrients to tick: in the sheet already, on the cellar's shelf, generic ones."""
     found: dict[str, tuple[str, str]] = {}
     for jar in use.jars(cellar):
@@ -173,7 +173,7 @@ def _shelf_words(cellar: Cellar) -> str:
 def _form(
     request: Request,
     slug: str | None,
-    typed: Typed,
+    typed: TypedForm,
     base: str,
     version: str,
     errors: Mapping[str, str] | None = None,

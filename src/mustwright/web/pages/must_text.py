@@ -8,11 +8,11 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from mustwright.errors import ConflictError, InputError
-from mustwright.services import cellar as use
-from mustwright.services.records import Cellar
-from mustwright.web.forms.typed import Typed
+from mustwright.services import records as use
+from mustwright.services.repository import Cellar
+from mustwright.web.forms.typed import TypedForm
 from mustwright.web.pages.must_form import Form, version_of
-from mustwright.web.pages.shown import show_form
+from mustwright.web.pages.render_values import show_form
 
 router = APIRouter(include_in_schema=False)
 START = """[must]
@@ -39,7 +39,7 @@ profile = "home"
 @router.get("/musts/new/text")
 def new_text(request: Request) -> Response:
     """A sheet to start from."""
-    return _form(request, None, Typed({"text": START, "name": ""}), "")
+    return _form(request, None, TypedForm({"text": START, "name": ""}), "")
 
 
 @router.post("/musts/new/text")
@@ -52,7 +52,7 @@ def keep_new_text(request: Request, typed: Form) -> Response:
 def edit_text(request: Request, slug: str) -> Response:
     """A kept sheet as it was written."""
     record = request.app.state.compose.cellar.sheet(slug)
-    typed = Typed({"text": record.text, "name": record.name})
+    typed = TypedForm({"text": record.text, "name": record.name})
     return _form(request, slug, typed, str(record.version))
 
 
@@ -62,7 +62,7 @@ def keep_text(request: Request, slug: str, typed: Form) -> Response:
     return _keep(request, slug, typed)
 
 
-def _keep(request: Request, slug: str | None, typed: Typed) -> Response:
+def _keep(request: Request, slug: str | None, typed: TypedForm) -> Response:
     cellar: Cellar = request.app.state.compose.cellar
     try:
         number = version_of(typed) if slug else None
@@ -80,7 +80,7 @@ def _keep(request: Request, slug: str | None, typed: Typed) -> Response:
 def _form(
     request: Request,
     slug: str | None,
-    typed: Typed,
+    typed: TypedForm,
     version: str,
     errors: Mapping[str, str] | None = None,
     theirs: str = "",

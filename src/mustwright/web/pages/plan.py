@@ -7,25 +7,25 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
+from mustwright.bench.mead_state import MeadNow
 from mustwright.errors import InputError, UnknownKindError
+from mustwright.figure import Figure
 from mustwright.kinetics.ready import state
 from mustwright.nutrition.feeding_plan import Feed
 from mustwright.nutrition.protocols import built_in_protocols
-from mustwright.services import cellar as use
-from mustwright.services import plan_words as say
-from mustwright.services.fermentation import nothing_to_ferment
-from mustwright.services.finish.mead_now import MeadNow
-from mustwright.services.foreseen import foreseen_plan
-from mustwright.services.outcome import doubts
-from mustwright.services.plan import PlanResult
-from mustwright.services.records import Cellar, SheetRecord
-from mustwright.services.report import plan_working
-from mustwright.web.pages.figures import Ledger
-from mustwright.web.pages.shown import show
+from mustwright.planning import plan_text as say
+from mustwright.planning.kinetic_inputs import nothing_to_ferment
+from mustwright.planning.plan_forecast import doubts
+from mustwright.planning.plan_json import plan_working
+from mustwright.planning.plan_result import PlanResult
+from mustwright.services import records as use
+from mustwright.services.cached_forecasts import foreseen_plan
+from mustwright.services.repository import Cellar, SheetRecord
+from mustwright.web.pages.figures import FigureList
+from mustwright.web.pages.render_values import show
 from mustwright.web.pictures.balance import balance_picture
 from mustwright.web.pictures.feed_line import feed_line
 from mustwright.web.pictures.gravity import Curve, alone
-from mustwright.working import Figure
 
 router = APIRouter(include_in_schema=False)
 
@@ -92,14 +92,16 @@ def forecast_view(result: PlanResult) -> dict[str, object] | None:
     }
 
 
-def ledger_of(result: PlanResult, third: Figure) -> Ledger:
+def ledger_of(result: PlanResult, third: Figure) -> FigureList:
     """Every figure of a plan, numbered in the same order wherever it is shown.
 
     Acid comes last, since a comparison has it only when asked.
     """
     working = plan_working(result)
     acid = [place for place in working if place.split(".")[0] == "acid"]
-    ledger = Ledger.over((place, figure) for place, figure in working.items() if place not in acid)
+    ledger = FigureList.over(
+        (place, figure) for place, figure in working.items() if place not in acid
+    )
     ledger.number(third, "a third of the sugar gone")
     for place in acid:
         ledger.number(working[place], place)

@@ -16,8 +16,8 @@ from mustwright.nutrition.protocols import (
     built_in_protocols,
     protocol_called,
 )
-from mustwright.services import cellar as use
-from mustwright.services.records import Cellar
+from mustwright.services import records as use
+from mustwright.services.repository import Cellar
 from mustwright.web.forms.protocol_form import (
     FEED_FIELDS,
     WHENS,
@@ -25,10 +25,10 @@ from mustwright.web.forms.protocol_form import (
     protocol_from_typed,
     typed_from_protocol,
 )
-from mustwright.web.forms.typed import Typed, said
+from mustwright.web.forms.typed import TypedForm, said
 from mustwright.web.pages.must_form import Form, version_of
-from mustwright.web.pages.shown import put_away as shown_away
-from mustwright.web.pages.shown import show, show_form
+from mustwright.web.pages.render_values import put_away as shown_away
+from mustwright.web.pages.render_values import show, show_form
 from mustwright.web.pictures.feed_line import nominal_line
 
 router = APIRouter(include_in_schema=False)
@@ -109,7 +109,7 @@ def edit_protocol(request: Request, identity: str) -> Response:
     try:
         typed = typed_from_protocol(record.text)
     except InputError:
-        typed = Typed({"text": record.text})
+        typed = TypedForm({"text": record.text})
     return _form(request, identity, typed, record.text, str(record.version))
 
 
@@ -133,7 +133,7 @@ def bring_back(request: Request, identity: str) -> Response:
     return RedirectResponse(f"/protocols/{identity}", 303)
 
 
-def _keep(request: Request, identity: str | None, typed: Typed) -> Response:
+def _keep(request: Request, identity: str | None, typed: TypedForm) -> Response:
     cellar: Cellar = request.app.state.compose.cellar
     base, version = typed.get("base"), typed.get("version")
     if typed.get("do") == "row":
@@ -157,7 +157,7 @@ def _keep(request: Request, identity: str | None, typed: Typed) -> Response:
 def _form(
     request: Request,
     identity: str | None,
-    typed: Typed,
+    typed: TypedForm,
     base: str,
     version: str,
     errors: Mapping[str, str] | None = None,

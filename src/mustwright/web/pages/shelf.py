@@ -9,13 +9,13 @@ from starlette.responses import RedirectResponse, Response
 
 from mustwright.errors import ConflictError, InputError
 from mustwright.nutrition.shelf import DEFAULT_SHELF, class_called, generic_nutrients
-from mustwright.services import cellar as use
-from mustwright.services.records import Cellar
+from mustwright.services import records as use
+from mustwright.services.repository import Cellar
 from mustwright.web.forms import lists
 from mustwright.web.forms.jar_form import KIND, jar_field, jar_from_typed, typed_from_jar
-from mustwright.web.forms.typed import Typed, said
+from mustwright.web.forms.typed import TypedForm, said
 from mustwright.web.pages.must_form import Form, version_of
-from mustwright.web.pages.shown import put_away, show, show_form
+from mustwright.web.pages.render_values import put_away, show, show_form
 
 router = APIRouter(include_in_schema=False)
 GROUPS = {
@@ -51,7 +51,7 @@ def the_shelf(request: Request, gone: str = "") -> Response:
 @router.get("/shelf/new")
 def new_jar(request: Request) -> Response:
     """An empty label."""
-    return _form(request, None, Typed(), "", "")
+    return _form(request, None, TypedForm(), "", "")
 
 
 @router.post("/shelf/new")
@@ -96,7 +96,7 @@ def _kind_id(kind: str) -> str:
         return kind
 
 
-def _keep(request: Request, identity: str | None, typed: Typed) -> Response:
+def _keep(request: Request, identity: str | None, typed: TypedForm) -> Response:
     cellar: Cellar = request.app.state.compose.cellar
     base, version = typed.get("base"), typed.get("version")
     try:
@@ -123,7 +123,7 @@ def _keep(request: Request, identity: str | None, typed: Typed) -> Response:
 def _form(
     request: Request,
     identity: str | None,
-    typed: Typed,
+    typed: TypedForm,
     base: str,
     version: str,
     errors: Mapping[str, str] | None = None,

@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from mustwright.nutrition.limits import legal_profiles
 from mustwright.web.pages.figures import bibliography
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
 MARKS = (

@@ -9,15 +9,16 @@ from starlette.responses import HTMLResponse
 
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ready import state
-from mustwright.services import cellar as use
-from mustwright.services.foreseen import MEMBERS, foreseen_planned
-from mustwright.services.outcome import Outcome, doubts
-from mustwright.services.records import Cellar
-from mustwright.services.what_if import FIELDS, Planned, WhatIf, what_if
-from mustwright.services.what_if_facts import read_facts, shown_facts, slides
+from mustwright.planning.plan_forecast import doubts
+from mustwright.planning.plan_result import Outcome
+from mustwright.planning.what_if import FIELDS, Planned, WhatIf, what_if
+from mustwright.planning.what_if_inputs import read_facts, shown_facts, slides
+from mustwright.services import records as use
+from mustwright.services.cached_forecasts import MEMBERS, foreseen_planned
+from mustwright.services.repository import Cellar
 from mustwright.web.forms.typed import said
-from mustwright.web.pages.figures import Ledger
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.figures import FigureList
+from mustwright.web.pages.render_values import show
 from mustwright.web.pictures.gravity import Curve, alone
 
 router = APIRouter(include_in_schema=False)
@@ -102,8 +103,8 @@ def _rows(found: WhatIf) -> list[dict[str, object]]:
     ]
 
 
-def _ledger(found: WhatIf) -> Ledger:
-    ledger = Ledger()
+def _ledger(found: WhatIf) -> FigureList:
+    ledger = FigureList()
     for outcome in (found.planned.outcome, found.outcome):
         for name, words in OUTCOMES.items():
             ledger.number(getattr(outcome, name), words)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from mustwright.cellar.ph_words import lowest_shown
-from mustwright.services.acid.answer import AcidityResult
+from mustwright.batch.ph_text import lowest_shown
+from mustwright.planning.acidity.result import AcidityResult
 from mustwright.web.pictures.svg import element, line, picture, rect, text
 
 WIDE, NARROW = (920.0, 320.0), (340.0, 270.0)
@@ -17,7 +17,7 @@ Rows = Sequence[Mapping[str, float]]
 
 
 @dataclass(frozen=True)
-class _Frame:
+class _AcidFrame:
     left: float
     right: float
     top: float
@@ -37,7 +37,7 @@ def acid_picture(result: AcidityResult, narrow: bool = False) -> Markup:
     width, height = NARROW if narrow else WIDE
     rows, dosed = result.path, result.path_with_dose
     top = max(LEAST_TOP, *(row["p95"] for row in (*rows, *dosed)))
-    frame = _Frame(36.0 if narrow else 52.0, width - 8.0, 24.0, height - 40.0, top + 0.1)
+    frame = _AcidFrame(36.0 if narrow else 52.0, width - 8.0, 24.0, height - 40.0, top + 0.1)
     name = "acid-narrow" if narrow else "acid-wide"
     body = [*_ground(frame, narrow), _fan(rows, frame, "c4")]
     if dosed:
@@ -61,7 +61,7 @@ def _lowest(rows: Rows) -> str:
     return f"nine in ten between {last['p05']:.1f} and {last['p95']:.1f} where it is lowest"
 
 
-def _ground(frame: _Frame, narrow: bool) -> list[str]:
+def _ground(frame: _AcidFrame, narrow: bool) -> list[str]:
     """The part below what is shown, the grid, and what the axes are."""
     stall = frame.y(lowest_shown())
     drawn = [rect(frame.left, stall, frame.right - frame.left, frame.bottom - stall, "stall")]
@@ -84,18 +84,18 @@ def _ground(frame: _Frame, narrow: bool) -> list[str]:
     return drawn
 
 
-def _fan(rows: Rows, frame: _Frame, style: str) -> str:
+def _fan(rows: Rows, frame: _AcidFrame, style: str) -> str:
     there = [f"{frame.x(row['sugar_used'])} {frame.y(row['p95'])}" for row in rows]
     back = [f"{frame.x(row['sugar_used'])} {frame.y(row['p05'])}" for row in reversed(rows)]
     return element("path", d="M" + "L".join([*there, *back]) + "Z", class_=f"fan {style}")
 
 
-def _middle(rows: Rows, frame: _Frame, style: str) -> list[str]:
+def _middle(rows: Rows, frame: _AcidFrame, style: str) -> list[str]:
     points = [f"{frame.x(row['sugar_used'])} {frame.y(row['p50'])}" for row in rows]
     return [element("path", d="M" + "L".join(points), class_=f"curve {style}")]
 
 
-def _floor(floor: float, frame: _Frame) -> list[str]:
+def _floor(floor: float, frame: _AcidFrame) -> list[str]:
     y = frame.y(floor)
     return [
         line(frame.left, y, frame.right, y, "dry"),
@@ -103,7 +103,7 @@ def _floor(floor: float, frame: _Frame) -> list[str]:
     ]
 
 
-def _doses(result: AcidityResult, frame: _Frame) -> list[str]:
+def _doses(result: AcidityResult, frame: _AcidFrame) -> list[str]:
     drawn = []
     for k, moment in enumerate(result.dose.moments):
         x = frame.x(moment.sugar_used)

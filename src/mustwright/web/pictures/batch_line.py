@@ -10,13 +10,13 @@ from html import escape
 
 from markupsafe import Markup
 
-from mustwright.cellar.outlook import Band
-from mustwright.cellar.series import Series
+from mustwright.batch.outlook import GravityBand
+from mustwright.batch.series import Series
 from mustwright.must.course import Floats
 from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.feed_line import label_rows, near
+from mustwright.web.pictures.polyline import Scale, across, trail, up
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text, whisker
-from mustwright.web.pictures.trail import Scale, across, trail, up
 
 WIDE, NARROW = 920.0, 340.0
 TOP, BOTTOM, WARMTH = 30.0, 250.0, 58.0
@@ -53,7 +53,7 @@ class Scene:
 
     Parameters
     ----------
-    band : Band or None
+    band : GravityBand or None
         Forecast of gravity from the last reading on; None when the batch is closed.
     now_h : float
         Hours after pitch.
@@ -62,7 +62,7 @@ class Scene:
     """
 
     points: Series
-    band: Band | None
+    band: GravityBand | None
     feeds: Sequence[FeedMark]
     signs: Sequence[Sign]
     warmth: tuple[Floats, Floats]

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from mustwright.cellar.ph_foreseen import PhForeseen, PhSeen
-from mustwright.cellar.ph_words import band_words, lowest_shown, stall_words
+from mustwright.batch.ph_forecast_record import PhForeseen, PhSeen
+from mustwright.batch.ph_text import band_words, lowest_shown, stall_words
 from mustwright.web.pictures.feed_line import near
+from mustwright.web.pictures.polyline import Scale, across, trail, up
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text
-from mustwright.web.pictures.trail import Scale, across, trail, up
 
 WIDE, NARROW = 920.0, 340.0
 TOP, PLOT, UNDER = 26.0, 130.0, 16.0

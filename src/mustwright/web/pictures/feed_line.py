@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from mustwright.figure import Figure
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text, whisker
-from mustwright.working import Figure
 
 WIDE, NARROW = 920.0, 340.0
 TALLEST = 96.0

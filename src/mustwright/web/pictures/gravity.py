@@ -9,7 +9,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from mustwright.services.outcome import Outcome
+from mustwright.planning.plan_result import Outcome
 from mustwright.web.pages.figures import clock, number
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, text, wrapped
 

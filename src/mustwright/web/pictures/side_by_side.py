@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
+from mustwright.figure import Figure
 from mustwright.nutrition.feeding_plan import FeedingPlan, NitrogenSheet
 from mustwright.web.pictures.feed_line import (
     Mark,
@@ -16,7 +17,6 @@ from mustwright.web.pictures.feed_line import (
     stack,
 )
 from mustwright.web.pictures.svg import TimeAxis, line, picture, rect, text, whisker, wrapped
-from mustwright.working import Figure
 
 WIDE, NARROW = 1000.0, 344.0
 ROW, TALLEST = 72.0, 48.0

@@ -13,7 +13,7 @@ from mustwright.errors import InputError, UnknownKindError
 from mustwright.must.acidity.balance import buffer_capacity, solve_ph
 from mustwright.must.acidity.calibrate import calibrate
 from mustwright.must.acidity.course import (
-    Course,
+    AcidCourse,
     draw_traits,
     nutrient_addition,
     usual_course,
@@ -210,7 +210,7 @@ def test_eaten_ammonium_costs_one_proton_each():
     )  # fmt: skip
     must = drawn(MEMBERS)
     x = np.array([0.0, 1e-9])
-    flat = Course(
+    flat = AcidCourse(
         x, np.full(2, BLEND.sugar_g_l), np.zeros(2), np.full(2, 20.0),
         np.array([0.0, 70.0]), np.zeros(2), np.zeros(2),
         (replace(sulfate(70.0), given=np.ones(2)),),

@@ -7,21 +7,21 @@ from collections.abc import Callable, Mapping, Sequence
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from mustwright.cellar.degrees import temperature_unit
-from mustwright.cellar.entries import CORRECTABLE, Correction, Entry, what_from
-from mustwright.cellar.log import Standing, to_undo
-from mustwright.cellar.plan import BatchPlan
+from mustwright.batch.entries import CORRECTABLE, Correction, Entry, what_from
+from mustwright.batch.log import Standing, to_undo
+from mustwright.batch.plan import BatchPlan
+from mustwright.batch.temperature_text import temperature_unit
+from mustwright.batch.view import BatchView
 from mustwright.errors import InputError
-from mustwright.services.batch.look import BatchView
-from mustwright.services.batch.port import ChangedEntryError
 from mustwright.services.batch.record import correct, remove, restore, undo
-from mustwright.services.records import MissingRecordError
+from mustwright.services.batch.repository import ChangedEntryError
+from mustwright.services.repository import MissingRecordError
 from mustwright.web.forms import batch_form
-from mustwright.web.forms.typed import Typed, said
-from mustwright.web.pages import batch_words as words
-from mustwright.web.pages.batch.live import shown
+from mustwright.web.forms.typed import TypedForm, said
+from mustwright.web.pages import batch_text as words
+from mustwright.web.pages.batch.batch_page import shown
 from mustwright.web.pages.batch.shared import Desk, Form, back_to, seen_of
-from mustwright.web.pages.shown import show, show_form
+from mustwright.web.pages.render_values import show, show_form
 
 router = APIRouter(include_in_schema=False)
 
@@ -68,7 +68,7 @@ def keep_correction(request: Request, slug: str, id: str, typed: Form) -> Respon
     return back_to(slug, "", f"#e-{id}")
 
 
-def _merged(now: Standing, theirs: Sequence[Entry], typed: Typed, desk: Desk) -> Typed:
+def _merged(now: Standing, theirs: Sequence[Entry], typed: TypedForm, desk: Desk) -> TypedForm:
     """What was typed; fields that were left alone take what the other one wrote."""
     first = theirs[0].what
     if not isinstance(first, Correction):
@@ -81,10 +81,10 @@ def _merged(now: Standing, theirs: Sequence[Entry], typed: Typed, desk: Desk) ->
         name: other.get(name, value) if value.strip() == base.get(name).strip() else value
         for name, value in typed.fields.items()
     }
-    return Typed(kept, typed.rows, typed.many)
+    return TypedForm(kept, typed.rows, typed.many)
 
 
-def _opened(view: BatchView, stand: Standing, typed: Typed, desk: Desk) -> Typed:
+def _opened(view: BatchView, stand: Standing, typed: TypedForm, desk: Desk) -> TypedForm:
     """The form as it was when opened, in the unit it was opened in."""
     unit = typed.get("unit_opened") or temperature_unit(view.progress.plan.sheet)
     return batch_form.typed_from(stand.what, stand.at, unit, desk.zone)
@@ -95,7 +95,7 @@ def _form(
     desk: Desk,
     view: BatchView,
     stand: Standing,
-    typed: Typed | None = None,
+    typed: TypedForm | None = None,
     errors: Mapping[str, str] | None = None,
     theirs: Sequence[Entry] = (),
 ) -> Response:
@@ -159,7 +159,7 @@ def bring_back(request: Request, slug: str, id: str, typed: Form) -> Response:
 
 
 def _counted(
-    request: Request, slug: str, id: str, typed: Typed, use: Callable[..., object], wanted: str
+    request: Request, slug: str, id: str, typed: TypedForm, use: Callable[..., object], wanted: str
 ) -> Response:
     """Let an entry count no longer, or again; who is behind what others wrote is shown it."""
     desk = Desk(request)

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from mustwright import data
-from mustwright.cellar.progress import CLOSED, DRY, FINISHING, Progress
-from mustwright.cellar.step import clock
-from mustwright.services.batch.look import BatchView
-from mustwright.web.pages import batch_words as words
+from mustwright.batch.next_step import clock
+from mustwright.batch.progress import CLOSED, DRY, FINISHING, Progress
+from mustwright.batch.view import BatchView
+from mustwright.web.pages import batch_text as words
 
 DRY_SHARE = 0.97
 

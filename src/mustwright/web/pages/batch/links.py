@@ -9,11 +9,11 @@ from starlette.responses import RedirectResponse, Response
 
 from mustwright.errors import InputError
 from mustwright.services.batch.tokens import CALENDAR, DEVICE, new_token
-from mustwright.services.records import MissingRecordError
-from mustwright.web.forms.typed import Typed, said
-from mustwright.web.pages import batch_words as words
+from mustwright.services.repository import MissingRecordError
+from mustwright.web.forms.typed import TypedForm, said
+from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.shared import Desk, Form
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
 PURPOSES = {DEVICE: "device", CALENDAR: "calendar"}
@@ -57,7 +57,7 @@ def _shown(
     *,
     secret: str = "",
     purpose: str = "",
-    typed: Typed | None = None,
+    typed: TypedForm | None = None,
     errors: Mapping[str, str] | None = None,
 ) -> Response:
     record = desk.ledger.batch(slug)
@@ -76,7 +76,7 @@ def _shown(
             {"token": t, "when": words.moment(t.created_at, desk.zone, desk.now)}
             for t in desk.ledger.tokens(slug)
         ],
-        typed=typed or Typed(),
+        typed=typed or TypedForm(),
         errors=errors or {},
     )
     if secret:

@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from mustwright.services.batch.lots import DELETED, trace
 from mustwright.web.pages.batch.shared import Desk
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from mustwright.services.batch.paper import paper_of
+from mustwright.batch.paper import paper_of
 from mustwright.web.pages.batch.shared import Desk
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
 

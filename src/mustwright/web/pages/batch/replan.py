@@ -5,15 +5,15 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from mustwright.cellar.log import plans
-from mustwright.cellar.plan import PlannedFeed
-from mustwright.cellar.refit import FeedChange
+from mustwright.batch.log import plans
+from mustwright.batch.paper import without_gravity
+from mustwright.batch.plan import PlannedFeed
+from mustwright.batch.replan import FeedChange
 from mustwright.errors import ConflictError, InputError
-from mustwright.services.batch.paper import without_gravity
 from mustwright.services.batch.replan import adopt, fingerprint
-from mustwright.web.pages import batch_words as words
+from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.shared import Desk, Form, back_to, seen_of
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
 WHAT = {

@@ -8,15 +8,16 @@ from typing import Annotated
 from fastapi import Depends, Request
 from starlette.responses import RedirectResponse, Response
 
+from mustwright.batch.view import BatchView
 from mustwright.compose import Compose
 from mustwright.errors import InputError
-from mustwright.services.batch.due import DueList, due_today
-from mustwright.services.batch.look import BatchView, look
-from mustwright.services.batch.port import Ledger
-from mustwright.services.records import Cellar, MissingRecordError
-from mustwright.web.forms.typed import Typed, posted
+from mustwright.services.batch.batch_view import look
+from mustwright.services.batch.repository import Ledger
+from mustwright.services.batch.worklist import DueList, due_today
+from mustwright.services.repository import Cellar, MissingRecordError
+from mustwright.web.forms.typed import TypedForm, posted
 
-Form = Annotated[Typed, Depends(posted)]
+Form = Annotated[TypedForm, Depends(posted)]
 
 
 class Desk:
@@ -46,7 +47,7 @@ def due_now(compose: Compose) -> DueList:
     return due_today(compose.ledger, compose.clock(), compose.local_zone)
 
 
-def seen_of(typed: Typed) -> int:
+def seen_of(typed: TypedForm) -> int:
     """The version of the batch that the form was filled from.
 
     Raises

@@ -12,11 +12,11 @@ from starlette.formparsers import MultiPartException
 from starlette.responses import RedirectResponse, Response
 
 from mustwright.errors import InputError, MustwrightError
-from mustwright.services.batch.table import COLUMNS, Preview, head_of, import_csv, preview_csv
+from mustwright.services.batch.log_table import COLUMNS, Preview, head_of, import_csv, preview_csv
 from mustwright.web.forms.typed import said
-from mustwright.web.pages import batch_words as words
+from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.shared import Desk
-from mustwright.web.pages.shown import show
+from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
 LARGEST_PART = 6_000_000

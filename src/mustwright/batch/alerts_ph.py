@@ -1,0 +1,82 @@
+"""Is the acid going well: rules on pH, by the acid model, else by the last reading alone."""
+
+from __future__ import annotations
+
+import math
+
+from mustwright.batch.alert import Finding, finding, threshold
+from mustwright.batch.duration_text import hours_words
+from mustwright.batch.ph_forecast_record import PhForeseen
+from mustwright.batch.ph_text import band_words, dose_caution, dose_words, low_words
+from mustwright.batch.progress import Progress
+
+
+def watch_ph(now: Progress, ph: PhForeseen | None) -> list[Finding]:
+    """What the rules on pH find.
+
+    Parameters
+    ----------
+    ph : PhForeseen or None
+        None where no model ran, or where a pH was read since: then the reading alone counts.
+    """
+    if now.sugar_left_g_l < threshold("stuck", "sugar_left_g_l"):
+        return []
+    by_model = () if ph is None else (_odd(ph), _low(now, ph) or _falling(now, ph))
+    rules = by_model or (_low_by_reading(now),)
+    return [one for one in rules if one is not None]
+
+
+def _low_by_reading(now: Progress) -> Finding | None:
+    floor, error = threshold("ph_low", "floor"), threshold("ph_low", "error")
+    if now.ph is None or now.ph_at is None:
+        return None
+    chance = 0.5 * (1 + math.erf((floor - now.ph) / (error * math.sqrt(2))))
+    if chance < threshold("ph_low", "perhaps"):
+        return None
+    words = f"pH {now.ph:.2f} was read; under {floor:g} yeast tires."
+    return finding("ph_low", 75, chance, words, sure=chance >= threshold("ph_low", "sure"))
+
+
+def _odd(ph: PhForeseen) -> Finding | None:
+    """The latest pH reading is met by no run; an older one was overtaken by those after it."""
+    if not ph.latest_is_odd:
+        return None
+    return finding("ph_implausible", 65, 0.9, ph.odd[-1])
+
+
+def _low(now: Progress, ph: PhForeseen) -> Finding | None:
+    if not ph.is_read or ph.chance_low_now < threshold("ph_low", "perhaps"):
+        return None
+    words = f"{_read(now, ph)}it is {band_words(ph.now)} now; under {ph.floor:g} yeast tires."
+    sure = ph.chance_low_now >= threshold("ph_low", "sure")
+    return finding("ph_low", 75, ph.chance_low_now, words, sure=sure, do=_do(ph))
+
+
+def _falling(now: Progress, ph: PhForeseen) -> Finding | None:
+    if ph.chance_low_ahead < threshold("ph_falling", "chance"):
+        return None
+    fall = low_words(ph, now.hours or 0.0)
+    if not ph.is_read:
+        worth = ph.worth[0]
+        words = (
+            f"No pH was read. By the recipe alone {fall}; {worth.name} would narrow that band from "
+            f"{worth.width:.1f} to {worth.width_after:.1f}."
+        )
+        do = "Read pH before anything is added: without a reading a dose would be a guess."
+        return finding("ph_falling", 45, ph.chance_low_ahead, words, sure=False, do=do)
+    grave = ph.chance_stall_ahead >= threshold("ph_falling", "stall_chance")
+    words = f"{_read(now, ph)}{fall}."
+    return finding("ph_falling", 62 if grave else 48, ph.chance_low_ahead, words, do=_do(ph))
+
+
+def _do(ph: PhForeseen) -> str:
+    return f"{dose_words(ph.dose, ph.floor)} {dose_caution(ph.dose)}".strip()
+
+
+def _read(now: Progress, ph: PhForeseen) -> str:
+    """What was read, and when; then a sentence goes on with what the runs make of it."""
+    if ph.read_ph is None or ph.read_h is None:
+        return "By the pH of the sheet and what was fed since, "
+    ago = max((now.hours or 0.0) - ph.read_h, 0.0)
+    when = "" if ago < 1 else f" {hours_words(ago)} ago"
+    return f"pH {ph.read_ph:g} was read{when}; by runs that fit, "

@@ -1,0 +1,231 @@
+"""Why did it stop: causes ranked by how well each explains what was read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from mustwright import data
+from mustwright.batch.forecast_record import Foreseen, Releases
+from mustwright.batch.ph_forecast_record import PhForeseen
+from mustwright.batch.progress import Progress
+from mustwright.batch.temperature_text import degrees
+
+WHOLLY = ("nitrogen", "temperature", "alcohol")  # what the fermentation model knows
+LEAST, MOST = 0.15, 8.0  # factors of a cause that frees no run, and all of them (assumed)
+SHARES = (0.15, 0.2, 0.3, 0.2, 0.15)  # of the runs, about each of five quantiles
+SHORT_OF_POTASSIUM = 1.3  # factor on pH and potassium where that is short (assumed)
+UNEXPLAINED = 3.0  # on the instrument where no run explains the readings (assumed)
+LEAST_HELD_UP = 0.2  # share of runs with sugar left, below which they say nothing of causes
+BY_RUNS = "runs of the fermentation model that fit the readings, each with one thing put right"
+BY_EVIDENCE = "what was written down, weighed by rule"
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One cause.
+
+    Parameters
+    ----------
+    cause : str
+        Its name in ``data/watch.toml``.
+    score : float
+        Share of the belief, all causes adding up to 1.
+    evidence : tuple of str
+        What speaks for it or against it.
+    measure, separates : str
+        The measurement that would tell, and how to read its result.
+    """
+
+    cause: str
+    title: str
+    score: float
+    evidence: tuple[str, ...]
+    measure: str
+    separates: str
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """Causes, likeliest first, the measurement that separates the first two, and by what."""
+
+    causes: tuple[Cause, ...]
+    measure_first: str
+    by: str = BY_EVIDENCE
+
+
+Evidence = tuple[float, list[str]]
+
+
+def diagnose(now: Progress, foreseen: Foreseen | None = None) -> Diagnosis:
+    """Rank the causes of a stuck or sluggish ferment.
+
+    Parameters
+    ----------
+    now : Progress
+    foreseen : Foreseen or None
+        The forecast bent to the readings, where there is one.
+
+    Notes
+    -----
+    Each cause starts with a prior (assumed) and is multiplied by a factor from 0.1 to 8: how much
+    likelier what was seen is when this is the cause than when it is not. Where runs of the
+    fermentation model explain the readings, the factor of nitrogen, temperature and alcohol is
+    ``0.15 (8 / 0.15)^s``, `s` the share of those runs that putting this one thing right would have
+    kept going (scale assumed); too little yeast and pH, which the model knows in part, take it
+    where it is above the factor of the evidence. The evidence of pH is the acid model's band for
+    now, bent to the pH readings, where it ran. Without such runs, and for potassium and the
+    instrument, the evidence alone counts (assumed); readings that no run explains speak for the
+    instrument.
+    """
+    records = data.load("watch")["cause"]
+    weights, words = {}, {}
+    ph = foreseen.ph if foreseen is not None else None
+    for name, record in records.items():
+        factor, said = _ph_by_runs(ph) if name == "ph_potassium" and ph else CAUSES[name](now)
+        factor, more = _by_runs(name, factor, foreseen)
+        weights[name] = float(record["prior"]["value"]) * factor
+        words[name] = (*more, *said)
+    total = sum(weights.values())
+    causes = [
+        Cause(n, r["title"], weights[n] / total, words[n], r["measure"], r["separates"])
+        for n, r in records.items()
+    ]
+    causes.sort(key=lambda c: -c.score)
+    first, second = causes[:2]
+    one, other = (c.title[:1].lower() + c.title[1:] for c in (first, second))
+    tells = f"{first.measure}: it tells '{one}' from '{other}'. {first.separates}"
+    by_runs = _releases(foreseen) is not None
+    return Diagnosis(tuple(causes), tells, BY_RUNS if by_runs else BY_EVIDENCE)
+
+
+def _releases(foreseen: Foreseen | None) -> Releases | None:
+    """What would have freed the runs, where they explain the readings and were held up."""
+    if foreseen is None or not foreseen.explained or foreseen.releases is None:
+        return None
+    return foreseen.releases if foreseen.releases.held_up >= LEAST_HELD_UP else None
+
+
+def _by_runs(name: str, factor: float, foreseen: Foreseen | None) -> tuple[float, tuple[str, ...]]:
+    """The factor of a cause with what the runs say, and that in words."""
+    if name == "instrument" and foreseen is not None and not foreseen.explained:
+        return min(factor * UNEXPLAINED, MOST), (foreseen.message,)
+    found = _releases(foreseen)
+    share = found.share.get(name) if found else None
+    if share is None or foreseen is None:
+        return factor, ()
+    told = LEAST * (MOST / LEAST) ** share
+    said = f"{share:.0%} of the runs that fit the readings go on when this one thing is put right."
+    return (told if name in WHOLLY else max(told, factor)), (said,)
+
+
+def _nitrogen(now: Progress) -> Evidence:
+    n = now.plan.nitrogen
+    early = sum(f.ammonium_mg_l + f.amino_mg_l for f in now.fed if f.used < 0.5)
+    held = n.must_mg_l + n.rehydration_mg_l + early
+    share = held / max(n.demand_mg_l, 1.0)
+    said = [f"{held:.0f} of {n.demand_mg_l:.0f} mg N/L wanted was there in time."]
+    factor = min(max(math.exp(3.0 * (0.85 - share)), 0.15), 8.0)
+    missed = [s.feed.name for s in now.feeds if s.state in ("ahead", "skipped") and s.feed.doses]
+    if missed:
+        said.append(f"Not given: {', '.join(missed)}.")
+    return factor, said
+
+
+def _temperature(now: Progress) -> Evidence:
+    yeast = now.plan.yeast
+    t = now.temperature_c
+    here, low, high = (
+        degrees(value, now.plan.sheet)
+        for value in (t, yeast.temperature_low_c, yeast.temperature_high_c)
+    )
+    if not now.temperature_read:
+        return 0.8, ["No temperature of the must was read."]
+    if t > yeast.temperature_high_c:
+        said = f"{here} is above the {high} this yeast likes."
+        return min(2.0 + (t - yeast.temperature_high_c), 8.0), [said]
+    if t < yeast.temperature_low_c + 1:
+        said = f"{here} is at or under the {low} this yeast works from."
+        return min(2.0 + (yeast.temperature_low_c + 1 - t), 8.0), [said]
+    return 0.3, [f"{here} is inside the yeast's range."]
+
+
+def _alcohol(now: Progress) -> Evidence:
+    yeast = now.plan.yeast
+    short = yeast.tolerance_pct - now.alcohol_pct
+    said = [f"About {now.alcohol_pct:.1f} % vol; this kind bears about {yeast.tolerance_pct:g} %."]
+    width = max((yeast.tolerance_high_pct - yeast.tolerance_low_pct) / 2, 1.0)
+    return min(max(6.0 * math.exp(-max(short, 0.0) / width), 0.1), 6.0), said
+
+
+def _too_little_yeast(now: Progress) -> Evidence:
+    rate = now.plan.yeast.grams_l
+    said = [f"{rate:.2f} g/L of dry yeast was planned."]
+    factor = 3.0 if rate < 0.1 else 1.5 if rate < 0.18 else 0.5
+    if now.onset_h is None or now.onset_h > 48:
+        factor *= 2.5
+        said.append("It was slow from the first day.")
+    else:
+        factor *= 0.5
+        said.append(f"Work was seen {now.onset_h:.0f} h after pitch.")
+    return min(max(factor, 0.1), 8.0), said
+
+
+def _ph_potassium(now: Progress) -> Evidence:
+    potassium = now.plan.nitrogen.potassium_mg_l
+    said, factor = [], 1.0
+    if now.ph is None or now.ph_at is None:
+        said.append("No pH was read.")
+    else:
+        said.append(f"pH {now.ph:.2f} was read.")
+        factor = _by_ph(now.ph)
+    if potassium < 300:
+        factor *= SHORT_OF_POTASSIUM
+        said.append(f"Only about {potassium:.0f} mg/L potassium.")
+    return min(factor, 8.0), said
+
+
+def _by_ph(ph: float) -> float:
+    """How much likelier a stop is by so low a pH than by another cause (assumed)."""
+    return 6.0 if ph < 3.0 else 3.5 if ph < 3.2 else 1.0 if ph < 3.4 else 0.25
+
+
+def _ph_by_runs(ph: PhForeseen) -> Evidence:
+    """The same over the runs that fit the pH readings, with the potassium each has for its acid."""
+    seen = (ph.now.p05, ph.now.p25, ph.now.p50, ph.now.p75, ph.now.p95)
+    factor = sum(w * _by_ph(v) for w, v in zip(SHARES, seen, strict=True) if v is not None)
+    factor *= 1 + (SHORT_OF_POTASSIUM - 1) * ph.potassium_short
+    count = ph.readings + ph.start_measured
+    by = f"by {count} pH reading{'s' if count > 1 else ''}" if ph.is_read else "by the recipe alone"
+    said = [
+        f"pH stands at {ph.now.p05:.1f} to {ph.now.p95:.1f} {by}; the lowest so far was "
+        f"{ph.lowest_so_far.p05:.1f} to {ph.lowest_so_far.p95:.1f}."
+    ]
+    if ph.potassium_short >= 0.5:
+        said.append(
+            f"{100 * ph.potassium_short:.0f} of 100 runs hold less potassium for their acid than "
+            "ferments that kept going (Kudo1998, ratio from memory)."
+        )
+    return min(max(factor, 0.1), MOST), said
+
+
+def _instrument(now: Progress) -> Evidence:
+    after = now.points.past_hour(0.0)
+    if len(after) < 3:
+        return 2.0, [f"Only {len(after)} reading{'s' if len(after) != 1 else ''} since pitch."]
+    last = after[-3:]
+    spread = max(p.gravity for p in last) - min(p.gravity for p in last)
+    if spread <= 2 * last[-1].gravity_sd:
+        return 0.4, ["The last three readings agree within their error."]
+    return 1.5, [f"The last three readings differ by {spread:.3f}."]
+
+
+CAUSES: dict[str, Callable[[Progress], Evidence]] = {
+    "nitrogen": _nitrogen,
+    "temperature": _temperature,
+    "alcohol": _alcohol,
+    "too_little_yeast": _too_little_yeast,
+    "ph_potassium": _ph_potassium,
+    "instrument": _instrument,
+}

@@ -1,0 +1,116 @@
+"""Which step of the finishing bench is due for a batch that is dry, or being finished."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+
+from mustwright.batch.alert import Finding
+from mustwright.batch.log import Standing, is_event
+from mustwright.batch.progress import DRY, FINISHING, Progress
+from mustwright.batch.stability import Settled, settled
+from mustwright.batch.vessel import steps_done
+
+
+@dataclass(frozen=True)
+class FinishingDue:
+    """A step of the bench to do.
+
+    Parameters
+    ----------
+    step : str
+        The page of the bench; empty for all of them.
+    lead, why : str
+        What to do, and why.
+    at : datetime or None
+        When, where it is not now.
+    pressure : bool
+        Whether the caution on bottles belongs beside it.
+    """
+
+    step: str
+    lead: str
+    why: str
+    at: datetime | None = None
+    pressure: bool = False
+
+
+def finishing_due(
+    now: Progress, findings: Sequence[Finding], stands: Sequence[Standing], zone: tzinfo
+) -> FinishingDue | None:
+    """The step that is due; None while it ferments, or too little was read to say."""
+    if now.phase == FINISHING:
+        return _after_sweetening(now, stands, zone)
+    proven = any(f.rule in ("finished", "settled") and f.sure for f in findings)
+    if not proven and now.phase != DRY:
+        return None
+    judged = settled(now, stands, zone)
+    if not proven or judged is None:
+        return _not_yet(judged)
+    return _settled(judged, stands)
+
+
+def _not_yet(judged: Settled | None) -> FinishingDue | None:
+    """It looks dry: when to read again, so that it can be judged."""
+    if judged is None or judged.is_settled:  # too few readings, or too cold to prove anything
+        return None
+    why = (
+        "gravity still falls" if judged.found.verdict == "moving"
+        else "that reading may settle whether it is done and stable"
+    )  # fmt: skip
+    return FinishingDue("stable", "Read gravity and temperature", why, judged.next_check)
+
+
+def _settled(judged: Settled, stands: Sequence[Standing]) -> FinishingDue:
+    found = judged.found
+    level, watched = found.gravity_now.value, found.days_watched.value
+    days = f"gravity has stood at {level:.3f} for {watched:.0f} days"
+    if not any(is_event(s, "racked") and s.at >= _start(judged) for s in stands):
+        return FinishingDue("rack", "Rack it off the lees", days, pressure=True)
+    if not any(is_event(s, "sulfited") for s in stands):
+        return FinishingDue(
+            "sulfite", "Work out its sulfite", "it is racked, and air has come to it"
+        )
+    if not any(is_event(s, "sorbated") for s in stands) and not found.bottle_still:
+        return FinishingDue(
+            "stable",
+            "Prove that it is dry by a sugar test, or stabilise it with sorbate",
+            "it stands still, but what sugar is left can ferment is not known",
+            pressure=True,
+        )
+    return FinishingDue(
+        "",
+        "Sweeten, blend, make it sparkle, or bottle it",
+        "it stands still and has its sulfite",
+        pressure=True,
+    )
+
+
+def _start(judged: Settled) -> datetime:
+    """The first reading of the stretch that stood still, less a day."""
+    return judged.last_read - timedelta(days=judged.found.days_watched.value + 1)
+
+
+def _after_sweetening(
+    now: Progress, stands: Sequence[Standing], zone: tzinfo
+) -> FinishingDue | None:
+    """Sweetened or blended: a week's look, then the bottle."""
+    judged = settled(now, stands, zone)
+    changed = steps_done(stands)[-1][0]
+    reads = now.later[now.later.until(changed) :]
+    if not reads:
+        return FinishingDue(
+            "stable", "Read gravity now, and again after a week, warm",
+            "only standing still proves that what went in is not eaten",
+        )  # fmt: skip
+    days = (reads[-1].at - reads[0].at).total_seconds() / 86400
+    if days < 6 or judged is None:
+        return FinishingDue(
+            "stable", "Read gravity again", "a week shows whether what went in is eaten",
+            reads[0].at + timedelta(days=7),
+        )  # fmt: skip
+    return FinishingDue(
+        "bottle", "Bottle it, or make it sparkle in a keg",
+        f"gravity has stood for {days:.0f} days since it was finished", pressure=True,
+    )  # fmt: skip

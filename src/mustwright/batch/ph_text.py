@@ -1,0 +1,118 @@
+"""The pH of a batch in words: where it stands, where it goes, which salt, what a reading tells."""
+
+from __future__ import annotations
+
+from mustwright import data
+from mustwright.batch.duration_text import hours_words
+from mustwright.batch.ph_forecast_record import PhForeseen, SaltDose
+from mustwright.batch.quantiles import Quantiles
+
+READ_ON = "read pH again after half a day"
+
+
+def lowest_shown() -> float:
+    """The pH below which nothing is claimed, as a ferment would likely stall there."""
+    return float(data.load("acids")["claims"]["lowest_shown"])
+
+
+def stall_words() -> str:
+    """What a picture says of the pH below that."""
+    return f"below {lowest_shown():g}, likely to stall"
+
+
+def stands_words(ph: PhForeseen) -> str:
+    """Where it stands."""
+    if not ph.is_read:
+        return f"By the recipe alone pH stands at {band_words(ph.now)}: read it."
+    return f"pH stands at {band_words(ph.now)}, nine in ten of the runs that fit what was read."
+
+
+def ahead_words(ph: PhForeseen, now_h: float) -> str:
+    """Where it goes from here on."""
+    return (
+        f"With the feeds still planned the lowest ahead is {band_words(ph.lowest_ahead)}, "
+        f"{when_words(ph, now_h)}; {_share(ph.chance_low_ahead)} fall under {ph.floor:g}."
+    )
+
+
+def _share(part: float) -> str:
+    """A share of runs as a count.
+
+    Examples
+    --------
+    >>> _share(0.0), _share(0.994), _share(1.0)
+    ('none of 100 runs', '99 of 100 runs', 'all runs')
+    """
+    count = round(100 * part)
+    return "all runs" if count == 100 else f"{count or 'none'} of 100 runs"
+
+
+def low_words(ph: PhForeseen, now_h: float) -> str:
+    """How many runs fall low, how low, and when."""
+    return (
+        f"{_share(ph.chance_low_ahead)} fall under {ph.floor:g}, to {band_words(ph.lowest_ahead)} "
+        f"{when_words(ph, now_h)}"
+    )
+
+
+def when_words(ph: PhForeseen, now_h: float) -> str:
+    """When the runs are lowest."""
+    hours = ph.lowest_ahead_h.p50
+    if hours is None:
+        return "later"
+    return "now" if hours - now_h < 3 else f"in about {hours_words(hours - now_h)}"
+
+
+def band_words(q: Quantiles) -> str:
+    """Nine in ten, to a tenth; nothing below the lowest pH that may be said.
+
+    Examples
+    --------
+    >>> band_words(Quantiles(2.9, 3.0, 3.1, 3.2, 3.31)), band_words(Quantiles(*[2.9] * 5))
+    ('3.3 or lower', 'below 2.9')
+    """
+    low, high = q.p05 or 0.0, q.p95 or 0.0
+    lowest = lowest_shown()
+    if high <= lowest + 0.005:
+        return f"below {lowest:g}"
+    if low <= lowest + 0.005:
+        return f"{high:.1f} or lower"
+    return f"{low:.1f}" if f"{low:.1f}" == f"{high:.1f}" else f"{low:.1f} to {high:.1f}"
+
+
+def dose_words(dose: SaltDose | None, floor: float) -> str:
+    """The smallest dose that keeps the floor, in parts; its caution goes beside it."""
+    if dose is None:
+        return f"No salt: the runs keep pH {floor:g} from here on; {READ_ON}."
+    if dose.grams <= 0:
+        return (
+            f"No salt may be planned: {dose.limit} Give amino nitrogen in place of ammonium from "
+            f"here on, and {READ_ON}."
+        )
+    words = (
+        f"{dose.grams:g} g of {dose.name.lower()} ({dose.g_l:.2f} g/L) {dose.when} is the smallest "
+        f"dose that keeps pH {floor:g} in {100 * dose.chance_kept:.0f} of 100 runs. Give half of "
+        f"it ({dose.grams / 2:.3g} g), stir, let the gas go, read again; give the rest only under "
+        f"pH {floor + 0.2:.1f}."
+    )
+    if dose.limit:
+        words += f" More is not planned: {dose.limit}"
+    return words
+
+
+def dose_caution(dose: SaltDose | None) -> str:
+    """What to mind with the salt; empty where none is to be given."""
+    return dose.caution if dose is not None and dose.grams > 0 else ""
+
+
+def worth_words(ph: PhForeseen) -> tuple[str, ...]:
+    """What one more reading would tell."""
+    found = []
+    for one in ph.worth:
+        words = (
+            f"{one.name}: narrows the lowest pH ahead from {one.width:.1f} to {one.width_after:.1f}"
+        )
+        if ph.dose is not None and one.saved_g_l >= 0.005:
+            words += f" and saves {one.saved_g_l:.2f} g/L of salt on average"
+        found.append(f"{words}.")
+    return tuple(found)

@@ -1,0 +1,360 @@
+"""The plan a batch follows: everything of it that following, re-planning and checking need."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from mustwright.figure import TYPED, Figure
+from mustwright.must.course import share_of
+from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
+from mustwright.nutrition.protocols import Protocol, ProtocolRules
+from mustwright.nutrition.shelf import PER_GRAM, Nutrient
+from mustwright.nutrition.triggers import Trigger, read_trigger
+
+
+@dataclass(frozen=True)
+class MustFacts:
+    """The must at pitch."""
+
+    volume_l: float
+    gravity: float
+    brix: float
+    sugar_g_l: float
+    fermentable_sugar_g_l: float
+    potential_alcohol_pct: float
+    dry_gravity: float
+    temperature_c: float
+    ph: float | None = None
+
+    @property
+    def fermentable_share(self) -> float:
+        """Fermentable share of the extract, 0.5 to 1 [g/g]."""
+        return share_of(self.fermentable_sugar_g_l, self.sugar_g_l)
+
+
+@dataclass(frozen=True)
+class YeastFacts:
+    """The kind of yeast and how much of it."""
+
+    name: str
+    grams: float
+    grams_l: float
+    nitrogen_class: str
+    tolerance_low_pct: float
+    tolerance_pct: float
+    tolerance_high_pct: float
+    temperature_low_c: float
+    temperature_high_c: float
+
+
+@dataclass(frozen=True)
+class NitrogenFacts:
+    """Nitrogen wanted, brought and planned [mg N/L]."""
+
+    demand_mg_l: float
+    must_mg_l: float
+    must_low_mg_l: float
+    must_high_mg_l: float
+    rehydration_mg_l: float
+    potassium_mg_l: float
+
+
+@dataclass(frozen=True)
+class JarFacts:
+    """A nutrient of the shelf as it was when the plan was made."""
+
+    id: str
+    name: str
+    class_id: str
+    group: str
+    mg_g: Mapping[str, float]
+    contains: Mapping[str, float]
+    price_per_kg: float | None = None
+    uptake_weight: float = 1.0
+    caution: str = ""
+
+    def nutrient(self) -> Nutrient:
+        """The jar the blend programme works with."""
+        figures = {
+            f"{what}_mg_g": Figure(value, "mg/g", "as kept with the plan", TYPED)
+            for what, value in self.mg_g.items()
+        }
+        return Nutrient(
+            self.id,
+            self.name,
+            self.class_id,
+            self.group,
+            "ferment",
+            figures,
+            dict(self.contains),
+            price_per_kg=self.price_per_kg,
+            uptake_weight=self.uptake_weight,
+            caution=self.caution,
+        )
+
+    @property
+    def nitrogen_mg_g(self) -> float:
+        """Ammonium and amino nitrogen [mg N/g]."""
+        return self.mg_g.get("ammonium_n", 0.0) + self.mg_g.get("amino_n", 0.0)
+
+
+@dataclass(frozen=True)
+class Most:
+    """A ceiling of law, label or stock on grams per litre over all feeds of the batch."""
+
+    key: str
+    words: str
+    weights: Mapping[str, float]
+    most_g_l: float
+
+
+@dataclass(frozen=True)
+class Dose:
+    """So many grams of one jar in one planned feed."""
+
+    nutrient: str
+    name: str
+    grams: float
+
+
+@dataclass(frozen=True)
+class PlannedFeed:
+    """One feed of the plan.
+
+    Parameters
+    ----------
+    key : str
+        Stays the same through re-plans.
+    trigger : mapping
+        As written in a protocol file, under ``when``.
+    expected_h, low_h, high_h : float
+        Hours after pitch when the plan was made [h].
+    sugar_used : float
+        Fraction of the sugar expected to be gone by then.
+    allowed : tuple of str
+        Kinds of nutrient the protocol lets into it.
+    nitrogen_mg_l : float
+        What it was to bring [mg N/L].
+    """
+
+    key: str
+    name: str
+    trigger: Mapping[str, Any]
+    words: str
+    expected_h: float
+    low_h: float
+    high_h: float
+    sugar_used: float
+    doses: tuple[Dose, ...]
+    allowed: tuple[str, ...]
+    nitrogen_mg_l: float
+    ammonium_share_max: float = 1.0
+    notes: tuple[str, ...] = ()
+    caution: str = ""
+    dropped: str = ""
+
+    @cached_property
+    def rule(self) -> Trigger:
+        """When it falls due."""
+        return read_trigger(self.trigger["when"], f"{self.key}.trigger")
+
+
+@dataclass(frozen=True)
+class BatchPlan:
+    """A plan as a batch keeps it, whole: facts, feeds, ceilings, and the texts it came from.
+
+    Parameters
+    ----------
+    number : int
+        1 for the first, one more with each re-plan.
+    most : tuple of Most
+        Ceilings, the rehydration nutrient already taken off.
+    sheet, protocol_text : str
+        TOML the plan was made from.
+    """
+
+    number: int
+    protocol: str
+    protocol_name: str
+    must: MustFacts
+    yeast: YeastFacts
+    nitrogen: NitrogenFacts
+    conditions: ProtocolRules
+    ammonium_share_max: float
+    feeds: tuple[PlannedFeed, ...]
+    jars: tuple[JarFacts, ...]
+    most: tuple[Most, ...]
+    profile: str
+    scale_g: float
+    sheet: str = ""
+    protocol_text: str = ""
+    warnings: tuple[str, ...] = field(default=())
+
+    def feed(self, key: str | None) -> PlannedFeed | None:
+        """The feed of a key."""
+        return next((one for one in self.feeds if one.key == key), None)
+
+    def jar(self, identity: str) -> JarFacts | None:
+        """The jar of an id."""
+        return next((jar for jar in self.jars if jar.id == identity), None)
+
+    @property
+    def live_feeds(self) -> tuple[PlannedFeed, ...]:
+        """Feeds that bring something and were not dropped."""
+        return tuple(one for one in self.feeds if one.doses and not one.dropped)
+
+
+def once_each(texts: Iterable[str]) -> str:
+    """Several cautions as one text that says no sentence twice.
+
+    Examples
+    --------
+    >>> once_each(["Wear gloves. Stir first.", "Stir first."])
+    'Wear gloves. Stir first.'
+    """
+    sentences = (s.strip(" .") for text in texts for s in text.split(". "))
+    return " ".join(f"{s}." for s in dict.fromkeys(sentences) if s)
+
+
+def batch_plan(
+    setting: Setting,
+    protocol: Protocol,
+    feeding: FeedingPlan,
+    *,
+    sheet: str,
+    protocol_text: str,
+    ph: float | None,
+    warnings: tuple[str, ...],
+) -> BatchPlan:
+    """A feeding plan as the first plan of a batch."""
+    rules = {rule.name: rule for rule in protocol.feeds}
+    feeds = []
+    for i, feed in enumerate(feeding.feeds):
+        rule = rules.get(feed.name)
+        expected = feed.expected_h
+        feeds.append(
+            PlannedFeed(
+                key=f"f{i + 1}",
+                name=feed.name,
+                trigger={"when": feed.trigger_rule},
+                words=feed.trigger,
+                expected_h=expected.value,
+                low_h=expected.value if expected.low is None else expected.low,
+                high_h=expected.value if expected.high is None else expected.high,
+                sugar_used=feed.sugar_used,
+                doses=tuple(Dose(i.nutrient, i.name, i.grams.value) for i in feed.items),
+                allowed=rule.nutrients if rule else ("any",),
+                nitrogen_mg_l=feed.nitrogen_mg_l.value,
+                ammonium_share_max=rule.ammonium_share_max if rule else 1.0,
+                notes=feed.notes,
+                caution=once_each(i.caution for i in feed.items),
+            )
+        )
+    return BatchPlan(
+        1,
+        protocol.id,
+        protocol.name,
+        _must_facts(setting, ph),
+        _yeast_facts(setting),
+        _nitrogen_facts(feeding, setting),
+        protocol.conditions,
+        protocol.ammonium_share_max,
+        tuple(feeds),
+        tuple(_jar_facts(jar) for jar in setting.jars),
+        most_of(setting),
+        setting.profile.id,
+        setting.shelf.scale_g,
+        sheet,
+        protocol_text,
+        warnings,
+    )
+
+
+def _must_facts(setting: Setting, ph: float | None) -> MustFacts:
+    must = setting.must
+    return MustFacts(
+        must.volume_l.value,
+        must.gravity.value,
+        must.brix.value,
+        must.sugar_g_l.value,
+        must.fermentable_sugar_g_l.value,
+        must.potential_alcohol_pct.value,
+        must.dry_gravity.value,
+        setting.temperature_c,
+        ph,
+    )
+
+
+def _yeast_facts(setting: Setting) -> YeastFacts:
+    strain, pitch = setting.strain, setting.pitch
+    tolerance = strain.alcohol_tolerance_pct
+    return YeastFacts(
+        strain.name,
+        pitch.yeast_g.value,
+        pitch.yeast_g_l.value,
+        strain.nitrogen_class,
+        tolerance.value if tolerance.low is None else tolerance.low,
+        tolerance.value,
+        tolerance.value if tolerance.high is None else tolerance.high,
+        strain.temperature_low_c,
+        strain.temperature_high_c,
+    )
+
+
+def _nitrogen_facts(feeding: FeedingPlan, setting: Setting) -> NitrogenFacts:
+    n = feeding.nitrogen
+    credit = n.credit_mg_l
+    potassium = next(row for row in feeding.balance if row.nutrient == "potassium")
+    brought = potassium.must_mg_l.value + potassium.rehydration_mg_l.value
+    return NitrogenFacts(
+        setting.demand().value,
+        credit.value,
+        credit.value if credit.low is None else credit.low,
+        credit.value if credit.high is None else credit.high,
+        n.rehydration_mg_l.value,
+        brought + potassium.plan_mg_l.value,
+    )
+
+
+def _jar_facts(jar: Nutrient) -> JarFacts:
+    return JarFacts(
+        jar.id,
+        jar.name,
+        jar.class_id,
+        jar.group,
+        {what: jar.per_gram(what) for what in PER_GRAM if jar.per_gram(what) > 0},
+        dict(jar.contains),
+        jar.price_per_kg,
+        jar.uptake_weight,
+        jar.caution,
+    )
+
+
+def most_of(setting: Setting) -> tuple[Most, ...]:
+    """Every ceiling of law, label and stock for the jars of a setting."""
+    volume = setting.must.volume_l.value
+    used = setting.shelf.for_rehydration
+    used_g_l = setting.pitch.rehydration_nutrient_g.value / volume
+    found = []
+    for limit in setting.profile.limits:
+        weights = {j.id: limit.fraction_in(j) for j in setting.jars if limit.fraction_in(j) > 0}
+        if weights:
+            already = limit.fraction_in(used) * used_g_l if used else 0.0
+            words = (
+                f"{setting.profile.name} allows {limit.max_g_l:g} g/L of {limit.name} "
+                f"({limit.source})"
+            )
+            allowed = max(limit.max_g_l - already, 0.0)
+            found.append(Most(f"limit:{limit.substance}", words, weights, allowed))
+    for jar in setting.jars:
+        if jar.label_max_g_l is not None:
+            most = jar.label_max_g_l.value
+            words = f"the label of {jar.name} allows {most:g} g/L"
+            found.append(Most(f"label:{jar.id}", words, {jar.id: 1.0}, most))
+        if jar.stock_g is not None:
+            words = f"the shelf held {jar.stock_g:g} g of {jar.name}"
+            found.append(Most(f"stock:{jar.id}", words, {jar.id: 1.0}, jar.stock_g / volume))
+    return tuple(found)

@@ -1,0 +1,135 @@
+"""Does the plan still fit what was read: sugar gone too early, lag, temperature, amounts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from mustwright import data
+from mustwright.batch.outlook import BatchOutlook
+from mustwright.batch.plan import BatchPlan, PlannedFeed
+from mustwright.batch.progress import LAG, Progress
+from mustwright.batch.temperature_text import degrees
+from mustwright.kinetics.pace import usual_pace
+
+CLOCK = ("pitch", "after_pitch")
+
+
+def threshold(name: str) -> float:
+    """A figure of ``[refit]`` in ``data/watch.toml``."""
+    return float(data.load("watch")["refit"][name]["value"])
+
+
+def planned_used(now: Progress, feed: PlannedFeed) -> float:
+    """Fraction of the sugar at which a feed was to be given."""
+    if feed.rule.kind in CLOCK or feed.rule.kind in ("onset", "after_onset"):
+        return feed.sugar_used
+    must = now.plan.must
+    pace = usual_pace(
+        must.brix, must.temperature_c, now.plan.nitrogen.must_mg_l, must.fermentable_share
+    )
+    return min(feed.rule.sugar_used(pace), max(feed.sugar_used, 0.0) or 1.0)
+
+
+def passed(now: Progress, feed: PlannedFeed) -> bool:
+    """Whether the sugar has run past a feed that was not given."""
+    by_clock = feed.rule.kind in (*CLOCK, "onset", "after_onset")
+    room = threshold("passed_sugar") * (2 if by_clock else 1)
+    return now.sugar_used > planned_used(now, feed) + room
+
+
+def last_moment(plan: BatchPlan) -> float:
+    """Fraction of the sugar after which nothing is fed: the protocol's, else the usual one.
+
+    A protocol that is silent and feeds later than usual is taken at its word.
+    """
+    if plan.conditions.nothing_after_sugar_used is not None:
+        return plan.conditions.nothing_after_sugar_used
+    return max(
+        [threshold("no_nitrogen_after_sugar_used"), *(f.sugar_used for f in plan.live_feeds)]
+    )
+
+
+def outran(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
+    """Feeds that should have been given before, and the end of feeding."""
+    gone = [f for f in feeds if passed(now, f)]
+    end = last_moment(now.plan)
+    said = []
+    if gone:
+        names = ", ".join(f"'{f.name}'" for f in gone)
+        third = " The one-third sugar break is passed." if now.sugar_used >= 1 / 3 else ""
+        said.append(
+            f"{now.sugar_used:.0%} of the sugar is gone: {names} should have been given "
+            f"before.{third}"
+        )
+    if now.sugar_used > end:
+        said.append(f"Past {end:.0%} of the sugar nothing more is fed.")
+    return said
+
+
+def lagging(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
+    """Feeds by the clock while nothing works yet."""
+    if now.phase != LAG or now.hours is None:
+        return []
+    waits = [f for f in feeds if f.rule.kind == "after_pitch" and now.hours >= f.rule.amount - 1]
+    if not waits:
+        return []
+    names = ", ".join(f"'{f.name}'" for f in waits)
+    return [f"No sign of work {now.hours:.0f} h after pitch, and {names} goes by the clock."]
+
+
+def off_temperature(
+    now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook
+) -> list[str]:
+    """A must warmer or cooler than planned, where it moves a feed."""
+    off = now.temperature_c - now.plan.must.temperature_c
+    if not now.temperature_read or abs(off) < threshold("warmer_c"):
+        return []
+    moved = [f for f in feeds if moves(now, f, outlook)]
+    if not moved:
+        return []
+    here, planned = (
+        degrees(c, now.plan.sheet, 0) for c in (now.temperature_c, now.plan.must.temperature_c)
+    )
+    return [
+        f"The must is at {here}, planned were {planned}: it runs "
+        f"{'faster' if off > 0 else 'slower'}."
+    ]
+
+
+def moves(now: Progress, feed: PlannedFeed, outlook: BatchOutlook) -> bool:
+    """Whether a feed falls outside the hours the plan gave for it, or a clock no longer fits.
+
+    A feed whose hour has come by the clock is simply due.
+    """
+    if feed.rule.kind in CLOCK and (now.hours or 0.0) >= feed.rule.amount - 0.1:
+        return False
+    if feed.rule.kind == "after_pitch" and 0.02 < feed.sugar_used < 1:
+        span = outlook.used(feed.sugar_used)
+        return not span.low_h <= feed.rule.amount <= span.high_h
+    if feed.rule.kind in CLOCK:
+        return False
+    return not feed.low_h <= outlook.due(feed.rule).expected_h <= feed.high_h
+
+
+def overtaken(now: Progress, feed: PlannedFeed, outlook: BatchOutlook) -> bool:
+    """A clock feed that would go by the sugar instead, and that sugar is gone already."""
+    by_sugar = feed.rule.kind == "after_pitch" and moves(now, feed, outlook)
+    return by_sugar and now.sugar_used > feed.sugar_used + threshold("passed_sugar")
+
+
+def off_amounts(now: Progress) -> list[str]:
+    """More or less nitrogen given than planned, beyond what is worth a word."""
+    given, planned = given_and_planned(now)
+    total = sum(f.nitrogen_mg_l for f in now.plan.feeds if not f.dropped)
+    if total <= 0 or abs(given - planned) < threshold("dose_off") * total:
+        return []
+    more = "more" if given > planned else "less"
+    return [
+        f"{abs(given - planned):.0f} mg N/L {more} was given so far than these feeds were to bring."
+    ]
+
+
+def given_and_planned(now: Progress) -> tuple[float, float]:
+    """Nitrogen given so far, and what those feeds were to bring [mg N/L]."""
+    planned = sum(s.feed.nitrogen_mg_l for s in now.feeds if s.state == "given")
+    return now.fed_mg_l, planned

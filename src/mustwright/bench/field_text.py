@@ -1,0 +1,87 @@
+"""What the fields of a step are called, and how finely its figures are printed, in every shell."""
+
+from __future__ import annotations
+
+from mustwright.figure import Figure
+
+WORDS = {
+    "free_so2_mg_l": "Free sulfur dioxide wanted",
+    "free_to_add_mg_l": "Free still missing",
+    "total_after_mg_l": "Total sulfur dioxide after",
+    "legal_total_mg_l": "Legal limit of the total",
+    "legal_sorbic_mg_l": "Legal limit of sorbic acid",
+    "handout_free_so2_mg_l": "Free by the usual handout, to compare",
+    "declare": "On the label",
+    "co2_if_fermented_g_l": "Gas if it ferments",
+    "gas_if_it_wakes_vol": "Gas if it wakes",
+    "chance_moving": "Chance that it still moves",
+    "chance_past_tolerance": "Chance that alcohol is past its limit",
+    "pressure_bar_20c": "Pressure at 20 C",
+    "pressure_bar_30c": "Pressure at 30 C, if forgotten in the warm",
+    "keg_bar": "Set on the keg",
+    "residual_co2_volumes": "Gas still in it",
+    "target_co2_volumes": "Gas wanted",
+    "target_co2_g_l": "Gas wanted, by weight",
+    "next_check_days": "Next check in",
+    "new_ph": "New pH, a first guess",
+    "ph_after": "pH after, a first guess",
+    "kg": "To add",
+    "sugar_g": "Sugar in all",
+    "headspace_pct": "Headspace, as a share",
+    "sugar_g_l": "Sugar per litre",
+    "potential_alcohol_pct": "If yeast ate the sweetness, alcohol would rise by",
+    "ready": "Protected, may go in now",
+    "lees_l": "Left with the lees",
+    "way_l": "Left on the way",
+}
+UNITS_IN_NAMES = (
+    "_pct", "_g_l", "_mg_l", "_l", "_g", "_ml", "_bar", "_kg", "_vol", "_per_day", "_days",
+)  # fmt: skip
+DECIMALS = {"SG 20/20": 4, "% vol": 2, "%": 1, "L": 2, "mg/L": 1, "g/L": 2, "vol": 2, "bar": 2,
+            "mL": 1, "d": 0, "per day": 5, "bottles": 0,
+            "tablets": 0, "kg": 3, "meq/L per pH": 1}  # fmt: skip
+
+
+def words(name: str) -> str:
+    """A field's name as a person would say it."""
+    if name in WORDS:
+        return WORDS[name]
+    for suffix in UNITS_IN_NAMES:
+        if name.endswith(suffix) and len(name) > len(suffix):
+            name = name[: -len(suffix)]
+            break
+    text = name.replace("_", " ").replace("so2", "SO2").replace("co2", "CO2")
+    return text[:1].upper() + text[1:]
+
+
+def shown(figure: Figure, ranged: bool = True) -> str:
+    """A figure with its unit and, where it has one, its range."""
+    spread = between(figure) if ranged else ""
+    return printed(figure) + (f" ({spread})" if spread else "")
+
+
+def printed(figure: Figure) -> str:
+    """A figure with its unit.
+
+    Examples
+    --------
+    >>> printed(Figure(0.94973, "g", "", "")), printed(Figure(12.534, "% vol", "", ""))
+    ('0.9497 g', '12.53 % vol')
+    """
+    return f"{_text(figure, figure.value)} {figure.unit}".strip()
+
+
+def between(figure: Figure) -> str:
+    """The range of a figure; empty without one, or where it prints as one value."""
+    if figure.low is None or figure.high is None:
+        return ""
+    low, high = _text(figure, figure.low), _text(figure, figure.high)
+    return "" if low == high else f"{low} to {high}"
+
+
+def _text(figure: Figure, number: float) -> str:
+    places = DECIMALS.get(figure.unit)
+    if places is None and abs(number) >= 1000:
+        return f"{number:.0f}"
+    text = f"{number:.4g}" if places is None else f"{number:.{places}f}"
+    return text.removeprefix("-") if float(text) == 0 else text

@@ -1,0 +1,76 @@
+"""What the `batch` commands share: the cellar, a batch as it stands, a moment, an answer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from mustwright.cli.sheets import print_json
+
+if TYPE_CHECKING:
+    from mustwright.batch.entries import Entry
+    from mustwright.batch.view import BatchView
+    from mustwright.compose import Compose
+
+
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+AT = click.option("--at", metavar="WHEN", help="now, 18:30, '2031-05-01 18:30' or ISO.")
+BATCH = click.argument("slug", metavar="BATCH")
+NOTE = click.option("--note", help="A few words.")
+
+
+FORECAST = click.option(
+    "--forecast",
+    is_flag=True,
+    help="Work the forecast out first: some seconds. Else the one kept counts, or the usual pace.",
+)
+
+
+@contextmanager
+def opened() -> Iterator[Compose]:
+    """The maker's cellar, closed again at the end."""
+    from mustwright.compose import Compose
+
+    compose = Compose.from_environment()
+    try:
+        yield compose
+    finally:
+        compose.close()
+
+
+def view_now(compose: Compose, slug: str, forecast: bool = False) -> BatchView:
+    """How a batch stands now; with its forecast worked out first, where that is asked for."""
+    from mustwright.services.batch.batch_view import look
+
+    if forecast:
+        from mustwright.kinetics.ready import cache_folder, warm_up
+        from mustwright.services.batch.forecaster import work_out
+
+        warm_up(cache_folder(compose.home))
+        work_out(compose.ledger, slug, compose.clock())
+
+    return look(compose.ledger, slug, compose.clock(), compose.local_zone)
+
+
+def moment_of(compose: Compose, at: str | None) -> Any:
+    """When, as typed; nothing is now."""
+    from mustwright.batch.entry_fields import moment_typed
+
+    return moment_typed(at, compose.clock(), compose.local_zone)
+
+
+def told(compose: Compose, slug: str, entry: Entry, as_json: bool) -> None:
+    """Say what was written and what comes next."""
+    view = view_now(compose, slug)
+    if as_json:
+        from mustwright.batch.view_json import view_data
+        from mustwright.services.batch.export_json import entry_data
+
+        print_json({"entry": entry_data(entry), **view_data(view)})
+        return
+    click.echo(f"Written ({entry.id[:8]}). {view.step.sentence}")
+    for finding in view.findings:
+        click.echo(f"  ! {finding.title} ({finding.confidence:.0%}): {finding.evidence}")

@@ -1,0 +1,180 @@
+"""A batch as lines for a terminal."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+
+from mustwright.batch import ph_text
+from mustwright.batch.entries import (
+    EVENTS,
+    STRIP,
+    Event,
+    FeedGiven,
+    Note,
+    Photo,
+    PlanAdopted,
+    Reading,
+)
+from mustwright.batch.finishing_record import StepDone
+from mustwright.batch.forecast_record import Foreseen
+from mustwright.batch.log import Standing
+from mustwright.batch.replan import Proposal
+from mustwright.batch.temperature_text import degrees
+from mustwright.batch.view import BatchView
+from mustwright.bench.record_text import step_words
+
+
+def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
+    """How a batch stands, with its log."""
+    state = view.progress
+    gravity = "not read yet" if state.gravity is None else f"{state.gravity:.3f}"
+    lines = [
+        f"{view.record.name} ({view.record.slug}), version {view.record.version}",
+        f"  {view.step.sentence}",
+        f"  {state.phase}; gravity {gravity}, {state.sugar_used:.0%} of the sugar used, "
+        f"about {state.alcohol_pct:.1f} % vol, {degrees(state.temperature_c, state.plan.sheet)}",
+        *forecast_lines(view, zone),
+        "Feeds",
+    ]
+    for one in state.feeds:
+        doses = ", ".join(f"{d.grams:g} g {d.name}" for d in one.feed.doses) or one.feed.dropped
+        lines.append(
+            f"  [{'x' if one.state == 'given' else ' '}] {one.feed.key} {one.feed.name}"
+            f" ({one.state}): {doses}; {one.feed.words}"
+        )
+    lines += watch_lines(view) if view.findings else []
+    lines.append("Log")
+    lines += [f"  {line}" for stand in view.stands for line in _log_lines(stand, zone)]
+    return lines
+
+
+def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
+    """What the forecast says, and by what."""
+    lines = [f"Forecast by {view.outlook.name}"]
+    found = view.foreseen
+    if found is None:
+        return lines
+    if not found.explained:
+        lines.append(f"  ! {found.message}")
+    if found.met:
+        lines += [f"  {_dry_words(view, zone)}", f"  {_end_words(found)}"]
+    return [*lines, *(f"  {note}" for note in found.notes), *_ph_lines(view)]
+
+
+def _ph_lines(view: BatchView) -> list[str]:
+    """The pH so far and ahead, where the acid model says something."""
+    ph = view.foreseen.ph if view.foreseen else None
+    if ph is None:
+        return []
+    now_h = view.progress.hours or 0.0
+    lines = [f"  {ph_text.stands_words(ph)} {ph_text.ahead_words(ph, now_h)}"]
+    if ph.dose is not None:
+        words = (ph_text.dose_words(ph.dose, ph.floor), ph_text.dose_caution(ph.dose))
+        lines += [f"  ! {one}" for one in words if one]
+    return lines + [f"    {one}" for one in (*ph_text.worth_words(ph), *ph.odd, *ph.notes)]
+
+
+def _dry_words(view: BatchView, zone: tzinfo) -> str:
+    state, found = view.progress, view.foreseen
+    if found is None or found.hours_to_dry.p50 is None:
+        return "Not dry within six weeks in half of the runs or more"
+    days = [
+        "after that" if h is None else f"{state.moment(h).astimezone(zone):%d %B}"
+        for h in (found.hours_to_dry.p05, found.hours_to_dry.p50, found.hours_to_dry.p95)
+    ]
+    return f"Dry about {days[1]} (from {days[0]} to {days[2]})"
+
+
+def _end_words(found: Foreseen) -> str:
+    left = found.residual_yan_mg_l.p50 or 0.0
+    return (
+        f"{found.chance_of_sticking:.0%} chance of sticking or crawling; about {left:.0f} mg N/L "
+        "left at the end"
+    )
+
+
+def _log_lines(stand: Standing, zone: tzinfo) -> list[str]:
+    when = f"{stand.at.astimezone(zone):%Y-%m-%d %H:%M}"
+    gone = " [removed]" if stand.removed else ""
+    changed = f" [changed {len(stand.changes)} times]" if stand.changes else ""
+    return [f"{when}  {stand.entry.id[:8]}  {said(stand.what)} ({stand.entry.who}){gone}{changed}"]
+
+
+def said(what: object) -> str:
+    """An entry in a few words."""
+    if isinstance(what, Reading):
+        parts = [
+            "" if what.gravity is None else f"{what.gravity:.4f}",
+            "" if what.brix is None else f"{what.brix:g} Bx",
+            "" if what.temperature_c is None else f"must {what.temperature_c:g} C",
+            ""
+            if what.ph is None
+            else f"pH {what.ph:g}{' by strip' if what.ph_by == STRIP else ''}",
+        ]
+        by = f"by {what.instrument}" if what.has_gravity else ""
+        return " ".join(["read", *(p for p in (*parts, by, what.note) if p)])
+    if isinstance(what, FeedGiven):
+        given = ", ".join(f"{i.grams:g} g {i.name or i.nutrient}" for i in what.items)
+        return f"fed {given or 'nothing'}" + (f" as {what.feed}" if what.feed else "")
+    if isinstance(what, Event):
+        more = "" if what.temperature_c is None else f" {what.temperature_c:g} C"
+        litres = "" if what.litres is None else f" {what.litres:g} L"
+        return f"{EVENTS[what.what].lower()}{more}{litres} {what.note}".strip()
+    if isinstance(what, StepDone):
+        return f"{what.title.lower()}: {step_words(what)}".removesuffix(": ")
+    if isinstance(what, Note):
+        return what.text
+    if isinstance(what, Photo):
+        return f"photo {what.caption}".strip()
+    if isinstance(what, PlanAdopted):
+        return f"plan {what.plan.number}: {what.plan.protocol_name}"
+    return type(what).__name__
+
+
+def watch_lines(view: BatchView) -> list[str]:
+    """Findings, causes and restart."""
+    if not view.findings:
+        return ["Nothing to worry about in what was read."]
+    lines, sheet = [], view.progress.plan.sheet
+    for f in view.findings:
+        lines += [f"{f.title} ({f.confidence:.0%} sure): {f.evidence}"]
+        lines += [f"  Check: {f.check}", f"  Do: {f.do}", f"  Stop worrying: {f.stop}"]
+        lines += [f"  By: {'; '.join(f.thresholds)}"]
+    if view.diagnosis:
+        lines.append(f"Likely causes, by {view.diagnosis.by}")
+        for c in view.diagnosis.causes:
+            lines.append(f"  {c.score:4.0%}  {c.title}. {' '.join(c.evidence)}")
+        lines.append(f"  First measure: {view.diagnosis.measure_first}")
+    if view.restart:
+        lines.append("Restart" if view.restart.worth_it else "A restart is not worth it")
+        lines += [f"  - {one}" for one in view.restart.first]
+        for i, step in enumerate(view.restart.steps, 1):
+            lines.append(
+                f"  [ ] {i}. {step.name}: {step.what} {step.total_l:.2f} L at "
+                f"{step.gravity:.3f}, {degrees(step.temperature_c, sheet, 0)}; go on at "
+                f"{step.move_on_at:.3f} (about {step.hours:.0f} h)"
+            )
+            if step.caution:
+                lines.append(f"         ! {step.caution}")
+        lines += [f"  Give up: {one}" for one in view.restart.give_up]
+        lines += [f"  ! {one}" for one in view.restart.cautions]
+    return lines
+
+
+def proposal_lines(proposal: Proposal | None) -> list[str]:
+    """Before and after of each open feed, and why."""
+    if proposal is None:
+        return ["The plan still fits what was read."]
+    lines = [f"Why: {reason}" for reason in proposal.reasons]
+    for c in proposal.changes:
+        before, after = (
+            ", ".join(f"{d.grams:g} g {d.name}" for d in f.doses) or "nothing"
+            for f in (c.before, c.after)
+        )
+        lines.append(f"  {c.key} {c.name}: {c.what}" + (f" ({c.why})" if c.why else ""))
+        lines.append(f"      before: {before}; {c.before.words}")
+        lines.append(f"      after:  {after}" + ("" if c.after.dropped else f"; {c.after.words}"))
+    if proposal.short_mg_l >= 1:
+        lines.append(f"  Rules and limits keep {proposal.short_mg_l:.0f} mg N/L back.")
+    lines += [f"  ! {caution}" for caution in proposal.cautions]
+    return lines

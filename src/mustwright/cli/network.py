@@ -1,0 +1,80 @@
+"""Open to the local network: the passphrase, the names we answer to, and a code for the phone."""
+
+from __future__ import annotations
+
+import os
+import re
+import socket
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from mustwright.errors import InputError
+
+if TYPE_CHECKING:
+    from mustwright.services.batch.repository import Ledger
+    from mustwright.web.access import Access
+
+VARIABLE = "MUSTWRIGHT_PASSPHRASE"
+_NAME = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,251}[A-Za-z0-9])?")
+
+
+def ask_passphrase(ledger: Ledger, anew: bool) -> None:
+    """Have a passphrase kept: from the environment, or typed twice where there is none yet."""
+    from mustwright.services.access import has_passphrase, is_passphrase, set_passphrase
+
+    given = os.environ.get(VARIABLE, "")
+    if given:
+        if anew or not is_passphrase(ledger, given):
+            set_passphrase(ledger, given)
+        return
+    if has_passphrase(ledger) and not anew:
+        return
+    if not sys.stdin.isatty():
+        needs = f"needs a passphrase: open it once in a terminal, or set {VARIABLE}"
+        raise InputError("--lan", needs, "none kept")
+    typed = click.prompt("Passphrase for the network", hide_input=True, confirmation_prompt=True)
+    set_passphrase(ledger, str(typed))
+
+
+def lan_access(port: int, names: tuple[str, ...]) -> Access:
+    """Locked pages, asked for by loopback, by this machine's address, or by one of its names."""
+    from mustwright.web.access import LOOPBACK_HOSTS, Access
+
+    for name in names:
+        if not _NAME.fullmatch(name):
+            raise InputError("--name", "needs a host name or address", name)
+    here = lan_address()
+    own = socket.gethostname().lower()
+    hosts = [*LOOPBACK_HOSTS, here, own, f"{own.split('.')[0]}.local", *names]
+    shown = names[0] if names else here
+    return Access(True, tuple(dict.fromkeys(h for h in hosts if h)), f"http://{shown}:{port}/")
+
+
+def lan_address() -> str:
+    """The address other machines of the network find this one by; loopback where there is none.
+
+    Asking for a route sends nothing.
+    """
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # an address set aside for documents (RFC 5737)
+            return str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"
+
+
+def show_code(address: str) -> None:
+    """Print the address, and where a terminal can show it, the code that opens it."""
+    click.echo(f"On the phone: {address} (the code below, then the passphrase)")
+    click.echo("Plain http: anyone in the same network can listen. Trust the network, or do not.")
+    encoding = (sys.stdout.encoding or "").lower()
+    if encoding.startswith("utf"):
+        import io
+
+        import segno
+
+        out = io.StringIO()
+        segno.make(address, error="m").terminal(out, compact=True)
+        click.echo(out.getvalue())

@@ -1,0 +1,120 @@
+"""What a reading would save, and whether there is potassium enough: the watch on the acid."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mustwright import data
+from mustwright.figure import ARITHMETIC, Figure
+from mustwright.must.acidity.dose import Trial
+from mustwright.must.acidity.members import MustMembers
+from mustwright.must.acidity.path import Path
+from mustwright.must.acidity.potassium import (
+    potassium_for_ph,
+    potassium_sheet,
+    published_ratio,
+    ratio_to_hydrogen,
+    sticking_odds_factor,
+)
+from mustwright.must.acidity.reading import Worth, worth_of_reading
+from mustwright.planning.acidity.result import (
+    MeasuringAnswer,
+    PotassiumAnswer,
+    band_figure,
+    chance_figure,
+    claims_data,
+)
+
+Floats = NDArray[np.float64]
+
+
+def answer_measuring(
+    must: MustMembers,
+    path: Path,
+    trial: Trial | None,
+    ph_known: bool,
+    ta_known: bool,
+) -> tuple[MeasuringAnswer, ...]:
+    """What each reading would save, the dearest doubt first."""
+    readings = data.load("acids")["reading"]
+    meter, strip = float(readings["meter_sd"]), float(readings["strip_sd"])
+    each = trial.each_g_l if trial is not None else np.zeros(must.size)
+    most = float(np.max(each, initial=0.0)) if trial is None else max(trial.salt.max_g_l, trial.g_l)
+    trough = path.trough()
+    start = float(claims_data()["start_after_sugar_used"])
+    first = 0.0 if trial is None else min(at for at, _ in trial.schedule.moments)
+    asked: list[tuple[str, Floats, float, float]] = []
+    if not ph_known:
+        asked.append(("pH before yeast with a paper strip", must.ph(), strip, 0.0))
+        asked.append(("pH before yeast with a meter", must.ph(), meter, 0.0))
+    if not ta_known:
+        acid = np.maximum(must.titratable_g_l(), 0.02)
+        sd = float(np.hypot(readings["ta_relative_sd"], readings["ta_sd_g_l"] / np.median(acid)))
+        asked.append(("titratable acid before yeast", np.log(acid), sd, 0.0))
+    asked.append((f"pH with a strip at {start:.0%} of the sugar", path.at(start), strip, start))
+    asked.append((f"pH with a meter at {start:.0%} of the sugar", path.at(start), meter, start))
+    asked.append(("pH with a meter at 30% of the sugar", path.at(0.30), meter, 0.30))
+    found = []
+    for name, read, sd, when in asked:
+        worth = worth_of_reading(name, read, sd, each, trough, most_g_l=max(most, 1e-9))
+        found.append(_measuring(worth, trial is not None and when <= first + 1e-9))
+    return tuple(found)
+
+
+def _measuring(worth: Worth, in_time: bool) -> MeasuringAnswer:
+    narrower = f"narrows the trough's band from {worth.width:.2f} to {worth.width_after:.2f}"
+    saves = round(worth.saved_g_l, 3) if in_time else None
+    words = narrower
+    if saves is not None and saves >= 0.005:
+        words += f" and saves {saves:.2f} g/L of salt on average"
+    elif in_time:
+        words += "; it saves no salt on average, but puts it where it is needed"
+    return MeasuringAnswer(
+        worth.name, saves, round(worth.width, 2), round(worth.width_after, 2), words
+    )
+
+
+def answer_potassium(
+    must: MustMembers, fed_mg_l: float, dose_mg_l: float, path: Path, seed: int
+) -> PotassiumAnswer:
+    """Potassium against the published ratio at the trough the dose leaves."""
+    lowest = float(claims_data()["lowest_shown"])
+    trough = path.trough()
+    shown = replace(path, ph=np.maximum(path.ph, lowest)).trough()
+    sheet = potassium_sheet(must.potassium_mg_l, fed_mg_l, dose_mg_l, shown)
+    whole = must.potassium_mg_l + fed_mg_l + dose_mg_l
+    odds = sticking_odds_factor(trough, whole, seed)
+    source = "Kudo1998, ratio from memory"
+    return PotassiumAnswer(
+        must_mg_l=band_figure(
+            must.potassium_mg_l, "mg/L", "sum over the ingredients", "ingredient records"
+        ),
+        feeds_mg_l=Figure(fed_mg_l, "mg/L", "of the feeding plan", ARITHMETIC),
+        dose_mg_l=Figure(dose_mg_l, "mg/L", "of the salt", ARITHMETIC),
+        needed_mg_l=band_figure(
+            potassium_for_ph(shown),
+            "mg/L",
+            f"{published_ratio():g} mol K per mol H at the trough (at least pH {lowest:g})",
+            source,
+        ),
+        ratio=band_figure(
+            ratio_to_hydrogen(whole, shown), "mol/mol", "potassium over hydrogen ion", source
+        ),
+        published_ratio=Figure(published_ratio(), "mol/mol", "published", source),
+        chance_short=chance_figure(sheet.chance_short, "under the published ratio", trough.size),
+        sticking_odds_factor=band_figure(
+            odds, "", "factor on the odds of sticking; size of the harm assumed, held at 50", source
+        ),
+        words=_potassium_words(sheet.chance_short),
+    )
+
+
+def _potassium_words(short: float) -> str:
+    if short < 0.1:
+        return "Potassium is enough for the acid expected."
+    if short < 0.5:
+        return "Potassium may fall short at the trough; a potassium salt serves both ends."
+    return "Potassium is likely short for this acid: less ammonium or a potassium salt helps."

@@ -1,0 +1,125 @@
+"""The pH of a forecast as plain data, the same for every shell."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from mustwright.kinetics.forecast import PROBABILITIES
+from mustwright.must.acidity.draws import chance, quantile
+from mustwright.planning.acidity.ph_course import FEW, MODEL, PhForecast
+from mustwright.planning.acidity.result import claims_data, ph_band, risk_of
+
+Floats = NDArray[np.float64]
+BESIDE = (
+    "Beside the chance of sticking above, not in it: what too little potassium for the acid, or a "
+    "pH under 3.0, may do to the odds. The size of the harm is assumed, so the range is wide."
+)
+STALL = "From a pH below 2.9 on the ferment would likely stall; this path does not know that."
+
+
+def ph_data(found: PhForecast | None, times_h: Floats, sticking: float) -> dict[str, object]:
+    """The `ph`, `ph_trough`, `ph_note` and `sticking_by_acid` of a forecast as plain data.
+
+    Parameters
+    ----------
+    found : PhForecast or None
+        None where nothing honest can be said: the fields are null then, but for the note.
+    times_h : ndarray
+        Where the forecast's bands stand; straight lines lie between the times of the path.
+    sticking : float
+        The forecast's own chance of sticking, to which the odds are put beside.
+    """
+    if found is None:
+        return {
+            "ph": None,
+            "ph_trough": None,
+            "ph_note": "No pH: neither the ingredients nor a measured pH are known.",
+            "sticking_by_acid": None,
+        }
+    return {
+        "ph": band_lines(found, times_h),
+        "ph_trough": trough_data(found),
+        "ph_note": " ".join(ph_notes(found)),
+        "sticking_by_acid": sticking_data(found, sticking),
+    }
+
+
+def band_lines(found: PhForecast, times_h: Floats) -> dict[str, list[float]]:
+    """Quantiles along the times, cut off at the lowest shown, and the share below it."""
+    lowest = float(claims_data()["lowest_shown"])
+    low_share = (found.ph < lowest).mean(axis=0)
+    lines = {
+        _name(p): _shown(np.interp(times_h, found.times_h, line), lowest)
+        for p, line in zip(PROBABILITIES, quantile_lines(found.ph), strict=True)
+    }
+    below = np.interp(times_h, found.times_h, low_share)
+    return {**lines, "below_2_9": [round(float(v), 4) for v in below]}
+
+
+def quantile_lines(ph: Floats) -> list[Floats]:
+    """Quantiles at every time, the member nearest to each probability."""
+    ordered = np.sort(ph, axis=0)
+    return [ordered[round(p * (ph.shape[0] - 1))] for p in PROBABILITIES]
+
+
+def _name(p: float) -> str:
+    return f"p{round(100 * p):02d}"
+
+
+def _shown(values: Floats, lowest: float) -> list[float]:
+    return [round(max(float(v), lowest), 2) for v in values]
+
+
+def trough_data(found: PhForecast) -> dict[str, object]:
+    """The lowest pH and what it means, as plain data."""
+    lowest = float(claims_data()["lowest_shown"])
+    band = ph_band(found.trough, "lowest pH of the ferment", MODEL)
+    return {
+        "band": {_name(p): round(max(quantile(found.trough, p), lowest), 2) for p in PROBABILITIES},
+        "words": band.words,
+        "expected_h": {_name(p): quantile(found.trough_h, p) for p in PROBABILITIES},
+        "floor": found.floor,
+        "chance_below_floor": round(found.chance_below_floor, 4),
+        "risk": risk_of(found.chance_below_floor),
+        "below_2_9": round(chance(found.trough < lowest), 4),
+        "members": int(found.trough.size),
+        "effective_members": None if found.effective is None else round(found.effective, 1),
+        "interpolation_error": round(found.interpolation_error, 4),
+    }
+
+
+def ph_notes(found: PhForecast) -> list[str]:
+    """Where the band comes from, and what was left out of it."""
+    if found.measured_ph is not None:
+        notes = [f"Bent to a pH of {found.measured_ph:g} measured before the yeast."]
+    else:
+        notes = ["A band from a recipe, not measured: read the pH before the yeast goes in."]
+    if found.used_readings:
+        notes.append(f"Bent to {found.used_readings} later pH reading(s) too.")
+        if found.effective is not None and found.effective <= FEW * 1.01:
+            notes.append("Few members meet them, so they were taken as less sharp.")
+    notes += [*found.odd, *found.notes]
+    if chance(found.trough < float(claims_data()["lowest_shown"])) >= 0.05:
+        notes.append(STALL)
+    return notes
+
+
+def sticking_data(found: PhForecast, sticking: float) -> dict[str, object]:
+    """Odds of sticking by potassium and pH, and what they would make of the forecast's chance."""
+    factors = {name: quantile(found.odds_factor, p) for name, p in _ENDS.items()}
+    return {
+        "odds_factor": {name: round(f, 3) for name, f in factors.items()},
+        "chance_of_sticking": {
+            name: round(_by_odds(sticking, f), 4) for name, f in factors.items()
+        },
+        "note": BESIDE,
+    }
+
+
+_ENDS = {"p05": 0.05, "p50": 0.5, "p95": 0.95}
+
+
+def _by_odds(share: float, factor: float) -> float:
+    """A chance whose odds are so many times higher."""
+    return share * factor / (1 - share + share * factor)

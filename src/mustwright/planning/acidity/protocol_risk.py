@@ -1,0 +1,113 @@
+"""What a feeding plan does to the acid, in brief: trough, risk, potassium; plans side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from mustwright.figure import ASSUMED, Figure
+from mustwright.kinetics import members as members_
+from mustwright.kinetics import simulate
+from mustwright.kinetics.parameters import population
+from mustwright.must.acidity.draws import chance
+from mustwright.must.acidity.potassium import potassium_for_ph, published_ratio, ratio_to_hydrogen
+from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.planning.acidity.acid_risk import AcidRisk
+from mustwright.planning.acidity.ph_course import MEMBERS, MODEL, PhForecast, follow, ph_times
+from mustwright.planning.acidity.ph_course_json import band_lines
+from mustwright.planning.acidity.prior import acid_must
+from mustwright.planning.acidity.result import (
+    band_figure,
+    chance_figure,
+    claims_data,
+    ph_band,
+    risk_of,
+)
+from mustwright.planning.json_ranges import ranges_of
+from mustwright.planning.kinetic_inputs import (
+    conditions_of,
+    feeds_of,
+    must_at_pitch,
+    nothing_to_ferment,
+)
+from mustwright.planning.must_setup import Ground
+from mustwright.planning.plan_result import Comparison, PlanResult
+
+SEED = 1
+RATIO = "Kudo1998, ratio from memory"
+
+
+def acid_risks(
+    ground: Ground, plans: Sequence[FeedingPlan], members: int = MEMBERS
+) -> tuple[AcidRisk, ...]:
+    """The acid under plans on the same must; empty where nothing honest can be said."""
+    acid = None if nothing_to_ferment(ground) else acid_must(ground, members, SEED)
+    if acid is None:
+        return ()
+    must, conditions = must_at_pitch(ground), conditions_of(ground)
+    drawn = members_.draw(members, SEED)
+    built = members_.build(must, conditions, drawn, population(must.medium))
+    times = ph_times(conditions.horizon_h)
+    found = []
+    for plan in plans:
+        feeds = feeds_of(plan, ground)
+        run = simulate.run(built, conditions, feeds, times, must.gravity)
+        found.append(_risk(follow(ground, plan, feeds, run, acid, SEED), acid.ph is not None))
+    return tuple(found)
+
+
+def acid_of_plan(result: PlanResult, members: int = MEMBERS) -> PlanResult:
+    """A plan with what it does to the acid."""
+    return replace(result, acid=next(iter(acid_risks(result.ground, [result.plan], members)), None))
+
+
+def acid_of_comparison(result: Comparison, members: int = MEMBERS) -> Comparison:
+    """A comparison with what each plan does to the acid."""
+    return replace(result, acid=acid_risks(result.ground, result.plans, members))
+
+
+def _risk(found: PhForecast, measured: bool) -> AcidRisk:
+    lowest = float(claims_data()["lowest_shown"])
+    shown = np.maximum(found.trough, lowest)
+    ratio = ratio_to_hydrogen(found.potassium_mg_l, shown)
+    count = found.trough.size
+    return AcidRisk(
+        ph_band(found.trough, "lowest pH of the ferment", MODEL),
+        band_figure(found.trough_h, "h", "when members first come within 0.05 of it", MODEL),
+        Figure(found.floor, "pH", "the pH to keep unless another is asked for", ASSUMED),
+        chance_figure(found.chance_below_floor, f"whose lowest pH is under {found.floor:g}", count),
+        risk_of(found.chance_below_floor),
+        band_figure(
+            ratio,
+            "mol/mol",
+            f"potassium of must and feeds per hydrogen ion at the trough; published "
+            f"{published_ratio():g}",
+            RATIO,
+        ),
+        band_figure(
+            potassium_for_ph(shown),
+            "mg/L",
+            f"{published_ratio():g} mol K per mol H at the trough (at least pH {lowest:g})",
+            RATIO,
+        ),
+        chance_figure(chance(ratio < published_ratio()), "under the published ratio", count),
+        band_figure(
+            found.odds_factor,
+            "times",
+            "factor on the odds of sticking, potassium and a pH under 3.0; assumed, held at 50",
+            RATIO,
+        ),
+        {"times_h": found.times_h.tolist(), **band_lines(found, found.times_h)},
+        measured,
+    )
+
+
+def risk_shape(risk: AcidRisk | None) -> dict[str, Any] | None:
+    """For JSON: figures by name, with their ranges."""
+    if risk is None:
+        return None
+    shape = {name: getattr(risk, name) for name in risk.__dataclass_fields__}
+    return {**shape, "ranges": ranges_of(shape)}

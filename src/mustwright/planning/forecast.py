@@ -1,0 +1,247 @@
+"""What will it do: a forecast of a sheet's must under a protocol, or bent to readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from mustwright.errors import InputError
+from mustwright.kinetics import forecast as model
+from mustwright.kinetics.forecast import Band, Forecast
+from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
+from mustwright.kinetics.simulate import Run
+from mustwright.kinetics.update import measured
+from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.nutrition.plan import plan_feeding
+from mustwright.nutrition.protocols import Protocol, protocol_called
+from mustwright.planning.acidity.ph_course import (
+    PhForecast,
+    follow,
+    measured_start,
+    ph_times,
+    rows_of,
+)
+from mustwright.planning.acidity.ph_course_json import ph_data
+from mustwright.planning.acidity.prior import acid_must
+from mustwright.planning.kinetic_inputs import (
+    conditions_of,
+    feeds_of,
+    must_at_pitch,
+    nothing_to_ferment,
+)
+from mustwright.planning.must_setup import Ground, ground_of
+from mustwright.planning.plan import plan_on
+from mustwright.planning.plan_forecast import doubts
+from mustwright.planning.readings_csv import read_readings
+
+NO_FEED = "none"
+DEFAULT_MEMBERS = 2000
+DEFAULT_SEED = 1
+STEP_H = 6.0
+QUANTITIES = (
+    "gravity",
+    "brix",
+    "sugar_g_l",
+    "ethanol_g_l",
+    "co2_g_l",
+    "yan_mg_l",
+    "temperature_c",
+)
+
+
+@dataclass(frozen=True)
+class ForecastResult:
+    """A forecast and what it was made of.
+
+    Parameters
+    ----------
+    plan : FeedingPlan or None
+        None when nothing is fed.
+    ph : PhForecast or None
+        None where it was not asked for, or where nothing honest can be said of it.
+    with_ph : bool
+        Whether it was asked for.
+    """
+
+    name: str
+    ground: Ground
+    plan: FeedingPlan | None
+    must: MustAtPitch
+    conditions: Conditions
+    forecast: Forecast
+    members: int
+    seed: int
+    warnings: tuple[str, ...]
+    ph: PhForecast | None = None
+    with_ph: bool = False
+
+
+def forecast(
+    text: str,
+    protocol: str | None = None,
+    own: Mapping[str, Protocol] | None = None,
+    *,
+    readings: str | None = None,
+    at_h: Sequence[float] | None = None,
+    members: int = DEFAULT_MEMBERS,
+    seed: int = DEFAULT_SEED,
+    name: str = "must",
+    with_ph: bool = True,
+) -> ForecastResult:
+    """Forecast the must of a sheet.
+
+    Parameters
+    ----------
+    text : str
+        The sheet, TOML.
+    protocol : str or None
+        Id of a protocol, ``none`` for no feed at all, None for the one that suits best.
+    readings : str or None
+        CSV text, see `readings.read_readings`.
+    at_h : sequence of float or None
+        Hours after pitch to forecast for; every six hours to six weeks when None.
+    members : int
+        Fermentations in the ensemble, 32 to 100000.
+    seed : int
+        0 to 2^31; the same seed gives the same answer.
+    with_ph : bool
+        Carry the acid along as well; no other band depends on it.
+
+    Raises
+    ------
+    InputError, ImpossibleError, UnknownKindError
+    """
+    ground = ground_of(text, name)
+    if nothing_to_ferment(ground):
+        raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
+    plan = _plan(ground, protocol, own or {})
+    must, conditions = must_at_pitch(ground), conditions_of(ground)
+    feeds = feeds_of(plan, ground) if plan else ()
+    seen = read_readings(readings) if readings is not None else None
+    if not 0 <= seed < 2**31:
+        raise InputError("seed", "needs a whole number from 0 to 2147483647", seed)
+    gravities, conditions = _split(seen, conditions)
+    times = _times(at_h, conditions)
+    end = max(conditions.horizon_h, float(times.max()))
+    drawn = model.fermentations(
+        must, feeds, conditions, members, seed, times, gravities,
+        also_h=ph_times(end) if with_ph else None,
+    )  # fmt: skip
+    found = model.sum_up(drawn)
+    ph = _ph(ground, plan, feeds, drawn.run, seed, seen or ()) if with_ph else None
+    warnings = (*ground.warnings, *(plan.warnings if plan else ()), *doubts(ground))
+    if found.verdict is not None and not found.verdict.explained:
+        warnings += (found.verdict.message,)
+    return ForecastResult(
+        ground.sheet.name, ground, plan, must, conditions, found, members, seed, warnings, ph,
+        with_ph,
+    )  # fmt: skip
+
+
+def _split(
+    seen: Sequence[MustReading] | None, conditions: Conditions
+) -> tuple[Sequence[MustReading] | None, Conditions]:
+    """Readings for the kinetic members; where only pH was read, nothing but the temperatures."""
+    if seen is None or any(r.as_gravity is not None for r in seen):
+        return seen, conditions
+    if any(r.ph is not None for r in seen):
+        return None, measured(conditions, seen)
+    return seen, conditions
+
+
+def _ph(
+    ground: Ground,
+    plan: FeedingPlan | None,
+    feeds: Sequence[NitrogenPulse],
+    run: Run,
+    seed: int,
+    seen: Sequence[MustReading],
+) -> PhForecast | None:
+    start, later = measured_start(ground, seen)
+    acid = acid_must(ground, rows_of(run.members.count).size, seed, start)
+    if acid is None:
+        return None
+    return follow(ground, plan, feeds, run, acid, seed, later)
+
+
+def _plan(ground: Ground, protocol: str | None, own: Mapping[str, Protocol]) -> FeedingPlan | None:
+    if protocol == NO_FEED:
+        return None
+    if protocol is None:
+        return plan_on(ground, own).plan
+    return plan_feeding(ground.setting, protocol_called(protocol, own))
+
+
+def _times(at_h: Sequence[float] | None, conditions: Conditions) -> Any:
+    if at_h is None:
+        return np.arange(0.0, conditions.horizon_h + 1, STEP_H)
+    times = np.asarray(sorted(set(at_h)), float)
+    if times.size == 0 or times.size > 2000 or times.min() < 0 or times.max() > 4000:
+        raise InputError("at", "needs one to 2000 hours from 0 to 4000", list(at_h)[:5])
+    return times
+
+
+def forecast_data(result: ForecastResult) -> dict[str, Any]:
+    """A forecast as one JSON object; what never happens is null."""
+    run = result.forecast
+    data: dict[str, Any] = {
+        "name": result.name,
+        "protocol": result.plan.protocol if result.plan else NO_FEED,
+        "members": result.members,
+        "seed": result.seed,
+        "medium": result.must.medium,
+        "times_h": [float(t) for t in run.times_h],
+    }
+    for name in QUANTITIES:
+        data[name] = band_data(getattr(run, name))
+    data["hours_to_dry"] = band_data(run.hours_to_dry)
+    data["chance_of_sticking"] = run.chance_of_sticking
+    data["chance_of_dry"] = run.chance_of_dry
+    data["residual_sugar_g_l"] = band_data(run.residual_sugar_g_l)
+    data["residual_yan_mg_l"] = band_data(run.residual_yan_mg_l)
+    if result.with_ph:
+        data |= ph_data(result.ph, run.times_h, run.chance_of_sticking)
+    data["feeds"] = _feeds_data(result)
+    if run.verdict is not None:
+        data["readings"] = {
+            "explained": run.verdict.explained,
+            "odd_reading": run.verdict.odd_reading,
+            "scaled_miss": [_finite(m) for m in run.verdict.scaled_miss],
+            "message": run.verdict.message,
+        }
+    data["warnings"] = list(result.warnings)
+    return data
+
+
+def _feeds_data(result: ForecastResult) -> list[dict[str, Any]]:
+    if result.plan is None:
+        return []
+    return [
+        {
+            "name": feed.name,
+            "trigger": feed.trigger,
+            "expected_h": band_data(outcome.expected_h),
+            "chance_never": outcome.chance_never,
+            "nitrogen_mg_l": feed.nitrogen_mg_l.value,
+            "items": [{"nutrient": i.nutrient, "grams": i.grams.value} for i in feed.items],
+        }
+        for feed, outcome in zip(result.plan.feeds, result.forecast.feeds, strict=True)
+    ]
+
+
+def band_data(band: Band) -> dict[str, Any]:
+    """Quantiles as plain numbers or lists; null for what is not finite."""
+    return {name: _plain(getattr(band, name)) for name in ("p05", "p25", "p50", "p75", "p95")}
+
+
+def _plain(values: Any) -> Any:
+    if isinstance(values, float | int):
+        return _finite(float(values))
+    return [_finite(float(v)) for v in np.asarray(values)]
+
+
+def _finite(value: float) -> float | None:
+    return float(f"{value:.6g}") if np.isfinite(value) else None

@@ -1,0 +1,188 @@
+"""From a sheet to a fermentation: what the kinetic model must know of this must and these feeds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from mustwright.figure import Figure
+from mustwright.kinetics.inputs import (
+    Conditions,
+    Medium,
+    MustAtPitch,
+    NitrogenPulse,
+    PulseTrigger,
+    StrainTraits,
+    VesselInRoom,
+)
+from mustwright.kinetics.simulate import DRY_G_L
+from mustwright.must.gravity import gravity_from_brix
+from mustwright.nutrition.credits import Credit
+from mustwright.nutrition.triggers import Trigger as ProtocolTrigger
+from mustwright.nutrition.triggers import read_trigger
+
+if TYPE_CHECKING:
+    from mustwright.nutrition.feeding_plan import FeedingPlan
+    from mustwright.planning.must_setup import Ground
+
+GRAPE = "grape"
+DEFAULT_PH = 3.6
+LEAST_RANGE_MG_L = 1.0
+
+
+def must_at_pitch(ground: Ground) -> MustAtPitch:
+    """The must of a sheet as the model wants it.
+
+    Sugar is what its ingredients let yeast use, as hexose; the rest of the extract is solids. The
+    rehydration nutrient counts as amino nitrogen.
+    """
+    must, credit = ground.setting.must, ground.setting.credit
+    extract = must.sugar_g_l.value
+    hexose = min(must.fermentable_sugar_g_l.value, 450.0)
+    glucose = hexose * must.glucose_share.value
+    ammonium, amino = credit.ammonium_mg_l, credit.amino_mg_l
+    return MustAtPitch(
+        volume_l=min(max(must.volume_l.value, 0.05), 100_000.0),
+        glucose_g_l=glucose,
+        fructose_g_l=hexose - glucose,
+        solids_g_l=min(max(extract - hexose, 0.0), 150.0),
+        ammonium_n_mg_l=min(ammonium.value, 1500.0),
+        amino_n_mg_l=min(amino.value + _rehydration_mg_l(ground), 1500.0),
+        ammonium_n_range_mg_l=_range(ammonium, 0.0, credit),
+        amino_n_range_mg_l=_range(amino, _rehydration_mg_l(ground), credit),
+        ph=min(max(ground.sheet.measured.ph or DEFAULT_PH, 2.3), 6.0),
+        medium=medium_of(ground),
+        fermentable_range=_fermentable_range(ground),
+    )
+
+
+def nothing_to_ferment(ground: Ground) -> bool:
+    """Whether a must is dry before it begins, as water is."""
+    return ground.setting.must.fermentable_sugar_g_l.value < DRY_G_L
+
+
+def medium_of(ground: Ground) -> Medium:
+    """Which measured population of fermentations a must belongs to.
+
+    Honey where there is any to speak of, grape on skins for grape fruit, clear juice else; a must
+    that was only measured is of an unknown kind.
+    """
+    sugar: dict[str, float] = {}
+    for portion in ground.primary:
+        form = portion.ingredient.form
+        if GRAPE in portion.ingredient.id and form == "fruit":
+            form = GRAPE
+        mass = portion.kg * portion.ingredient.dissolved
+        sugar[form] = sugar.get(form, 0.0) + mass
+    whole = sum(sugar.values())
+    if whole <= 0:
+        return "unknown"
+    if sugar.get(GRAPE, 0.0) > 0.5 * whole:
+        return "grape_with_skins"
+    if sugar.get("honey", 0.0) < 0.1 * whole:
+        return "clear_juice"
+    return "honey"
+
+
+def conditions_of(ground: Ground, horizon_h: float | None = None) -> Conditions:
+    """Yeast, pitch and warmth of a sheet."""
+    strain, pitch = ground.setting.strain, ground.setting.pitch
+    classes = {"low": "low", "medium": "medium", "high": "high", "very_high": "high"}
+    need = classes[strain.nitrogen_class]
+    if not ground.sheet.strain_typed and not ground.primary:
+        need = "medium"  # a measured must of an unknown kind, in the hands of an unknown yeast
+    warmth = ground.sheet.warmth
+    found = Conditions(
+        temperature_c=warmth.steps or warmth.start_c,
+        vessel=_vessel(ground),
+        rehydrated=ground.sheet.rehydrated,
+        strain=StrainTraits(
+            min(max(strain.alcohol_tolerance_pct.value, 4.0), 22.0),
+            need,  # type: ignore[arg-type]
+        ),
+        pitch_g_l=min(max(pitch.yeast_g_l.value, 0.01), 10.0),
+    )
+    if horizon_h is None:
+        return found
+    return replace(found, horizon_h=horizon_h)
+
+
+def _vessel(ground: Ground) -> VesselInRoom | None:
+    """The vessel in its room, where the sheet has one."""
+    warmth = ground.sheet.warmth
+    if not warmth.material:
+        return None
+    return VesselInRoom(
+        min(max(ground.setting.must.volume_l.value, 0.05), 100_000.0),
+        warmth.material,
+        warmth.room_c,
+        min(max(warmth.start_c, 0.0), 40.0),
+        warmth.cool_above_c,
+        warmth.cooling_w,
+    )
+
+
+def feeds_of(plan: FeedingPlan, ground: Ground) -> tuple[NitrogenPulse, ...]:
+    """The feeds of a plan, each when its own trigger comes true in a member.
+
+    A feed that ended up empty stays, so that places agree with the plan.
+    """
+    brix = ground.setting.must.brix.value
+    return tuple(
+        NitrogenPulse(
+            trigger_of(read_trigger(feed.trigger_rule, "feed.when"), brix),
+            min(feed.ammonium_mg_l.value, 1000.0),
+            min(feed.amino_mg_l.value, 1000.0),
+        )
+        for feed in plan.feeds
+    )
+
+
+def trigger_of(moment: ProtocolTrigger, brix: float) -> PulseTrigger:
+    """The model's trigger for a protocol's moment."""
+    parts = moment.either if moment.kind == "first_of" else (moment,)
+    merged: dict[str, float | bool] = {}
+    for part in parts:
+        for name, value in _condition(part, brix).items():
+            merged[name] = min(merged[name], value) if name == "at_h" and name in merged else value
+    return PulseTrigger(**merged)  # type: ignore[arg-type]
+
+
+def _condition(moment: ProtocolTrigger, brix: float) -> dict[str, float | bool]:
+    if moment.kind == "pitch":
+        return {"at_h": 0.0}
+    if moment.kind == "after_pitch":
+        return {"at_h": moment.amount}
+    if moment.kind == "onset":
+        return {"end_of_lag": True}
+    if moment.kind == "after_onset":
+        return {"end_of_lag": True, "not_before_h": moment.amount}
+    if moment.kind == "sugar_used":
+        return {"sugar_left_fraction": 1 - moment.amount}
+    fall = float(gravity_from_brix(brix) - gravity_from_brix(max(brix - moment.amount, -5.0)))
+    return {"gravity_drop": min(fall, 0.2)}
+
+
+def _rehydration_mg_l(ground: Ground) -> float:
+    jar = ground.setting.shelf.for_rehydration
+    if jar is None:
+        return 0.0
+    grams = ground.setting.pitch.rehydration_nutrient_g.value
+    return jar.per_gram("amino_n") * grams / ground.setting.must.volume_l.value
+
+
+def _range(figure: Figure, plus: float, credit: Credit) -> tuple[float, float] | None:
+    """A range for reckoned nitrogen; for measured the model knows the method's error."""
+    if credit.measured or figure.low is None or figure.high is None:
+        return None
+    if figure.high - figure.low < LEAST_RANGE_MG_L:
+        return None
+    return max(figure.low + plus, 0.0), min(figure.high + plus, 2000.0)
+
+
+def _fermentable_range(ground: Ground) -> tuple[float, float] | None:
+    figure = ground.setting.must.fermentable_sugar_g_l
+    extract = ground.setting.must.sugar_g_l.value
+    if not ground.primary or figure.low is None or figure.high is None or extract <= 0:
+        return None
+    return max(figure.low / extract, 0.3), min(figure.high / extract, 1.0)

@@ -1,0 +1,345 @@
+"""What no protocol changes: the must mixed and credited, the pitch, and what to mind about them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from mustwright.errors import validity_notes
+from mustwright.figure import ARITHMETIC, ASSUMED, TYPED, Figure
+from mustwright.must.blend import (
+    PRIMARY,
+    Blend,
+    MustFigures,
+    Portion,
+    measured_figures,
+    must_figures,
+    with_fermentable,
+)
+from mustwright.must.gravity import gravity_from_brix
+from mustwright.nutrition.choose import FRUIT_FORMS
+from mustwright.nutrition.credits import Credit, credit_measured, credit_of
+from mustwright.nutrition.feeding_plan import Setting
+from mustwright.nutrition.shelf import Nutrient
+from mustwright.planning.mix import mix
+from mustwright.planning.sheet import Measured, Sheet, read_sheet
+from mustwright.yeast.pitch import Pitch, plan_pitch
+
+PER_LITRE_VOLUME_L = 1.0
+MUCH_YEAST_G_L = 1.0
+FRUIT_SHARE = 0.05  # of the must's mass; below it fruit is flavour and not a fruit must
+MEASURED_DIFFERENCE_BRIX = 0.5
+
+
+@dataclass(frozen=True)
+class IngredientLine:
+    """One line of what to mix."""
+
+    kind: str
+    name: str
+    kg: Figure
+    litres: Figure
+    stage: str
+    origin: str
+
+
+@dataclass(frozen=True)
+class MustResult:
+    """The must as the maker reads it."""
+
+    volume_l: Figure
+    gravity: Figure
+    brix: Figure
+    sugar_g_l: Figure
+    fermentable_sugar_g_l: Figure
+    potential_alcohol_pct: Figure
+    dry_gravity: Figure
+    density_kg_m3: Figure
+    glucose_share: Figure
+    filled_l: Figure
+    temperature_c: float
+    ph: float | None
+    ingredients: tuple[IngredientLine, ...]
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Everything about a sheet that no protocol changes."""
+
+    sheet: Sheet
+    must: MustResult
+    setting: Setting
+    fruit: bool
+    primary: tuple[Portion, ...]
+    warnings: tuple[str, ...]
+
+
+def ground_of(text: str, name: str) -> Ground:
+    """The ground of a sheet's text, with every formula that left its range among the warnings."""
+    with validity_notes() as outside:
+        ground = lay_ground(read_sheet(text, name))
+    return replace(ground, warnings=(*ground.warnings, *outside))
+
+
+def lay_ground(sheet: Sheet) -> Ground:
+    """Mix the must, credit it, and work out the pitch."""
+    warnings = list(sheet.assumptions)
+    primary = [p for p in sheet.portions if p.stage == PRIMARY]
+    if primary:
+        blend: Blend | None = mix(sheet)
+        assert blend is not None
+        figures, credit = must_figures(blend), credit_of(blend)
+    else:
+        blend = None
+        figures, credit = _measured_must(sheet, warnings), None
+    figures = _as_measured(figures, sheet.measured, warnings)
+    credit = _credit(credit, sheet.measured, warnings)
+    jar = sheet.shelf.for_rehydration
+    most, held = _most_rehydration_g(sheet, jar, figures.volume_l.value)
+    pitch = plan_pitch(
+        sheet.strain,
+        sheet.yeast_g,
+        figures.volume_l,
+        figures.brix,
+        sheet.temperature_c,
+        jar.name if jar else None,
+        most,
+    )
+    setting = Setting(
+        figures, credit, sheet.strain, pitch, sheet.shelf, sheet.profile, sheet.temperature_c
+    )
+    warnings.extend(_cautions(sheet, figures, pitch))
+    warnings.extend(_rehydration_notes(sheet, pitch, jar, held))
+    fruit = blend is not None and _is_fruit_must(blend)
+    must = _must_result(sheet, figures, blend)
+    mixed = tuple(blend.portions) if blend else ()
+    return Ground(sheet, must, setting, fruit, mixed, tuple(dict.fromkeys(warnings)))
+
+
+def _is_fruit_must(blend: Blend) -> bool:
+    """Whether fruit or juice is a real part of the must."""
+    fruit = sum(p.kg for p in blend.portions if p.ingredient.form in FRUIT_FORMS)
+    return fruit > FRUIT_SHARE * sum(p.kg for p in blend.portions)
+
+
+def _most_rehydration_g(
+    sheet: Sheet, jar: Nutrient | None, volume_l: float
+) -> tuple[float | None, str]:
+    """Grams of the rehydration nutrient that stock, typed label and law allow, and which of them.
+
+    A label figure of the generic record is recalled and not read: it only gives a note.
+    """
+    if jar is None:
+        return None, ""
+    ends: list[tuple[float, str]] = []
+    if jar.stock_g is not None:
+        ends.append((jar.stock_g, f"the shelf holds {jar.stock_g:g} g of {jar.name}"))
+    label = jar.label_max_g_l
+    if label is not None and label.source == TYPED:
+        words = f"the label of {jar.name} allows {label.value:g} g/L"
+        ends.append((label.value * volume_l, words))
+    for limit in sheet.profile.limits:
+        part = limit.fraction_in(jar)
+        if part > 0:
+            words = f"{sheet.profile.name} allows {limit.max_g_l:g} g/L of {limit.name}"
+            ends.append((limit.max_g_l / part * volume_l, f"{words} ({limit.source})"))
+    return min(ends, default=(None, ""), key=lambda end: end[0] or 0.0)
+
+
+def _rehydration_notes(sheet: Sheet, pitch: Pitch, jar: Nutrient | None, held: str) -> list[str]:
+    """Where the rehydration nutrient is held back, above a usual label, or unfit for its use."""
+    found = [
+        f"{n.name} holds ammonium, which harms waking yeast: it is left out of the rehydration "
+        "water."
+        for n in sheet.shelf.nutrients
+        if n.use == "rehydration" and n.per_gram("ammonium_n") > 0
+    ]
+    given = pitch.rehydration_nutrient_g
+    wanted = given.inputs.get("wanted_g")
+    if isinstance(wanted, Figure):
+        found.append(f"{wanted.value:.1f} g of rehydration nutrient are wanted, but {held}.")
+    label = jar.label_max_g_l if jar else None
+    rate = given.value * pitch.yeast_g_l.value / pitch.yeast_g.value
+    if label is not None and label.source != TYPED and rate > label.value:
+        found.append(
+            f"Rehydration nutrient comes to {rate:.2f} g per litre of must; labels usually allow "
+            f"{label.value:g} ({label.source}): check yours."
+        )
+    return found
+
+
+def _measured_must(sheet: Sheet, warnings: list[str]) -> MustFigures:
+    """A must known by measurement alone."""
+    volume = sheet.target.volume_l
+    if volume is None:
+        figure = Figure(PER_LITRE_VOLUME_L, "L", "no volume given: amounts are per litre", ASSUMED)
+        warnings.append("must.volume: not given, so amounts are for one litre")
+    else:
+        figure = Figure(volume, "L", "as typed", TYPED)
+    assert sheet.measured.brix is not None
+    return measured_figures(figure, *_measured_scales(sheet.measured.brix))
+
+
+def _measured_scales(brix: float) -> tuple[Figure, Figure]:
+    value = Figure(brix, "Brix", "measured", TYPED)
+    gravity = Figure(
+        float(gravity_from_brix(brix)),
+        "SG 20/20",
+        "apparent gravity of this Brix",
+        "NBS1942",
+        {"brix": value},
+    )
+    return value, gravity
+
+
+def _as_measured(figures: MustFigures, measured: Measured, warnings: list[str]) -> MustFigures:
+    """A mixed must with its gravity as measured: sugars scale with it."""
+    if measured.brix is None or figures.brix.source == TYPED:
+        return figures
+    off = measured.brix - figures.brix.value
+    if abs(off) > MEASURED_DIFFERENCE_BRIX:
+        warnings.append(
+            f"measured gravity is {abs(off):.1f} Brix {'above' if off > 0 else 'below'} what the "
+            "amounts give: the measured one is used; check the mixing and the weights"
+        )
+    taken = measured_figures(figures.volume_l, *_measured_scales(measured.brix))
+    part = figures.fermentable_sugar_g_l.value / max(figures.sugar_g_l.value, 1e-9)
+    factor = taken.sugar_g_l.value / max(figures.sugar_g_l.value, 1e-9)
+    old = figures.fermentable_sugar_g_l
+    fermentable = Figure(
+        part * taken.sugar_g_l.value,
+        "g/L",
+        "measured sugar x fermentable share of the mix",
+        ARITHMETIC,
+        {"sugar": taken.sugar_g_l, "share": part},
+        None if old.low is None else old.low * factor,
+        None if old.high is None else old.high * factor,
+    )
+    return replace(with_fermentable(taken, fermentable), glucose_share=figures.glucose_share)
+
+
+def _credit(reckoned: Credit | None, measured: Measured, warnings: list[str]) -> Credit:
+    if measured.yan_mg_l is not None:
+        return credit_measured(measured.yan_mg_l, reckoned)
+    if reckoned is None:
+        warnings.append(
+            "measured.yan_mg_l: not given, so the must is taken to bring no nitrogen at all"
+        )
+        return credit_measured(0.0, None)
+    return reckoned
+
+
+def _cautions(sheet: Sheet, figures: MustFigures, pitch: Pitch) -> list[str]:
+    found = []
+    tolerance = sheet.strain.alcohol_tolerance_pct
+    potential = figures.potential_alcohol_pct.value
+    if potential > tolerance.value:
+        found.append(
+            f"Potential alcohol {potential:.1f} % is above the {tolerance.value:g} % this yeast "
+            f"({sheet.strain.name.lower()}) usually bears: expect sugar to be left."
+        )
+    low, high = sheet.strain.temperature_low_c, sheet.strain.temperature_high_c
+    if not low <= sheet.temperature_c <= high:
+        found.append(
+            f"{sheet.temperature_c:.3g} C is outside the usual {low:g} to {high:g} C of this yeast "
+            f"({sheet.strain.name.lower()})."
+        )
+    if figures.brix.value > 30:
+        found.append("Above 30 Brix sugar itself slows yeast: the risk of a stuck ferment rises.")
+    usual = pitch.yeast_g_l.value
+    if usual < 0.1:
+        found.append(f"Only {usual:.2g} g/L of yeast: a slow start; 0.2 g/L or more is usual.")
+    if usual > MUCH_YEAST_G_L:
+        found.append(f"{usual:.1f} g/L of yeast is far above the usual 0.2 to 0.5: is it right?")
+    found.extend(_finish_notes(sheet, figures))
+    found.extend(_class_notes(sheet, figures))
+    return found
+
+
+def _finish_notes(sheet: Sheet, figures: MustFigures) -> list[str]:
+    """A sweet finish is no property of the must: what would have to stop it there."""
+    finish, alcohol = sheet.target.finish_gravity, sheet.target.alcohol_pct
+    potential = figures.potential_alcohol_pct.value
+    if finish is None or alcohol is None or potential < alcohol + 0.5:
+        return []
+    return [
+        f"This must holds sugar for {potential:.1f} %. It ends at {alcohol:g} % and {finish:.3f} "
+        "only if the yeast stops there or you stop it; surer is to ferment a weaker must dry, "
+        "stabilise and sweeten it."
+    ]
+
+
+def _class_notes(sheet: Sheet, figures: MustFigures) -> list[str]:
+    """Where the must leaves a legal class of drink the profile knows."""
+    values = {
+        "brix_before": figures.brix.value,
+        "alcohol_after": figures.potential_alcohol_pct.value,
+    }
+    found = []
+    for bound in sheet.profile.class_limits:
+        value = values.get(bound.quantity)
+        below = value is not None and bound.low is not None and value < bound.low
+        above = value is not None and bound.high is not None and value > bound.high
+        if below or above:
+            found.append(
+                f"{sheet.profile.name}: {bound.statement} This must: {value:.1f} "
+                f"{bound.unit} ({bound.source})."
+            )
+    return found
+
+
+def _must_result(sheet: Sheet, figures: MustFigures, blend: Blend | None) -> MustResult:
+    lines = []
+    solved = {id(p.ingredient): p for p in (blend.portions if blend else ())}
+    for typed in sheet.portions:
+        portion = solved.get(id(typed.ingredient), typed)
+        if typed.origin == "typed":
+            portion = typed
+        inputs: dict[str, Figure | float | str] = {}
+        if portion.origin != "typed":
+            inputs = {"gravity": figures.gravity, "volume_l": figures.volume_l}
+        kg = Figure(
+            portion.kg,
+            "kg",
+            {
+                "typed": "as typed",
+                "solve": "mass balance: sugar and volume both met",
+                "fill": "mass balance: what fills the volume",
+            }[portion.origin],
+            TYPED if portion.origin == "typed" else ARITHMETIC,
+            inputs,
+        )
+        litres = Figure(
+            portion.litres,
+            "L",
+            "mass / density as measured out",
+            ARITHMETIC,
+            {"kg": kg, "density_kg_l": portion.ingredient.density_kg_l},
+        )
+        lines.append(
+            IngredientLine(
+                portion.kind, portion.ingredient.name, kg, litres, portion.stage, portion.origin
+            )
+        )
+    filled = blend.filled_l if blend else figures.volume_l.value
+    filled_figure = Figure(
+        filled,
+        "L",
+        "volume + fruit solids / 1.35 kg per L",
+        "from memory",
+        {"volume_l": figures.volume_l, "solids_kg": blend.insoluble_kg if blend else 0.0},
+    )
+    return MustResult(
+        figures.volume_l,
+        figures.gravity,
+        figures.brix,
+        figures.sugar_g_l,
+        figures.fermentable_sugar_g_l,
+        figures.potential_alcohol_pct,
+        figures.dry_gravity,
+        figures.density_kg_m3,
+        figures.glucose_share,
+        filled_figure,
+        sheet.temperature_c,
+        sheet.measured.ph,
+        tuple(lines),
+    )

@@ -1,0 +1,227 @@
+"""What each plan would do: forecasts of several plans on one must, member against member."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from mustwright.figure import Figure
+from mustwright.kinetics import forecast as model
+from mustwright.kinetics.forecast import Band, Forecast
+from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
+from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.planning.kinetic_inputs import (
+    conditions_of,
+    feeds_of,
+    medium_of,
+    must_at_pitch,
+    nothing_to_ferment,
+)
+from mustwright.planning.must_setup import Ground
+from mustwright.planning.plan_result import Comparison, Outcome, PlanResult
+
+MEMBERS = 600
+SEED = 1
+STEP_H = 6.0
+SOURCE = "kinetic model, see docs/kinetics.md"
+FITTED_TO_BRIX = 27.0
+FITTED_C = (20.0, 28.0)
+REAL_SHARE = 0.9  # of members that must agree which of two is quicker
+REAL_H = 12.0  # and by at least this much in the middle
+
+
+def foresee(
+    ground: Ground, plans: Sequence[FeedingPlan], best: int = 0, members: int = MEMBERS
+) -> tuple[Outcome, ...]:
+    """Outcomes of plans on the same must, with the same members under each.
+
+    Parameters
+    ----------
+    best : int
+        Place of the plan the others are held against.
+    """
+    must, conditions = must_at_pitch(ground), conditions_of(ground)
+    runs = [run_of(must, feeds_of(plan, ground), conditions, members) for plan in plans]
+    found = [outcome_of(run, members) for run in runs]
+    return tuple(
+        replace(outcome, against_best="" if k == best else difference(runs[k], runs[best]))
+        for k, outcome in enumerate(found)
+    )
+
+
+def run_of(
+    must: MustAtPitch,
+    feeds: Sequence[NitrogenPulse],
+    conditions: Conditions,
+    members: int = MEMBERS,
+) -> Forecast:
+    """One forecast at the times that are drawn; always the same members for the same number."""
+    times = np.arange(0.0, conditions.horizon_h + 1, STEP_H)
+    return model.forecast(must, feeds, conditions, members, SEED, times)
+
+
+def foresee_plan(result: PlanResult, members: int = MEMBERS) -> PlanResult:
+    """A plan with what it would do, and its feeds at the hours forecast."""
+    if nothing_to_ferment(result.ground):
+        return result
+    (outcome,) = foresee(result.ground, [result.plan], members=members)
+    return replace(result, outcome=outcome, plan=with_expected_hours(result.plan, outcome))
+
+
+def foresee_comparison(result: Comparison, members: int = MEMBERS) -> Comparison:
+    """A comparison with what each plan would do."""
+    if nothing_to_ferment(result.ground):
+        return result
+    best = [plan.protocol for plan in result.plans].index(result.suits_best)
+    outcomes = foresee(result.ground, result.plans, best, members)
+    plans = tuple(
+        with_expected_hours(plan, outcome)
+        for plan, outcome in zip(result.plans, outcomes, strict=True)
+    )
+    return replace(result, outcomes=outcomes, plans=plans)
+
+
+def outcome_shape(outcome: Outcome | None) -> dict[str, Any] | None:
+    """An outcome for JSON: figures, and the band of gravity as numbers."""
+    if outcome is None:
+        return None
+    return {
+        "days_to_dry": outcome.days_to_dry,
+        "chance_of_sticking": outcome.chance_of_sticking,
+        "residual_sugar_g_l": outcome.residual_sugar_g_l,
+        "residual_yan_mg_l": outcome.residual_yan_mg_l,
+        "peak_temperature_c": outcome.peak_temperature_c,
+        "third_h": outcome.third_h,
+        "against_best": outcome.against_best,
+        "ranges": {
+            name: [None if not np.isfinite(end) else end for end in (figure.low, figure.high)]
+            for name, figure in vars(outcome).items()
+            if isinstance(figure, Figure) and figure.low is not None and figure.high is not None
+        },
+    }
+
+
+def doubts(ground: Ground) -> list[str]:
+    """Where the model was never tried, as far as a must's own facts tell."""
+    found = []
+    if ground.setting.must.brix.value > FITTED_TO_BRIX:
+        found.append(
+            f"The model was fitted on musts up to {FITTED_TO_BRIX:g} Brix; this one is beyond them."
+        )
+    if not FITTED_C[0] <= ground.sheet.temperature_c <= FITTED_C[1]:
+        found.append(
+            "The model was fitted between {:g} and {:g} °C; this must is outside.".format(*FITTED_C)
+        )
+    if medium_of(ground) == "honey":
+        found.append("No honey must was in the fit: the band counts how media differ.")
+    return found
+
+
+def with_expected_hours(plan: FeedingPlan, outcome: Outcome) -> FeedingPlan:
+    """The plan with the hours of its feeds from the forecast instead of the usual pace."""
+    feeds = tuple(
+        replace(feed, expected_h=_hours(feed.expected_h, band))
+        for feed, band in zip(plan.feeds, outcome.feeds_h, strict=True)
+    )
+    return replace(plan, feeds=feeds)
+
+
+def difference(one: Forecast, other: Forecast) -> str:
+    """In words, whether one plan dries sooner than another, member by member."""
+    a = np.minimum(one.dry_at_h, 1e5)
+    b = np.minimum(other.dry_at_h, 1e5)
+    gap = a - b
+    middle = float(np.median(gap))
+    sooner, later = float(np.mean(gap < 0)), float(np.mean(gap > 0))
+    if max(sooner, later) < REAL_SHARE or abs(middle) < REAL_H:
+        stuck = one.chance_of_sticking - other.chance_of_sticking
+        if abs(stuck) < 0.05:
+            return "no real difference here"
+        return f"sticks {'more' if stuck > 0 else 'less'} often by {abs(stuck):.0%}"
+    if abs(middle) > 5e4:
+        return (
+            "does not get dry where that one does" if middle > 0 else "gets dry where it does not"
+        )
+    way = "later" if middle > 0 else "sooner"
+    return f"dry about {abs(middle) / 24:.1f} days {way}, in {max(sooner, later):.0%} of runs"
+
+
+def outcome_of(run: Forecast, members: int) -> Outcome:
+    """What a maker asks of a forecast, each figure with its working."""
+    inputs: dict[str, Figure | float | str] = {"members": float(members), "seed": float(SEED)}
+    return Outcome(
+        _days(run.hours_to_dry, inputs),
+        Figure(
+            run.chance_of_sticking, "chance", "share of members that stop or crawl with sugar left",
+            SOURCE, inputs,
+        ),
+        _figure(run.residual_sugar_g_l, "g/L", "sugar after six weeks", inputs),
+        _figure(run.residual_yan_mg_l, "mg N/L", "nitrogen after six weeks", inputs),
+        _peak(run, inputs),
+        tuple(float(t) for t in run.times_h),
+        run.gravity,
+        tuple(feed.expected_h for feed in run.feeds),
+        _third(run, inputs),
+    )  # fmt: skip
+
+
+def _days(band: Band, inputs: dict[str, Figure | float | str]) -> Figure:
+    return Figure(
+        band.p50 / 24, "days", "until less than 2 g/L of sugar: middle, 5 and 95 % of members",
+        SOURCE, inputs, band.p05 / 24, band.p95 / 24,
+    )  # fmt: skip
+
+
+def _figure(band: Band, unit: str, what: str, inputs: dict[str, Figure | float | str]) -> Figure:
+    formula = f"{what}: middle, 5 and 95 % of members"
+    ends = [round(value, 4) for value in (band.p50, band.p05, band.p95)]
+    return Figure(ends[0], unit, formula, SOURCE, inputs, ends[1], ends[2])
+
+
+def _peak(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figure:
+    def top(values: Any) -> float:
+        return float(np.max(values))
+
+    band = run.temperature_c
+    return Figure(
+        top(band.p50), "C", "highest temperature of the must: middle, 5 and 95 % of members",
+        SOURCE, inputs, top(band.p05), top(band.p95),
+    )  # fmt: skip
+
+
+def _third(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figure:
+    """When the sugar of the middle, quick and slow members passes two thirds of its beginning."""
+    left = 2 / 3 * float(run.sugar_g_l.p50[0])
+    middle, quick, slow = (
+        _passes(run.times_h, sugar, left)
+        for sugar in (run.sugar_g_l.p50, run.sugar_g_l.p05, run.sugar_g_l.p95)
+    )
+    return Figure(
+        middle, "h", "until sugar is two thirds of the middle beginning: middle, 5 and 95 % of "
+        "members", SOURCE, inputs, quick, slow,
+    )  # fmt: skip
+
+
+def _passes(times_h: Any, falling: Any, level: float) -> float:
+    """When a falling curve first is at a level, on straight lines between its times."""
+    below = np.flatnonzero(falling <= level)
+    if below.size == 0:
+        return float("inf")
+    k = int(below[0])
+    if k == 0:
+        return float(times_h[0])
+    part = (falling[k - 1] - level) / (falling[k - 1] - falling[k])
+    return float(times_h[k - 1] + part * (times_h[k] - times_h[k - 1]))
+
+
+def _hours(pace: Figure, band: Band) -> Figure:
+    if not np.isfinite(band.p50) or pace.low is None:
+        return pace  # by the clock, or never in most members
+    high = band.p95 if np.isfinite(band.p95) else pace.high
+    return Figure(
+        band.p50, "h", "forecast: middle, 5 and 95 % of members", SOURCE,
+        {"usual_pace_h": pace}, band.p05, high,
+    )  # fmt: skip

@@ -1,0 +1,116 @@
+"""What to say of a plan: the next steps, a third of the sugar gone, amounts in the typed units."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from math import isfinite
+
+from mustwright.errors import InputError
+from mustwright.figure import Figure
+from mustwright.kinetics.pace import Pace, usual_pace
+from mustwright.must.course import share_of
+from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.planning.plan_result import Comparison, Outcome, PlanResult
+from mustwright.units import in_unit, parse_quantity
+
+THIRD = 1 / 3
+
+
+def third_break(
+    result: PlanResult | Comparison, plan: FeedingPlan, outcome: Outcome | None = None
+) -> Figure:
+    """Hours until a third of the sugar is gone: forecast, else at the usual pace of the feeds."""
+    if outcome is not None and isfinite(outcome.third_h.value):
+        return outcome.third_h
+    for feed in plan.feeds:
+        known = feed.expected_h.inputs
+        if "lag_h" in known and "pace_brix_per_h" in known:
+            pace = Pace(
+                *(
+                    float(known[name])
+                    for name in (
+                        "lag_h",
+                        "pace_brix_per_h",
+                        "brix",
+                        "temperature_c",
+                        "nitrogen_mg_l",
+                        "fermentable_share",
+                    )
+                )
+            )
+            return pace.hours_to_sugar_used(THIRD)
+    nitrogen = plan.nitrogen
+    early = nitrogen.credit_mg_l.value + 0.6 * nitrogen.added_mg_l.value
+    must = result.must
+    share = share_of(must.fermentable_sugar_g_l.value, must.sugar_g_l.value)
+    pace = usual_pace(must.brix.value, must.temperature_c, early, share)
+    return pace.hours_to_sugar_used(THIRD)
+
+
+def next_steps(result: PlanResult, mixed: bool) -> list[tuple[str, str]]:
+    """What is to be done, nearest first: (mix | pitch | feed, sentence)."""
+    steps = []
+    solved = [line for line in result.must.ingredients if line.stage == "primary"]
+    if solved and not mixed:
+        parts = [f"{line.kg.value:.2f} kg {in_sentence(line.name)}" for line in solved]
+        together = " with ".join([", ".join(parts[:-1]), parts[-1]]) if parts[1:] else parts[0]
+        steps.append(("mix", f"Mix {together} to {result.must.volume_l.value:.1f} L."))
+    pitch = result.pitch
+    steps.append(
+        (
+            "pitch",
+            f"Wake {pitch.yeast_g.value:.1f} g of yeast in {pitch.water_ml.value:.0f} mL of warm "
+            "water and pitch it.",
+        )
+    )
+    for feed in result.plan.feeds:
+        if feed.items:
+            parts = [f"{item.grams.value:.1f} g {in_sentence(item.name)}" for item in feed.items]
+            steps.append(("feed", f"Feed {' and '.join(parts)} {feed.trigger}."))
+            break
+    else:
+        steps.append(("feed", "Nothing to feed by this protocol."))
+    return steps
+
+
+def in_sentence(name: str) -> str:
+    """A name as it stands inside a sentence; abbreviations keep their capitals."""
+    return name[:1].lower() + name[1:] if name[1:2].islower() else name
+
+
+def is_mixed(text: str) -> bool:
+    """Whether the sheet carries a measured gravity: the must stands mixed."""
+    try:
+        measured = tomllib.loads(text).get("measured", {})
+    except (ValueError, RecursionError):
+        return False
+    return isinstance(measured, Mapping) and bool({"gravity", "brix"} & set(measured))
+
+
+def units_typed(text: str) -> tuple[str, str]:
+    """Units of volume and of mass as a sheet that can be planned has them; else litres and kg."""
+    must = tomllib.loads(text).get("must", {})
+    amounts = [must.get("volume")]
+    amounts += [one.get("amount") for one in must.get("ingredient", [])]
+    volume, mass = "", ""
+    for amount in amounts:
+        try:
+            quantity = parse_quantity(amount, "amount")
+        except InputError:
+            continue
+        if quantity.dimension == "volume":
+            volume = volume or quantity.unit
+        elif quantity.dimension == "mass":
+            mass = mass or quantity.unit
+    volume = volume or "L"
+    return volume, mass or ("lb" if volume.endswith(("gal", "qt", "pt")) else "kg")
+
+
+def in_typed_units(figure: Figure, unit: str) -> str:
+    """A mass [kg] or volume [L] in another unit, pounds with ounces."""
+    if unit == "lb":
+        pounds = in_unit(figure.value, "lb")
+        whole = int(pounds + 1 / 320)
+        return f"{whole} lb {max(pounds - whole, 0.0) * 16:.1f} oz"
+    return f"{in_unit(figure.value, unit):.2f} {unit}"

@@ -1,0 +1,137 @@
+"""What was typed over a plan's facts for a what-if, how they stand in fields and on sliders."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from mustwright.errors import InputError
+from mustwright.must.gravity import gravity_from_brix, sugar_g_l_from_brix
+from mustwright.planning.what_if import FIELDS, Facts, Planned, extract_g_l
+from mustwright.units import parse_quantity, temperature_c
+
+HIGHEST_BRIX = 42.0
+MOST_NITROGEN_MG_L = 1000.0
+WARMEST_C = 45.0
+PITCH_G_L = (0.01, 10.0)
+ROUNDING = 1e-3  # of the ends as they are said
+
+
+@dataclass(frozen=True)
+class Slide:
+    """Ends and step of a slider."""
+
+    low: float
+    high: float
+    step: float
+
+
+def read_facts(planned: Planned, typed: Mapping[str, str]) -> tuple[Facts, dict[str, InputError]]:
+    """What was typed over the plan's facts (empty leaves one as it is), and what is wrong with it.
+
+    A field that cannot be used keeps the plan's value beside its error.
+    """
+    readers: dict[str, Callable[[str, Planned], float]] = {
+        "temperature": _temperature,
+        "pitch": _pitch,
+        "nitrogen": _nitrogen,
+        "gravity": _gravity,
+    }
+    facts, errors = planned.facts, {}
+    for name in FIELDS:
+        text = typed.get(name, "").strip()
+        if not text or text == shown_facts(planned.facts)[name]:
+            continue
+        try:
+            facts = replace(facts, **{name: readers[name](text, planned)})
+        except InputError as error:
+            errors[name] = error
+    return facts, errors
+
+
+def shown_facts(facts: Facts) -> dict[str, str]:
+    """Facts as they stand in their fields."""
+    return {
+        "temperature": f"{facts.temperature:.3g}",
+        "pitch": f"{facts.pitch:.3g}",
+        "nitrogen": f"{facts.nitrogen:.0f}",
+        "gravity": f"{facts.gravity:.3f}",
+    }
+
+
+def slides(facts: Facts) -> dict[str, Slide]:
+    """Sliders that hold a plan's facts and what is worth trying around them."""
+    pitch_step = 10.0 ** math.floor(math.log10(max(facts.pitch, 0.1)) - 1)
+    return {
+        "temperature": Slide(min(8.0, math.floor(facts.temperature)), 36.0, 0.5),
+        "pitch": Slide(pitch_step, round(facts.pitch * 4 / pitch_step) * pitch_step, pitch_step),
+        "nitrogen": Slide(0.0, max(500.0, math.ceil(2 * facts.nitrogen / 50) * 50.0), 1.0),
+        "gravity": Slide(min(1.03, facts.gravity), max(1.15, facts.gravity), 0.001),
+    }
+
+
+def _number(text: str, field: str, requirement: str) -> float:
+    quantity = parse_quantity(text.replace(",", "."), field)
+    if quantity.dimension != "number":
+        raise InputError(field, requirement, text)
+    return quantity.value
+
+
+def _temperature(text: str, _planned: Planned) -> float:
+    value = temperature_c(text.replace(",", "."), "temperature")[0]
+    if not 0 <= value <= WARMEST_C:
+        raise InputError("temperature", f"needs 0 to {WARMEST_C:g} °C", text)
+    return value
+
+
+def _pitch(text: str, planned: Planned) -> float:
+    quantity = parse_quantity(text.replace(",", "."), "pitch")
+    grams = {"number": 1.0, "mass": 1000.0}
+    volume = planned.plan.must.volume_l.value
+    low, high = PITCH_G_L[0] * volume, PITCH_G_L[1] * volume
+    requirement = f"needs {low:.3g} to {high:.4g} g of dry yeast"
+    if quantity.dimension not in grams:
+        raise InputError("pitch", requirement, text)
+    value = quantity.value * grams[quantity.dimension]
+    if not (1 - ROUNDING) * low <= value <= (1 + ROUNDING) * high:
+        raise InputError("pitch", requirement, text)
+    return value
+
+
+def _nitrogen(text: str, planned: Planned) -> float:
+    requirement = f"needs 0 to {MOST_NITROGEN_MG_L:.0f} mg N per litre"
+    value = _number(text, "nitrogen", requirement)
+    if not 0 <= value <= MOST_NITROGEN_MG_L:
+        raise InputError("nitrogen", requirement, text)
+    if value > 0 and planned.facts.nitrogen <= 0:
+        raise InputError(
+            "nitrogen", "needs a plan that feeds something; this one has no feed to enlarge", text
+        )
+    return value
+
+
+def _gravity(text: str, planned: Planned) -> float:
+    highest = float(gravity_from_brix(_highest_brix(planned)))
+    requirement = f"needs a gravity from 1.005 to {highest:.3f}, or Brix such as '24 Bx'"
+    quantity = parse_quantity(text.replace(",", "."), "gravity")
+    if quantity.unit in ("Brix", "Plato"):
+        value = float(gravity_from_brix(quantity.value)) if quantity.value <= 80 else 9.0
+    elif quantity.dimension in ("number", "gravity") and 0.9 < quantity.value < 2:
+        value = quantity.value
+    else:
+        raise InputError("gravity", requirement, text)
+    if not 1.005 <= value <= highest:
+        raise InputError("gravity", requirement, text)
+    return value
+
+
+def _highest_brix(planned: Planned) -> float:
+    """The model holds 450 g/L of sugar and 150 of other matter at most."""
+    must = planned.must
+    factor = min(450.0 / must.sugar_g_l, 150.0 / max(must.solids_g_l, 1e-9)) * 0.999
+    most = factor * extract_g_l(planned.facts.gravity)
+    brix = HIGHEST_BRIX
+    while brix > 1 and float(sugar_g_l_from_brix(brix)) > most:
+        brix -= 0.5
+    return brix

@@ -1,0 +1,163 @@
+"""What a process remembers of the batches of a ledger, so that nothing is worked out twice.
+
+Bounded, shared by all threads, and gone with the ledger.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from typing import Generic, TypeVar
+from weakref import WeakKeyDictionary
+
+from mustwright.batch.forecast_record import Foreseen, foreseen_from
+from mustwright.batch.log import Standing, standing
+from mustwright.batch.snapshot import Gist, brought_forward, gist_bytes, gist_from, gist_of
+from mustwright.batch.view import BatchRecord
+from mustwright.services.batch.repository import Ledger
+
+V = TypeVar("V")
+MOST_LINES = 30_000  # of logs, about 1 kB each
+MOST_GIST_BYTES = 96e6
+PLAN_BYTES = 25_000  # of a plan as it is held
+STORE_AFTER = 16  # lines: a gist is kept beside the log again once it is so far ahead
+MOST_NEW = 200  # lines a gist is brought forward by; beyond them the log is read again
+MOST_VIEWS = 2048  # about 7 kB each; good for a minute
+MOST_FORECASTS = 1024  # about 30 kB each
+LOOK_AGAIN_S = 30.0  # for a forecast another process may have kept
+
+
+class Recent(Generic[V]):
+    """The values asked for last, up to a total weight."""
+
+    def __init__(self, most: float, weight: Callable[[V], float] = lambda _: 1.0) -> None:
+        self._kept: OrderedDict[Hashable, tuple[V, float]] = OrderedDict()
+        self._lock = threading.Lock()
+        self._most, self._weight, self._total = most, weight, 0.0
+
+    def get(self, key: Hashable) -> V | None:
+        """What is kept under a key."""
+        with self._lock:
+            found = self._kept.get(key)
+            if found is None:
+                return None
+            self._kept.move_to_end(key)
+            return found[0]
+
+    def keep(self, key: Hashable, value: V) -> None:
+        """Keep a value; those asked for longest ago go."""
+        weight = self._weight(value)
+        with self._lock:
+            self._drop(key)
+            self._kept[key] = (value, weight)
+            self._total += weight
+            while self._total > self._most and len(self._kept) > 1:
+                self._drop(next(iter(self._kept)))
+
+    def drop(self, key: Hashable) -> None:
+        """Forget a value."""
+        with self._lock:
+            self._drop(key)
+
+    def _drop(self, key: Hashable) -> None:
+        gone = self._kept.pop(key, None)
+        self._total -= gone[1] if gone else 0.0
+
+
+class Memory:
+    """Logs as they stand, gists, views and forecasts of one ledger."""
+
+    def __init__(self) -> None:
+        self._stands: Recent[tuple[int, tuple[Standing, ...]]] = Recent(
+            MOST_LINES, lambda kept: len(kept[1]) + 1
+        )
+        self._gists: Recent[tuple[Gist, int]] = Recent(
+            MOST_GIST_BYTES, lambda kept: kept[0].size_bytes + PLAN_BYTES
+        )
+        self._forecasts: Recent[tuple[Foreseen | None, float]] = Recent(MOST_FORECASTS)
+        self._made: dict[str, int] = {}
+        self.views: Recent[object] = Recent(MOST_VIEWS)
+
+    def stands(self, ledger: Ledger, record: BatchRecord) -> tuple[Standing, ...]:
+        """The log of a batch as it stood at this version."""
+        kept = self._stands.get(record.slug)
+        if kept is not None and kept[0] == record.version:
+            return kept[1]
+        lines = ledger.log(record.slug)
+        found = standing([e for e in lines if e.seq <= record.version])
+        self._stands.keep(record.slug, (record.version, found))
+        return found
+
+    def gist(self, ledger: Ledger, record: BatchRecord) -> Gist:
+        """The gist of a batch's log at this version, brought forward where that is enough.
+
+        From memory, else from beside the log, else from the log; kept beside it again once it has
+        grown by a twentieth.
+        """
+        kept, stored = self._gists.get(record.slug) or (None, 0)
+        if kept is not None and kept.version == record.version:
+            return kept
+        if kept is None and (beside := ledger.gist(record.slug)) is not None:
+            kept = gist_from(*beside)
+            stored = kept.version if kept is not None else 0
+        found = self._brought_forward(ledger, record, kept) if kept is not None else None
+        if found is None:
+            found = gist_of(self.stands(ledger, record), record.version)
+        if _worth_storing(found, stored):
+            ledger.keep_gist(record.slug, record.version, gist_bytes(found))
+            stored = record.version
+        self._gists.keep(record.slug, (found, stored))
+        return found
+
+    def _brought_forward(self, ledger: Ledger, record: BatchRecord, kept: Gist) -> Gist | None:
+        if kept.version == record.version:
+            return kept
+        if kept.version > record.version:
+            return None
+        new = ledger.log(record.slug, after=kept.version, most=MOST_NEW)
+        if len(new) == MOST_NEW:
+            return None
+        return brought_forward(kept, [e for e in new if e.seq <= record.version], record.version)
+
+    def forecast(self, ledger: Ledger, record: BatchRecord) -> Foreseen | None:
+        """The forecast kept of a batch, which may be of an earlier version."""
+        kept = self._forecasts.get(record.slug)
+        if kept is not None:
+            found, looked = kept
+            is_new = found is not None and found.version == record.version
+            if is_new or time.monotonic() - looked < LOOK_AGAIN_S:
+                return found
+        text = ledger.outlook(record.slug)
+        found = foreseen_from(text) if text else None
+        self._forecasts.keep(record.slug, (found, time.monotonic()))
+        return found
+
+    def keep_forecast(self, slug: str, found: Foreseen) -> None:
+        """Remember a forecast that was just made; views made without it are of no use."""
+        self._forecasts.keep(slug, (found, time.monotonic()))
+        self._made[slug] = self._made.get(slug, 0) + 1
+
+    def forecasts_made(self, slug: str) -> int:
+        """How many forecasts of a batch this process has made."""
+        return self._made.get(slug, 0)
+
+
+def _worth_storing(gist: Gist, stored: int) -> bool:
+    """Whether the gist kept beside the log, of version `stored`, has fallen far behind."""
+    behind = gist.version - stored
+    return gist.changed > stored or behind > max(STORE_AFTER, 0.05 * gist.series.at_us.size)
+
+
+_memories: WeakKeyDictionary[Ledger, Memory] = WeakKeyDictionary()
+_lock = threading.Lock()
+
+
+def memory_of(ledger: Ledger) -> Memory:
+    """What this process remembers of a ledger."""
+    with _lock:
+        found = _memories.get(ledger)
+        if found is None:
+            found = _memories[ledger] = Memory()
+        return found

@@ -1,0 +1,142 @@
+"""A batch as one JSON file: plan, log, every change and picture, and back again without loss."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from mustwright.batch.codec import moment_from
+from mustwright.batch.entries import Entry, Photo, PlanAdopted, what_data, what_from
+from mustwright.batch.log import plan_in_force, standing
+from mustwright.batch.view import BatchRecord
+from mustwright.errors import InputError
+from mustwright.services.batch.repository import Ledger, PhotoRecord
+
+SCHEMA = "mustwright-batch-1"
+LARGEST_TEXT = 200_000_000
+
+
+def export_json(ledger: Ledger, slug: str) -> str:
+    """The batch, whole; tokens stay behind."""
+    record = ledger.batch(slug)
+    log = ledger.log(slug)
+    photos = [ledger.photo(slug, p.id) for p in ledger.photos(slug)]
+    return json.dumps(
+        {
+            "schema": SCHEMA,
+            "name": record.name,
+            "sheet": record.sheet,
+            "log": [entry_data(entry) for entry in log],
+            "photos": [_photo_data(photo) for photo in photos],
+        },
+        ensure_ascii=False,
+        indent=1,
+        allow_nan=False,
+    )
+
+
+def entry_data(entry: Entry) -> dict[str, Any]:
+    """One line of the log as plain data."""
+    return {
+        "seq": entry.seq,
+        "id": entry.id,
+        "at": entry.at.isoformat(),
+        "logged_at": entry.logged_at.isoformat() if entry.logged_at else None,
+        "who": entry.who,
+        "kind": entry.what.kind,
+        "content": what_data(entry.what),
+    }
+
+
+def import_json(ledger: Ledger, text: str) -> BatchRecord:
+    """A new batch from such a file; nothing is written unless all of it can be used.
+
+    Raises
+    ------
+    InputError
+    """
+    content = _parsed(text)
+    entries = [_entry(one, i) for i, one in enumerate(_list(content, "log"))]
+    if not entries or not isinstance(entries[0].what, PlanAdopted):
+        raise InputError("log", "needs to begin with a plan", f"{len(entries)} lines")
+    if plan_in_force(standing(entries)) is None:
+        raise InputError("log", "needs a plan that counts", "none")
+    photos = [_photo(one, i) for i, one in enumerate(_list(content, "photos"))]
+    name, sheet = content.get("name"), content.get("sheet", "")
+    if not isinstance(name, str) or not 0 < len(name.strip()) <= 120:
+        raise InputError("name", "needs a name of 1 to 120 characters", name)
+    if not isinstance(sheet, str):
+        raise InputError("sheet", "needs the short name of a must", sheet)
+    shown = {e.what.photo for e in entries if isinstance(e.what, Photo)}
+    if missing := shown - {p.id for p in photos}:
+        raise InputError("photos", "needs every picture of the log", sorted(missing)[0])
+    if len({p.id for p in photos}) < len(photos):
+        raise InputError("photos", "needs an id of its own for each picture", "one twice")
+    return ledger.start(name.strip(), sheet, entries, photos)
+
+
+def _parsed(text: str) -> Mapping[str, Any]:
+    if len(text) > LARGEST_TEXT:
+        raise InputError("file", "needs at most 200 MB", f"{len(text)} characters")
+    try:
+        content = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError("file", "needs JSON", str(error)) from None
+    if not isinstance(content, dict) or content.get("schema") != SCHEMA:
+        raise InputError("schema", f"needs {SCHEMA}", "another file")
+    return content
+
+
+def _list(content: Mapping[str, Any], name: str) -> list[Any]:
+    value = content.get(name, [])
+    if not isinstance(value, list):
+        raise InputError(name, "needs a list", value)
+    return value
+
+
+def _entry(one: object, i: int) -> Entry:
+    where = f"log[{i}]"
+    if not isinstance(one, dict):
+        raise InputError(where, "needs a table of named values", one)
+    what = what_from(str(one.get("kind")), one.get("content"), f"{where}.content")
+    at = moment_from(one.get("at"), f"{where}.at")
+    return Entry(str(one.get("id")), at, str(one.get("who", "")), what)
+
+
+def _photo_data(photo: PhotoRecord) -> dict[str, Any]:
+    return {
+        "id": photo.id,
+        "media_type": photo.media_type,
+        "width": photo.width,
+        "height": photo.height,
+        "created_at": photo.created_at.isoformat(),
+        "sha256": photo.sha256,
+        "base64": base64.b64encode(photo.content).decode("ascii"),
+    }
+
+
+def _photo(one: object, i: int) -> PhotoRecord:
+    """A picture of the file; prepared anew unless it is one of ours, since it may be anything."""
+    from mustwright.services.batch.photos import prepared_once
+
+    where = f"photos[{i}]"
+    if not isinstance(one, dict):
+        raise InputError(where, "needs a table of named values", one)
+    try:
+        content = base64.b64decode(str(one.get("base64")), validate=True)
+    except ValueError:
+        raise InputError(f"{where}.base64", "needs base64", "other text") from None
+    digest = hashlib.sha256(content).hexdigest()
+    if digest != one.get("sha256"):
+        raise InputError(f"{where}.sha256", "needs to be that of the picture", one.get("sha256"))
+    made, width, height = prepared_once(content)
+    moment: datetime = moment_from(one.get("created_at"), f"{where}.created_at")
+    id = str(one.get("id"))
+    if not (id.isalnum() and len(id) <= 64):
+        raise InputError(f"{where}.id", "needs letters and digits", id)
+    made_digest = hashlib.sha256(made).hexdigest()
+    return PhotoRecord(id, "", "image/jpeg", width, height, len(made), made_digest, moment, made)

@@ -1,0 +1,238 @@
+"""What is due today: every batch in one list, the worst first, from digests kept beside them."""
+
+from __future__ import annotations
+
+import json
+import time
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+from typing import Any
+from weakref import WeakKeyDictionary
+
+from mustwright.batch.next_step import clock
+from mustwright.batch.view import BatchRecord
+from mustwright.batch.view_json import digest_of
+from mustwright.errors import MustwrightError
+from mustwright.services.batch.batch_view import MakeOutlook, look
+from mustwright.services.batch.forecaster import pages_come_first
+from mustwright.services.batch.repository import Ledger
+
+STALE = timedelta(hours=1)
+CLOSED_PHASE = "closed"
+SLOW_S = 0.04
+HASTE_S = 0.05
+SMALL, PATIENCE_S = 60, 1.0  # a cellar of this many batches is always brought up to date
+
+
+@dataclass(frozen=True)
+class DueItem:
+    """One batch of the list.
+
+    Parameters
+    ----------
+    rank : float
+        0 to 200, for ordering.
+    sentence : str
+        What to do and when, in one line.
+    stale : bool
+        Whether the batch has moved on since this was worked out.
+    """
+
+    slug: str
+    name: str
+    rank: float
+    is_today: bool
+    kind: str
+    sentence: str
+    phase: str
+    gravity: float | None
+    finding: str
+    caution: str
+    at: datetime | None
+    stale: bool
+
+
+@dataclass(frozen=True)
+class DueList:
+    """All batches that are going on: those due today, worst first, and the quiet ones."""
+
+    today: tuple[DueItem, ...]
+    later: tuple[DueItem, ...]
+    closed: int
+    stale: int
+
+
+def due_today(
+    ledger: Ledger,
+    now: datetime,
+    zone: tzinfo,
+    *,
+    budget_s: float | None = None,
+    make_outlook: MakeOutlook | None = None,
+) -> DueList:
+    """What is due across all batches.
+
+    Parameters
+    ----------
+    budget_s : float or None
+        Time for bringing outdated digests up to date on the way [s]; what is left is marked stale,
+        and done by later calls or by `refresh`. None takes what a small cellar needs, little in a
+        large one.
+    """
+    pages_come_first(ledger)
+    stamp = ledger.stamp()
+    kept = _lists.get(ledger)
+    if kept is not None and kept.holds(stamp, now, zone):
+        return kept.found
+    began = time.monotonic()
+    records = ledger.batches()
+    is_small = len(records) <= SMALL
+    if budget_s is None:
+        budget_s = PATIENCE_S if is_small else HASTE_S
+    if refresh(ledger, records, now, zone, budget_s=budget_s, make_outlook=make_outlook):
+        records = ledger.batches()
+    items, closed = [], 0
+    for record in records:
+        digest = json.loads(record.digest) if record.digest else None
+        if digest is not None and digest["phase"] == CLOSED_PHASE:
+            closed += 1
+            continue
+        items.append(_item(record, digest, now, zone))
+    items.sort(key=lambda i: (-i.rank, i.at or now, i.slug))
+    today = tuple(i for i in items if i.is_today)
+    later = tuple(i for i in items if not i.is_today)
+    found = DueList(today, later, closed, sum(i.stale for i in items))
+    took = 0.0 if is_small else time.monotonic() - began
+    _lists[ledger] = _Kept(found, ledger.stamp(), now, zone, time.monotonic(), took)
+    return found
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """A list worked out before."""
+
+    found: DueList
+    stamp: str
+    now: datetime
+    zone: tzinfo
+    made_s: float
+    took_s: float
+
+    def holds(self, stamp: str, now: datetime, zone: tzinfo) -> bool:
+        """Whether it can be shown again.
+
+        Within the minute while nothing changed and nothing is stale; where working it out takes
+        long, as in a cellar of thousands, for ten times that long, so that devices that post all
+        the time do not make every look at the list a new one.
+        """
+        if zone != self.zone or not timedelta(0) <= now - self.now < timedelta(minutes=1):
+            return False
+        same = stamp == self.stamp and not self.found.stale
+        age = time.monotonic() - self.made_s
+        return same or (self.took_s > SLOW_S and age < 10 * self.took_s)
+
+
+_lists: WeakKeyDictionary[Ledger, _Kept] = WeakKeyDictionary()
+
+
+def refresh(
+    ledger: Ledger,
+    records: list[BatchRecord],
+    now: datetime,
+    zone: tzinfo,
+    *,
+    budget_s: float,
+    make_outlook: MakeOutlook | None = None,
+) -> int:
+    """Work outdated digests out anew, those of changed batches first; how many were done."""
+    old = [r for r in records if _is_old(r, now)]
+    old.sort(key=lambda r: (r.digest_version == r.version, r.digest_at or r.updated_at))
+    until = time.monotonic() + budget_s
+    done = 0
+    for record in old:
+        if time.monotonic() > until:
+            break
+        try:
+            view = look(ledger, record.slug, now, zone, make_outlook, urgent=False)
+            if record.digest_version == record.version:
+                ledger.keep_digest(record.slug, view.record.version, digest_of(view))
+        except MustwrightError:
+            continue
+        done += 1
+    return done
+
+
+def renew_digest(ledger: Ledger, slug: str, now: datetime, zone: tzinfo) -> None:
+    """Let the list know what a new forecast changes for a batch."""
+    view = look(ledger, slug, now, zone, urgent=False)
+    ledger.keep_digest(slug, view.record.version, digest_of(view))
+
+
+def _is_old(record: BatchRecord, now: datetime) -> bool:
+    if record.digest_version != record.version or record.digest_at is None:
+        return True
+    closed = f'"phase": "{CLOSED_PHASE}"' in record.digest
+    return not closed and now - record.digest_at > STALE
+
+
+def _item(
+    record: BatchRecord, digest: dict[str, Any] | None, now: datetime, zone: tzinfo
+) -> DueItem:
+    stale = record.digest_version != record.version
+    if digest is None:
+        words = "Not looked at yet."
+        return DueItem(
+            record.slug, record.name, 1.0, False, "none", words, "", None, "", "", None, True
+        )
+    step, finding = digest["step"], digest["finding"]
+    at = datetime.fromisoformat(step["at"]) if step["at"] else None
+    is_due = step["is_due"] or (at is not None and step["kind"] != "feed" and at <= now)
+    today = is_due or (at is not None and _is_today(at, now, zone))
+    trouble = finding is not None and finding["severity"] >= 30
+    return DueItem(
+        record.slug,
+        record.name,
+        _rank(step, finding, at, now, is_due),
+        today or trouble,
+        step["kind"],
+        _sentence(step, at, now, zone, is_due),
+        digest["phase"],
+        digest["gravity"],
+        finding["title"] if finding else "",
+        step["caution"],
+        at,
+        stale,
+    )
+
+
+def _is_today(at: datetime, now: datetime, zone: tzinfo) -> bool:
+    return at.astimezone(zone).date() <= now.astimezone(zone).date()
+
+
+def _sentence(
+    step: dict[str, Any], at: datetime | None, now: datetime, zone: tzinfo, is_due: bool
+) -> str:
+    if is_due or at is None:
+        return f"{step['lead']}{' now' if is_due and at is not None else ''}."
+    sign = f", at gravity {step['gravity']:.3f}" if step["gravity"] else ""
+    return f"{step['lead']} {clock(at, now, zone)}{sign}."
+
+
+def _rank(
+    step: dict[str, Any],
+    finding: dict[str, Any] | None,
+    at: datetime | None,
+    now: datetime,
+    is_due: bool,
+) -> float:
+    """Trouble first, then what is late, then what comes today."""
+    rank = {"replan": 65.0, "feed": 55.0, "check": 60.0, "pitch": 40.0, "finish": 15.0}.get(
+        step["kind"], 20.0
+    )
+    if not is_due:
+        rank *= 0.3
+    elif at is not None:
+        rank += min(max((now - at).total_seconds() / 7200, 0.0), 20.0)
+    if finding is not None and finding["severity"] >= 30:
+        rank += finding["severity"] * (0.5 + finding["confidence"] / 2)
+    return rank

@@ -1,0 +1,44 @@
+"""The acid of a kept must: the use case of the command, with the cellar's shelf and protocols."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import lru_cache
+
+from mustwright.planning.acidity.report import acidity
+from mustwright.planning.acidity.request import AcidityRequest
+from mustwright.planning.acidity.result import AcidityResult
+from mustwright.services import records as use
+from mustwright.services.repository import Cellar, SheetRecord
+
+MEMBERS = 300  # a page's; the command takes more
+KEPT_RESULTS = 48
+
+
+def kept_acidity(
+    cellar: Cellar, record: SheetRecord, asked: AcidityRequest, protocol: str | None = None
+) -> AcidityResult:
+    """The acid of a kept must under a protocol; each answer is computed once.
+
+    Raises
+    ------
+    InputError, ImpossibleError, UnknownKindError
+    """
+    return _answer(use.planned_key(cellar, record.text, record.name), asked, protocol)
+
+
+def ph_in_sheet(text: str) -> bool:
+    """Whether a sheet carries a measured pH."""
+    try:
+        measured = tomllib.loads(text).get("measured", {})
+    except (ValueError, RecursionError):
+        return False
+    return isinstance(measured, dict) and "ph" in measured
+
+
+@lru_cache(maxsize=KEPT_RESULTS)
+def _answer(
+    key: tuple[str, str, tuple[str, ...]], asked: AcidityRequest, protocol: str | None
+) -> AcidityResult:
+    text, name, own_texts = key
+    return acidity(text, asked, protocol, use.protocols_in(own_texts), name)

@@ -1,0 +1,87 @@
+"""What the kept musts would do: plans and comparisons with their forecasts, each computed once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+
+from mustwright.kinetics.ready import is_ready
+from mustwright.planning.acidity.protocol_risk import acid_of_comparison, acid_of_plan
+from mustwright.planning.plan_forecast import foresee_comparison, foresee_plan
+from mustwright.planning.plan_result import Comparison, PlanResult
+from mustwright.planning.what_if import Planned, planned_forecast
+from mustwright.services import records as use
+from mustwright.services.repository import Cellar
+
+# The same for a plan alone and among others, so that both say the same figures.
+MEMBERS = 300
+KEPT_RESULTS = 96
+KEPT_RUNS = 24  # whole forecasts, about a megabyte each at most
+
+Key = tuple[str, str, tuple[str, ...]]
+
+
+def foreseen_comparison(
+    cellar: Cellar, text: str, name: str, protocols: Sequence[str] = (), acid: bool = False
+) -> Comparison:
+    """A comparison with what each plan would do; without it while the forecast is compiled.
+
+    Parameters
+    ----------
+    acid : bool
+        With the acid of each plan too, which takes longer than all the rest together.
+
+    Raises
+    ------
+    InputError, ImpossibleError, UnknownKindError
+    """
+    bare = use.compare_text(cellar, text, name, protocols)
+    if not is_ready():
+        return bare
+    picked = tuple(plan.protocol for plan in bare.plans)
+    key = use.planned_key(cellar, text, name)
+    return _with_acid(key, picked) if acid else _comparison(key, picked)
+
+
+def foreseen_plan(cellar: Cellar, text: str, name: str, protocol: str | None = None) -> PlanResult:
+    """A plan with what it would do and its feeds when they are expected; see above."""
+    bare = use.plan_text(cellar, text, name, protocol)
+    if not is_ready():
+        return bare
+    return _plan(use.planned_key(cellar, text, name), bare.plan.protocol, protocol is None)
+
+
+def foreseen_planned(
+    cellar: Cellar, text: str, name: str, protocol: str | None = None
+) -> Planned | None:
+    """A plan's own forecast for a what-if; None while the forecast is compiled."""
+    bare = use.plan_text(cellar, text, name, protocol)
+    if not is_ready():
+        return None
+    return _planned(use.planned_key(cellar, text, name), bare.plan.protocol)
+
+
+@lru_cache(maxsize=KEPT_RESULTS)
+def _comparison(key: Key, picked: tuple[str, ...]) -> Comparison:
+    bare = use.picked_of(use.compared(*key), picked)
+    return foresee_comparison(bare, MEMBERS)
+
+
+@lru_cache(maxsize=KEPT_RESULTS)
+def _with_acid(key: Key, picked: tuple[str, ...]) -> Comparison:
+    return acid_of_comparison(_comparison(key, picked), MEMBERS)
+
+
+@lru_cache(maxsize=KEPT_RESULTS)
+def _plan(key: Key, protocol: str, chosen: bool) -> PlanResult:
+    full = use.compared(*key)
+    known = [plan.protocol for plan in full.plans]
+    bare = use.plan_out_of(full, known.index(protocol), chosen)
+    return acid_of_plan(foresee_plan(bare, MEMBERS), MEMBERS)
+
+
+@lru_cache(maxsize=KEPT_RUNS)
+def _planned(key: Key, protocol: str) -> Planned:
+    full = use.compared(*key)
+    known = [plan.protocol for plan in full.plans]
+    return planned_forecast(use.plan_out_of(full, known.index(protocol)), MEMBERS)

@@ -1,0 +1,199 @@
+"""Start a batch from a must's plan, and the list of all batches: going on, closed, put away."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
+from starlette.formparsers import MultiPartException
+from starlette.responses import RedirectResponse, Response
+
+from mustwright.batch.entry_fields import moment_typed
+from mustwright.batch.view import BatchRecord
+from mustwright.errors import ConflictError, InputError
+from mustwright.services import records as use
+from mustwright.services.batch.export_json import import_json
+from mustwright.services.batch.record import plan_of, start_batch
+from mustwright.services.repository import SheetRecord
+from mustwright.web.forms.typed import TypedForm, said
+from mustwright.web.pages import batch_text as words
+from mustwright.web.pages.batch.batch_page import shown
+from mustwright.web.pages.batch.shared import Desk, Form, due_now
+from mustwright.web.pages.must_form import version_of
+from mustwright.web.pages.plan import names
+from mustwright.web.pages.render_values import put_away, show, show_form
+
+router = APIRouter(include_in_schema=False)
+LISTED = 200
+
+
+# Starting -------------------------------------------------------------------------------------
+
+
+@router.get("/musts/{slug}/start")
+def ask_to_start(
+    request: Request, slug: str, protocol: Annotated[str, Query(max_length=80)] = ""
+) -> Response:
+    """Name, protocol and when the yeast went in."""
+    desk = Desk(request)
+    record = desk.cellar.sheet(slug)
+    at = desk.now.astimezone(desk.zone).strftime("%Y-%m-%dT%H:%M")
+    chosen = protocol or use.plan_text(desk.cellar, record.text, record.name).plan.protocol
+    return _form(
+        request, desk, record, TypedForm({"name": record.name, "protocol": chosen, "at": at})
+    )
+
+
+@router.post("/musts/{slug}/start")
+def start(request: Request, slug: str, typed: Form) -> Response:
+    """A new batch that follows the plan; straight on to its page."""
+    desk = Desk(request)
+    record = desk.cellar.sheet(slug)
+    try:
+        started = _started(desk, record, typed)
+    except InputError as error:
+        known = ("name", "protocol", "at")
+        field = f"start-{error.field}" if error.field in known else "start-all"
+        return _form(request, desk, record, typed, {field: said(error)})
+    return RedirectResponse(f"/batches/{started.slug}", 303)
+
+
+def _started(desk: Desk, record: SheetRecord, typed: TypedForm) -> BatchRecord:
+    text = use.sheet_with_shelf(record.text, desk.cellar.nutrients())
+    readable = use.own_protocols(desk.cellar)
+    own = {one.id: one.text for one in desk.cellar.protocols() if one.id in readable}
+    plan = plan_of(text, typed.get("protocol") or None, own, record.name)
+    pitched: datetime | None = None
+    if not typed.get("not_yet"):
+        pitched = moment_typed(typed.get("at"), desk.now, desk.zone)
+    name = typed.get("name").strip()
+    return start_batch(
+        desk.ledger, plan, name, now=desk.now, pitched_at=pitched, sheet=record.slug
+    )  # fmt: skip
+
+
+def _form(
+    request: Request,
+    desk: Desk,
+    record: SheetRecord,
+    typed: TypedForm,
+    errors: Mapping[str, str] | None = None,
+) -> Response:
+    return show_form(
+        request,
+        "batch_start.html",
+        stamp=str(record.version),
+        errors=errors,
+        record=record,
+        typed=typed,
+        protocols=names(desk.cellar),
+    )
+
+
+# The list -------------------------------------------------------------------------------------
+
+
+@router.get("/batches")
+def all_batches(request: Request, gone: str = "") -> Response:
+    """Every batch: due today, quiet, closed, put away."""
+    return _list(request, Desk(request), put_away(gone))
+
+
+def _list(
+    request: Request, desk: Desk, gone: str = "", errors: Mapping[str, str] | None = None
+) -> Response:
+    due = due_now(request.app.state.compose)
+    going = {item.slug for item in (*due.today, *due.later)}
+    closed = [r for r in desk.ledger.batches() if r.slug not in going]
+    closed.sort(key=lambda r: r.updated_at, reverse=True)
+    deleted = sorted(desk.ledger.batches(deleted=True), key=lambda r: r.updated_at, reverse=True)
+    return show(
+        request,
+        "batches.html",
+        422 if errors else 200,
+        due=due,
+        today=due.today[:LISTED],
+        later=due.later[:LISTED],
+        closed=[_closed(desk, one) for one in closed[:LISTED]],
+        closed_count=len(closed),
+        deleted=deleted[:LISTED],
+        gone=gone,
+        errors=errors or {},
+    )
+
+
+def _closed(desk: Desk, record: BatchRecord) -> dict[str, str]:
+    digest = json.loads(record.digest) if record.digest else {}
+    gravity = digest.get("gravity")
+    facts = [
+        "" if gravity is None else f"last read {gravity:.3f}",
+        f"about {digest['alcohol_pct']:.1f} % vol" if digest else "",
+        f"last entry {words.moment(record.updated_at, desk.zone, desk.now)}",
+    ]
+    return {"slug": record.slug, "name": record.name, "words": "; ".join(s for s in facts if s)}
+
+
+@router.post("/batches")
+async def take_in(request: Request) -> Response:
+    """A batch from its JSON file, whole or not at all."""
+    desk = Desk(request)
+    try:
+        form = await request.form(max_files=1, max_fields=5)
+    except MultiPartException:
+        error = {"take-file": "Needs one file. What came: something else."}
+        return await run_in_threadpool(_list, request, desk, "", error)
+    file = form.get("file")
+    content = await file.read() if isinstance(file, UploadFile) else b""
+    await form.close()
+    return await run_in_threadpool(_take_in, request, desk, content)
+
+
+def _take_in(request: Request, desk: Desk, content: bytes) -> Response:
+    try:
+        try:
+            text = content.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            raise InputError("file", "needs UTF-8 text", "another file") from None
+        record = import_json(desk.ledger, text)
+    except InputError as error:
+        where = "" if error.field == "file" else f"{error.field}: "
+        return _list(request, desk, errors={"take-file": where + said(error)})
+    return RedirectResponse(f"/batches/{record.slug}", 303)
+
+
+@router.post("/batches/{slug}/rename")
+def rename(request: Request, slug: str, typed: Form) -> Response:
+    """Another name for people."""
+    desk = Desk(request)
+    name = typed.get("name").strip()
+    if not 0 < len(name) <= 120:
+        wrong = said(InputError("name", "needs a name of 1 to 120 characters", name))
+        return shown(request, desk, slug, typed={"rename": typed}, errors={"rename-name": wrong})
+    try:
+        desk.ledger.rename(slug, name, version_of(typed))
+    except ConflictError as error:
+        return shown(request, desk, slug, typed={"rename": typed}, conflict=str(error))
+    return RedirectResponse(f"/batches/{slug}", 303)
+
+
+@router.post("/batches/{slug}/delete")
+def delete(request: Request, slug: str, typed: Form) -> Response:
+    """Hide a batch; it can be brought back."""
+    desk = Desk(request)
+    try:
+        desk.ledger.delete_batch(slug, version_of(typed))
+    except ConflictError as error:
+        return shown(request, desk, slug, conflict=str(error))
+    return RedirectResponse(f"/batches?gone={slug}", 303)
+
+
+@router.post("/batches/{slug}/restore")
+def restore(request: Request, slug: str) -> Response:
+    """Bring a batch back."""
+    Desk(request).ledger.restore_batch(slug)
+    return RedirectResponse(f"/batches/{slug}", 303)

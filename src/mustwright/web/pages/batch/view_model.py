@@ -1,0 +1,256 @@
+"""What goes into the picture of a batch, and into the list of feeds beneath it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import tzinfo
+
+import numpy as np
+from markupsafe import Markup
+
+from mustwright.batch import ph_text
+from mustwright.batch.entries import Event
+from mustwright.batch.log import Standing
+from mustwright.batch.next_step import clock, is_due, trigger_gravity
+from mustwright.batch.outlook import GravityBand, anchor
+from mustwright.batch.paper import without_gravity
+from mustwright.batch.progress import CLOSED, DRY, FINISHING, FeedState
+from mustwright.batch.view import BatchView
+from mustwright.must.course import Floats
+from mustwright.web.pages import batch_text as words
+from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_lines
+from mustwright.web.pictures.batch_ph import batch_ph
+
+BAND_STEPS = 40
+LONGEST_AHEAD_H, SHORTEST_H = 24.0 * 45, 24.0 * 5
+MOST_SIGNS = 60
+PAST = (DRY, FINISHING, CLOSED)  # nothing is fed any more
+
+
+@dataclass(frozen=True)
+class FeedRow:
+    """One planned feed in words.
+
+    Parameters
+    ----------
+    state : str
+        ``ahead``, ``given``, ``skipped`` or ``dropped``.
+    doses : str
+        What is planned.
+    given : str
+        What went in, where it differs from that; "as planned" where it does not.
+    when : str
+        Clock time given or due, with its range.
+    """
+
+    number: int
+    key: str
+    name: str
+    state: str
+    trigger: str
+    doses: str
+    given: str
+    when: str
+    is_due: bool
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """A batch for a laptop and for a phone; its pH beside it, where something is said of it."""
+
+    wide: Markup
+    narrow: Markup
+    ph: PhShown | None
+
+
+def pictures(view: BatchView) -> Pictures:
+    """All pictures of a batch that was pitched, on one line of time."""
+    scene = scene_of(view)
+    return Pictures(*batch_lines(scene), _ph_of(view, scene))
+
+
+@dataclass(frozen=True)
+class PhShown:
+    """The pH of a batch as its page shows it: pictures, sentences, and what to do."""
+
+    wide: Markup
+    narrow: Markup
+    stands: str
+    ahead: str
+    dose: str
+    caution: str
+    worth: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
+    """The pH of a batch that still works; none where the acid model says nothing."""
+    ph, state = view.foreseen.ph if view.foreseen else None, view.progress
+    if ph is None or state.phase in PAST:
+        return None
+    now_h, end_h = scene.now_h, scene.end_h
+    is_low = ph.is_read and ph.chance_low_ahead > 0.1
+    return PhShown(
+        batch_ph(ph, now_h, end_h),
+        batch_ph(ph, now_h, end_h, narrow=True),
+        ph_text.stands_words(ph),
+        ph_text.ahead_words(ph, now_h),
+        ph_text.dose_words(ph.dose, ph.floor) if is_low else "",
+        ph_text.dose_caution(ph.dose),
+        ph_text.worth_words(ph),
+        (*ph.odd, *ph.notes, f"Below {ph_text.lowest_shown():g} nothing is claimed."),
+    )
+
+
+def scene_of(view: BatchView) -> Scene:
+    """All that the picture shows."""
+    state = view.progress
+    now_h = state.hours or 0.0
+    band = band_of(view)
+    feeds = _marks(view)
+    end = max(now_h * 1.04, SHORTEST_H, *(f.hours * 1.05 for f in feeds if f.state == "ahead"), 0)
+    if band is not None:
+        end = max(end, band.hours[-1])
+    yeast = state.plan.yeast
+    return Scene(
+        points=state.points,
+        band=band,
+        feeds=feeds,
+        signs=_signs(view)[-MOST_SIGNS:],
+        warmth=_warmth(view),
+        warmth_range=(yeast.temperature_low_c, yeast.temperature_high_c),
+        warmth_words=tuple(
+            words.whole_degrees(t, state.plan)
+            for t in (yeast.temperature_low_c, yeast.temperature_high_c)
+        ),
+        now_h=now_h,
+        end_h=end,
+        start_gravity=state.plan.must.gravity,
+        dry_gravity=state.plan.must.dry_gravity,
+    )
+
+
+def band_of(view: BatchView) -> GravityBand | None:
+    """Gravity from the last reading until it is expected dry; none for a closed batch."""
+    state = view.progress
+    if state.phase in (FINISHING, CLOSED):
+        return None
+    start, _ = anchor(state.points)
+    dry = view.outlook.used(0.97)
+    wanted = max(dry.expected_h * 1.15, (state.hours or 0.0) + 24, start + 48, SHORTEST_H)
+    end = min(max(wanted, min(dry.high_h, 1.6 * wanted)), start + LONGEST_AHEAD_H)
+    hours = [start + (end - start) * k / BAND_STEPS for k in range(BAND_STEPS + 1)]
+    return view.outlook.band(hours)
+
+
+def _hours(view: BatchView, stand: Standing) -> float:
+    return (stand.at - view.progress.moment(0.0)).total_seconds() / 3600
+
+
+def _marks(view: BatchView) -> list[FeedMark]:
+    state, plan = view.progress, view.progress.plan
+    numbers = {feed.key: i for i, feed in enumerate(plan.feeds, 1)}
+    found = []
+    extra = len(numbers)
+    for stand in view.feeds:
+        what = stand.what
+        if what.skipped:
+            continue
+        number = numbers.get(what.feed or "")
+        if number is None:
+            extra += 1
+            number = extra
+        feed = plan.feed(what.feed)
+        ammonium, amino = _nitrogen(view, what.items)
+        name = feed.name if feed else "not in the plan"
+        hours = _hours(view, stand)
+        found.append(FeedMark(number, name, "given", hours, None, None, ammonium, amino))
+    for one in state.feeds:
+        if one.state == "skipped" or (one.state == "ahead" and state.phase not in PAST):
+            span = view.outlook.due(one.feed.rule)
+            at = max(span.expected_h, state.hours or 0.0)
+            if one.given_at is not None:
+                at = (one.given_at - state.moment(0.0)).total_seconds() / 3600
+            ammonium, amino = _nitrogen(view, one.feed.doses)
+            found.append(
+                FeedMark(
+                    numbers[one.feed.key], one.feed.name, one.state, at,
+                    min(max(span.low_h, state.hours or 0.0), at), span.high_h, ammonium, amino,
+                )
+            )  # fmt: skip
+    return found
+
+
+def _nitrogen(view: BatchView, items: tuple[object, ...]) -> tuple[float, float]:
+    """Ammonium and amino nitrogen of some grams [mg N/L]."""
+    plan = view.progress.plan
+    ammonium = amino = 0.0
+    for item in items:
+        jar = plan.jar(getattr(item, "nutrient", ""))
+        if jar is not None:
+            grams_l = getattr(item, "grams", 0.0) / plan.must.volume_l
+            ammonium += grams_l * jar.mg_g.get("ammonium_n", 0.0)
+            amino += grams_l * jar.mg_g.get("amino_n", 0.0)
+    return ammonium, amino
+
+
+def _signs(view: BatchView) -> list[Sign]:
+    return [
+        Sign(_hours(view, s), words.said(s.what))
+        for s in view.events
+        if isinstance(s.what, Event) and s.what.what != "pitched"
+    ]
+
+
+def _warmth(view: BatchView) -> tuple[Floats, Floats]:
+    hours, values = view.warmth.since(view.progress.moment(0.0))
+    first = int(np.searchsorted(hours, -1.0, "left"))
+    return hours[first:], values[first:]
+
+
+def feed_rows(view: BatchView, zone: tzinfo) -> list[FeedRow]:
+    """Every planned feed, in the order of the plan."""
+    return [_row(view, i, one, zone) for i, one in enumerate(view.progress.feeds, 1)]
+
+
+def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
+    state, feed = view.progress, one.feed
+    planned = words.feed_words(feed)
+    due, given, when = False, "", ""
+    if one.state == "ahead" and state.phase in PAST:
+        when = "never given"
+    elif one.state == "ahead" and state.pitched is not None:
+        span = view.outlook.due(feed.rule)
+        due = is_due(state, feed.rule, span)
+        when = "due now" if due else _when_due(view, one, zone)
+    elif one.state == "ahead":
+        when = "after the pitch"
+    elif one.given_at is not None:
+        when = f"{one.state} {words.moment(one.given_at, zone, state.now)}"
+        given = _given(view, one)
+    trigger = without_gravity(feed.words)
+    return FeedRow(number, feed.key, feed.name, one.state, trigger, planned, given, when, due)
+
+
+def _when_due(view: BatchView, one: FeedState, zone: tzinfo) -> str:
+    state = view.progress
+    span = view.outlook.due(one.feed.rule)
+    if span.expected_h > 24 * 120:
+        return "not foreseen"
+    at, low, high = (state.moment(h) for h in (span.expected_h, span.low_h, span.high_h))
+    said = f"due {clock(max(at, state.now), state.now, zone)}"
+    if span.high_h - span.low_h >= 1:
+        between = [clock(max(m, state.now), state.now, zone).replace("about ", "")
+                   for m in (low, high)]  # fmt: skip
+        said += f" (between {between[0]} and {between[1]})"
+    gravity = trigger_gravity(state, one.feed.rule)
+    return said if gravity is None else f"{said}, when gravity reaches {gravity:.3f}"
+
+
+def _given(view: BatchView, one: FeedState) -> str:
+    stand = next((s for s in reversed(view.feeds) if s.what.feed == one.feed.key), None)
+    if stand is None or stand.what.skipped:
+        return ""
+    if words.is_as_planned(stand.what.items, one.feed.doses):
+        return "as planned"
+    return f"gave {words.doses_words(stand.what.items)}"

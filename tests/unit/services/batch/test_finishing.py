@@ -1,0 +1,498 @@
+"""Finishing steps start from a batch, are written into its log, and count for what comes later."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date
+
+import pytest
+
+from batch_pages import Cellar
+from finished import dry_batch
+from mustwright.batch.entries import Event, Removal, what_data, what_from
+from mustwright.batch.entry_fields import retyped
+from mustwright.batch.finishing_record import Added, StepDone
+from mustwright.batch.stability import settled
+from mustwright.batch.vessel import vessel
+from mustwright.bench.as_json import step_data
+from mustwright.bench.batch_start import start_from
+from mustwright.bench.mead_state import then
+from mustwright.bench.record_text import step_words
+from mustwright.cli.finish_options import WAYS, work
+from mustwright.compose import Compose
+from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.stability import judge_stability
+from mustwright.services.batch import record as log
+from mustwright.services.batch.batch_view import look
+from mustwright.services.batch.export_json import export_json, import_json
+from mustwright.services.batch.finishing import filled, record_step, why_not
+from mustwright.services.batch.log_table import export_csv, import_csv, preview_csv
+
+
+class Bench:
+    """One dry batch and the bench beside it."""
+
+    def __init__(self, cellar: Cellar, slug: str) -> None:
+        self.cellar, self.slug = cellar, slug
+
+    @property
+    def view(self):
+        return look(self.cellar.ledger, self.slug, self.cellar.now, UTC)
+
+    def start(self, slug: str = ""):
+        return start_from(look(self.cellar.ledger, slug or self.slug, self.cellar.now, UTC), UTC)
+
+    def ask(self, step: str, without=(), **typed):
+        names = [ask.field for ask in WAYS[step].asks] + ["batch"] * (step == "bottle")
+        fields = filled(step, names, typed, self.start(), self.start, without)
+        return work(step, fields.given, date(2031, 6, 1)), fields
+
+    def do(self, step: str, used=None, **typed):
+        result, fields = self.ask(step, **typed)
+        entry = record_step(self.cellar.ledger, result, fields, used or {}, at=self.cellar.now)
+        self.cellar.pass_hours(1)
+        return entry
+
+    def read(self, **what):
+        self.cellar.read(self.slug, 0, what.pop("gravity", 0.991), **what)
+        self.cellar.pass_hours(1)
+
+    @property
+    def held(self):
+        return self.start().held
+
+
+@pytest.fixture
+def bench(tmp_path):
+    cellar = Cellar(Compose(tmp_path))
+    yield Bench(cellar, dry_batch(cellar))
+    cellar.compose.close()
+
+
+# Starting from the batch ------------------------------------------------------------------------
+
+
+def test_the_batch_hands_over_what_its_log_says(bench):
+    held = bench.held
+    assert held.volume_l == pytest.approx(19.0)
+    assert held.gravity == pytest.approx(bench.view.progress.gravity)
+    assert held.alcohol_pct == pytest.approx(bench.view.progress.alcohol_pct)
+    assert (held.ph, held.temperature_c, held.original_gravity) == (3.5, 20.0, 1.098)
+    assert held.total_so2_mg_l is held.sorbic_acid_mg_l is held.residual_sugar_g_l is None
+    more = bench.start().more
+    assert len(more["reading"]) == 4
+    assert more["tolerance"] == ("14 to 18 %",)
+
+
+STEPS = {
+    "stable": {},
+    "rack": {"vessel": "18.5 L", "top_up": "water"},
+    "sulfite": {},
+    "sorbate": {"molecular": "0.8"},
+    "sweeten": {"to": "1.010", "stabilised": "pasteurised"},
+    "acid": {"with": "malic", "acidity": "4.5 g/L", "to_acidity": "5.5 g/L"},
+    "tannin": {},
+    "fruit": {"with": "raspberry", "amount": "2 kg"},
+    "spice": {"with": "vanilla", "dose": "1 g/L"},
+    "carbonate": {"co2_volumes": "2.5", "fermentable": "1 g/L", "profile": "home"},
+    "bottle": {"size": "750 mL"},
+}
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_each_step_from_a_batch_is_the_same_with_its_numbers_typed(bench, step):
+    result, fields = bench.ask(step, **STEPS[step])
+    typed = {k: v for k, v in fields.given.items() if v}
+    assert fields.own.items() <= {**typed, **STEPS[step]}.items() | fields.own.items()
+    by_hand = work(step, typed, date(2031, 6, 1))
+    assert step_data(by_hand) == step_data(result)
+    if step not in ("stable", "spice", "tannin"):
+        assert fields.own["volume"] == "19 L"
+    assert why_not(result, fields) == ""
+
+
+def over(bench) -> list:
+    return [f for f in bench.view.findings if f.rule == "over_limit"]
+
+
+def test_more_used_than_the_law_allows_is_a_finding_until_it_is_less(bench):
+    assert over(bench) == []
+    entry = bench.do("sulfite", {"grams.1": "2.5 g"}, total="320 mg/L")  # the US allows 350
+    (found,) = over(bench)
+    assert "396 mg/L" in found.evidence
+    assert "allows 350" in found.evidence
+    assert "CFR422 4.22 (b)(1)" in found.thresholds[0]
+    assert "Do not sell or serve" in found.do
+    assert bench.view.step.kind == "check"
+    assert bench.view.step.sentence.startswith("More sulfur dioxide in all than the law allows")
+    log.write(bench.cellar.ledger, bench.slug, Removal(entry.id), at=bench.cellar.now)
+    assert over(bench) == []
+
+
+def test_two_allowed_doses_may_pass_a_limit_together(bench):
+    bench.do("sulfite", {"grams.1": "2 g"}, total="250 mg/L")
+    assert over(bench) == []
+    bench.do("sulfite", {"grams.1": "2 g"})
+    (found,) = over(bench)
+    assert "371 mg/L" in found.evidence
+
+
+def test_a_finding_stays_on_a_bottled_batch_and_follows_dilution(bench):
+    bench.do("tannin", {"grams.1": "16 g"})  # 0.84 g/L; the US leaves 0.8
+    assert "0.84 g/L of tannin added" in over(bench)[0].evidence
+    bench.do("rack", {"came_over": "18 L"})
+    assert "0.84 g/L" in over(bench)[0].evidence
+    lots = ["batch=lane", "name=plain, volume=5 L, alcohol=13 %, gravity=0.995"]
+    bench.do("blend", {"litres.1": "18 L", "litres.2": "2 L"}, lot=lots,
+             target=["alcohol=14 %"], volume="20 L")  # fmt: skip
+    assert over(bench) == []
+    bench.do("tannin", {"grams.1": "4 g"})
+    bench.do("bottle", size="750 mL")
+    assert bench.view.progress.phase == "closed"
+    assert len(over(bench)) == 1
+
+
+def test_typed_values_override_and_are_told_apart(bench):
+    entry = bench.do("sulfite", ph="3.6", total="20 mg/L")
+    assert entry.what.measured == {"ph": 3.6, "total_so2_mg_l": 20.0}
+    assert "typed for it: pH 3.6, total SO2 20 mg/L" in step_words(entry.what)
+    assert bench.held.ph == 3.6
+    assert bench.held.total_so2_mg_l == pytest.approx(
+        20 + 1000 * entry.what.added[0].brings_g["total_so2"] / 19
+    )
+    same = bench.do("sorbate", ph="3.6")
+    assert same.what.measured == {}  # typed as the batch has it
+
+
+def test_the_watch_the_next_step_and_the_bench_judge_alike(bench):
+    result, _ = bench.ask("stable")
+    judged = settled(bench.view.progress, bench.view.events, UTC)
+    assert judged is not None
+    assert step_data(result)["verdict"] == judged.found.verdict == "settled, not safe"
+    assert result.chance_moving.value == pytest.approx(judged.found.chance_moving.value)
+    assert result.next_check == judged.next_check.date().isoformat()
+    assert judge_stability(judged.ask) == judged.found
+    assert [f.rule for f in bench.view.findings] == ["settled"]
+    bench.do("stable", residual_sugar="1.2 g/L")
+    assert bench.ask("stable")[0].verdict == "dry and settled"
+    assert [f.rule for f in bench.view.findings] == ["finished"]
+
+
+# Writing it down --------------------------------------------------------------------------------
+
+
+def test_a_journey_ends_where_the_bench_would(bench):
+    """Log and bench keep the same books: the fold is `then`, step after step."""
+    mead = bench.start().mead
+    for step, typed in (
+        ("rack", {"vessel": "18.5 L", "top_up": "water"}),
+        ("sulfite", {"ph": "3.5"}),
+        ("sorbate", {}),
+        ("sweeten", {"to": "1.010"}),
+    ):
+        result, fields = bench.ask(step, **typed)
+        if "ph" in typed:
+            mead = replace(mead, ph=3.5)
+        used = {}
+        if step == "sweeten":  # the bench goes by the kilograms, the log by what the scale showed
+            used = {"grams.1": f"{1000 * result.kg.value!r} g"}
+        record_step(bench.cellar.ledger, result, fields, used, at=bench.cellar.now)
+        mead = then(mead, result)
+        bench.cellar.pass_hours(1)
+        now = bench.start().mead
+        for name in ("volume_l", "gravity", "alcohol_pct", "total_so2_mg_l", "sorbic_acid_mg_l",
+                     "potassium_mg_l", "residual_sugar_g_l", "molecular_so2_mg_l"):  # fmt: skip
+            ours, theirs = getattr(now, name), getattr(mead, name)
+            assert (ours is None) == (theirs is None), (step, name)
+            if ours is not None:
+                assert ours == pytest.approx(theirs, rel=1e-3), (step, name)
+        assert now.stabilised == mead.stabilised
+
+
+def test_what_was_used_may_differ_and_counts_as_used(bench):
+    whole = bench.do("sulfite").what
+    half = bench.do("sulfite", used={"grams.1": "0.4"}, free="0 mg/L").what
+    assert half.added[0].grams == pytest.approx(0.4)
+    assert half.added[0].brings_g["total_so2"] == pytest.approx(0.4 * 0.5763, rel=1e-3)
+    gained = 1000 * (whole.added[0].brings_g["total_so2"] + 0.4 * 0.5763) / 19
+    assert bench.held.total_so2_mg_l == pytest.approx(gained, rel=1e-3)
+    assert bench.held.molecular_so2_mg_l < 0.8
+    bench.do("rack", used={"came_over": "17.5 L"})
+    assert bench.held.volume_l == pytest.approx(17.5)
+    assert bench.held.total_so2_mg_l == pytest.approx(gained, rel=1e-3)  # losses thin nothing
+
+
+@pytest.mark.parametrize("text", ["a lot", "-1 g", "40 g", "3 L"])
+def test_an_amount_that_cannot_be_is_refused_and_nothing_written(bench, text):
+    before = bench.cellar.ledger.batch(bench.slug).version
+    with pytest.raises(InputError) as refused:
+        bench.do("sulfite", used={"grams.1": text})
+    assert refused.value.field == "grams.1"
+    with pytest.raises(InputError):
+        bench.do("sulfite", used={"litres.1": "1 L"})
+    assert bench.cellar.ledger.batch(bench.slug).version == before
+
+
+def test_nothing_is_written_when_the_step_is_refused(bench):
+    before = bench.cellar.ledger.batch(bench.slug).version
+    with pytest.raises(ImpossibleError):
+        bench.do("sweeten", to="1.010", stabilised="no")
+    result, fields = bench.ask("sweeten", to="1.010")
+    assert "protected before" in why_not(result, fields)
+    with pytest.raises(ImpossibleError, match="protected before"):
+        bench.do("sweeten", to="1.010")
+    assert bench.cellar.ledger.batch(bench.slug).version == before
+
+
+def test_undo_and_delete_take_it_out_again_and_restore_brings_it_back(bench):
+    ledger = bench.cellar.ledger
+    first = bench.do("sulfite")
+    once = bench.held.total_so2_mg_l
+    bench.do("sulfite", free="0 mg/L")
+    assert bench.held.total_so2_mg_l == pytest.approx(2 * once, rel=0.01)
+    log.remove(ledger, bench.slug, first.id, now=bench.cellar.now)
+    assert bench.held.total_so2_mg_l == pytest.approx(once, rel=0.01)
+    assert bench.held.potassium_mg_l == pytest.approx(once * 0.61, rel=0.01)
+    log.restore(ledger, bench.slug, first.id, now=bench.cellar.now)
+    assert bench.held.total_so2_mg_l == pytest.approx(2 * once, rel=0.01)
+    for _ in range(3):  # the restoration, the deletion, the second dose
+        log.undo(ledger, bench.slug, now=bench.cellar.now)
+    assert bench.held.total_so2_mg_l == pytest.approx(once, rel=0.01)
+
+
+def test_limits_count_what_was_added_before(bench):
+    """The second dose meets the law with the first in it; so does sorbate."""
+    bench.do("sulfite", molecular="2", ph="3.9", profile="eu")  # about 180 mg/L
+    assert bench.held.total_so2_mg_l > 140
+    with pytest.raises(ImpossibleError):
+        bench.ask("sulfite", molecular="2", profile="eu")
+    bench.do("sorbate", alcohol="8 %", profile="eu", molecular="0.8")
+    first = bench.held.sorbic_acid_mg_l
+    second, _ = bench.ask("sorbate", alcohol="8 %", profile="eu", molecular="0.8")
+    assert second.sorbic_acid_mg_l.value <= 200 + 1e-6
+    assert first > 0
+    assert second.sorbic_acid_mg_l.value == pytest.approx(max(first, 196.4), rel=0.02)
+
+
+def test_more_than_the_law_allows_is_written_and_said(bench):
+    entry = bench.do("sulfite", molecular="2", ph="3.9", profile="eu", used={"grams.1": "9 g"})
+    assert "allows 200" in step_words(entry.what)
+
+
+def test_the_next_step_names_what_is_due(bench):
+    due = lambda: bench.view.step  # noqa: E731
+    assert (due().finish, due().kind, due().is_due) == ("rack", "finish", True)
+    bench.do("rack")
+    assert due().finish == "sulfite"
+    bench.do("sulfite")
+    assert due().finish == "stable"  # no sugar test, and nothing stops the yeast
+    bench.do("sorbate")
+    assert due().finish == ""
+    bench.do("sweeten", to="1.010")
+    assert bench.view.progress.phase == "finishing"
+    assert (due().finish, due().is_due) == ("stable", True)
+    bench.read(gravity=1.0102)
+    assert not due().is_due
+    bench.cellar.pass_hours(24 * 7)
+    bench.read(gravity=1.0102)
+    assert due().finish == "bottle"
+    bench.do("bottle", size="750 mL")
+    assert bench.view.progress.phase == "closed"
+    assert bench.view.findings == ()
+
+
+def test_a_sweetened_mead_that_wakes_is_told(bench):
+    bench.do("sulfite")
+    bench.do("sorbate")
+    bench.do("sweeten", to="1.010")
+    sweet = bench.held.alcohol_pct
+    for gravity in (1.0102, 1.0080, 1.0055):
+        bench.read(gravity=gravity, temperature_c=20.0)
+        bench.cellar.pass_hours(24 * 4)
+    assert [f.rule for f in bench.view.findings] == ["woken"]
+    assert bench.view.step.kind == "check"
+    assert bench.held.alcohol_pct > sweet + 0.4
+    assert bench.held.residual_sugar_g_l < 42
+
+
+def test_protection_is_needed_anew_where_sulfite_is_taken_back(bench):
+    dose = bench.do("sulfite")
+    bench.do("sorbate")
+    assert bench.held.stabilised == "sulfite+sorbate"
+    log.remove(bench.cellar.ledger, bench.slug, dose.id, now=bench.cellar.now)
+    assert bench.held.stabilised == ""
+    assert not bench.ask("sweeten", to="1.010")[0].ready
+
+
+def test_ph_is_forgotten_when_acid_goes_in_until_it_is_read(bench):
+    bench.do("acid", **STEPS["acid"])
+    assert bench.held.ph != 3.5  # worked out from the dose: a first guess
+    bench.do("fruit", **STEPS["fruit"])
+    assert bench.held.ph is None
+    bench.read(ph=3.42, gravity=1.0)
+    assert bench.held.ph == 3.42
+
+
+def test_plain_events_change_the_volume_and_leave_doubts(bench):
+    log.write(bench.cellar.ledger, bench.slug, Event("racked", litres=18.0), at=bench.cellar.now)
+    bench.cellar.pass_hours(1)
+    log.write(bench.cellar.ledger, bench.slug, Event("sampled", litres=0.25), at=bench.cellar.now)
+    bench.cellar.pass_hours(1)
+    assert bench.held.volume_l == pytest.approx(17.75)
+    assert bench.ask("sulfite")[1].given["volume"] == "17.75 L"
+    log.write(bench.cellar.ledger, bench.slug, Event("sulfited"), at=bench.cellar.now)
+    bench.cellar.pass_hours(1)
+    assert bench.held.total_so2_mg_l is None
+    assert "without an amount" in bench.start().doubts()[0]
+
+
+def test_potassium_of_feeds_and_calcium_of_chalk_count(bench):
+    bench.do("acid", **{"with": "calcium_carbonate", "acidity": "6 g/L", "to_acidity": "5 g/L"})
+    grams = bench.view.events[-1].what.added[0].grams
+    assert bench.held.calcium_mg_l == pytest.approx(1000 * grams * 0.4004 / 19, rel=1e-3)
+    assert bench.held.acidity_g_l == pytest.approx(5.0, rel=0.01)
+
+
+# Blend ------------------------------------------------------------------------------------------
+
+
+def test_a_blend_draws_from_several_batches(bench):
+    other = dry_batch(bench.cellar, "Second")
+    ledger = bench.cellar.ledger
+    entry = bench.do(
+        "blend",
+        lot=["batch=lane", f"batch={other}, volume=10 L", "name=bought, volume=5 L, alcohol=8 %, "
+             "gravity=1.01, so2=60 mg/L"],
+        target=["alcohol=13.5 %"],
+        used={"litres.1": "16 L", "litres.2": "4 L", "litres.3": "3 L"},
+    )  # fmt: skip
+    done = entry.what
+    assert done.lost_l == pytest.approx(3.0)
+    assert [one.litres for one in done.added] == [4.0, 3.0]
+    held = bench.held
+    assert held.volume_l == pytest.approx(23.0, abs=0.05)
+    assert held.total_so2_mg_l == pytest.approx(60 * 3 / held.volume_l, rel=1e-3)
+    alcohol = (16 * 14.56 + 4 * 14.56 + 3 * 8) / 23
+    assert held.alcohol_pct == pytest.approx(alcohol, abs=0.05)
+    drawn = start_from(look(ledger, other, bench.cellar.now, UTC), UTC).held
+    assert drawn.volume_l == pytest.approx(15.0)
+    assert "into Lane" in step_words(ledger.log(other)[-1].what)
+    assert bench.view.progress.phase == "finishing"
+
+
+def test_a_blend_without_this_batch_or_with_one_twice_is_refused(bench):
+    lots = ["name=a, volume=5 L, alcohol=8 %, gravity=1.01",
+            "name=b, volume=5 L, alcohol=12 %, gravity=1.00"]  # fmt: skip
+    result, fields = bench.ask("blend", lot=lots, target=["alcohol=10 %"])
+    assert "needs this batch among the lots" in why_not(result, fields)
+    with pytest.raises(InputError, match="each batch once"):
+        bench.ask("blend", lot=["batch=lane", "batch=lane"], target=["alcohol=10 %"])
+
+
+# The last steps ---------------------------------------------------------------------------------
+
+
+def test_priming_makes_alcohol_and_gas_and_bottles_close(bench):
+    before = bench.held.alcohol_pct
+    bench.do("carbonate", **STEPS["carbonate"])
+    assert bench.held.alcohol_pct > before + 0.2
+    assert bench.held.co2_g_l == pytest.approx(2.5 * 1.9768, rel=1e-3)
+    entry = bench.do(
+        "bottle", size=["750 mL x 20", "375 mL"], sparkling=True, used={"bottles.1": "18"}
+    )
+    assert entry.what.words["lot"].startswith("L31152-LANE")
+    assert "18 of 750 mL" in entry.what.words["bottles"]
+    assert bench.view.step.kind == "none"
+    with pytest.raises(InputError):
+        bench.do("bottle", size="750 mL", used={"bottles.1": "100"})
+
+
+# Keeping it -------------------------------------------------------------------------------------
+
+
+def journey(bench) -> None:
+    bench.do("stable", residual_sugar="1.2 g/L")
+    bench.do("rack", vessel="18.5 L", top_up="water")
+    bench.do("sulfite", ph="3.5")
+    bench.do("sorbate")
+    bench.do("sweeten", to="1.010")
+
+
+def test_json_and_csv_bring_every_step_back(bench):
+    journey(bench)
+    ledger, now = bench.cellar.ledger, bench.cellar.now
+    held = bench.held
+    copy = import_json(ledger, export_json(ledger, bench.slug)).slug
+    assert start_from(look(ledger, copy, now, UTC), UTC).held == held
+    assert [e.what for e in ledger.log(copy)] == [e.what for e in ledger.log(bench.slug)]
+    table = export_csv(bench.view.stands)
+    bare = bench.cellar.start("Bare", None, plan=bench.view.progress.plan).slug
+    found = preview_csv(ledger, bare, table, now=now, zone=UTC)
+    assert found.problems == ()
+    import_csv(ledger, bare, found)
+    assert start_from(look(ledger, bare, now, UTC), UTC).held == held
+    assert preview_csv(ledger, bare, table, now=now, zone=UTC).new == ()
+    spoilt = table.replace('""step"": ""sulfite""', '""step"": ""stir""')
+    assert (
+        "step"
+        in preview_csv(ledger, bench.cellar.start("Other", None).slug, spoilt, now=now, zone=UTC)
+        .problems[0]
+        .message
+    )
+
+
+def test_every_kind_of_step_is_read_back_as_it_was_kept(bench):
+    for step, typed in STEPS.items():
+        used = {"grams.1": "2 g"} if step == "tannin" else {}
+        if step == "sulfite":
+            typed = {"ph": "3.5"}
+        if step == "carbonate":  # it was pasteurised on the way
+            typed = {"co2_volumes": "1.9", "keg": "4 C"}
+        made = bench.do(step, used, **typed).what
+        assert what_from("finish", what_data(made)) == made
+        assert step_words(made)
+
+
+@pytest.mark.parametrize(
+    ("bad", "field"),
+    [
+        ({"step": "stir"}, "step"),
+        ({"step": "rack", "lost_l": -1.0}, "lost_l"),
+        ({"step": "rack", "measured": {"taste": 1.0}}, "measured"),
+        ({"step": "rack", "measured": {"ph": 1e9}}, "measured.ph"),
+        ({"step": "rack", "note": "x" * 5000}, "note"),
+        ({"step": "rack", "asked": {str(i): "x" for i in range(99)}}, "asked"),
+        ({"step": "sulfite", "added": [{"substance": "x", "name": "x", "grams": -1.0}]}, "grams"),
+    ],
+)  # fmt: skip
+def test_a_step_that_cannot_be_is_refused_by_field(bad, field):
+    with pytest.raises(InputError) as refused:
+        what_from("finish", bad)
+    assert refused.value.field.endswith(field)
+
+
+def test_a_correction_changes_amounts_in_proportion_and_keeps_history(bench):
+    entry = bench.do("sulfite")
+    changed = retyped(entry.what, {"used.1": "0.5 g", "note": "half"})
+    assert changed.added[0].brings_g["total_so2"] == pytest.approx(
+        entry.what.added[0].brings_g["total_so2"] * 0.5 / entry.what.added[0].grams
+    )
+    ledger = bench.cellar.ledger
+    log.correct(ledger, bench.slug, entry.id, changed, now=bench.cellar.now)
+    assert bench.held.total_so2_mg_l == pytest.approx(1000 * 0.5 * 0.5763 / 19, rel=1e-3)
+    log.undo(ledger, bench.slug, now=bench.cellar.now)
+    assert bench.held.total_so2_mg_l > 20
+    for field, text in (("used.1", "-1 g"), ("used.2", "1 g"), ("lost", "1 L"), ("used.1", "x")):
+        with pytest.raises(InputError):
+            retyped(entry.what, {field: text})
+
+
+def test_what_does_not_fit_leaves_a_doubt_and_no_crash(bench):
+    """A log may say anything once it is corrected; the bench goes on with what it can."""
+    odd = StepDone("rack", (Added("x", "x", 1.0, litres=1.0),), lost_l=500.0)
+    log.write(bench.cellar.ledger, bench.slug, odd, at=bench.cellar.now)
+    bench.cellar.pass_hours(1)
+    assert bench.held.volume_l == 0
+    state = bench.view.progress
+    assert vessel(state, ()).volume_l == 19.0
+    assert Removal(odd.kind).target  # a step is removed like any entry

@@ -1,0 +1,83 @@
+"""The house itself: no circle of imports between modules, no class name with two meanings."""
+
+from __future__ import annotations
+
+import ast
+from collections import defaultdict
+from graphlib import CycleError, TopologicalSorter
+from pathlib import Path
+
+import mustwright
+
+ROOT = Path(mustwright.__file__).parent
+LONGEST_LINES = 400
+COMPILED_KERNEL = "kinetics/ensemble.py"  # one file: Numba's cache does not see changes elsewhere
+
+
+def modules() -> dict[str, Path]:
+    found = {}
+    for path in sorted(ROOT.rglob("*.py")):
+        parts = ("mustwright", *path.relative_to(ROOT).with_suffix("").parts)
+        found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+MODULES = modules()
+TREES = {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in MODULES.items()}
+
+
+def imported_by(name: str) -> set[str]:
+    """Modules that a module imports anywhere, within functions and for types too."""
+    found = set()
+    for node in ast.walk(TREES[name]):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            for alias in node.names:
+                inner = f"{node.module}.{alias.name}"
+                found.add(inner if inner in MODULES else node.module)
+        elif isinstance(node, ast.Import):
+            found.update(alias.name for alias in node.names)
+    return found & set(MODULES) - {name}
+
+
+def test_no_circle_of_imports():
+    try:
+        order = list(
+            TopologicalSorter({name: imported_by(name) for name in MODULES}).static_order()
+        )
+    except CycleError as error:
+        raise AssertionError(" -> ".join(error.args[1])) from None
+    assert len(order) == len(MODULES) > 200
+
+
+def test_a_class_name_means_one_thing():
+    homes = defaultdict(list)
+    for name, tree in TREES.items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef):
+                homes[node.name].append(name)
+    assert {name: where for name, where in homes.items() if len(where) > 1} == {}
+
+
+def test_no_module_is_a_catch_all():
+    lines = {
+        path.relative_to(ROOT).as_posix(): len(path.read_text(encoding="utf-8").splitlines())
+        for path in MODULES.values()
+    }
+    long = {name: n for name, n in lines.items() if n > LONGEST_LINES}
+    assert set(long) <= {COMPILED_KERNEL}
+    assert sorted(lines.values())[len(lines) // 2] <= 150
+
+
+def test_services_need_a_port():
+    """A module of use cases that reaches no port belongs further down."""
+    ports = {"mustwright.services.repository", "mustwright.services.batch.repository"}
+
+    def reaches(name: str, seen: set[str]) -> bool:
+        seen.add(name)
+        return any(
+            one in ports or (one not in seen and reaches(one, seen)) for one in imported_by(name)
+        )
+
+    services = [n for n in MODULES if n.startswith("mustwright.services.") and n not in ports]
+    packages = {n for n in services if MODULES[n].name == "__init__.py"}
+    assert [n for n in services if n not in packages and not reaches(n, set())] == []
