@@ -132,8 +132,7 @@ class Blend:
 def fermentable_hexose(ingredient: Ingredient) -> float:
     """Hexose that yeast can ferment, per kg as bought [kg/kg].
 
-    All its sugars times the share of them that ferments (some disaccharides of honey and malt do
-    not), with sucrose counted as the hexose it becomes.
+    All its sugars times the share that ferments, with sucrose counted as the hexose it becomes.
     """
     sugars = sum(ingredient.share(s) for s in SUGARS)
     figure = ingredient.figures.get("fermentable_pct_of_sugars")
@@ -262,7 +261,17 @@ def _with_sugar(
 
 
 def measured_figures(volume_l: Figure, brix: Figure, gravity: Figure) -> MustFigures:
-    """Figures of a must known only by its measured gravity or Brix."""
+    """Figures of a must known only by its measured gravity or Brix.
+
+    Parameters
+    ----------
+    volume_l, brix, gravity : Figure
+        Of the must: above 0 [L], 0 to 65 [Brix], apparent 20/20 °C [-].
+
+    Returns
+    -------
+    MustFigures
+    """
     b = max(brix.value, 0.0)
     density = Figure(
         float(sucrose_solution_density_kg_m3(min(b / 100, 0.7))),
@@ -354,11 +363,7 @@ def _fermented_out(
 
 
 def _range(blend: Blend, read: Callable[[Blend], float]) -> tuple[float | None, float | None]:
-    """Lower and upper value of a reading when each uncertain part of each ingredient moves alone.
-
-    One part at a time goes to its low and high end, balanced by water (or, for the fermentable
-    share, by nothing); the moves add in quadrature as the parts are taken as independent.
-    """
+    """Ends of a reading as each uncertain part moves alone (water balances it), in quadrature."""
     here = read(blend)
     down = up = 0.0
     for i, portion in enumerate(blend.portions):

@@ -116,7 +116,26 @@ class Ingredient:
 
 
 def figure_from_record(entry: Mapping[str, Any], name: str, unit: str) -> Figure:
-    """A published value of a data record as a figure."""
+    """Turn a published value of a data record into a figure.
+
+    Parameters
+    ----------
+    entry : mapping
+        With ``typical`` and ``source``; ``low`` and ``high`` if there is a range.
+    name : str
+    unit : str
+        Printed unit of the value; empty for ratios.
+
+    Returns
+    -------
+    Figure
+        In the unit given [any unit], with the record's own source.
+
+    Raises
+    ------
+    KeyError
+        If the record has no ``typical`` or no ``source``.
+    """
     formula = "published value" if entry.get("source", "")[:1].isupper() else "assumed value"
     return Figure(
         float(entry["typical"]),
@@ -212,11 +231,29 @@ def with_lot_facts(
 ) -> tuple[Ingredient, list[str]]:
     """The ingredient as this lot is: the maker's own facts replace the record's.
 
+    Parameters
+    ----------
+    generic : Ingredient
+    facts : mapping of str to object
+        Names, ranges and meanings as in `LOT_FACTS`; numbers, or text that reads as one.
+    field : str
+        Where the facts stand in the sheet, for errors.
+
     Returns
     -------
     ingredient : Ingredient
     assumed : list of str
         How facts were turned into composition, where there was a choice.
+
+    Raises
+    ------
+    InputError
+        If a fact is unknown, out of its range, or does not go with this kind of ingredient.
+
+    Notes
+    -----
+    Moisture from a refractive index: Wedmore1955. A changed water or Brix scales the record's
+    other parts in proportion (arithmetic).
     """
     numbers = {name: _fact(name, value, f"{field}.{name}") for name, value in facts.items()}
     lot, assumed = generic, []

@@ -31,7 +31,7 @@ _LEAST_SUGAR, _MOST_SUGAR = -0.15, 0.70
 def liquid_density_kg_m3(
     sugar_mass_fraction: ArrayLike, temperature_c: ArrayLike, ethanol_pct_vol: ArrayLike = 0.0
 ) -> Floats:
-    """Density of a must or mead at another temperature than 20 °C.
+    """Density of a must or mead at temperatures other than 20 °C.
 
     Parameters
     ----------
@@ -41,6 +41,11 @@ def liquid_density_kg_m3(
         0 to 40 with alcohol, 0 to 60 without [°C].
     ethanol_pct_vol : array_like
         At 20 °C, 0 to 25 [% vol].
+
+    Returns
+    -------
+    ndarray
+        Density [kg/m3].
 
     Notes
     -----
@@ -74,14 +79,20 @@ def gravity_from_hydrometer(
     ethanol_pct_vol : array_like
         Alcohol of the liquid if known, 0 to 25 [% vol].
     glass_expansion_per_k : float
-        Cubic expansion of its glass [1/K].
+        Cubic expansion of its glass, at least 0 [1/K]; ISO1768 clause 3 unless given.
+
+    Returns
+    -------
+    ndarray
+        Apparent gravity 20/20 °C [-].
 
     Notes
     -----
-    The reading stands for the density at which the instrument floats so deep at its calibration
-    temperature; warmer glass is larger and floats at ``density / (1 + expansion (t - t_cal))``. The
-    sugar that gives the liquid this density at `temperature_c` is sought by halving, and its
-    gravity at 20 °C returned. Surface tension and air on the stem are left out.
+    The reading stands for the density at which the instrument floats that deep at its
+    calibration temperature; warmer glass is larger and floats at ``density / (1 + expansion
+    (t - t_cal))``. The sugar that gives the liquid this density at `temperature_c` is found by
+    halving (densities: `liquid_density_kg_m3`), and its gravity at 20 °C returned. Surface
+    tension and air on the stem are left out.
 
     Examples
     --------
@@ -103,9 +114,25 @@ def hydrometer_from_gravity(
     ethanol_pct_vol: ArrayLike = 0.0,
     glass_expansion_per_k: float = GLASS_EXPANSION_PER_K,
 ) -> Floats:
-    """What a hydrometer shows in a liquid of known gravity 20/20 °C.
+    """What a hydrometer shows in a liquid of known gravity: inverse of `gravity_from_hydrometer`.
 
-    Inverse of `gravity_from_hydrometer`, with the same parameters.
+    Parameters
+    ----------
+    gravity : array_like
+        Apparent gravity 20/20 °C, 0.95 to 1.30 [-].
+    temperature_c : array_like
+        Of the liquid while reading, 0 to 40 [°C].
+    calibration_c : array_like
+        Marked on the instrument, 10 to 30 [°C].
+    ethanol_pct_vol : array_like
+        0 to 25 [% vol].
+    glass_expansion_per_k : float
+        Cubic expansion of its glass, at least 0 [1/K]; ISO1768 clause 3 unless given.
+
+    Returns
+    -------
+    ndarray
+        Reading in specific gravity at the calibration temperature [-].
     """
     s, t, cal = (np.asarray(v, dtype=float) for v in (gravity, temperature_c, calibration_c))
     pct = np.asarray(ethanol_pct_vol, dtype=float)

@@ -110,6 +110,11 @@ def refractive_index_from_composition(
     ethanol_refraction_cm3_g : float or None
         ``(n - 1) / density`` of ethanol in water [cm3/g]; the recorded one when None.
 
+    Returns
+    -------
+    ndarray
+        Refractive index [-].
+
     Notes
     -----
     ``(n - 1) / density`` adds up by mass (Gladstone-Dale, which Herraez2006 found to agree with
@@ -158,16 +163,21 @@ def fermented_from_refractometer(
     original_brix : float
         Of the must before fermentation, 1 to 60 [Brix].
     ethanol_yield_g_g : float
-        As in `must.alcohol.ferment`.
+        As in `must.alcohol.ferment`, 0 to 0.5114 [g/g].
+
+    Returns
+    -------
+    RefractometerResult
 
     Raises
     ------
     ImpossibleError
-        When even dryness would read higher, or the reading is above the start.
+        If even dryness would read higher, the reading is above the start, or the yield is
+        impossible.
 
     Notes
     -----
-    The hexose used is sought for which `refractive_index_from_composition` gives the reading. The
+    Finds the hexose used for which `refractive_index_from_composition` gives the reading. The
     range takes either reading as wrong by 0.1 Brix (assumed), yields of 0.46 to 0.48 and the
     refraction of ethanol as recorded, independent of one another; what honey or fruit hold besides
     sugar is left out.

@@ -42,18 +42,28 @@ def solve_amounts(portions: Sequence[Portion], parts: Sequence[float], wanted: W
     portions : sequence of Portion
         Amounts of the typed ones count; of the others only the ingredient.
     parts : sequence of float
-        For each portion its part by mass among those to solve (ratio of several honeys).
+        For each portion its part by mass among those to solve, above 0 [-]; this is the ratio of
+        several honeys.
     wanted : Wanted
+
+    Returns
+    -------
+    Blend
+        With every amount filled in.
 
     Raises
     ------
+    InputError
+        If something needed is missing (volume, gravity, an amount), there is more than one
+        ``fill``, or the wanted Brix is not within 0 to 65.
     ImpossibleError
-        When no amounts reach what is wanted: says what can be reached.
+        If no amounts reach what is wanted; it says what can be reached.
 
     Notes
     -----
     With a wanted Brix ``b`` both conditions are linear in the masses: ``sum m (d - b/(1-b) w) = 0``
-    and ``sum m (d + w) = density(b) x volume`` for dissolved and water shares d and w.
+    and ``sum m (d + w) = density(b) x volume`` for dissolved and water shares d and w; the density
+    is that of ICUMSA1998.
     """
     known = [p for p in portions if p.origin == "typed"]
     solve = [(p, part) for p, part in zip(portions, parts, strict=True) if p.origin == "solve"]

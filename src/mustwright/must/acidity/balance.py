@@ -110,7 +110,31 @@ def solution(
     pk_per_ethanol: ArrayLike | None = None,
     chemistry: Chemistry | None = None,
 ) -> Solution:
-    """Rows of solutions from acids by name; everything else as in `Solution`, broadcast together.
+    """Build rows of solutions from acids by name; numbers and arrays are broadcast together.
+
+    Parameters
+    ----------
+    totals : dict of str to array_like
+        Each acid with all its forms together, at least 0 [mol/kg solvent].
+    sid, strong, co2 : array_like
+        As in `Solution` [mol/kg].
+    temperature_c, ethanol_pct_vol, sugar_mass_pct : array_like
+        0 to 45 [°C], 0 to 20 [% vol], 0 to 65 [% by mass].
+    lift : array_like
+        Added to the pK of gluconic acid [-].
+    pk_per_ethanol : array_like or None
+        Rise of every pK [1/% vol]; None takes the recorded one (Prenesti2012 Table 4).
+    chemistry : Chemistry or None
+        The acids to choose from; None takes those of a must.
+
+    Returns
+    -------
+    Solution
+
+    Raises
+    ------
+    KeyError
+        If `totals` names an acid the chemistry does not have.
 
     Examples
     --------
@@ -136,20 +160,25 @@ def solution(
 
 
 def solve_ph(rows: Solution, guess: ArrayLike | None = None, *, compiled: bool = True) -> Floats:
-    """PH of each row.
+    """Find the pH at which each row's charges balance.
 
     Parameters
     ----------
     rows : Solution
     guess : array_like or None
-        Where to begin; only the time taken depends on it.
+        pH to start from, -2 to 16 [-]; only the time taken depends on it.
     compiled : bool
         Use the compiled kernel; without it the same steps run in plain NumPy.
 
+    Returns
+    -------
+    ndarray
+        pH, one per row [-].
+
     Notes
     -----
-    Outside pH -2 to 16 the end of that range is given. Activity coefficients are those of
-    Davies1962 up to the ionic strength they hold for (0.5 mol/kg), and held constant beyond.
+    Outside pH -2 to 16 the end of that range is returned. Activity coefficients are those of
+    Davies1962 up to the ionic strength they hold for (0.5 mol/kg), and constant beyond.
     """
     begin = np.full(rows.rows, 4.0) if guess is None else _filled(guess, rows.rows)
     if compiled:
@@ -160,10 +189,22 @@ def solve_ph(rows: Solution, guess: ArrayLike | None = None, *, compiled: bool =
 
 
 def sid_for_ph(rows: Solution, ph: ArrayLike, *, compiled: bool = True) -> Floats:
-    """Strong-ion difference each row would need to stand at a pH [mol/kg].
+    """Find the strong-ion difference at which each row would have a given pH.
 
-    The difference to its present one is the strong base to add (acid, where negative). No
-    iteration over pH is needed; only the ionic strength is brought into line.
+    Less the present one, that is the strong base to add (acid, where negative).
+
+    Parameters
+    ----------
+    rows : Solution
+    ph : array_like
+        -2 to 16 [-].
+    compiled : bool
+        As in `solve_ph`, whose balance this is.
+
+    Returns
+    -------
+    ndarray
+        [mol/kg].
     """
     wanted = _filled(ph, rows.rows)
     if compiled:
@@ -179,10 +220,7 @@ def base_to_ph(rows: Solution, ph: ArrayLike) -> Floats:
 
 
 def titratable_acid(rows: Solution, end: float = 8.2) -> Floats:
-    """Titratable acid of the degassed solution to an end point [mol/kg].
-
-    The same model is titrated: strong base until it stands at `end` (8.2 or 7.0).
-    """
+    """Titratable acid of the degassed solution to pH `end` (8.2 or 7.0) [mol/kg]."""
     return base_to_ph(rows.without_gas(), end)
 
 
@@ -264,7 +302,20 @@ def activity(rows: Solution, ionic: Floats) -> Floats:
 
 
 def split(rows: Solution, k: Floats, g: Floats, h: Floats) -> tuple[Floats, Floats]:
-    """Mean charge of each acid, and mean square of the protons it has given (rows by acids)."""
+    """Work out how far each acid is dissociated, rows by acids.
+
+    Parameters
+    ----------
+    rows : Solution
+    k, g, h : ndarray
+        Dissociation constants [mol/kg], activity coefficient of a single charge [-], and
+        activity of the hydrogen ion, above 0 [mol/kg].
+
+    Returns
+    -------
+    means, squared : ndarray
+        Mean charge, and mean square of the number of protons given off [-].
+    """
     means, squared = np.empty_like(rows.totals), np.empty_like(rows.totals)
     for j in range(rows.chemistry.size):
         top = int(rows.chemistry.top[j])

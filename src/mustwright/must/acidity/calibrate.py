@@ -48,29 +48,33 @@ def calibrate(
     ta_g_l: float | None = None,
     members: int | None = None,
 ) -> Calibrated:
-    """Members after a reading of the must before yeast.
+    """Bring the members into line with a reading of the must before the yeast went in.
 
     Parameters
     ----------
     must : MustMembers
-        As drawn from the recipe; several times as many as are wanted, so that enough come near.
+        As drawn from the recipe; several times as many as wanted, so that enough come near.
     seed : int
     ph : float or None
-        Measured, 2 to 9.
+        Measured pH, 2 to 9 [-].
     ph_sd : float or None
-        Of the reading; that of a meter unless given [-].
+        Standard deviation of that reading, above 0 [-]; None takes that of a pH meter.
     ta_g_l : float or None
         Titratable acid to pH 8.2, as tartaric, above 0 [g/L].
     members : int or None
         How many are wanted; as many as came in unless given.
 
+    Returns
+    -------
+    Calibrated
+
     Notes
     -----
-    Members are drawn again by how likely each makes the readings, so that what speaks for a
+    Members are redrawn by how likely each makes the readings, so that whatever explains a
     reading (hard water, a dark honey) is drawn along with it. Where a reading is sharper than
-    0.15 pH or 15 % of the acid, each member is then set onto it, within its error: pH by the
-    unknown strong-ion difference at an unchanged titratable acid, acid by scaling the organic
-    acids.
+    0.15 pH or 15 % of the acid, each member is then set to it, within its error: pH by the
+    unknown strong-ion difference at unchanged titratable acid, acid by scaling the organic
+    acids. The errors of the instruments are assumed (`reading` in the acid records).
     """
     wanted = must.size if members is None else members
     if ph is None and ta_g_l is None:

@@ -75,7 +75,25 @@ def nutrient_addition(
     ammonium_sulfate_g_l: float = 0.0,
     potassium_mg_l: float = 0.0,
 ) -> CourseAddition:
-    """A feed by its nitrogen and by the salts its ammonium came as.
+    """A feed, described by its nitrogen and by the salts its ammonium came as.
+
+    Parameters
+    ----------
+    name : str
+    given : array_like
+        Part of it that is in by then, 0 to 1 [-]; points, or members by points.
+    ammonium_mg_l, amino_mg_l : float
+        Nitrogen by kind, at least 0 [mg N/L].
+    ammonium_phosphate_g_l : float
+        Diammonium phosphate, at least 0 [g/L].
+    ammonium_sulfate_g_l : float
+        At least 0 [g/L].
+    potassium_mg_l : float
+        At least 0 [mg/L].
+
+    Returns
+    -------
+    CourseAddition
 
     Examples
     --------
@@ -219,25 +237,33 @@ def usual_course(
     additions: Sequence[tuple[float, CourseAddition]] = (),
     points: Floats = POINTS,
 ) -> AcidCourse:
-    """A course by sugar used alone, for want of a kinetic run.
+    """A course from the sugar used alone, where there is no kinetic run to take it from.
 
     Parameters
     ----------
     traits : Traits
     sugar_g_l, fermentable_g_l : float
-        All dissolved and the hexose that can ferment, before yeast [g/L].
+        Everything dissolved, and the hexose that can ferment, before yeast; at least 0 [g/L].
     temperature_c : float
-        [°C].
+        0 to 45 [°C].
     ammonium_mg_l, amino_mg_l : float or ndarray
-        The must's own nitrogen [mg N/L].
+        The must's own nitrogen, at least 0 [mg N/L].
     additions : sequence of (float, CourseAddition)
-        When each goes in, as part of the sugar used; its own `given` is not looked at.
+        When each goes in, as part of the sugar used, 0 to 1 [-]; its own `given` is ignored.
+    points : ndarray
+        Parts of the sugar used to work at, 0 to 1, rising [-]; moments around each addition are
+        put in as well.
+
+    Returns
+    -------
+    AcidCourse
 
     Notes
     -----
     Each portion of nitrogen is eaten over a stretch of the sugar, ammonium faster than amino
-    nitrogen, ``1 - exp(-(x - x0)/width)`` with widths drawn per member (assumed). Cells grow by
-    nitrogen eaten over their nitrogen content.
+    nitrogen: ``1 - exp(-(x - x0)/width)`` with widths drawn per member (assumed). Cells grow by
+    the nitrogen eaten over their nitrogen content. Alcohol is 0.47 g per g of sugar used
+    (common practice, no source).
     """
     x = np.unique(np.concatenate([points, *_around(additions)]))
     eaten_share = data.load("acids")["ferment"]["amino_taken_share"]

@@ -118,22 +118,35 @@ def needed_g_l(
     floor: float,
     given: Floats,
 ) -> Floats:
-    """Dose of a base each member needs so that its pH, from then on, keeps above a floor [g/L].
+    """Dose of a base each member needs to keep its pH above a floor from then on.
 
     Parameters
     ----------
+    must : MustMembers
+    course : AcidCourse
+        Without the dose.
+    traits : Traits
+    salt : Salt
+        A base.
+    floor : float
+        Lowest pH allowed; inside, it is held within pH 1 to 9 [-].
     given : ndarray
-        Part of the dose that is in at each point of the course, 0 to 1; points, or members by
-        points.
+        Part of the dose that is in at each point of the course, 0 to 1 [-]; points, or members
+        by points.
+
+    Returns
+    -------
+    ndarray
+        Dose of each member [g/L]; `OUT_OF_REACH` where none keeps the floor.
 
     Notes
     -----
-    The base missing at each moment is the strong-ion difference the floor needs less the one that
-    is there, a closed form; a dose must cover the worst moment with the part of it that is in by
-    then. Where yeast takes up all the potassium it can reach, it takes up that of the salt too, and
-    a base with it: ``x = min(need / (b - 0.8 k), (need + lack) / b)`` for ``b`` moles of base and
-    ``k`` of potassium per mole. Moments before the first part do not count: a dip there is told
-    apart.
+    The base missing at each moment is the strong-ion difference the floor needs, less the one
+    that is there: a closed form. The dose must cover the worst moment with the part of it that
+    is in by then. Where yeast takes up all the potassium it can reach, it takes up that of the
+    salt too, and a base with it: ``x = min(need / (b - 0.8 k), (need + lack) / b)`` for ``b``
+    moles of base and ``k`` of potassium per mole (the 0.8 is assumed). Moments before the first
+    part do not count; a dip there is reported separately.
     """
     points = np.arange(course.points)
     rows = state_at(must, course, traits, points)
@@ -188,19 +201,36 @@ def try_dose(
     most_g_l: float | None = None,
     step_g_l: float = 0.0,
 ) -> Trial:
-    """The smallest dose that keeps a floor with the chance wanted, and what comes of it.
+    """Find the smallest dose that keeps a floor with the chance wanted, and what comes of it.
 
     Parameters
     ----------
+    must : MustMembers
+    course : AcidCourse
+        Without the dose.
+    traits : Traits
     salt : Salt
         A base.
+    floor : float
+        Lowest pH allowed [-].
+    schedule : Schedule
+        When the dose goes in.
     wanted : float
-        Chance of keeping the floor, 0 to 1.
+        Chance of keeping the floor, 0 to 1 [-].
     most_g_l : float or None
-        Ceiling of the dose; the salt's planning maximum unless given [g/L].
+        Ceiling of the dose, at least 0 [g/L]; the salt's planning maximum unless given.
     step_g_l : float
-        What the scale can show, per litre of must; the dose is rounded up to it, down at the
-        ceiling [g/L].
+        What the scale can show, per litre of must [g/L]; the dose is rounded up to it, or down
+        at the ceiling. 0 does not round.
+
+    Returns
+    -------
+    Trial
+
+    Notes
+    -----
+    The dose is the `wanted` quantile of `needed_g_l`, raised by 3 % at a time (at most 12 times)
+    until the path itself keeps the floor.
     """
     most = salt.max_g_l if most_g_l is None else most_g_l
     given = schedule.given(course.sugar_used)
@@ -229,7 +259,24 @@ def with_dose(
     g_l: float,
     given: Floats,
 ) -> Path:
-    """PH along the ferment with a dose in it, of which so much is given at each point."""
+    """Follow the pH along the ferment with a dose in it.
+
+    Parameters
+    ----------
+    must : MustMembers
+    course : AcidCourse
+        Without the dose.
+    traits : Traits
+    salt : Salt
+    g_l : float
+        The whole dose, at least 0 [g/L].
+    given : ndarray
+        Part of it that is in at each point, 0 to 1 [-].
+
+    Returns
+    -------
+    Path
+    """
     addition = salt.addition(g_l, given)
     return ph_along(must, replace(course, additions=(*course.additions, addition)), traits)
 
@@ -242,18 +289,24 @@ def _rounded(dose: float, most: float, step: float) -> float:
 
 
 def acid_for_ta(salt: Salt, now_g_l: float, wanted_g_l: float) -> float:
-    """Grams per litre of an acid or base that bring titratable acid to an amount [g/L].
+    """Dose of an acid or base that brings titratable acid to an amount.
 
     Parameters
     ----------
     salt : Salt
         An acid to raise it, a carbonate to lower it.
     now_g_l, wanted_g_l : float
-        As tartaric [g/L].
+        Titratable acid as tartaric, at least 0 [g/L].
+
+    Returns
+    -------
+    float
+        Dose, at least 0 [g/L]; 0 where this salt would move it the wrong way.
 
     Notes
     -----
-    Neutralisation alone: no bitartrate falls out. Where it does, a carbonate needs down to half.
+    Neutralisation alone: no bitartrate falls out. Where it does, as little as half the carbonate
+    is enough.
 
     Examples
     --------

@@ -26,12 +26,39 @@ def spread(figure: Figure, z: Floats) -> Floats:
 
 
 def uniform(rng: np.random.Generator, members: int, low: float, high: float) -> Floats:
-    """Even draws between two ends."""
+    """Draw evenly between two ends.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+    members : int
+    low, high : float
+        The two ends, in the unit of what is drawn [any unit].
+
+    Returns
+    -------
+    ndarray
+        One draw per member [any unit].
+    """
     return np.asarray(rng.uniform(low, high, members))
 
 
 def quantile(values: ArrayLike, probability: float, weights: ArrayLike | None = None) -> float:
-    """Quantile of a weighted sample (0 to 1), by its cumulative weights.
+    """Quantile of a weighted sample, by its cumulative weights.
+
+    Parameters
+    ----------
+    values : array_like
+        The sample, at least one value [any unit].
+    probability : float
+        0 to 1 [-].
+    weights : array_like or None
+        At least 0, not all 0 [-]; equal unless given.
+
+    Returns
+    -------
+    float
+        One of the values [any unit].
 
     Examples
     --------

@@ -118,7 +118,38 @@ def solve(  # type: ignore[no-untyped-def]
     guess,
     cap,
 ):
-    """PH of each row; NaN never: the bracket holds for every finite input."""
+    """Find the pH of each row; never NaN, as the bracket holds for every finite input.
+
+    Parameters
+    ----------
+    steps, top : ndarray of int
+        Dissociation steps of each acid, and the charge of its fully protonated form.
+    pk, dh, dcp : ndarray
+        Acids by steps, at 25 °C [-], [J/mol], [J/(mol K)].
+    extra : ndarray
+        The same three for water and both steps of carbonic acid [-], [J/mol], [J/(mol K)].
+    shifted : int
+        Index of the acid whose pK `lift` raises, or -1.
+    totals : ndarray
+        Rows by acids, at least 0 [mol/kg].
+    sid, strong, co2 : ndarray
+        As in `Solution` [mol/kg].
+    kelvin : ndarray
+        273 to 318 [K].
+    shift, lift : ndarray
+        Rise of every pK by alcohol, and of the shifted acid's alone [-].
+    a : ndarray
+        Slope of the Davies equation, as from `debye_slope` [kg^0.5/mol^0.5].
+    guess : ndarray
+        pH to start from, -2 to 16 [-].
+    cap : float
+        Ionic strength above which activity coefficients stay constant [mol/kg].
+
+    Returns
+    -------
+    ndarray
+        pH [-].
+    """
     rows = sid.size
     out = np.empty(rows)
     k, c = np.zeros_like(pk), np.zeros_like(pk)
@@ -182,7 +213,35 @@ def needed(  # type: ignore[no-untyped-def]
     ph,
     cap,
 ):
-    """Strong-ion difference each row needs to stand at a pH; what is added is strong ions."""
+    """Find the strong-ion difference each row needs to stand at a pH; what is added is strong ions.
+
+    Parameters
+    ----------
+    steps, top : ndarray of int
+        As in `solve`, and so are the others but `ph`.
+    pk, dh, dcp : ndarray
+        [-], [J/mol], [J/(mol K)].
+    extra : ndarray
+        [-], [J/mol], [J/(mol K)].
+    shifted : int
+    totals, sid, strong, co2 : ndarray
+        [mol/kg].
+    kelvin : ndarray
+        [K].
+    shift, lift : ndarray
+        [-].
+    a : ndarray
+        [kg^0.5/mol^0.5].
+    ph : ndarray
+        Wanted pH, -2 to 16 [-].
+    cap : float
+        [mol/kg].
+
+    Returns
+    -------
+    ndarray
+        Strong-ion difference [mol/kg].
+    """
     rows = sid.size
     out = np.empty(rows)
     k, c = np.zeros_like(pk), np.zeros_like(pk)

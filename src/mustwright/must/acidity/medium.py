@@ -29,6 +29,11 @@ def dielectric_constant(
     sugar_mass_pct : array_like
         0 to 65 [% by mass].
 
+    Returns
+    -------
+    ndarray
+        Relative permittivity, at least 40 [-].
+
     Notes
     -----
     Water: cubic of Malmberg1956. Alcohol and sugar: straight lines through handbook values, from
@@ -54,12 +59,27 @@ def dielectric_constant(
 def debye_slope(
     temperature_c: ArrayLike, ethanol_pct_vol: ArrayLike = 0.0, sugar_mass_pct: ArrayLike = 0.0
 ) -> Floats:
-    """A of the Davies equation, log10 and molal [kg^0.5/mol^0.5].
+    """A of the Davies equation, log10 and molal.
+
+    Parameters
+    ----------
+    temperature_c : array_like
+        0 to 45 [°C].
+    ethanol_pct_vol : array_like
+        0 to 20 [% vol].
+    sugar_mass_pct : array_like
+        0 to 65 [% by mass].
+
+    Returns
+    -------
+    ndarray
+        [kg^0.5/mol^0.5].
 
     Notes
     -----
     ``A = 0.5085 (78.30 x 298.15 / (eps x T))^1.5``: Debye and Hückel's law, scaled from water at
-    25 °C; the square root of the solvent's density, within 1 %, is left out.
+    25 °C (0.5085 from Davies1962, 78.30 from Malmberg1956); the square root of the solvent's
+    density, within 1 %, is left out.
 
     Examples
     --------

@@ -100,7 +100,7 @@ def draw_must(
     strength: float = 1.0,
     unknown_make: bool = False,
 ) -> MustMembers:
-    """Members of a must from what went in.
+    """Draw members of a must from what went into it.
 
     Parameters
     ----------
@@ -109,14 +109,18 @@ def draw_must(
     volume_l : float
         Of the must, above 0 [L].
     sugar_g_l : float
-        All that is dissolved in it [g/L].
+        Everything dissolved in it, 0 to 900 [g/L].
     temperature_c : float
         0 to 45 [°C].
     members, seed : int
     strength : float
-        Measured over mixed sugar: everything is that much stronger [-].
+        Measured over calculated sugar, above 0: everything is that much stronger [-].
     unknown_make : bool
         Nothing is known but the gravity: the acids vary three-fold either way.
+
+    Returns
+    -------
+    MustMembers
 
     Notes
     -----

@@ -75,7 +75,7 @@ class Path:
 
 
 def ph_along(must: MustMembers, course: AcidCourse, traits: Traits, *, every: int = 1) -> Path:
-    """PH of each member at each point of a course.
+    """Follow each member's pH along a course.
 
     Parameters
     ----------
@@ -85,14 +85,19 @@ def ph_along(must: MustMembers, course: AcidCourse, traits: Traits, *, every: in
         Arrays of points, or of members by points; members as in `must`.
     traits : Traits
     every : int
-        Solve at every so-manieth point, at each addition and wherever pH moves by more than 0.06,
-        and lay straight lines between; the error is measured on some 2000 values so got.
+        Solve at every n-th point, at each addition and wherever pH moves by more than 0.06, and
+        draw straight lines between; about 2000 of the values in between are solved again to
+        measure the error.
+
+    Returns
+    -------
+    Path
 
     Notes
     -----
     At each point the pools are what the must held, plus what was added, less what was eaten, plus
-    the acids yeast makes; CO2 stands at one atmosphere as soon as sugar is used. A structural
-    doubt in pH grows in over the first third.
+    the acids yeast makes; CO2 stands at one atmosphere (Weiss1974) as soon as sugar is used. A
+    structural doubt in pH grows in over the first 30 % of the sugar (assumed).
     """
     rows = state_at(must, course, traits, np.arange(course.points))
     if every <= 1:
@@ -125,7 +130,26 @@ def _thinned(
 def state_at(
     must: MustMembers, course: AcidCourse, traits: Traits, points: NDArray[np.int64]
 ) -> Solution:
-    """The solutions at some points, members by points laid out row by row."""
+    """The solutions at some points of a course.
+
+    Parameters
+    ----------
+    must : MustMembers
+    course : AcidCourse
+    traits : Traits
+    points : ndarray of int
+        Which points of the course.
+
+    Returns
+    -------
+    Solution
+        Members by points, laid out row by row.
+
+    Raises
+    ------
+    KeyError
+        If an addition names an acid that the must's chemistry does not have.
+    """
     start = must.rested().rows
     chemistry, members, n = start.chemistry, must.size, points.size
 
@@ -174,9 +198,26 @@ def state_at(
 def potassium_lack(
     must: MustMembers, course: AcidCourse, traits: Traits, points: NDArray[np.int64]
 ) -> Floats:
-    """What cells would take up over what they can reach, members by points [mol/L].
+    """How much more potassium the cells would take up than they can reach.
 
-    So much of the potassium of a salt is eaten, and its base with it, before any is left over.
+    That much of a salt's potassium is eaten, and its base with it, before any is left over.
+
+    Parameters
+    ----------
+    must : MustMembers
+    course : AcidCourse
+    traits : Traits
+    points : ndarray of int
+        Which points of the course.
+
+    Returns
+    -------
+    ndarray
+        Members by points, at least 0 [mol/L].
+
+    Notes
+    -----
+    Cells reach at most 0.8 of the potassium there is (assumed).
     """
 
     def at(values: ArrayLike) -> Floats:

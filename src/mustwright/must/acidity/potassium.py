@@ -69,21 +69,21 @@ def ratio_to_hydrogen(potassium_mg_l: ArrayLike, ph: ArrayLike) -> Floats:
 
 
 def sticking_odds_factor(trough_ph: ArrayLike, potassium_mg_l: ArrayLike, seed: int = 0) -> Floats:
-    """Factor on the odds of a stuck ferment, member by member, with its own wide doubt.
+    """Factor on the odds of a stuck ferment, member by member, each with its own wide doubt.
 
     Parameters
     ----------
     trough_ph : array_like
-        Lowest pH, one per member.
+        Lowest pH, one per member, 2 to 8 [-].
     potassium_mg_l : array_like
-        In the must with all that is added [mg/L].
+        In the must with everything added, at least 0 [mg/L].
     seed : int
 
     Returns
     -------
     ndarray
         1 where the ratio is met and the pH is above 3.0; rising as potassium falls short or pH
-        falls further; at most 50.
+        falls further; at most 50 [-].
 
     Notes
     -----
@@ -110,7 +110,25 @@ def sticking_odds_factor(trough_ph: ArrayLike, potassium_mg_l: ArrayLike, seed: 
 def potassium_sheet(
     must_mg_l: Floats, fed_mg_l: float, dose_mg_l: float, trough_ph: Floats
 ) -> PotassiumSheet:
-    """The sheet for an ensemble and its troughs."""
+    """Set potassium against the acid at the trough, for a whole ensemble.
+
+    Parameters
+    ----------
+    must_mg_l : ndarray
+        Potassium the must brings, one per member [mg/L].
+    fed_mg_l, dose_mg_l : float
+        Brought by the feeds and by the salt, at least 0 [mg/L].
+    trough_ph : ndarray
+        Lowest pH of each member, 2 to 8 [-].
+
+    Returns
+    -------
+    PotassiumSheet
+
+    Notes
+    -----
+    The ratio of potassium to hydrogen ions is that of Kudo1998.
+    """
     ratio = ratio_to_hydrogen(must_mg_l + fed_mg_l + dose_mg_l, trough_ph)
     low, middle, high = (quantile(trough_ph, p) for p in (0.05, 0.5, 0.95))
     need = potassium_for_ph([high, middle, low])

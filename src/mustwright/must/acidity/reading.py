@@ -55,18 +55,33 @@ def worth_of_reading(
     wanted: float = 0.9,
     most_g_l: float = np.inf,
 ) -> Worth:
-    """Worth of reading something that each member foresees.
+    """What a reading would be worth, before anyone makes it.
 
     Parameters
     ----------
+    name : str
+        What is read, with what.
     read : ndarray
-        What each member would show.
+        What each member would show, in the unit of the reading [any unit].
     sd : float
-        Error of the reading, above 0.
+        Error of the reading, above 0, in the same unit [any unit].
     each_g_l : ndarray
-        Dose each member needs [g/L].
+        Dose each member needs, at least 0 [g/L].
     trough : ndarray
-        Lowest pH of each member.
+        Lowest pH of each member [-].
+    wanted : float
+        Chance of keeping the floor that the dose is for, 0 to 1 [-].
+    most_g_l : float
+        Ceiling of the dose [g/L].
+
+    Returns
+    -------
+    Worth
+
+    Notes
+    -----
+    41 readings, evenly spread over the quantiles the members foresee, are imagined in turn; the
+    members are weighted by each and the dose and the band averaged.
     """
     dose = np.minimum(each_g_l, most_g_l)
     places = (np.arange(IMAGINED) + 0.5) / IMAGINED
@@ -140,21 +155,30 @@ def bench_trial(
     *,
     wanted_ph: float | None = None,
 ) -> Bench:
-    """Members in the light of a titration on the bench, by one point or several.
+    """Weigh the members by a titration on the bench, at one point or several.
 
     Parameters
     ----------
+    must : MustMembers
+    salt : Salt
+        What was stirred in.
     points : sequence of (float, float)
-        Grams of salt per litre of sample (above 0), pH it then showed once degassed.
+        Salt per litre of sample, above 0 to 20 [g/L], and the pH it then showed once degassed,
+        1.5 to 10 [-].
     ph_sd : float
-        Of each reading.
+        Standard deviation of each reading, above 0 [-].
+    seed : int
     wanted_ph : float or None
-        PH the batch is to reach; straight lines between the points.
+        pH the batch is to reach [-]; straight lines are drawn between the points.
+
+    Returns
+    -------
+    Bench
 
     Raises
     ------
     InputError
-        When there is no point, or one is out of range.
+        If there is no point, or one is out of range.
     """
     if not points:
         raise InputError("bench", "needs at least one point of grams per litre and pH", "none")
@@ -200,7 +224,26 @@ def _read_off(
 
 
 def batch_grams(grams_in_sample: float, sample_ml: float, batch_l: float) -> float:
-    """Grams for the batch from grams in a bench sample [g].
+    """Scale the grams in a bench sample up to the batch.
+
+    Parameters
+    ----------
+    grams_in_sample : float
+        At least 0 [g].
+    sample_ml : float
+        Above 0 [mL].
+    batch_l : float
+        Above 0 [L].
+
+    Returns
+    -------
+    float
+        [g].
+
+    Raises
+    ------
+    InputError
+        If one of them is out of range.
 
     Examples
     --------

@@ -163,7 +163,16 @@ def allowance(salt: Salt, profile: str, acid_g_l: float) -> Allowance:
     profile : str
         Id of a legal profile; one without rules here (``home``) leaves the planning maximum.
     acid_g_l : float
-        Titratable acid of the must, as tartaric, at its careful end [g/L].
+        Titratable acid of the must as tartaric, at the end of its range where the limit is
+        tightest; at least 0 [g/L].
+
+    Returns
+    -------
+    Allowance
+
+    Notes
+    -----
+    Rules and their sources stand in the acid records (``rule``).
     """
     most, binding, statements = salt.max_g_l, "", []
     for rule in data.load("acids")["rule"]:

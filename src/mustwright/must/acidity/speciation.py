@@ -23,10 +23,24 @@ def charge_means(
 
     Parameters
     ----------
+    chemistry : Chemistry
     ph : array_like
-        -2 to 16.
+        -2 to 16 [-].
     ionic : float
-        0 to 0.5 [mol/kg].
+        Ionic strength, 0 to 0.5 [mol/kg].
+    temperature_c : float
+        0 to 45 [°C].
+    lift : array_like
+        Added to the pK of gluconic acid, one for all or one per pH [-].
+
+    Returns
+    -------
+    ndarray
+        Mean charge [-].
+
+    Notes
+    -----
+    Activity coefficients of Davies1962, in water without alcohol or sugar.
 
     Examples
     --------
