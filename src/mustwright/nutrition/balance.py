@@ -68,7 +68,22 @@ def wants(credit: Credit, rehydration: Mapping[str, Figure]) -> dict[str, float]
 
 
 def from_nutrient(nutrient: Nutrient | None, grams: Figure, volume: Figure) -> dict[str, Figure]:
-    """What so many grams of one jar bring to each litre, by name."""
+    """What a weighed amount of one jar brings to each litre, by name.
+
+    Parameters
+    ----------
+    nutrient : Nutrient or None
+        None brings nothing.
+    grams : Figure
+        At least 0 [g].
+    volume : Figure
+        Of the must, above 0 [L].
+
+    Returns
+    -------
+    dict of str to Figure
+        Nitrogen by kind and the lines of `SHEET` [mg/L]; what nobody stated counts as 0.
+    """
     names = ("ammonium_n", "amino_n", *SHEET)
     if nutrient is None:
         return {n: Figure(0.0, "mg/L", "none used", ARITHMETIC) for n in names}
@@ -95,14 +110,33 @@ def balance_sheet(
     given: Sequence[Mapping[str, Figure]],
     labels: Sequence[str],
 ) -> tuple[BalanceRow, ...]:
-    """Every line: nitrogen first, then minerals and vitamins.
+    """Every line of the sheet: nitrogen first, then minerals and vitamins.
 
     Parameters
     ----------
+    demand : Figure
+        Nitrogen the must should hold [mg N/L].
+    credit : Credit
+        What the ingredients bring.
+    rehydration : mapping of str to Figure
+        What the rehydration nutrient brings, as from `from_nutrient` [mg/L].
     given : sequence of mapping
-        For each item fed, what it brings by name, as from `from_nutrient`.
+        For each item fed, what it brings by name, as from `from_nutrient` [mg/L].
     labels : sequence of str
         A name for each of them.
+
+    Returns
+    -------
+    tuple of BalanceRow
+
+    Raises
+    ------
+    ValueError
+        If there are not as many labels as items.
+
+    Notes
+    -----
+    Needs and their sources come from the records of requirements.
     """
     nitrogen = _row(
         "nitrogen",

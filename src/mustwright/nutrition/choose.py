@@ -54,7 +54,26 @@ class ProtocolVerdict:
 
 
 def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) -> ProtocolVerdict:
-    """Points and reasons for one protocol's plan on a must with or without fruit."""
+    """Score one protocol's plan for this must, with the reasons.
+
+    Parameters
+    ----------
+    plan : FeedingPlan
+    protocol : Protocol
+    setting : Setting
+    fruit : bool
+        Whether there is fruit or juice in the must.
+
+    Returns
+    -------
+    ProtocolVerdict
+        Points from 0 to 100.
+
+    Notes
+    -----
+    The weights are a judgement (assumed). How many feeds are usual for a gravity is common
+    practice, no source.
+    """
     marks = {
         "covers demand": _covers(plan),
         "made from the shelf": 0.0 if plan.missing else 1.0,

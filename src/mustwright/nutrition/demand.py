@@ -36,15 +36,26 @@ class DemandRule:
     record: Mapping[str, Any]
 
     def demand(self, sugar: Figure, brix: Figure, nitrogen_class: str) -> Figure:
-        """Nitrogen the must should hold [mg N/L].
+        """Work out the nitrogen the must should hold.
 
         Parameters
         ----------
         sugar : Figure
-            Dissolved sugar [g/L].
+            Dissolved sugar, at least 0 [g/L].
         brix : Figure
+            Of the must, at least 0 [Brix].
         nitrogen_class : str
             Class of the strain: low, medium, high, very_high.
+
+        Returns
+        -------
+        Figure
+            Nitrogen, with the rule's own source [mg N/L].
+
+        Raises
+        ------
+        KeyError
+            If a rule by class of strain does not know the class.
         """
         if self.method == "per_gram_sugar":
             per_gram = float(self.record["mg_n_per_g_sugar"][nitrogen_class])

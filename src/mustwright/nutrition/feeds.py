@@ -80,6 +80,20 @@ def ask_feeds(
 ) -> tuple[tuple[FeedAsk, ...], list[str]]:
     """What the blend programme is to bring in each feed, and which jars are missing.
 
+    Parameters
+    ----------
+    protocol : Protocol
+    slots : sequence of FeedSlot
+        Its feeds, in the order they fall due.
+    jars : sequence of Nutrient
+        On the shelf, for the ferment.
+    to_add_mg_l : float
+        Nitrogen to add over all feeds, at least 0 [mg N/L]; used by a ``demand`` protocol.
+    sugar_g_l : float
+        Of the must, at least 0 [g/L]; stated rates scale with it.
+    potential_alcohol_pct : float
+        At least 0 [% vol]; ammonium may be ruled out by alcohol.
+
     Returns
     -------
     asks : tuple of FeedAsk

@@ -331,13 +331,20 @@ def ceilings_of(
     volume_l: float,
     limits: Sequence[tuple[str, str, Sequence[float], float, str]],
 ) -> tuple[Ceiling, ...]:
-    """Label and stock ceilings of the jars, after those of the law.
+    """Put the ceilings of labels and stock after those of the law.
 
     Parameters
     ----------
+    jars : sequence of Nutrient
+    volume_l : float
+        Of the must, above 0 [L].
     limits : sequence
-        For each legal limit: substance, words, grams per gram for each jar, grams per litre still
-        allowed, and source.
+        For each legal limit: substance, words, its share in each jar [g/g], the most still
+        allowed [g/L], and source.
+
+    Returns
+    -------
+    tuple of Ceiling
     """
     found = [
         Ceiling(f"limit:{substance}", words, tuple(weights), most, source)

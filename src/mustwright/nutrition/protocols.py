@@ -27,14 +27,9 @@ _ID = re.compile(r"[a-z][a-z0-9_]{2,47}")
 
 @dataclass(frozen=True)
 class Rate:
-    """A fixed rate of one nutrient in one feed, as the protocol states it.
+    """A fixed rate of one nutrient (class id or group) in one feed, as the protocol states it.
 
-    Parameters
-    ----------
-    nutrient : str
-        Class id or group.
-    low_g_l, high_g_l : float
-        Stated range of grams per litre of must at the protocol's reference sugar.
+    `low_g_l` and `high_g_l` hold at the protocol's reference sugar [g/L of must].
     """
 
     nutrient: str
@@ -76,8 +71,7 @@ class Protocol:
     Parameters
     ----------
     basis : str
-        ``demand`` (fill what the must lacks), ``rate`` (stated grams per litre) or ``label``
-        (each nutrient's label rate).
+        ``demand`` (fill what is short), ``rate`` (stated g/L) or ``label`` (rates of the labels).
     rule : str
         Demand rule that sets the aim, for ``demand``.
     credit : str
@@ -180,7 +174,21 @@ def built_in_protocols() -> dict[str, Protocol]:
 def protocol_called(
     identity: str, own: Mapping[str, Protocol], field: str = "protocol"
 ) -> Protocol:
-    """A protocol by id, the maker's own first."""
+    """Find a protocol by id, the maker's own first.
+
+    Parameters
+    ----------
+    identity, field : str
+    own : mapping of str to Protocol
+
+    Returns
+    -------
+    Protocol
+
+    Raises
+    ------
+    UnknownKindError, InputError
+    """
     everything = {**built_in_protocols(), **own}
     if identity not in everything:
         known = ", ".join(sorted(everything))

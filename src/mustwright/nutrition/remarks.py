@@ -13,7 +13,21 @@ from mustwright.nutrition.programme import SHORT_MG_L, DosingSolution, Floats
 
 
 def scale_remark(setting: Setting, solution: DosingSolution, grams: Floats) -> tuple[str, ...]:
-    """Said when the steps of the scale, not the shelf, change what is given."""
+    """A remark for when the steps of the scale, not the shelf, change what is given.
+
+    Parameters
+    ----------
+    setting : Setting
+    solution : DosingSolution
+        What the programme would give, unrounded.
+    grams : ndarray
+        What the scale can show, feeds by jars, at least 0 [g].
+
+    Returns
+    -------
+    tuple of str
+        One remark; none where rounding moves nitrogen by no more than 5 % or 0.5 mg N/L.
+    """
     content = np.array([jar.nitrogen_mg_g for jar in setting.jars])
     exact = float((solution.grams_l @ content).sum())
     rounded = float((grams @ content).sum()) / setting.must.volume_l.value
@@ -33,7 +47,24 @@ def remarks(
     nitrogen: NitrogenSheet,
     balance: Sequence[BalanceRow],
 ) -> tuple[str, ...]:
-    """What the maker should mind: shortfalls, leftovers, and powder in a gassy must."""
+    """What the maker should mind: shortfalls, leftovers, and powder in a gassy must.
+
+    Parameters
+    ----------
+    setting : Setting
+    feeds : sequence of Feed
+    nitrogen : NitrogenSheet
+    balance : sequence of BalanceRow
+        With a line for potassium.
+
+    Returns
+    -------
+    tuple of str
+
+    Notes
+    -----
+    The thresholds are a judgement, no source.
+    """
     found = []
     potassium = next(row for row in balance if row.nutrient == "potassium")
     if potassium.short_mg_l.value > 0.5 * potassium.need_mg_l.value:

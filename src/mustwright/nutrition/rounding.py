@@ -12,16 +12,22 @@ from mustwright.nutrition.programme import Ceiling, Floats
 def round_to_scale(
     grams: Floats, step_g: float, ceilings: Sequence[Ceiling], volume_l: float
 ) -> Floats:
-    """Grams as the scale can show them, to the nearest step, and down where a ceiling would break.
+    """Grams as the scale can show them: the nearest step, or the one below to keep every ceiling.
 
     Parameters
     ----------
     grams : ndarray
-        Feeds by jars [g].
+        Feeds by jars, at least 0 [g].
     step_g : float
-        Smallest step of the scale [g].
+        Smallest step of the scale, above 0 [g].
     ceilings : sequence of Ceiling
     volume_l : float
+        Of the must, above 0 [L].
+
+    Returns
+    -------
+    ndarray
+        Feeds by jars [g].
 
     Notes
     -----

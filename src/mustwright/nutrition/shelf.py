@@ -256,7 +256,24 @@ def _entries(content: Mapping[str, Any], where: str) -> list[tuple[str, Any]]:
 
 
 def read_nutrient(name: str, value: object, where: str) -> Nutrient:
-    """One jar: a generic class with the maker's label facts on top."""
+    """Read one jar: a generic class with the maker's label facts on top.
+
+    Parameters
+    ----------
+    name, where : str
+        The name of the entry, and where it stands in the sheet.
+    value : object
+        True, a stock such as ``"250 g"``, or a table of label facts.
+
+    Returns
+    -------
+    Nutrient
+
+    Raises
+    ------
+    InputError, UnknownKindError
+        If the class is unknown, or a fact is unknown or out of its range.
+    """
     if not isinstance(value, Mapping):
         base = class_called(name, where)
         return base if value is True else replace(base, stock_g=_stock(value, where))

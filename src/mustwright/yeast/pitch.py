@@ -114,21 +114,38 @@ def plan_pitch(
     nutrient_name: str | None,
     most_nutrient_g: float | None = None,
 ) -> Pitch:
-    """Amounts and checklist for rehydrating and pitching dry yeast.
+    """Work out amounts and a checklist for rehydrating and pitching dry yeast.
 
     Parameters
     ----------
+    strain : Strain
     typed_g : float or None
-        Grams the maker has decided on.
+        Yeast the maker has decided on [g]; None plans it from the rate table.
     volume : Figure
-        Of the must [L].
+        Of the must, above 0 [L].
     brix : Figure
+        Of the must, up to 70 [Brix].
     temperature_c : float
         Of the must [°C].
     nutrient_name : str or None
         The jar for the rehydration water; None when the shelf has none.
     most_nutrient_g : float or None
-        What stock, label or law allow of it; None without end.
+        The most that stock, label or law allow of it [g]; None for no limit.
+
+    Returns
+    -------
+    Pitch
+
+    Raises
+    ------
+    InputError
+        If the must is above 70 Brix.
+
+    Notes
+    -----
+    Yeast per litre by Brix: AWRI_Rehydration, in part from memory. Nutrient and water per gram:
+    common practice, no source. Temperatures and times: from memory. The pitch record holds each
+    value with its source.
     """
     record = data.load("pitch")
     rate = _rate(record, brix)
