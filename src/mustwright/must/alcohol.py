@@ -76,7 +76,7 @@ class Fermented:
 
 
 def ethanol_pct_vol_from_g_l(ethanol_g_l: ArrayLike) -> Floats:
-    """Alcoholic strength at 20 °C [% vol] of a liquid holding so much ethanol [g/L] (OIML1975).
+    """Alcoholic strength at 20 °C [% vol] of a liquid from its ethanol [g/L] (OIML1975).
 
     Examples
     --------
@@ -92,7 +92,7 @@ def ethanol_g_l_from_pct_vol(ethanol_pct_vol: ArrayLike) -> Floats:
 
 
 def volume_l_from_contents(mass_g: ArrayLike, extract_g: ArrayLike, ethanol_g: ArrayLike) -> Floats:
-    """Volume at 20 °C of a liquid of known mass, holding so much extract and ethanol.
+    """Volume at 20 °C of a liquid from its mass and the extract and ethanol in it.
 
     Parameters
     ----------
@@ -109,8 +109,8 @@ def volume_l_from_contents(mass_g: ArrayLike, extract_g: ArrayLike, ethanol_g: A
     Notes
     -----
     Density depends on grams per litre, hence on the volume sought: ``V density(extract/V,
-    ethanol/V) = mass``. What is missing of the mass is made up with water until the volume stands
-    still to 1e-14.
+    ethanol/V) = mass``. The missing mass is made up with water until the volume no longer
+    changes (1e-14).
     """
     mass, extract, ethanol = (np.asarray(v, dtype=float) for v in (mass_g, extract_g, ethanol_g))
     volume = mass / 1000

@@ -151,7 +151,7 @@ def ethanol_pct_vol_from_gravities_linear(original_gravity: float, final_gravity
 
 
 def ethanol_pct_vol_from_gravities_balance(original_gravity: float, final_gravity: float) -> float:
-    """Alcohol [% vol] by this tool's own mass balance (`alcohol_from_gravities`)."""
+    """Alcohol [% vol] by our own mass balance (`alcohol_from_gravities`)."""
     return alcohol_from_gravities(original_gravity, final_gravity).ethanol_pct_vol
 
 

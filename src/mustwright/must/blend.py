@@ -1,4 +1,4 @@
-"""What comes of it: the mass balance of a must, with the ranges its ingredients carry."""
+"""What does it make: the mass balance of a must, with the ranges its ingredients carry."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ PRIMARY = "primary"
 
 @dataclass(frozen=True)
 class Portion:
-    """So many kilograms of one ingredient.
+    """A weighed amount of one ingredient.
 
     Parameters
     ----------

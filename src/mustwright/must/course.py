@@ -1,4 +1,4 @@
-"""How far is a must of this gravity when it reads so much: one table per must, from the balance."""
+"""How far has a must of this gravity fermented at a reading: one table per must, by the balance."""
 
 from __future__ import annotations
 

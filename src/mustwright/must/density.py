@@ -195,7 +195,7 @@ def must_density_kg_m3(extract_g_l: ArrayLike, ethanol_g_l: ArrayLike) -> Floats
 
 
 def must_density_at(extract_g_l: float, ethanol_g_l: float) -> float:
-    """`must_density_kg_m3` of one liquid in plain numbers: the same to the last digit, sooner."""
+    """`must_density_kg_m3` of one liquid in plain numbers: the same digits, faster."""
     return _density(extract_g_l, ethanol_g_l)
 
 

@@ -138,9 +138,9 @@ def sugar_g_l_from_brix(brix: ArrayLike) -> Floats:
 
 
 def brix_from_sugar_g_l(sugar_g_l: ArrayLike) -> Floats:
-    """Brix of a solution holding so many grams of sugar per litre at 20 °C (0 to 940)."""
+    """Brix of a solution from its grams of sugar per litre at 20 °C (0 to 940)."""
     g = np.asarray(sugar_g_l, dtype=float)
-    b = g / (9.98 + 0.0038 * g)  # Near enough that no step leaves the table.
+    b = g / (9.98 + 0.0038 * g)  # Close enough that no step leaves the table.
     for _ in range(40):
         slope = (sugar_g_l_from_brix(b + 1e-4) - sugar_g_l_from_brix(b)) / 1e-4
         step = (sugar_g_l_from_brix(b) - g) / slope

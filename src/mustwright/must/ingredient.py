@@ -311,7 +311,7 @@ def _with_water(lot: Ingredient, water_pct: float) -> Ingredient:
 
 
 def _with_brix(lot: Ingredient, brix: float, field: str) -> Ingredient:
-    """Change the sugars of a juice or fruit so that its liquid reads so many Brix."""
+    """Change the sugars of a juice or fruit so that its liquid reads this Brix."""
     value = {p: lot.figures[f"{p}_pct"].value for p in DISSOLVED if f"{p}_pct" in lot.figures}
     insoluble = lot.figures["insoluble_pct"].value if "insoluble_pct" in lot.figures else 0.0
     liquid = 100 - insoluble

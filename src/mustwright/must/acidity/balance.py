@@ -66,13 +66,13 @@ class Solution:
         return int(self.sid.size)
 
     def with_base(self, mol_kg: ArrayLike) -> Solution:
-        """With so much strong base (or, below zero, strong acid) in it [mol/kg]."""
+        """The same with strong base (below zero, strong acid) added [mol/kg]."""
         base = np.broadcast_to(np.asarray(mol_kg, dtype=float), self.sid.shape)
         grown = np.abs(self.sid) + np.abs(base) - np.abs(self.sid + base)
         return replace(self, sid=self.sid + base, strong=self.strong + 0.5 * grown)
 
     def with_acid(self, name: str, mol_kg: ArrayLike) -> Solution:
-        """With so much more of one acid in it [mol/kg]."""
+        """The same with more of one acid in it [mol/kg]."""
         totals = self.totals.copy()
         totals[:, self.chemistry.index(name)] += np.asarray(mol_kg, dtype=float)
         return replace(self, totals=np.maximum(totals, 0.0))

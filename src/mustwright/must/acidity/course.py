@@ -1,7 +1,7 @@
-"""How does a ferment run, as far as acid is concerned: what was eaten, made and fed by then.
+"""What does a ferment do to the acid: what was eaten, made and fed by then.
 
-An `AcidCourse` takes plain arrays, so a kinetic ensemble can fill it; `usual_course` fills it for
-want of one, from sugar used alone.
+An `AcidCourse` takes plain arrays, so a kinetic ensemble can fill it; without one, `usual_course`
+fills it from the sugar used alone.
 """
 
 from __future__ import annotations

@@ -90,7 +90,7 @@ def before_yeast() -> Schedule:
 
 
 def after_start(at: float) -> Schedule:
-    """All of it once so much of the sugar is gone."""
+    """All of it once this part of the sugar is gone."""
     return Schedule("after_start", f"once about {at:.0%} of the sugar is gone", ((at, 1.0),))
 
 
@@ -165,7 +165,7 @@ def needed_g_l(
 
 
 def _mol_for(need: Floats, net: Floats, lack: Floats, eaten: float) -> Floats:
-    """Moles per litre that leave so much base over; `OUT_OF_REACH` where a salt cannot do it."""
+    """Moles per litre that leave the base needed; `OUT_OF_REACH` where a salt cannot do it."""
     while_lacking = np.where(net - eaten > WEAK, need / np.maximum(net - eaten, WEAK), np.inf)
     met = np.where(net > WEAK, (need + lack) / np.maximum(net, WEAK), np.inf)
     mol = np.minimum(np.minimum(while_lacking, met), OUT_OF_REACH)

@@ -1,4 +1,4 @@
-"""How are doubtful figures drawn, and how is an ensemble summed up."""
+"""How are uncertain figures drawn, and how is an ensemble summed up."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""In what do the acids sit: solvent, dielectric constant, gas in solution, by sugar and alcohol."""
+"""What are the acids dissolved in: solvent, dielectric constant and gas, by sugar and alcohol."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What might this must be: its acids and ions, drawn from its ingredients' ranges."""
+"""What might be in this must: its acids and ions, drawn from its ingredients' ranges."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ POTASSIUM_G_MOL, NITROGEN_G_MOL, PHOSPHORUS_G_MOL = 39.0983, 14.0067, 30.9738
 SODIUM_G_MOL, CALCIUM_G_MOL, MAGNESIUM_G_MOL = 22.9898, 40.078, 24.305
 TARTARIC_MEQ_G = 2000 / 150.086
 FRESH_CO2_ATM = 0.01  # assumed: a must just mixed, between open air and its own gas
-# In what an ingredient's pH was read: ionic strength [mol/kg], and kg of solvent per kg of it.
+# What an ingredient's pH was read in: ionic strength [mol/kg], and kg of solvent per kg of it.
 READ_IN = {"honey": (0.003, 7.7)}  # 10 g in 75 mL of water, the method of honey analysis
 READ_AS_IT_IS = (0.05, 0.9)  # juice and fruit (assumed)
 
@@ -67,7 +67,7 @@ class MustMembers:
         return self.rows.rows
 
     def ph(self) -> Floats:
-        """PH of each as mixed."""
+        """pH of each as mixed."""
         return solve_ph(self.rows)
 
     def rested(self, share: Floats | float = 1.0) -> MustMembers:

@@ -24,7 +24,7 @@ NITROGEN_MG_MOL = 1000 * NITROGEN_G_MOL
 SUCCINIC_G_MOL, ACETIC_G_MOL = 118.088, 60.052
 SUGAR_OF_TRAITS = 200.0  # g/L of sugar that the acids of the traits belong to (Harle2020)
 POTASSIUM_REACHABLE = 0.8  # of what is there, at most, goes into cells (assumed)
-NEAR_LOWEST = 0.05  # a trough is flat: it counts as reached this near to it [pH]
+NEAR_LOWEST = 0.05  # a trough is flat: this near to it counts as there [pH]
 STEEP = 0.06  # pH between two knots above which the moments between are solved as well
 CHECKED = 2000  # interpolated values that are solved again to measure the error
 STRUCTURAL_FROM = 0.3  # sugar used by which the structural doubt is in full (assumed)
@@ -32,7 +32,7 @@ STRUCTURAL_FROM = 0.3  # sugar used by which the structural doubt is in full (as
 
 @dataclass(frozen=True)
 class Path:
-    """PH along a ferment.
+    """pH along a ferment.
 
     Parameters
     ----------
@@ -54,13 +54,13 @@ class Path:
         return np.asarray(np.where(used >= since - 1e-9, self.ph, np.inf).min(axis=1))
 
     def trough_at(self) -> Floats:
-        """Part of the sugar used when each member first comes within 0.05 of its lowest."""
+        """Part of the sugar used when each member's pH first comes within 0.05 of its lowest."""
         used = np.broadcast_to(self.sugar_used, self.ph.shape)
         lowest = (self.ph <= self.ph.min(axis=1, keepdims=True) + NEAR_LOWEST).argmax(axis=1)
         return np.asarray(used[np.arange(lowest.size), lowest])
 
     def at(self, sugar_used: float) -> Floats:
-        """PH of each member when so much sugar is gone."""
+        """pH of each member when this part of the sugar is gone."""
         if self.sugar_used.ndim == 1:
             i = int(np.clip(np.searchsorted(self.sugar_used, sugar_used), 1, self.ph.shape[1] - 1))
             x0, x1 = self.sugar_used[i - 1], self.sugar_used[i]
@@ -112,7 +112,7 @@ def ph_along(must: MustMembers, course: AcidCourse, traits: Traits, *, every: in
 def _thinned(
     rows: Solution, members: int, knots: NDArray[np.int64], jumps: NDArray[np.bool_]
 ) -> tuple[Floats, float]:
-    """PH from solving at the knots and wherever it moves fast; the rest by straight lines."""
+    """pH from solving at the knots and wherever it moves fast; the rest by straight lines."""
     points = jumps.shape[1] + 1
     place = np.arange(members * points).reshape(members, points)
     at_knots = solve_ph(rows.take(place[:, knots].ravel())).reshape(members, knots.size)
@@ -284,7 +284,7 @@ def _spread(value: float | Floats) -> Floats:
 
 
 def _knots(course: AcidCourse, every: int) -> NDArray[np.int64]:
-    """Points to solve at: every so-manieth, the ends, both sides of additions all members share."""
+    """Points to solve at: every n-th, the ends, both sides of additions all members share."""
     last = course.points - 1
     wanted = {0, last, *range(0, last + 1, max(every, 1))}
     for addition in course.additions:

@@ -1,4 +1,4 @@
-"""Is there potassium enough for this acid: the ratio to hydrogen ions, and what a lack may cost."""
+"""Is there enough potassium for this acid: the ratio to hydrogen ions, and what a lack may cost."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What does a reading tell, made or still to be made: weights, bench trials, worth of measuring."""
+"""What does a reading tell, made or still to come: weights, bench trials, worth of measuring."""
 
 from __future__ import annotations
 

@@ -78,7 +78,7 @@ class Salt:
         return self.gas_mol * 24.055 / self.molar_mass
 
     def addition(self, grams_l: float | Floats, given: ArrayLike) -> CourseAddition:
-        """So many grams per litre of it, as something put into the must."""
+        """A dose of it, in grams per litre, as something put into the must."""
         mmol_l = 1000 * np.asarray(grams_l, dtype=float) / self.molar_mass
         return CourseAddition(
             self.name,
@@ -91,7 +91,7 @@ class Salt:
 
 @dataclass(frozen=True)
 class Allowance:
-    """How much of a salt a legal profile lets one plan.
+    """How much of a salt a legal profile allows to be planned.
 
     Parameters
     ----------

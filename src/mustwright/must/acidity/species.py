@@ -1,4 +1,4 @@
-"""Which acids there are: their steps of dissociation, read from the records, as arrays."""
+"""Which acids are there: their steps of dissociation, read from the records, as arrays."""
 
 from __future__ import annotations
 
