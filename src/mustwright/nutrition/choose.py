@@ -95,7 +95,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
 
 
 def best(verdicts: Sequence[ProtocolVerdict]) -> int:
-    """Index of the one that suits best; of equals the first."""
+    """Index of the one that suits best; the first where several do."""
     return max(range(len(verdicts)), key=lambda i: (verdicts[i].points, -i))
 
 

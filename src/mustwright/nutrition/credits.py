@@ -1,4 +1,4 @@
-"""What does the must bring of its own: nitrogen by kind, minerals, vitamins, with their doubt."""
+"""What does the must itself bring: nitrogen by kind, minerals, vitamins, with their ranges."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class Credit:
     unknown : mapping of str to tuple of str
         Ingredients whose content of a trace nobody stated; they count as nothing.
     measured : bool
-        Whether the nitrogen was measured and not reckoned.
+        Whether the nitrogen was measured, not calculated.
     """
 
     traces: Mapping[str, Figure]
@@ -80,7 +80,7 @@ def credit_of(blend: Blend) -> Credit:
 
 
 def credit_measured(yan_mg_l: float, reckoned: Credit | None) -> Credit:
-    """The credit with the nitrogen as measured; the rest as reckoned, where it can be.
+    """The credit with the nitrogen as measured; the rest is calculated, where it can be.
 
     The measured nitrogen is split between ammonium and amino as the ingredients would split it,
     or one to three when nothing is known.

@@ -1,4 +1,4 @@
-"""What a feeding plan is, and what every protocol is tried on."""
+"""What is a feeding plan, and what is every protocol tried on."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from mustwright.yeast.pitch import Pitch, Strain
 
 @dataclass(frozen=True)
 class FeedItem:
-    """So many grams of one nutrient in one feed."""
+    """A weighed amount of one nutrient in one feed."""
 
     nutrient: str
     name: str

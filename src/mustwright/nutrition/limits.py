@@ -45,7 +45,7 @@ class Limit:
 
 @dataclass(frozen=True)
 class ClassLimit:
-    """A bound a drink must keep to be called by a name of the law (honey wine, for one)."""
+    """A bound a drink must keep to carry a legal name (honey wine, for example)."""
 
     quantity: str
     low: float | None

@@ -114,7 +114,7 @@ def read_protocol(text: str, built_in: bool = False) -> Protocol:
     """
     try:
         content = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also numbers and nesting beyond all use
+    except (ValueError, RecursionError) as error:  # also absurdly long numbers and deep nesting
         raise InputError("protocol", "needs a valid TOML file", str(error)) from None
     return protocol_from(content, built_in)
 
@@ -375,7 +375,7 @@ def _texts(value: object) -> tuple[str, ...]:
 
 
 def _rule(value: object) -> str:
-    """The id of a demand rule, checked when the file is read and not first when it is used."""
+    """The id of a demand rule, checked when the file is read, not only when it is used."""
     if not isinstance(value, str):
         raise InputError("dose.rule", "needs the id of a demand rule", value)
     demand_rule(value, "dose.rule")

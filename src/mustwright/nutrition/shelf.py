@@ -60,7 +60,7 @@ class Nutrient:
     contains : mapping of str to float
         Legally limited substances [g per g].
     label_max_g_l, price_per_kg, stock_g, grams_per_teaspoon : float or None
-        None where unknown or without end.
+        None where unknown or unlimited.
     uptake_weight : float
         What a maker believes one mg of its nitrogen is worth; 1 unless typed.
     """

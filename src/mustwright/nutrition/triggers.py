@@ -1,4 +1,4 @@
-"""When a feed falls due: triggers as data, read, said in words and placed in time."""
+"""When does a feed fall due: triggers as data, read, put in words and placed in time."""
 
 from __future__ import annotations
 

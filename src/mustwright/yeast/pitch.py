@@ -298,5 +298,5 @@ def _cooling(start_c: float, must_c: float, drop_c: float) -> str:
 
 
 def _amount(value: float, digits: int) -> str:
-    """A mass or volume to so many decimals; a small one to two figures, never as nothing."""
+    """A mass or volume to so many decimals; a small one to two figures, never rounded to zero."""
     return f"{value:.{digits}f}" if value >= 10.0 ** (1 - digits) else f"{value:.2g}"
