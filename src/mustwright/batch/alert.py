@@ -62,7 +62,7 @@ def finding(
     confidence : float
         Kept between 0.01 and 0.99.
     do : str
-        What to do, where this case knows more than the rule.
+        What to do, if this case knows more than the rule.
     """
     rule = rule_of(name)
     used = tuple(

@@ -106,7 +106,7 @@ def _sluggish(now: Progress) -> Finding | None:
 
 
 def still_stretch(points: Series) -> Slope | None:
-    """Slope over the run of latest readings, a day or more, that shows best that nothing falls."""
+    """Slope over the run of latest readings, a day or more, that best shows that nothing falls."""
     after = points.past_hour(0.0)
     at = after.hours.tolist()
     hours = threshold("stuck", "still_h") - 2.0  # two evenings are seldom 24 h apart to the minute
@@ -157,7 +157,7 @@ def _old_h(now: Progress, rule: str, seen_h: float = 0.0) -> float:
 
 
 def _read_ago(hours: float) -> str:
-    """A sentence, where that is long ago."""
+    """A sentence about it, if that is long ago."""
     return f" Last read {hours_words(hours)} ago." if hours else ""
 
 
@@ -267,7 +267,7 @@ def _leftover(now: Progress) -> Finding | None:
 
 
 def _finished(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finding | None:
-    """Gravity stands still by the judgement of the finishing bench, and hardly sugar is left."""
+    """Gravity stands still by the judgement of the finishing bench, with hardly any sugar left."""
     if now.sugar_left_g_l > threshold("finished", "sugar_left_g_l"):
         return None
     judged = settled(now, stands, zone)

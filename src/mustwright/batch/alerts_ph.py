@@ -38,7 +38,7 @@ def _low_by_reading(now: Progress) -> Finding | None:
 
 
 def _odd(ph: PhForeseen) -> Finding | None:
-    """The latest pH reading is met by no run; an older one was overtaken by those after it."""
+    """No run matches the latest pH reading; an older one is overtaken by those after it."""
     if not ph.latest_is_odd:
         return None
     return finding("ph_implausible", 65, 0.9, ph.odd[-1])
@@ -74,7 +74,7 @@ def _do(ph: PhForeseen) -> str:
 
 
 def _read(now: Progress, ph: PhForeseen) -> str:
-    """What was read, and when; then a sentence goes on with what the runs make of it."""
+    """What was read, and when: the sentence continues with what the runs make of it."""
     if ph.read_ph is None or ph.read_h is None:
         return "By the pH of the sheet and what was fed since, "
     ago = max((now.hours or 0.0) - ph.read_h, 0.0)

@@ -103,7 +103,7 @@ def room_of_jar(now: Progress, jar: JarFacts) -> Room:
 
 
 def room_of_kind(now: Progress, kind: str) -> Room:
-    """The same of a kind of nutrient: that of its jar, else by law and the kind's usual label.
+    """The same for a kind of nutrient: that of its jar, else by law and the kind's usual label.
 
     Parameters
     ----------

@@ -19,7 +19,7 @@ PLAIN = frozenset((str, float, int, bool, type(None)))
 
 
 def data_of(value: object) -> Any:
-    """Plain data (mappings, lists, text, numbers) of a record."""
+    """A record as plain data (mappings, lists, text, numbers)."""
     kind = type(value)
     if kind in PLAIN:
         return value

@@ -156,7 +156,7 @@ _making = threading.Lock()
 def _grid(calibration_c: float) -> RegularGridInterpolator:
     """What to add to a hydrometer's reading, on a grid of reading, temperature and alcohol.
 
-    `gravity_from_hydrometer` seeks each value by halving, too slow for thousands of readings; the
+    `gravity_from_hydrometer` finds each value by halving, too slow for thousands of readings; the
     grid follows it within 0.0001 (tested).
     """
     shown, sample, alcohol = (

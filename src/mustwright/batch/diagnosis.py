@@ -14,7 +14,7 @@ from mustwright.batch.temperature_text import degrees
 
 WHOLLY = ("nitrogen", "temperature", "alcohol")  # what the fermentation model knows
 LEAST, MOST = 0.15, 8.0  # factors of a cause that frees no run, and all of them (assumed)
-SHARES = (0.15, 0.2, 0.3, 0.2, 0.15)  # of the runs, about each of five quantiles
+SHARES = (0.15, 0.2, 0.3, 0.2, 0.15)  # of the runs that stand for each of five quantiles
 SHORT_OF_POTASSIUM = 1.3  # factor on pH and potassium where that is short (assumed)
 UNEXPLAINED = 3.0  # on the instrument where no run explains the readings (assumed)
 LEAST_HELD_UP = 0.2  # share of runs with sugar left, below which they say nothing of causes

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 
 def hours_words(hours: float) -> str:
-    """Hours, from two days on as days.
+    """Hours; days from two days on.
 
     Examples
     --------

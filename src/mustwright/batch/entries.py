@@ -107,7 +107,7 @@ class Reading:
 
 @dataclass(frozen=True)
 class Given:
-    """So many grams of one nutrient, as they went in."""
+    """A weighed amount of one nutrient, as it went in."""
 
     nutrient: str
     grams: float
@@ -162,7 +162,7 @@ class Event:
 
 @dataclass(frozen=True)
 class Note:
-    """Free words."""
+    """A note in the maker's own words."""
 
     kind: ClassVar[str] = "note"
     text: str
@@ -196,7 +196,7 @@ class PlanAdopted:
 
 @dataclass(frozen=True)
 class Correction:
-    """An earlier entry now reads otherwise; both readings of it are kept."""
+    """An earlier entry now says something else; both versions are kept."""
 
     kind: ClassVar[str] = "correction"
     target: str

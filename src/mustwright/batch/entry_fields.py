@@ -196,7 +196,7 @@ def what_typed(kind: str, fields: Fields, plan: BatchPlan | None) -> Payload:
 
 
 def retyped(what: Payload, changes: Fields) -> Payload:
-    """An entry with some fields typed anew, read the way they were read first.
+    """An entry with some fields retyped, read the way they were read first.
 
     Examples
     --------

@@ -15,7 +15,7 @@ from mustwright.batch.vessel import steps_done
 
 @dataclass(frozen=True)
 class FinishingDue:
-    """A step of the bench to do.
+    """A step of the bench that is due.
 
     Parameters
     ----------
@@ -24,7 +24,7 @@ class FinishingDue:
     lead, why : str
         What to do, and why.
     at : datetime or None
-        When, where it is not now.
+        When, if not now.
     pressure : bool
         Whether the caution on bottles belongs beside it.
     """
@@ -52,7 +52,7 @@ def finishing_due(
 
 
 def _not_yet(judged: Settled | None) -> FinishingDue | None:
-    """It looks dry: when to read again, so that it can be judged."""
+    """It looks dry: when to read again before it can be judged."""
     if judged is None or judged.is_settled:  # too few readings, or too cold to prove anything
         return None
     why = (
@@ -88,7 +88,7 @@ def _settled(judged: Settled, stands: Sequence[Standing]) -> FinishingDue:
 
 
 def _start(judged: Settled) -> datetime:
-    """The first reading of the stretch that stood still, less a day."""
+    """A day before the first reading of the stretch that stood still."""
     return judged.last_read - timedelta(days=judged.found.days_watched.value + 1)
 
 

@@ -1,4 +1,4 @@
-"""A finishing step of the log with some of its amounts typed anew."""
+"""A finishing step of the log with some of its amounts retyped."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def step_fields(done: StepDone) -> dict[str, tuple[str, str]]:
 
 
 def step_retyped(done: StepDone, changes: Mapping[str, str | None]) -> StepDone:
-    """The step with amounts typed anew; what they bring changes in proportion.
+    """The step with amounts retyped; what they bring changes in proportion.
 
     Raises
     ------

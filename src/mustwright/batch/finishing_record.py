@@ -9,7 +9,7 @@ from typing import ClassVar
 
 from mustwright.errors import InputError
 
-# By step: what the log calls it, and the event of the batch that it stands for, if any.
+# By step: what the log calls it, and the event of the batch it counts as, if any.
 STEPS: Mapping[str, tuple[str, str]] = {
     "stable": ("Judged", ""),
     "rack": ("Racked", "racked"),
@@ -63,7 +63,7 @@ class Added:
     brings_g : mapping of str to float
         What the batch gained in all, of `HELD` [g].
     liquid : Poured or None
-        Its liquid, where it makes the volume grow.
+        Its liquid, if it adds to the volume.
     litres : float or None
         Where it was measured out by volume [L].
     """
@@ -88,7 +88,7 @@ class Added:
             _within(f"brings_g.{name}", value, -MOST_G, MOST_G)
 
     def times(self, factor: float) -> Added:
-        """So many times as much of it."""
+        """The same, scaled by a factor."""
         liquid = self.liquid
         return replace(
             self,
@@ -118,7 +118,7 @@ class StepDone:
     measured : mapping of str to float
         Facts of the mead that the maker typed instead of the batch's own; they hold from here on.
     after : mapping of str to float
-        Facts that hold once it is done and do not follow from what went in and out.
+        Facts that hold once it is done but do not follow from what went in and out.
     volume_before_l, volume_after_l : float or None
         As they were when it was written [L].
     words : mapping of str to str
@@ -126,7 +126,7 @@ class StepDone:
     asked : mapping of str to str
         The fields of the step, so that its working can be read again.
     said : str
-        The answer it was done by.
+        The answer that was followed.
     protected : bool
         Whether yeast could not eat what went in.
     """
@@ -180,12 +180,12 @@ class StepDone:
 
     @property
     def event(self) -> str:
-        """The event of the batch that it stands for; empty for none."""
+        """The event of the batch it counts as; empty for none."""
         return STEPS[self.step][1]
 
     @property
     def mixes(self) -> bool:
-        """Whether a liquid went in, so that gravity and alcohol are others than before."""
+        """Whether a liquid went in, so that gravity and alcohol are no longer what they were."""
         return any(one.liquid is not None for one in self.added)
 
     @property

@@ -44,14 +44,14 @@ def foresee(
     Raises
     ------
     InputError, ImpossibleError
-        Where the must cannot be forecast.
+        If the must cannot be forecast.
     """
     case = case_of(now, stands)
     if case.must.sugar_g_l < DRY_G_L:
         raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
     onset = NitrogenPulse(
         PulseTrigger(end_of_lag=True)
-    )  # brings nothing: tells when each run begins to work
+    )  # brings nothing: shows when each run starts to work
     feeds = (*case.feeds, onset)
     acid = ph_case(case, now, stands)
     drawn = fermentations(
@@ -90,7 +90,7 @@ def foresee(
 
 
 def _feeds(case: KineticCase, told: Forecast) -> tuple[FeedForeseen, ...]:
-    """Those still ahead: after the ones given, before the one that tells the onset."""
+    """Those still ahead: after the ones given, before the one that marks the onset."""
     ahead = told.feeds[len(case.given) : -1]
     return tuple(
         FeedForeseen(

@@ -11,7 +11,7 @@ from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.quantiles import Along, Quantiles
 from mustwright.errors import InputError
 
-FORM = 2  # counts up when the model or this summary changes: older ones are made anew
+FORM = 2  # counts up when the model or this summary changes: older ones are made again
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class Foreseen:
     times_h, gravity : tuple, Along
         Bands of what would be read, error of reading included [-].
     fractions, used_h : tuple, Along
-        When so much of the sugar is gone [h].
+        When each part of the sugar is gone [h].
     onset_h, hours_to_dry : Quantiles
         [h after pitch].
     chance_of_sticking, chance_of_dry : float
@@ -87,7 +87,7 @@ class Foreseen:
     met : bool
         All readings are explained, or all but one that others came after.
     odd_entry : str or None
-        Entry of the reading that fits worst, where one does not fit.
+        Entry of the reading that fits worst, if one does not fit.
     message : str
         How the readings fit, in a sentence.
     releases : Releases or None
@@ -132,7 +132,7 @@ def foreseen_text(foreseen: Foreseen) -> str:
 
 
 def foreseen_from(text: str) -> Foreseen | None:
-    """A forecast that was kept; None for one of another form, which is to be made anew."""
+    """A forecast that was kept; None for one of another form, which has to be made again."""
     try:
         found = record_from(Foreseen, json.loads(text), "forecast")
     except (ValueError, InputError):

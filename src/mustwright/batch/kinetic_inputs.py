@@ -1,4 +1,4 @@
-"""What the fermentation model must know of a running batch: must, feeds, warmth, readings."""
+"""What does the model need to know about a running batch: must, feeds, temperature, readings."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ from mustwright.planning.plan_forecast import doubts
 
 HORIZON_H, LOOK_ON_H, LONGEST_H = 1008.0, 336.0, 4000.0
 MOST_POINTS = 40  # readings the model bends to; more of them within a span are taken together
-FEW_POINTS = 12  # so many are taken one by one, however close they lie
-UNKNOWN_N_MG_L = (10.0, 80.0)  # nitrogen of a must nobody reckoned or measured (assumed)
+FEW_POINTS = 12  # this many are taken one by one, however close they lie
+UNKNOWN_N_MG_L = (10.0, 80.0)  # nitrogen of a must that nobody calculated or measured (assumed)
 LEAST_SPAN_H = 2.0
-MOVE_H = 12.0  # until a moved vessel has come to its new temperature (assumed)
+MOVE_H = 12.0  # until a moved vessel has reached its new temperature (assumed)
 LATE_ROOM = 0.05  # of the sugar: a feed due at the last moment is not left out for half an hour
 SUGAR_NOTE = "Honey, fruit or water that went in on the way is counted as if there from the start."
 NITROGEN_NOTE = (
@@ -152,7 +152,7 @@ def _must(now: Progress, ground: Ground | None, start_ph: float | None) -> model
 
 
 def _nitrogen_known(now: Progress, ground: Ground | None) -> bool:
-    """Whether the must's own nitrogen was measured, or reckoned from what is in it."""
+    """Whether the must's own nitrogen was measured, or calculated from what is in it."""
     if ground is None:
         return now.plan.nitrogen.must_mg_l > 0
     return bool(ground.primary) or ground.sheet.measured.yan_mg_l is not None
@@ -232,7 +232,7 @@ def _temperatures(
         hours = (stand.at - now.pitched).total_seconds() / 3600
         value = _warm(what.temperature_c)
         moved = isinstance(what, Event)
-        if moved and hours > 0:  # it takes a while to come there from where it was
+        if moved and hours > 0:  # it takes a while to get there
             before = points[-1][1] if points else _warm(start_c)
             points += [(hours, before), (hours + MOVE_H, value)]
         else:
@@ -331,7 +331,7 @@ def _close_together(points: Sequence[Point]) -> list[list[Point]]:
 
 
 def ph_readings(now: Progress, stands: Sequence[Standing]) -> list[model.MustReading]:
-    """PH readings that count, with the error of what they were read with."""
+    """pH readings that count, with the error of what they were read with."""
     if now.pitched is None:
         return []
     found = []

@@ -1,4 +1,4 @@
-"""When will it come to that, by the fermentation model: a batch followed with its own forecast."""
+"""When will it get there, by the fermentation model: a batch followed with its own forecast."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ class KineticOutlook:
 
 
 def _crosses_never(row: Sequence[float | None], grid: Sequence[float], fraction: float) -> bool:
-    """Whether the end of the step a fraction lies in is never reached."""
+    """Whether the end of the step that holds a fraction is never reached."""
     k = int(np.searchsorted(grid, fraction - 1e-9))
     return row[min(k, len(row) - 1)] is None
 

@@ -29,7 +29,7 @@ STOP = "A test, or the corrected log, shows less than the limit."
 
 
 def over_limit(now: Progress, stands: Sequence[Standing]) -> tuple[Finding, ...]:
-    """Every limit that what is written in the log passes, worst first.
+    """Every limit exceeded by what the log records, worst first.
 
     Parameters
     ----------
@@ -58,7 +58,7 @@ def over_limit(now: Progress, stands: Sequence[Standing]) -> tuple[Finding, ...]
 
 
 def _held(held: VesselContents, law: FinishingLaw) -> Iterator[tuple[FinishingLimit, str, float]]:
-    """Limits of a law with what there is of it in the mead [g/L]."""
+    """Limits of a law, each with what the mead holds of it [g/L]."""
     so2, sorbic = law.total_so2(held.residual_sugar_g_l), law.highest("sorbic_acid")
     if so2 is not None and held.total_so2_mg_l is not None:
         yield so2, "sulfur dioxide in all", held.total_so2_mg_l / 1000

@@ -107,12 +107,12 @@ def readings(stands: Sequence[Standing]) -> tuple[Standing, ...]:
 
 
 def to_undo(log: Sequence[Entry]) -> Entry | None:
-    """The latest entry that undo would take back: neither an undoing nor already undone."""
+    """The latest entry that undo would take back: not an undo itself, and not undone already."""
     undone = {undoes for entry in log if (undoes := getattr(entry.what, "undoes", None))}
     for entry in reversed(log):
         if getattr(entry.what, "undoes", None) is None and entry.id not in undone:
             if isinstance(entry.what, PlanAdopted) and entry.what.plan.number == 1:
-                continue  # without its first plan a batch is none
+                continue  # without its first plan there is no batch
             return entry
     return None
 

@@ -26,7 +26,7 @@ SOON_H = 12.0
 
 @dataclass(frozen=True)
 class DoseNow:
-    """So many grams of one nutrient."""
+    """A weighed amount of one nutrient."""
 
     nutrient: str
     name: str
@@ -115,7 +115,7 @@ def next_step(
 
 
 def _changes(proposal: Proposal | None, feed: PlannedFeed) -> bool:
-    """Whether a proposed plan has other things to say of a feed than a new hour."""
+    """Whether a proposed plan changes more of a feed than its hour."""
     changes = proposal.changes if proposal else ()
     return any(c.key == feed.key and c.what not in (KEPT, MOVED) for c in changes)
 
@@ -167,7 +167,7 @@ def trigger_used(now: Progress, trigger: Trigger) -> float:
 
 
 def trigger_gravity(now: Progress, trigger: Trigger) -> float | None:
-    """The hydrometer's gravity at which a trigger comes true, where it is one of gravity."""
+    """The hydrometer's gravity at which a trigger comes true, if gravity is what it waits for."""
     if trigger.kind == "sugar_used":
         return float(must_course(now.plan.must).gravity_at(trigger.amount))
     if trigger.kind == "gravity_drop":

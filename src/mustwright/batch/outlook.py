@@ -1,8 +1,8 @@
-"""When will it come to that: the forecast a batch is followed with, behind one small interface.
+"""When will it get there: the forecast a batch is followed with, behind one small interface.
 
 `PaceOutlook` bends the usual pace to the readings, at once and for any batch;
 `kinetic_outlook.KineticOutlook` answers the same three questions from the fermentation model, which
-takes a moment to be worked out.
+takes a moment to work out.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Span:
 
 @dataclass(frozen=True)
 class GravityBand:
-    """Gravity along time with its range, for drawing."""
+    """Gravity over time with its range, for drawing."""
 
     hours: tuple[float, ...]
     low: tuple[float, ...]
@@ -87,7 +87,7 @@ class PaceOutlook:
     ----------
     now : Progress
     remark : str
-        Why it is used in place of the fermentation model, for the name.
+        Why it is used instead of the fermentation model, for the name.
 
     Notes
     -----

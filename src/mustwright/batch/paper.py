@@ -1,4 +1,4 @@
-"""What stands on the sheet beside the fermenter: plan, next step, cautions, rows to fill in."""
+"""What is on the sheet beside the fermenter: plan, next step, cautions, rows to fill in."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What went into a batch, and what is planned, as acid knows it: feeds, salts, and doses untold."""
+"""What did and will go into a batch that bears on its acid: feeds, salts, doses nobody weighed."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from mustwright.must.acidity.salts import Salt, salt_called
 
 Floats = NDArray[np.float64]
 ADJUSTED = "ph_adjusted"
-SAME_DOSE_H = 2.0  # an adjustment without amounts so near to a salt's grams is that dose (assumed)
-STEP_H = 0.5  # moments are told apart by half hours
+SAME_DOSE_H = 2.0  # an adjustment of no amount this close to a salt is that dose (assumed)
+STEP_H = 0.5  # moments are resolved to half hours
 UNTOLD_NOTE = (
     "pH was adjusted by an amount that was not written down: what it did is taken from the next "
     "pH reading."
@@ -45,7 +45,7 @@ class Salted:
     g_l: float
 
     def addition(self, times_h: Floats) -> CourseAddition:
-        """It as something put into the must, in from the half hour after."""
+        """The dose as something put into the must, in from the half hour after."""
         return self.salt.addition(self.g_l, in_by(times_h, self.hours))
 
 
@@ -59,7 +59,7 @@ class PutIn:
         As `Case.feeds` has them: given, then still ahead.
     salts : tuple of Salted
     untold_h : tuple of float
-        When pH was adjusted by nobody knows how much [h].
+        When pH was adjusted by an unknown amount [h].
     notes : tuple of str
     """
 
@@ -70,7 +70,7 @@ class PutIn:
 
     @property
     def moments_h(self) -> tuple[float, ...]:
-        """When a salt or an untold dose went in [h]."""
+        """When a salt or an unknown dose went in [h]."""
         return tuple(sorted({*(s.hours for s in self.salts), *self.untold_h}))
 
 

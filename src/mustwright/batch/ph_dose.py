@@ -1,4 +1,4 @@
-"""Which salt keeps the pH of a running batch up, how little of it will do, what a reading saves."""
+"""Which salt keeps the pH of a batch up, how little of it will do, and what a reading saves."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from mustwright.planning.acidity.result import claims_data
 Floats = NDArray[np.float64]
 SALTS = ("potassium_bicarbonate", "potassium_carbonate", "calcium_carbonate")  # gentlest first
 MOST_POINTS = 14  # moments ahead a dose is tried at; a trough is flat
-WORKING_TO = 0.985  # of the sugar: what lies behind it no longer matters to the yeast
+WORKING_TO = 0.985  # of the sugar: what comes after it no longer matters to the yeast
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ def salt_dose(
 ) -> tuple[SaltDose | None, Floats]:
     """The smallest dose that keeps the floor with the chance wanted, and what each run needs [g/L].
 
-    None where the floor is kept without one. Of the salts that law lets in, the gentlest.
+    None if the floor is kept without one. Of the salts the law allows, the gentlest.
     """
     claims = claims_data()
     wanted, start = float(claims["chance_wanted"]), float(claims["start_after_sugar_used"])
@@ -86,7 +86,7 @@ def salt_dose(
         SaltDose(
             salt=salt.id,
             name=salt.name,
-            g_l=round(trial.g_l, 4) + 0.0,  # no minus before a nought
+            g_l=round(trial.g_l, 4) + 0.0,  # no minus sign before a zero
             grams=round(trial.g_l * volume, 4) + 0.0,
             when=_when(ahead, schedule, start),
             chance_kept=round(trial.chance_kept, 4),
@@ -122,7 +122,7 @@ def _salt_and_most(
 def _most(
     now: Progress, setting: Setting, things: PutIn, salt: Salt, acid_g_l: float
 ) -> tuple[float, str]:
-    """What law, label and stock leave of a salt after all base that went in [g/L]; and which."""
+    """What law, label and stock leave of a salt after the base that went in [g/L]; and which."""
     allowed = allowance(salt, now.plan.profile, acid_g_l)
     gone = sum(s.g_l * s.salt.base_meq_g for s in things.salts) / salt.base_meq_g
     words = allowed.binding or f"{allowed.most_g_l:g} g/L is the most that is planned of this salt"

@@ -47,7 +47,7 @@ from mustwright.planning.must_setup import Ground, ground_of
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 MOST_READINGS = 24
-INDEPENDENT = 3.0  # readings that count in full; of more, the errors grow with their root (assumed)
+INDEPENDENT = 3.0  # readings that count in full; with more, errors grow with their root (assumed)
 START = -1.0  # before anything else [h]
 UNTOLD_MEQ_L = 5.0  # spread of a dose nobody wrote down, before pH is read again (assumed)
 RECIPE_NOTE = "A band from the recipe alone: a pH reading says more than all of it."
@@ -70,7 +70,7 @@ class PhCase:
         Hours after pitch and pH of the latest reading of all.
     put_in : PutIn
     now_h : float
-        The half hour that stands for now: all that went in is in, no feed still ahead [h].
+        The half hour that counts as now: all that went in is in, no feed still ahead [h].
     times_h : ndarray
         Half hours at which the path is worked out [h].
     """
@@ -126,7 +126,7 @@ def ph_case(case: KineticCase, now: Progress, stands: Sequence[Standing]) -> PhC
 
 
 def _thinned(readings: Sequence[model.MustReading]) -> list[model.MustReading]:
-    """The readings, or of many (a probe's) the middle one of each of so many even spans."""
+    """The readings; if there are many (a probe's), the middle one of each of some even spans."""
     if len(readings) <= MOST_READINGS:
         return list(readings)
     first, last = readings[0].t_h, readings[-1].t_h
@@ -139,13 +139,13 @@ def _thinned(readings: Sequence[model.MustReading]) -> list[model.MustReading]:
 
 
 def _run_along(readings: Sequence[model.MustReading]) -> list[model.MustReading]:
-    """Errors of one meter run along: many readings together say no more than a few of them."""
+    """Errors of one meter are shared: many readings together say no more than a few of them."""
     wider = max(len(readings) / INDEPENDENT, 1.0) ** 0.5
     return [replace(one, sd_ph=min((one.sd_ph or 0.0) * wider, 1.0)) for one in readings]
 
 
 def _placed(reading: model.MustReading, things: PutIn) -> model.MustReading:
-    """A reading at its half hour, and never before a dose that it was read after."""
+    """A reading at its half hour, but never before a dose that it came after."""
     doses = [after(m) for m in things.moments_h if m <= reading.t_h]
     return replace(reading, t_h=max([before(reading.t_h), *doses]))
 
@@ -197,7 +197,7 @@ def foresee_ph(
 
 
 def _not_yet_fed(course: AcidCourse, given: int, asked: PhCase) -> AcidCourse:
-    """The course with feeds still ahead out of what is called now."""
+    """The course with feeds still ahead kept out of what counts as now."""
     later = np.where(asked.times_h > asked.now_h + 1e-9, 1.0, 0.0)
     additions = tuple(
         one if k < given else replace(one, given=one.given * later)
@@ -209,11 +209,11 @@ def _not_yet_fed(course: AcidCourse, given: int, asked: PhCase) -> AcidCourse:
 def _salted(
     asked: PhCase, acid: AcidMust, must: MustMembers, course: AcidCourse, seed: int
 ) -> tuple[AcidCourse, frozenset[int]]:
-    """The course with salts and untold doses in it, and the readings these were taken from."""
+    """The course with salts and unknown doses in it, and the readings these were taken from."""
     things, times = asked.put_in, asked.times_h
     untold = things.untold_h
     if acid.is_stand_in and acid.ph is None:
-        untold = (START, *untold)  # its strong ions are anybody's guess: the first reading tells
+        untold = (START, *untold)  # its strong ions are anybody's guess: the first reading decides
     course = replace(
         course, additions=(*course.additions, *(s.addition(times) for s in things.salts))
     )
@@ -234,7 +234,7 @@ def _salted(
 
 
 def _next_reading(asked: PhCase, hours: float, until: float) -> int | None:
-    """The first reading after an untold dose, before the next one."""
+    """The first reading after an unknown dose, before the next one."""
     last = np.inf if np.isinf(until) else after(until)
     found = [k for k, r in enumerate(asked.readings) if after(hours) <= r.t_h < last]
     return found[0] if found else None
@@ -261,7 +261,7 @@ def _base_for(
 
 @dataclass(frozen=True)
 class _Members:
-    """Members with their path, and which of them count after the readings, as often as they do."""
+    """Members with their path, and which of them count after the readings, repeated by weight."""
 
     times_h: Floats
     must: MustMembers

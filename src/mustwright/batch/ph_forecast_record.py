@@ -21,11 +21,11 @@ class SaltDose:
     chance_kept : float
         That pH keeps the floor with it, 0 to 1.
     wanted_g_l : float or None
-        What the floor would ask for, where law, label or shelf allow less [g/L].
+        What the floor would need, if law, label or shelf allow less [g/L].
     limit : str
         What holds it back; empty where nothing does.
     highest : float
-        PH that 95 of 100 runs stay below with it.
+        pH that 95 of 100 runs stay below with it.
     caution : str
     """
 
@@ -67,7 +67,7 @@ class PhSeen:
     Parameters
     ----------
     is_odd : bool
-        Left out, because no run meets it.
+        Left out, because no run matches it.
     """
 
     hours: float
@@ -78,7 +78,7 @@ class PhSeen:
 
 @dataclass(frozen=True)
 class PhForeseen:
-    """PH along a batch, bent to its readings, by equally likely runs.
+    """pH along a batch, bent to its readings, by equally likely runs.
 
     Parameters
     ----------
@@ -91,11 +91,11 @@ class PhForeseen:
     readings : int
         Later readings it bends to.
     now, lowest_so_far, lowest_ahead : Quantiles
-        PH when it was made, and the lowest before and after [-].
+        pH when it was made, and the lowest before and after [-].
     lowest_ahead_h : Quantiles
         When runs first come within 0.05 of it [h].
     floor : float
-        PH to keep.
+        pH to keep.
     chance_low_now, chance_low_ahead, chance_stall_ahead : float
         Share of runs under the floor now, under it at some moment ahead, and under the lowest pH
         shown (a stall is likely) at some moment ahead.
@@ -110,7 +110,7 @@ class PhForeseen:
     seen : tuple of PhSeen
         The readings, many of them thinned.
     dose : SaltDose or None
-        Where the floor is not kept without one, and pH was read at all.
+        If the floor is not kept without one, and pH was read at all.
     worth : tuple of ReadingWorth
     notes : tuple of str
     """
@@ -140,10 +140,10 @@ class PhForeseen:
 
     @property
     def is_read(self) -> bool:
-        """Whether any pH reading stands behind it."""
+        """Whether any pH reading supports it."""
         return self.start_measured or self.readings > 0
 
     @property
     def latest_is_odd(self) -> bool:
-        """Whether the latest reading is met by no run."""
+        """Whether no run matches the latest reading."""
         return bool(self.seen) and self.seen[-1].is_odd

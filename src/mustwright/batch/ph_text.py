@@ -101,7 +101,7 @@ def dose_words(dose: SaltDose | None, floor: float) -> str:
 
 
 def dose_caution(dose: SaltDose | None) -> str:
-    """What to mind with the salt; empty where none is to be given."""
+    """What to mind with the salt; empty if none is to be given."""
     return dose.caution if dose is not None and dose.grams > 0 else ""
 
 

@@ -113,7 +113,7 @@ class Most:
 
 @dataclass(frozen=True)
 class Dose:
-    """So many grams of one jar in one planned feed."""
+    """A weighed amount from one jar in one planned feed."""
 
     nutrient: str
     name: str
@@ -194,11 +194,11 @@ class BatchPlan:
     warnings: tuple[str, ...] = field(default=())
 
     def feed(self, key: str | None) -> PlannedFeed | None:
-        """The feed of a key."""
+        """The feed with this key."""
         return next((one for one in self.feeds if one.key == key), None)
 
     def jar(self, identity: str) -> JarFacts | None:
-        """The jar of an id."""
+        """The jar with this id."""
         return next((jar for jar in self.jars if jar.id == identity), None)
 
     @property
@@ -208,7 +208,7 @@ class BatchPlan:
 
 
 def once_each(texts: Iterable[str]) -> str:
-    """Several cautions as one text that says no sentence twice.
+    """Several cautions as one text that repeats no sentence.
 
     Examples
     --------

@@ -80,7 +80,7 @@ def lagging(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
 def off_temperature(
     now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook
 ) -> list[str]:
-    """A must warmer or cooler than planned, where it moves a feed."""
+    """A must warmer or cooler than planned, if that moves a feed."""
     off = now.temperature_c - now.plan.must.temperature_c
     if not now.temperature_read or abs(off) < threshold("warmer_c"):
         return []
@@ -112,13 +112,13 @@ def moves(now: Progress, feed: PlannedFeed, outlook: BatchOutlook) -> bool:
 
 
 def overtaken(now: Progress, feed: PlannedFeed, outlook: BatchOutlook) -> bool:
-    """A clock feed that would go by the sugar instead, and that sugar is gone already."""
+    """A clock feed that would follow the sugar instead, when that sugar is gone already."""
     by_sugar = feed.rule.kind == "after_pitch" and moves(now, feed, outlook)
     return by_sugar and now.sugar_used > feed.sugar_used + threshold("passed_sugar")
 
 
 def off_amounts(now: Progress) -> list[str]:
-    """More or less nitrogen given than planned, beyond what is worth a word."""
+    """More or less nitrogen given than planned, by enough to mention."""
     given, planned = given_and_planned(now)
     total = sum(f.nitrogen_mg_l for f in now.plan.feeds if not f.dropped)
     if total <= 0 or abs(given - planned) < threshold("dose_off") * total:

@@ -29,7 +29,7 @@ PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, FINISHING, CLOSED = (
     "closed",
 )
 ONSET_SIGNS = ("stirred", "degassed", "foamed_over")
-EARLIEST_H = -24.0  # readings from before that are of another must
+EARLIEST_H = -24.0  # readings from before it are of a different must
 PROBABLE = 1.645  # one-sided 95 %
 
 
@@ -88,7 +88,7 @@ class Progress:
     sugar_used : float
         Fraction, by the latest reading; 0 before any.
     temperature_at : datetime or None
-        When it was last told; None where only the plan says it.
+        When it was last recorded; None if only the plan gives it.
     onset_h : float or None
         When a fall of gravity was first seen, or a sign of work written down [h after pitch].
     given_g : mapping of str to float
@@ -128,11 +128,11 @@ class Progress:
 
     @property
     def temperature_read(self) -> bool:
-        """Whether the must's temperature was told, not only planned."""
+        """Whether the must's temperature was recorded, not only planned."""
         return self.temperature_at is not None
 
     def moment(self, hours: float) -> datetime:
-        """The clock time so many hours after pitch (after now, when not pitched)."""
+        """The clock time some hours after pitch (after now, when not pitched)."""
         return (self.pitched or self.now) + timedelta(hours=min(max(hours, -1e5), 1e5))
 
 
@@ -190,7 +190,7 @@ def progress_of(gist: Gist, now: datetime) -> Progress:
 
 
 def rest_at(events: Sequence[Standing]) -> datetime | None:
-    """When a finishing step made readings tell of another mead than the ferment; None before."""
+    """When a finishing step made readings those of a different mead; None before."""
     return next(
         (s.at for s in events if isinstance(s.what, StepDone) and s.what.ends_ferment), None
     )
@@ -199,8 +199,8 @@ def rest_at(events: Sequence[Standing]) -> datetime | None:
 def slope_of(points: Series, window_h: float) -> Slope | None:
     """Fall of gravity over the last window, by weighted least squares; two readings at least.
 
-    Readings less than 6 h apart in all say nothing of a day. Where the window holds only one, the
-    one before it is taken in.
+    Readings less than 6 h apart in all say nothing about a day. If the window holds only one, the
+    one before it is included.
     """
     after = points.from_hour(0.0)
     if len(after) < 2:

@@ -1,4 +1,4 @@
-"""Five quantiles, of one quantity or along something: how an ensemble is kept beside a log."""
+"""Five quantiles, of one quantity or of a series: how an ensemble is kept beside a log."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class Quantiles:
 
 @dataclass(frozen=True)
 class Along:
-    """Five quantiles along something else, a list of the same length for each."""
+    """Five quantiles of a series, a list of the same length for each."""
 
     p05: tuple[float | None, ...]
     p25: tuple[float | None, ...]

@@ -1,4 +1,4 @@
-"""Does the plan still fit, and what would: feeds folded, moved, thinned or dropped by the rules."""
+"""Does the plan still fit, and if not, what would: feeds folded, moved, cut or dropped by rule."""
 
 from __future__ import annotations
 
@@ -36,12 +36,12 @@ KEPT, MOVED, FOLDED, CHANGED, DROPPED, WAITS = (
     "dropped",
     "waits",
 )
-LONGEST_H = 1000.0  # the longest that a trigger by the clock can say
+LONGEST_H = 1000.0  # the longest a clock trigger can wait
 
 
 @dataclass(frozen=True)
 class FeedChange:
-    """One open feed before and after, what happens to it and why."""
+    """One open feed before and after, with what happens to it and why."""
 
     key: str
     name: str

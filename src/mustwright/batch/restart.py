@@ -58,7 +58,7 @@ class RestartPlan:
     Parameters
     ----------
     worth_it : bool
-        False where alcohol already stands at what yeast bears.
+        False if alcohol is already at the most the yeast tolerates.
     first, give_up, cautions : tuple of str
         What comes before, when to stop trying, and what to mind.
     """
@@ -72,7 +72,7 @@ class RestartPlan:
 
 
 class _Stock:
-    """Organic nutrient for the starter, handed out until law, label or stock allow no more."""
+    """Organic nutrient for the starter, given until law, label or stock allow no more."""
 
     def __init__(self, room: Room) -> None:
         self.room = room
@@ -92,11 +92,11 @@ class _Stock:
 
     @property
     def name(self) -> str:
-        """As it stands inside a sentence."""
+        """A name as it reads inside a sentence."""
         return self.room.name[:1].lower() + self.room.name[1:]
 
     def words(self) -> tuple[str, ...]:
-        """What held it back, where something did."""
+        """What held it back, if anything did."""
         if self.short_g <= 0:
             return ()
         return (

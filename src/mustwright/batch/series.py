@@ -1,4 +1,4 @@
-"""What was read along time, as rows of numbers: corrected gravities, and the rest beside them."""
+"""What was read over time, as rows of numbers: corrected gravities, and the rest beside them."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Series(Sequence[Point]):
     values : ndarray
         `COLUMNS` by readings, as in `observed.Point`.
     ids : str
-        Of the entries, a blank between them.
+        Of the entries, separated by spaces.
     first : int
         Which of the ids belongs to the first reading; a part shares them with the whole.
     """
@@ -137,7 +137,7 @@ class Series(Sequence[Point]):
         return self._part(int(np.searchsorted(self.hours, hours, "right")), len(self))
 
     def until(self, at: datetime) -> int:
-        """How many were read by then."""
+        """How many had been read by then."""
         return int(np.searchsorted(self.at_us, (at - EPOCH) // MICROSECOND, "right"))
 
     def and_then(self, later: Series) -> Series:
@@ -152,7 +152,7 @@ class Series(Sequence[Point]):
 
 
 def moment(microseconds: int) -> datetime:
-    """So many microseconds after the start of 1970 [µs]."""
+    """Microseconds since the start of 1970 [µs]."""
     return EPOCH + timedelta(microseconds=microseconds)
 
 
@@ -169,7 +169,7 @@ def _point(
 
 @dataclass(frozen=True)
 class Trace:
-    """One thing read along time, other than gravity.
+    """One thing read over time, other than gravity.
 
     Parameters
     ----------

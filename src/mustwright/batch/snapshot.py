@@ -1,7 +1,7 @@
-"""What of a log says how a batch stands: small, made once, and brought forward by what is new.
+"""What part of a log says how a batch stands: small, made once, then updated with what is new.
 
 A log of hundreds of readings is a few hundred kilobytes as records; its gist keeps the corrected
-readings in rows of numbers and the few lines that are no readings as they are.
+readings in rows of numbers and the few other lines as they are.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ from mustwright.batch.plan import BatchPlan
 from mustwright.batch.series import COLUMNS, EPOCH, Series, Trace
 from mustwright.errors import InputError
 
-FORM = 3  # counts up when a correction of readings or this form changes: older ones are made anew
+FORM = 3  # counts up when a correction of readings or this form changes: older ones are made again
 
 
 @dataclass(frozen=True)
 class Gist:
-    """What of a log says how the batch stands.
+    """The part of a log that says how the batch stands.
 
     Parameters
     ----------
@@ -39,11 +39,11 @@ class Gist:
     series : Series
         Corrected readings of gravity.
     warmth : Trace
-        Temperature of the must, by readings and events that tell it [°C].
+        Temperature of the must, by the readings and events that give it [°C].
     acid : Trace
         pH as read.
     last_at : datetime
-        When the latest of all these happened; the gist says nothing of moments before it.
+        When the latest of all these happened; the gist says nothing about moments before it.
     version : int
         Of the batch.
     changed : int
@@ -69,7 +69,7 @@ class Gist:
 
     @property
     def temperature(self) -> float | None:
-        """Of the must, as last told [°C]."""
+        """Of the must, as last recorded [°C]."""
         last = self.warmth.last
         return None if last is None else last[1]
 
@@ -80,7 +80,7 @@ class Gist:
 
     @property
     def size_bytes(self) -> int:
-        """About what it takes, its plan aside [bytes]."""
+        """Roughly what it takes up, without its plan [bytes]."""
         lines = len(self.events) + len(self.feeds)
         traced = len(self.warmth.at_us) + len(self.acid.at_us)
         read = 56 * self.series.at_us.size + len(self.series.ids) + 16 * traced
@@ -93,10 +93,10 @@ def gist_of(stands: Sequence[Standing], version: int = 0, until: datetime | None
     Parameters
     ----------
     stands : sequence of Standing
-        In order of time; removed ones are passed over.
+        In order of time; removed ones are ignored.
     version : int
     until : datetime or None
-        What happened after it is passed over.
+        What happened after it is ignored.
 
     Raises
     ------
@@ -139,7 +139,7 @@ def _events_and_feeds(
 
 
 def gist_bytes(gist: Gist) -> bytes:
-    """A gist to be kept: without plan, events and feeds, which are lines of the log."""
+    """A gist for keeping: without plan, events and feeds, which are lines of the log."""
     series = gist.series
     head = {
         "form": FORM,
@@ -164,8 +164,8 @@ def gist_from(content: bytes, lines: Sequence[Entry]) -> Gist | None:
     Parameters
     ----------
     lines : sequence of Entry
-        Of the log, no readings, notes or pictures among them; those behind the gist's version
-        are passed over.
+        Of the log, without readings, notes and pictures; those after the gist's version are
+        ignored.
     """
     try:
         text, _, rows = content.partition(b"\n")
@@ -202,12 +202,12 @@ def gist_from(content: bytes, lines: Sequence[Entry]) -> Gist | None:
 
 
 def brought_forward(gist: Gist, new: Sequence[Entry], version: int) -> Gist | None:
-    """The gist with lines that were added since; None where the whole log has to be read again.
+    """The gist with lines that were added since; None if the whole log has to be read again.
 
     Parameters
     ----------
     new : sequence of Entry
-        Every line behind the gist's version.
+        Every line after the gist's version.
     """
     later = sorted(new, key=lambda e: (e.at, e.seq))
     if any(not isinstance(e.what, Reading | Note | Photo) for e in later):
@@ -215,7 +215,7 @@ def brought_forward(gist: Gist, new: Sequence[Entry], version: int) -> Gist | No
     if later and later[0].at < gist.last_at:
         return None
     if any(is_event(s, *ADDS_SUGAR) for s in gist.events):
-        return None  # what they added shows by the reading before and the one after
+        return None  # what they added shows in the readings before and after
     stands = [Standing(e, e.at, e.what, False, e.seq) for e in later]
     added = observed(stands, gist.plan.must, gist.pitched)
     return replace(

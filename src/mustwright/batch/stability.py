@@ -1,6 +1,6 @@
 """Is a batch done, and will it stay so: the finishing bench's own judgement of its readings.
 
-The watch, the next step and the form of the bench all take it from here, so that they agree.
+The watch, the next step and the form of the bench all get it here, so that they agree.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ class Settled:
     Parameters
     ----------
     last_read : datetime
-        The last reading it rests on.
+        The last reading it is based on.
     """
 
     found: Stability
@@ -68,8 +68,8 @@ def settled(now: Progress, stands: Sequence[Standing], zone: tzinfo = UTC) -> Se
 
     Notes
     -----
-    Watch and next step ask it of the very same records one after the other: the answer given last
-    to this thread is given again.
+    The watch and the next step ask about the same records one after the other: the last answer
+    given to this thread is given again.
     """
     asked = (now, stands, zone)
     given = getattr(_last, "given", None)
@@ -98,16 +98,16 @@ def _settled(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Settled
 def _judged(
     at_us: bytes, gravity: bytes, gravity_sd: bytes, zone: tzinfo, *rest: Any
 ) -> tuple[StabilityAsk, Stability]:
-    """The same question is judged once: a batch that stands still is asked it at each look."""
+    """The same question is judged once: every look at a batch that stands still asks it again."""
     ask = StabilityAsk(_readings(at_us, gravity, gravity_sd, zone), *rest)
     return ask, judge_stability(ask)
 
 
 def series_of(now: Progress, stands: Sequence[Standing]) -> Series:
-    """The latest readings at one level, back to where it was another; two at least, if there are.
+    """The latest readings at one level, back to where it changed; at least two, if there are two.
 
-    What went in changes the level, so readings from before it are left out. Thinned where there
-    are many, to their first and last and some between.
+    What went in changes the level, so readings from before it are left out. Many are
+    thinned to the first, the last and some between.
     """
     since = mixed_at(stands)
     every = now.points.and_then(now.later)
@@ -123,7 +123,7 @@ def series_of(now: Progress, stands: Sequence[Standing]) -> Series:
 def _at_one_level(every: Series) -> Series:
     """The latest readings since the pitch, back to the first at another level, or too old.
 
-    The two latest whatever they say.
+    The latest two are kept whatever they say.
     """
     after = every.past_hour(0.0)
     if len(after) < 3:
@@ -138,9 +138,9 @@ def _at_one_level(every: Series) -> Series:
 
 
 def mixed_at(stands: Sequence[Standing]) -> datetime | None:
-    """When something with sugar, or another mead, last went in: readings before tell another tale.
+    """When something with sugar, or another mead, last went in: readings before do not count.
 
-    Topping up with water or a like mead is within the error of a reading.
+    Topping up with water or a similar mead is within the error of a reading.
     """
     steps = [
         at
@@ -210,7 +210,7 @@ def _asked(now: Progress, held: VesselContents) -> tuple[Any, ...]:
 
 
 def nitrogen_left_mg_l(now: Progress) -> float:
-    """Nitrogen brought and fed less what this yeast takes [mg N/L]; never below nought."""
+    """Nitrogen brought and fed less what this yeast takes [mg N/L]; never below zero."""
     n = now.plan.nitrogen
     return round(max(n.must_mg_l + n.rehydration_mg_l + now.fed_mg_l - n.demand_mg_l, 0.0), 1)
 

@@ -17,7 +17,7 @@ def temperature_unit(sheet: str) -> str:
 
 
 def shown_temperature(celsius: float | None, unit: str) -> str:
-    """A temperature as it stands in a field of that unit."""
+    """A temperature as a field in that unit shows it."""
     if celsius is None:
         return ""
     return f"{celsius * 1.8 + 32 if unit == 'F' else celsius:.4g}"
@@ -33,7 +33,7 @@ def degrees(celsius: float, sheet: str, digits: int = 1) -> str:
     sheet : str
         The must's, for the unit; empty for °C.
     digits : int
-        After the point, a nought at the end left out.
+        Digits after the point; a final zero is left out.
 
     Examples
     --------

@@ -34,12 +34,12 @@ PER_LITRE = {
 }
 PLAIN = ("free_so2_mg_l", "molecular_so2_mg_l", "ph", "co2_g_l", "original_gravity")
 WITHOUT_AMOUNT = {"sulfited": "total_so2", "sorbated": "sorbic_acid"}
-BASE_NEEDED = ("acidity",)  # what is added counts only on top of what was measured
+BASE_NEEDED = ("acidity",)  # additions count only on top of what was measured
 
 
 @dataclass(frozen=True)
 class VesselContents:
-    """A batch's liquid; what nobody measured, and nothing recorded tells, is None.
+    """A batch's liquid; what was neither measured nor follows from the log is None.
 
     Parameters
     ----------
@@ -57,11 +57,11 @@ class VesselContents:
     potassium_mg_l, calcium_mg_l : float or None
         What additions brought [mg/L].
     stabilised : str
-        How yeast was stopped; empty where nobody said.
+        How yeast was stopped; empty if nobody said.
     how : mapping of str to str
         Where a fact comes from, by its name.
     put_in_g : mapping of str to float
-        Grams of what finishing steps put in that are still in it, by substance [g].
+        What is still in it of what finishing steps put in, by substance [g].
     added : tuple of (datetime, Added)
         Everything that finishing steps put in.
     doubts : tuple of str
@@ -96,7 +96,7 @@ def vessel(now: Progress, stands: Sequence[Standing]) -> VesselContents:
     Parameters
     ----------
     stands : sequence of Standing
-        Events and finishing steps of the log, in any order; others are passed over.
+        Events and finishing steps of the log, in any order; others are ignored.
 
     Notes
     -----
@@ -109,7 +109,7 @@ def vessel(now: Progress, stands: Sequence[Standing]) -> VesselContents:
     live = (s for s in stands if not s.removed and s.at <= now.now)
     lines = (s for s in live if isinstance(s.what, Event | StepDone))
     for stand in sorted(lines, key=lambda s: (s.at, s.entry.seq)):
-        # A reading of the same moment tells of what was there before.
+        # A reading at the same moment is of what was there before.
         until = points.until(stand.at)
         fold.read_all(points[read:until])
         read = until
@@ -129,7 +129,7 @@ class _Fold:
         self.plan_must = must
         self.volume = must.volume_l
         self.gravity: float = must.gravity
-        self.level: float = must.gravity  # the gravity that falls are counted from
+        self.level: float = must.gravity  # the gravity from which falls are counted
         self._alcohol = 0.0
         self.point: Point | None = None
         self.carried = False
@@ -158,13 +158,13 @@ class _Fold:
         return float(course.alcohol_at(self.point.used))
 
     def carry(self, alcohol: float) -> None:
-        """From here on alcohol is what it was made, whatever is read."""
+        """From here on alcohol is carried along, whatever the readings say."""
         self._alcohol, self.carried = alcohol, True
 
     # Readings ---------------------------------------------------------------------------------
 
     def read_all(self, points: Series) -> None:
-        """Readings one after the other; as long as nothing is carried on, the last one says all."""
+        """Readings one after the other; while nothing is carried along, the last one is enough."""
         counts = self.carried or self.grams["sugar"] is not None
         for point in points if counts else points[-1:]:
             self.read(point)
@@ -270,7 +270,7 @@ class _Fold:
             self.said[name] = value
 
     def _lose(self, litres: float, why: str) -> None:
-        """What leaves takes its share of everything along."""
+        """What leaves takes its share of everything with it."""
         gone = min(litres, self.volume)
         if self.volume > 0:
             share = 1 - gone / self.volume
@@ -294,9 +294,9 @@ class _Fold:
                 self.grams[name] = max((self.grams[name] or 0.0) + grams, 0.0)
 
     def _counts(self, name: str, grams: float) -> bool:
-        """Whether an addition says what there is now, where nobody said what there was before.
+        """Whether an addition alone says what there is now, if nobody said what there was before.
 
-        A trace of sugar on top of an unknown rest must not pass for a dry mead.
+        A trace of sugar added to an unknown remainder must not pass for a dry mead.
         """
         if self.grams[name] is not None:
             return True
@@ -370,7 +370,7 @@ _NAMES = {
 
 
 def _is_later(read: datetime | None, since: datetime | None) -> bool:
-    """Whether a pH was read after whatever last made it another; the sheet's is before all."""
+    """Whether a pH was read after whatever last changed it; the sheet's comes before everything."""
     return since is None or (read is not None and read > since)
 
 
@@ -384,7 +384,7 @@ def _fermented(before: Liquid, sugar_g: float) -> Liquid:
 
 
 def _sugar_gone(before: Liquid, gravity: float) -> float:
-    """Grams per litre that fermented until it read so."""
+    """Grams per litre fermented by the time of this reading."""
     most = before.extract_g
     if most <= 0 or _fermented(before, most).gravity > gravity:
         return most
@@ -392,7 +392,7 @@ def _sugar_gone(before: Liquid, gravity: float) -> float:
 
 
 def steps_done(stands: Iterable[Standing], *steps: str) -> list[tuple[datetime, StepDone]]:
-    """The finishing steps of a log that count, of these names where any are given."""
+    """The finishing steps of a log that count, with these names if any are given."""
     return [
         (s.at, s.what)
         for s in stands

@@ -1,4 +1,4 @@
-"""A batch as it stands at one moment: what its pages, commands, prints and lists are read off."""
+"""A batch as it stands at one moment: its pages, commands, prints and lists all start from it."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ class BatchView:
     read_log : callable
         Gives the log, for `stands`.
     diagnosis, restart : Diagnosis or RestartPlan or None
-        Where it is slow or stuck.
+        If it is slow or stuck.
     foreseen : Foreseen or None
         What the fermentation model says: chances, bands, hours to dry, nitrogen left, feeds.
     pending : bool

@@ -10,7 +10,7 @@ from mustwright.batch.outlook import NEVER_H, anchor
 from mustwright.batch.replan import Proposal
 from mustwright.batch.view import BatchView
 
-LOOK_ON_H = 24.0 * 14  # drawn on where nothing says when the sugar will be gone
+LOOK_ON_H = 24.0 * 14  # drawn this far if nothing says when the sugar will be gone
 
 
 def digest_of(view: BatchView) -> str:
@@ -107,7 +107,7 @@ def view_data(view: BatchView) -> dict[str, Any]:
 
 
 def forecast_data(view: BatchView) -> dict[str, Any]:
-    """The forecast: by what, the band of gravity, and what the fermentation model says beside."""
+    """The forecast: its method, the band of gravity, and what the fermentation model adds."""
     found = view.foreseen
     data: dict[str, Any] = {
         "by": view.outlook.name,
