@@ -51,7 +51,7 @@ def convert(
     original: object = None,
     instrument: str | None = None,
 ) -> Conversion:
-    """Convert a typed quantity, correcting the instrument where one is spoken of.
+    """Convert a typed quantity, correcting for the instrument if one is named.
 
     Parameters
     ----------
@@ -141,7 +141,7 @@ def _read(text: object, target: Unit | str, how: _Circumstances) -> Quantity:
 
 
 def _from_index(index: float, text: object, target: Unit | str, how: _Circumstances) -> Conversion:
-    """A refractive index nD: honey moisture, or Brix and the scales that hang on it."""
+    """A refractive index nD: honey moisture, or Brix and the scales that follow from it."""
     if not 1.32 <= index <= 1.52:
         raise InputError("value", "needs a refractive index from 1.32 to 1.52", text)
     came = typed(index, INDEX)
@@ -244,7 +244,7 @@ def _hydrometer(reading: Figure, how: _Circumstances) -> tuple[Figure, list[str]
 def _refractometer(
     came: Figure, target: Unit | str, how: _Circumstances, notes: list[str]
 ) -> Conversion:
-    """Brix at 20 °C, and with the start known, gravity and alcohol of the fermenting must."""
+    """Brix at 20 °C and, if the start is known, gravity and alcohol of the fermenting must."""
     if how.calibration is not None:
         raise InputError("calibration", "needs to be left out for a refractometer", how.calibration)
     if came.unit not in ("Brix", "Plato", "SG"):
@@ -332,7 +332,7 @@ def _balance(start: Figure, now: Figure, ethanol_yield_g_g: float) -> Fermented:
 
 
 def _original(how: _Circumstances) -> Figure:
-    """Gravity before fermentation; a bare number near one is SG, another one Brix."""
+    """Gravity before fermentation; a bare number near one is SG, any other is Brix."""
     quantity = parse_quantity(how.original, "original")
     unit = quantity.unit
     if quantity.dimension == "number":

@@ -108,7 +108,7 @@ def forecast(
     seed : int
         0 to 2^31; the same seed gives the same answer.
     with_ph : bool
-        Carry the acid along as well; no other band depends on it.
+        Follow the acid as well; no other band depends on it.
 
     Raises
     ------
@@ -144,7 +144,7 @@ def forecast(
 def _split(
     seen: Sequence[MustReading] | None, conditions: Conditions
 ) -> tuple[Sequence[MustReading] | None, Conditions]:
-    """Readings for the kinetic members; where only pH was read, nothing but the temperatures."""
+    """Readings for the kinetic members; if only pH was read, just the temperatures."""
     if seen is None or any(r.as_gravity is not None for r in seen):
         return seen, conditions
     if any(r.ph is not None for r in seen):

@@ -1,4 +1,4 @@
-"""From a sheet to a fermentation: what the kinetic model must know of this must and these feeds."""
+"""From a sheet to a fermentation: what the model needs to know of this must and its feeds."""
 
 from __future__ import annotations
 
@@ -64,8 +64,8 @@ def nothing_to_ferment(ground: Ground) -> bool:
 def medium_of(ground: Ground) -> Medium:
     """Which measured population of fermentations a must belongs to.
 
-    Honey where there is any to speak of, grape on skins for grape fruit, clear juice else; a must
-    that was only measured is of an unknown kind.
+    Honey if there is a real share of it, grape on skins for grape fruit, otherwise clear juice; a
+    must that was only measured is of an unknown kind.
     """
     sugar: dict[str, float] = {}
     for portion in ground.primary:
@@ -125,7 +125,7 @@ def _vessel(ground: Ground) -> VesselInRoom | None:
 def feeds_of(plan: FeedingPlan, ground: Ground) -> tuple[NitrogenPulse, ...]:
     """The feeds of a plan, each when its own trigger comes true in a member.
 
-    A feed that ended up empty stays, so that places agree with the plan.
+    A feed that ended up empty stays, so that positions match the plan.
     """
     brix = ground.setting.must.brix.value
     return tuple(
@@ -172,7 +172,7 @@ def _rehydration_mg_l(ground: Ground) -> float:
 
 
 def _range(figure: Figure, plus: float, credit: Credit) -> tuple[float, float] | None:
-    """A range for reckoned nitrogen; for measured the model knows the method's error."""
+    """A range for calculated nitrogen; for measured nitrogen the model knows the method's error."""
     if credit.measured or figure.low is None or figure.high is None:
         return None
     if figure.high - figure.low < LEAST_RANGE_MG_L:

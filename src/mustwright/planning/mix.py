@@ -69,7 +69,7 @@ def _mix_for_alcohol(sheet: Sheet, portions: list[Portion], parts: list[float]) 
 
 
 def _alcohol_pct(blend: Blend, finish: float | None) -> float:
-    """Alcohol when the ferment stops at a gravity, or where the sugar ends before it."""
+    """Alcohol when the ferment stops at a gravity, or when the sugar runs out before it."""
     if finish is not None and finish >= blend.gravity:
         return 0.0
     dry = blend.fermented()
@@ -84,7 +84,7 @@ def _brix_between(sheet: Sheet, portions: list[Portion], parts: list[float]) -> 
     Raises
     ------
     ImpossibleError, InputError
-        When no Brix at all can be: what stands in the way.
+        If no Brix is possible at all: what stands in the way.
     """
     target = sheet.target
     origins = {p.origin for p in portions}

@@ -1,4 +1,4 @@
-"""What no protocol changes: the must mixed and credited, the pitch, and what to mind about them."""
+"""What does no protocol change: the must mixed and credited, the pitch, and what to mind."""
 
 from __future__ import annotations
 
@@ -126,7 +126,7 @@ def _most_rehydration_g(
 ) -> tuple[float | None, str]:
     """Grams of the rehydration nutrient that stock, typed label and law allow, and which of them.
 
-    A label figure of the generic record is recalled and not read: it only gives a note.
+    The label figure of a generic record is from memory, so it only gives a note.
     """
     if jar is None:
         return None, ""
@@ -256,7 +256,7 @@ def _cautions(sheet: Sheet, figures: MustFigures, pitch: Pitch) -> list[str]:
 
 
 def _finish_notes(sheet: Sheet, figures: MustFigures) -> list[str]:
-    """A sweet finish is no property of the must: what would have to stop it there."""
+    """A sweet finish is not a property of the must: what would have to stop it there."""
     finish, alcohol = sheet.target.finish_gravity, sheet.target.alcohol_pct
     potential = figures.potential_alcohol_pct.value
     if finish is None or alcohol is None or potential < alcohol + 0.5:

@@ -30,7 +30,7 @@ def plan(
     own : mapping of str to Protocol or None
         The maker's own protocols, by id.
     name : str
-        For a sheet that names itself not.
+        For a sheet without a name.
 
     Raises
     ------

@@ -105,7 +105,7 @@ def outcome_shape(outcome: Outcome | None) -> dict[str, Any] | None:
 
 
 def doubts(ground: Ground) -> list[str]:
-    """Where the model was never tried, as far as a must's own facts tell."""
+    """Where the model was never tried, as far as the must's own facts show."""
     found = []
     if ground.setting.must.brix.value > FITTED_TO_BRIX:
         found.append(
@@ -193,7 +193,7 @@ def _peak(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figure:
 
 
 def _third(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figure:
-    """When the sugar of the middle, quick and slow members passes two thirds of its beginning."""
+    """When the sugar of the middle, quick and slow members falls below two thirds of its start."""
     left = 2 / 3 * float(run.sugar_g_l.p50[0])
     middle, quick, slow = (
         _passes(run.times_h, sugar, left)

@@ -47,7 +47,7 @@ def comparison_working(result: Comparison) -> dict[str, Figure]:
 def working_data(working: Mapping[str, Figure]) -> dict[str, Any]:
     """The working of every figure by its place, each shared part unfolded once.
 
-    A figure that stands at another place too, alone or as an input, is given there in full; here
+    A figure that appears at another place too, alone or as an input, is given there in full; here
     it has a ``see`` with that place instead of its inputs.
     """
     places: dict[int, str] = {}

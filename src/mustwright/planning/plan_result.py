@@ -1,4 +1,4 @@
-"""A plan, and several side by side, as they are handed to every shell."""
+"""A plan, and several side by side, as every shell gets them."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Outcome:
     Parameters
     ----------
     days_to_dry : Figure
-        Middle, 5 and 95 % [days]; infinite where members never get there.
+        Middle, 5 and 95 % [d]; infinite if members never get there.
     chance_of_sticking : Figure
         Share of members that stop or crawl with sugar left.
     residual_sugar_g_l, residual_yan_mg_l : Figure

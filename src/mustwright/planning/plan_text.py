@@ -75,12 +75,12 @@ def next_steps(result: PlanResult, mixed: bool) -> list[tuple[str, str]]:
 
 
 def in_sentence(name: str) -> str:
-    """A name as it stands inside a sentence; abbreviations keep their capitals."""
+    """A name as it reads inside a sentence; abbreviations keep their capitals."""
     return name[:1].lower() + name[1:] if name[1:2].islower() else name
 
 
 def is_mixed(text: str) -> bool:
-    """Whether the sheet carries a measured gravity: the must stands mixed."""
+    """Whether the sheet carries a measured gravity: the must is already mixed."""
     try:
         measured = tomllib.loads(text).get("measured", {})
     except (ValueError, RecursionError):

@@ -122,7 +122,7 @@ def read_sheet(text: str, name: str = "must") -> Sheet:
     """
     try:
         content = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also numbers and nesting beyond all use
+    except (ValueError, RecursionError) as error:  # also absurdly long numbers and deep nesting
         raise InputError("sheet", "needs valid TOML", str(error)) from None
     return sheet_from(content, name)
 
@@ -177,7 +177,7 @@ def gravity_typed(value: object, field: str, bare: str = "SG") -> float:
     Raises
     ------
     InputError
-        Outside -3 to 65 Brix (gravity 0.988 to 1.319), or when it is no gravity.
+        Outside -3 to 65 Brix (gravity 0.988 to 1.319), or when it is not a gravity.
     """
     requirement = "needs a gravity such as '1.100', '24 Bx' or '13 Baume' (0.988 to 1.319)"
     quantity = parse_quantity(value, field)

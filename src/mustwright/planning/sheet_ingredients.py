@@ -1,4 +1,4 @@
-"""The ingredients of a must sheet: what, how much, into which stage, with the facts of the lot."""
+"""The ingredients of a must sheet: what, how much, at which stage, with the facts of the lot."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def _amount(
 def _water_for_open_volume(
     portions: list[Portion], parts: list[float], assumptions: list[str]
 ) -> None:
-    """Honey to solve for and nothing to fill with: the rest is water, and said so."""
+    """Honey to solve for and nothing to fill with: the rest is water, and the plan says so."""
     origins = [p.origin for p in portions]
     wet = any(p.ingredient.form in ("water", "juice") for p in portions)
     if "solve" in origins and "fill" not in origins and not wet:

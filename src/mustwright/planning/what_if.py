@@ -113,8 +113,8 @@ def planned_forecast(plan: PlanResult, members: int = MEMBERS) -> Planned:
 def what_if(planned: Planned, facts: Facts) -> WhatIf:
     """Forecast a plan with changed facts, member against member.
 
-    The feeds stay as they are planned but for their size; a changed gravity changes sugar and
-    other dissolved matter and leaves the must's own nitrogen.
+    The feeds stay as planned except for their size; a changed gravity changes sugar and other
+    dissolved matter but not the must's own nitrogen.
     """
     old = planned.facts
     changed = tuple(
@@ -171,7 +171,7 @@ def _scaled(feed: NitrogenPulse, factor: float) -> NitrogenPulse:
 
 
 def _dry(plan: PlanResult, factor: float) -> float:
-    """Dry gravity of a must with so much more of everything dissolved: it lies as far below 1."""
+    """Dry gravity of a must with everything dissolved scaled up: that much further below 1."""
     return 1.0 - (1.0 - plan.must.dry_gravity.value) * factor
 
 

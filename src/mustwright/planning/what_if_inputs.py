@@ -1,4 +1,4 @@
-"""What was typed over a plan's facts for a what-if, how they stand in fields and on sliders."""
+"""What was typed over a plan's facts for a what-if, and how fields and sliders show them."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ HIGHEST_BRIX = 42.0
 MOST_NITROGEN_MG_L = 1000.0
 WARMEST_C = 45.0
 PITCH_G_L = (0.01, 10.0)
-ROUNDING = 1e-3  # of the ends as they are said
+ROUNDING = 1e-3  # of the ends as the page shows them
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def read_facts(planned: Planned, typed: Mapping[str, str]) -> tuple[Facts, dict[
 
 
 def shown_facts(facts: Facts) -> dict[str, str]:
-    """Facts as they stand in their fields."""
+    """Facts as their fields show them."""
     return {
         "temperature": f"{facts.temperature:.3g}",
         "pitch": f"{facts.pitch:.3g}",

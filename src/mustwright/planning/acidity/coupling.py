@@ -17,7 +17,7 @@ from mustwright.must.acidity.members import NITROGEN_G_MOL, MustMembers
 Floats = NDArray[np.float64]
 ETHANOL_G_L_PER_PCT = 7.8924  # density of ethanol at 20 °C, OIML1975
 HIGHEST_PCT = 20.0  # the medium's figures end there
-GAS_FROM_G_L = 1.5  # sugar that makes half of the CO2 the must can hold; before, none counts
+GAS_FROM_G_L = 1.5  # sugar that makes half of the CO2 the must can hold; none counts before that
 LATE_H = 1e-6
 
 
@@ -102,14 +102,14 @@ def course_from(
     done : Trajectory
     feeds, additions : sequences
         The same feeds, as the run knew them and as what they bring; an addition's own `given`
-        is not looked at.
+        is ignored.
     sugar_g_l : float
         All that is dissolved in the must before the yeast [g/L].
 
     Notes
     -----
     What is dissolved falls by the sugar fermented; the few grams of glycerol are left out, as in
-    the usual course. Sugar counts as used from 1.5 g/L on, when there is CO2 to speak of.
+    the usual course. Sugar counts as used from 1.5 g/L on, when there is enough CO2 to matter.
     """
     gone = np.maximum(done.sugar_start_g_l[:, None] - done.sugar_g_l, 0.0)
     used = gone / np.maximum(done.sugar_start_g_l, 1.0)[:, None]

@@ -1,4 +1,4 @@
-"""What a reading would save, and whether there is potassium enough: the watch on the acid."""
+"""What would a reading save, and is there enough potassium: the watch on the acid."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def answer_measuring(
     ph_known: bool,
     ta_known: bool,
 ) -> tuple[MeasuringAnswer, ...]:
-    """What each reading would save, the dearest doubt first."""
+    """What each reading would save, the most valuable first."""
     readings = data.load("acids")["reading"]
     meter, strip = float(readings["meter_sd"]), float(readings["strip_sd"])
     each = trial.each_g_l if trial is not None else np.zeros(must.size)

@@ -30,13 +30,13 @@ Rows = NDArray[np.int64]
 MEMBERS = 300  # of the forecast, evenly taken, so that the pH costs at most half as much again
 EVERY = 4
 MODEL = "kinetic model, and the charge balance of docs/acidity.md along its members"
-START_H = 1.0  # a pH read so soon counts as that of the must before yeast
+START_H = 1.0  # a pH read this early counts as that of the must before yeast
 FEW = 40.0  # equal members that must be left, else readings are taken as less sharp
 
 
 @dataclass(frozen=True)
 class PhForecast:
-    """PH along a forecast, by equally likely members.
+    """pH along a forecast, by equally likely members.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ def ph_times(horizon_h: float) -> Floats:
 
 
 def rows_of(members: int) -> Rows:
-    """Which of a run's members are followed: all, or some evenly taken, in their order."""
+    """Which of a run's members are followed: all, or an even choice of them, in their order."""
     if members <= MEMBERS:
         return np.arange(members)
     return np.asarray(np.round(np.linspace(0, members - 1, MEMBERS)), dtype=np.int64)
@@ -96,7 +96,7 @@ def rows_of(members: int) -> Rows:
 def measured_start(
     ground: Ground, readings: Sequence[MustReading]
 ) -> tuple[float | None, list[MustReading]]:
-    """PH before yeast, by the sheet or a reading in the first hour; and the later readings."""
+    """pH before yeast, by the sheet or a reading in the first hour; and the later readings."""
     later = [r for r in readings if r.ph is not None]
     if ground.sheet.measured.ph is None and later and later[0].t_h <= START_H:
         return later[0].ph, later[1:]
@@ -122,7 +122,7 @@ def follow(
     readings : sequence of MustReading
         Those with a pH weigh the members.
     floor : float or None
-        PH to keep; that of the acids' record unless given.
+        pH to keep; that of the acids' record unless given.
     """
     additions = [a for _, a in additions_of(ground.setting, plan)]
     times = ph_times(float(run.times_h[-1]))
@@ -172,7 +172,7 @@ def must_and_course(
 
 
 def path_by_time(must: MustMembers, course: AcidCourse, traits: Traits, times_h: Floats) -> Path:
-    """PH along a course, by time and not by sugar used."""
+    """pH along a course, by time and not by sugar used."""
     path = ph_along(must, course, traits, every=EVERY)
     return Path(times_h, path.ph, path.interpolation_error)
 

@@ -28,7 +28,7 @@ def ph_data(found: PhForecast | None, times_h: Floats, sticking: float) -> dict[
     times_h : ndarray
         Where the forecast's bands stand; straight lines lie between the times of the path.
     sticking : float
-        The forecast's own chance of sticking, to which the odds are put beside.
+        The forecast's own chance of sticking, beside which the odds are shown.
     """
     if found is None:
         return {

@@ -1,4 +1,4 @@
-"""Which musts may stand behind a sheet: its acid members, from its ingredients or a stand-in."""
+"""Which musts may be behind a sheet: its acid members, from its ingredients or a stand-in."""
 
 from __future__ import annotations
 

@@ -80,7 +80,7 @@ def acidity(
     own : mapping of str to Protocol or None
         The maker's own protocols, by id.
     name : str
-        For a sheet that names itself not.
+        For a sheet without a name.
     compare : bool
         Also go through every protocol.
 
@@ -312,7 +312,7 @@ class _Acidity:
     def _by_source(
         self, additions: Sequence[tuple[float, CourseAddition]]
     ) -> tuple[SourceAcid, ...]:
-        """The same nitrogen at the same moments, were it all of one kind."""
+        """The same nitrogen at the same moments, as if it were all of one kind."""
         total = sum(a.ammonium_mg_l + a.amino_mg_l for _, a in additions)
         if total < 5:
             return ()

@@ -16,7 +16,7 @@ class AcidityRequest:
     Parameters
     ----------
     ph : float or None
-        Measured before yeast; the sheet's own where not given here.
+        Measured before yeast; the sheet's own if not given here.
     by_strip : bool
         Read from a paper strip, not a meter.
     ta_g_l : float or None
@@ -24,7 +24,7 @@ class AcidityRequest:
     aim_ta_g_l : float or None
         Titratable acid wanted, as tartaric [g/L].
     floor : float
-        PH to keep, 2.9 to 4.5.
+        pH to keep, 2.9 to 4.5.
     salt : str or None
         Name of the salt or acid; the shelf's or potassium bicarbonate where not given.
     bench : tuple of (float, float)

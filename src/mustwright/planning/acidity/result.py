@@ -26,7 +26,7 @@ class PhBand:
     ----------
     p05, p50, p95 : Figure
     below_shown : bool
-        Whether the lower end lies under the lowest pH shown (it stands at that then).
+        Whether the lower end lies under the lowest pH shown, which then stands in for it.
     words : str
     """
 
@@ -39,7 +39,7 @@ class PhBand:
 
 @dataclass(frozen=True)
 class StartAnswer:
-    """PH before yeast."""
+    """pH before yeast."""
 
     measured: bool
     measured_ph: Figure | None
@@ -105,14 +105,14 @@ class Moment:
 
 @dataclass(frozen=True)
 class DoseAnswer:
-    """How much of a salt, when, and what may be expected of it.
+    """How much of a salt, when, and what to expect of it.
 
     Parameters
     ----------
     g_per_l, grams : Figure
         Low and high: what half and 95 % of the members need.
     wanted_g_per_l : float or None
-        What the chance wanted would take where a limit holds the dose back; None for no such dose.
+        What the wanted chance would take if a limit holds the dose back; None if no dose does it.
     """
 
     salt: str
@@ -154,7 +154,7 @@ class OtherDose:
 
 @dataclass(frozen=True)
 class UpFront:
-    """PH straight after so much salt before the yeast, degassed."""
+    """pH straight after so much salt before the yeast, degassed."""
 
     g_per_l: float
     band: PhBand
@@ -252,7 +252,7 @@ class AcidityResult:
 
 
 def claims_data() -> dict[str, Any]:
-    """What may be shown and from when a risk has its name."""
+    """What may be shown, and at what chance a risk gets its name."""
     return dict(data.load("acids")["claims"])
 
 
@@ -298,7 +298,7 @@ def _words(found: list[float], lowest: float) -> str:
 def start_answer(
     ph: Floats, prior: Floats, measured: float | None, strip: bool, ta: float | None, source: str
 ) -> StartAnswer:
-    """PH before yeast, as measured or as the recipe's band."""
+    """pH before yeast, as measured or as the recipe's band."""
     shown = None
     if measured is not None:
         shown = Figure(measured, "pH", f"read with a {'paper strip' if strip else 'meter'}", TYPED)

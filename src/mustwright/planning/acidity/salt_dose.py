@@ -1,4 +1,4 @@
-"""What to put in, how much and when: the dose of the answer on acid, and what else it names."""
+"""What to put in, how much and when: the dose in the answer on acid, and the alternatives."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def answer_dose(
     scale_g: float,
     aim_ta_g_l: float | None,
 ) -> Dosed:
-    """The smallest dose that keeps the floor with the chance wanted, by the best moment for it.
+    """The smallest dose that keeps the floor with the chance wanted, at the best moment for it.
 
     Parameters
     ----------
