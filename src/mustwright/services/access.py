@@ -1,4 +1,4 @@
-"""Who may come in: the passphrase of the local network, sessions, and patience with guesses."""
+"""Who may come in: the passphrase of the local network, sessions, a wait after wrong guesses."""
 
 from __future__ import annotations
 
@@ -32,12 +32,12 @@ def set_passphrase(ledger: Ledger, passphrase: str) -> None:
 
 
 def has_passphrase(ledger: Ledger) -> bool:
-    """Whether one is kept."""
+    """Whether there is one."""
     return ledger.setting(PASSPHRASE) is not None
 
 
 def is_passphrase(ledger: Ledger, typed: str) -> bool:
-    """Whether it is the one that is kept."""
+    """Whether it is the right one."""
     from argon2 import PasswordHasher
     from argon2.exceptions import InvalidHashError, VerificationError
 
@@ -68,7 +68,7 @@ def close_session(ledger: Ledger, secret: str) -> None:
 
 
 def form_token(secret: str) -> str:
-    """What forms of a session carry to show that they come from our pages."""
+    """What the forms of a session carry to prove that they come from our pages."""
     return hmac.new(secret.encode(), b"mustwright form", hashlib.sha256).hexdigest()
 
 
@@ -77,7 +77,7 @@ def _hash(secret: str) -> str:
 
 
 class Patience:
-    """Makes whoever guesses wait: five tries are free, then each doubles the wait.
+    """Slows down guessing: five tries are free, then each doubles the wait.
 
     Parameters
     ----------

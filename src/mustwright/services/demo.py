@@ -19,8 +19,8 @@ SEEDED = "demo seeded"
 def seed_demo(cellar: Cellar) -> bool:
     """Put the demo into a cellar that never had it; whether anything was done.
 
-    The flag is set last, and a record that is already there is left alone, so a seeding that was
-    broken off is completed by the next one. Demo records that the maker deletes stay deleted.
+    The flag is set last, and a record that is already there is left alone, so the next seeding
+    completes one that was broken off. Demo records that the maker deletes stay deleted.
     """
     if cellar.has_flag(SEEDED):
         return False

@@ -36,7 +36,7 @@ from mustwright.services.repository import (
 
 NOMINAL_BRIX, NOMINAL_TEMPERATURE_C, NOMINAL_NITROGEN_MG_L = 24.0, 20.0, 150.0
 KEPT_RESULTS = 96
-TAKEN_BY_PAGES = "new"  # the address where a new record is made
+TAKEN_BY_PAGES = "new"  # the address for making a new record
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def read_jar(identity: str, text: str) -> Nutrient:
 def _jar_table(identity: str, text: str) -> Mapping[str, Any]:
     try:
         return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also numbers and nesting beyond use
+    except (ValueError, RecursionError) as error:  # also absurdly long numbers and deep nesting
         raise InputError(f"shelf.{identity}", "needs valid TOML", str(error)) from None
 
 
@@ -91,7 +91,7 @@ def jars(cellar: Cellar) -> list[Jar]:
 def save_jar(
     cellar: Cellar, identity: str | None, name: str, text: str, version: int | None
 ) -> ShelfRecord:
-    """Put a nutrient on the shelf, or write over one; the whole shelf must still be readable."""
+    """Put a nutrient on the shelf, or replace one; the whole shelf must still be readable."""
     taken = {record.id for record in cellar.nutrients()}
     if identity is None:
         stem = slug_from_name(name, {*SETTINGS, TAKEN_BY_PAGES}).replace("-", "_")
@@ -190,7 +190,7 @@ def nominal_feeds(protocol: Protocol) -> tuple[tuple[FeedSlot, ...], Figure]:
 def compared(text: str, name: str, own_texts: tuple[str, ...]) -> Comparison:
     """All protocols on a sheet that is as it is planned; kept for the next view."""
     with warnings.catch_warnings():
-        # The search for an alcohol tries musts outside every formula's range on its way.
+        # The search for an alcohol tries musts outside every formula's range along the way.
         warnings.simplefilter("ignore", ValidityWarning)
         return compare(text, None, protocols_in(own_texts), name)
 
@@ -270,7 +270,7 @@ def outlook(cellar: Cellar, record: SheetRecord) -> Outlook:
 
 
 def outlooks(cellar: Cellar) -> list[Outlook]:
-    """How every kept must stands, the one last changed first."""
+    """How every kept must stands, the last changed first."""
     records = sorted(cellar.sheets(), key=lambda r: r.updated_at, reverse=True)
     return [outlook(cellar, record) for record in records]
 

@@ -12,7 +12,7 @@ from mustwright.errors import MustwrightError
 
 
 class MissingRecordError(MustwrightError):
-    """No record of that name is kept, or it was deleted."""
+    """There is no record of that name, or it was deleted."""
 
     def __init__(self, kind: str, key: str) -> None:
         self.kind = kind

@@ -1,4 +1,4 @@
-"""How is a whole cellar copied out: one sealed SQLite file, from a file or an address."""
+"""How is a whole cellar copied: into one sealed SQLite file, from a file or a database."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def back_up(engine: Engine, target: Path) -> dict[str, int]:
     Raises
     ------
     StoreError
-        When the target is there already or cannot be written.
+        If the target exists already or cannot be written.
     """
     if target.exists():
         raise StoreError(f"{target} is there already: name a file that is not")
@@ -40,7 +40,7 @@ def back_up(engine: Engine, target: Path) -> dict[str, int]:
         _copy_out(engine, part)
         rows = _seal(part)
         _to_disk(part)
-        os.link(part, target)  # refuses, as a rename would not, a target that came meanwhile
+        os.link(part, target)  # unlike a rename, refuses a target that appeared meanwhile
     except (OSError, sqlite3.Error) as error:
         raise StoreError(f"{target} cannot be written: {error}") from error
     finally:

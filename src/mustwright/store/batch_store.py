@@ -38,7 +38,7 @@ from mustwright.store.log_rows import SPARE, log_of, newest_of
 
 BATCH, ENTRY, TOKEN, PHOTO = tables.batch, tables.entry, tables.token, tables.photo
 LONGEST_LOG = 200_000
-# Asked with every look: written once, as making a query takes longer than answering it.
+# Asked at every look: written once, as making a query takes longer than answering it.
 _ONE = select(BATCH).where(BATCH.c.key == bindparam("slug"))
 _ONE_FOR_CHANGE = _ONE.with_for_update()
 _NO_CONTENT = [c for c in PHOTO.c if c.name != "content"]
@@ -71,7 +71,7 @@ class BatchStore(DerivedRows, AccessRows):
             return _batch(_live(connection, slug))
 
     def one_moment(self) -> AbstractContextManager[object]:
-        """What this thread asks within it, it sees as of one moment."""
+        """Within it, everything this thread asks is as of one moment."""
         return reading(self._engine)
 
     def stamp(self) -> str:
@@ -112,7 +112,7 @@ class BatchStore(DerivedRows, AccessRows):
             return _batch(_live(connection, slug))
 
     def rename(self, slug: str, name: str, version: int) -> BatchRecord:
-        """Another name for people."""
+        """Change the name people see."""
         with self._engine.begin() as connection:
             _expect(_live(connection, slug, for_change=True), version)
             self._count_up(connection, slug, version + 1, name=name)
@@ -139,7 +139,7 @@ class BatchStore(DerivedRows, AccessRows):
     def log(
         self, slug: str, after: int = 0, most: int | None = None, *, deleted: bool = False
     ) -> list[Entry]:
-        """The log, oldest line first: whole, or so many lines after a place in it."""
+        """The log, oldest line first: all of it, or some lines after a place in it."""
         with reading(self._engine) as connection:
             if not deleted or _find(connection, slug) is None:
                 _live(connection, slug)
@@ -197,7 +197,7 @@ class BatchStore(DerivedRows, AccessRows):
         connection.execute(update(BATCH).where(BATCH.c.key == slug).values(**changed))
 
     def keep_digest(self, slug: str, version: int, digest: str) -> None:
-        """Note how a batch stands; ignored when it has moved on."""
+        """Save how a batch stands; ignored if it has moved on."""
         here = (BATCH.c.key == slug) & (BATCH.c.version == version)
         values = {"digest": digest, "digest_version": version, "digest_at": self._clock()}
         with self._engine.begin() as connection:
@@ -305,7 +305,7 @@ def _target(entry: Entry) -> str | None:
 def _refuse_dangling(
     connection: Connection, slug: str, entry: Entry, new: dict[str, Entry]
 ) -> None:
-    """A change of an entry that the log does not hold is none."""
+    """Refuse a change of an entry that is not in the log."""
     target = _target(entry)
     if target is not None and target not in new and not _kept(connection, slug, [target]):
         raise MissingRecordError("entry", target)

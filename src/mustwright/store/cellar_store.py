@@ -1,4 +1,4 @@
-"""What does the cellar remember: sheets, protocols, nutrients and batches, in a file or by URL."""
+"""What does the cellar remember: sheets, protocols, nutrients, batches, in a file or a database."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class CellarStore:
         self.ledger = BatchStore(self._engine, clock)
 
     def close(self) -> None:
-        """Let the file go."""
+        """Close the file."""
         let_go()
         self._engine.dispose()
 
@@ -143,7 +143,7 @@ class CellarStore:
     def _all(self, table: Table) -> list[Row[Any]]:
         query = select(table).where(table.c.deleted_at.is_(None))
         with self._engine.begin() as connection:
-            # Sorted here, since a database sorts by its own language.
+            # Sorted here, since a database sorts by its own locale.
             return sorted(connection.execute(query), key=lambda row: str(row.key))
 
     def _one(self, table: Table, key: str) -> Row[Any]:

@@ -1,4 +1,4 @@
-"""What is worked out from logs and kept beside them; when it is lost, it is made anew."""
+"""What is worked out from logs and kept beside them; if lost, it is made again."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class DerivedRows:
     _clock: Clock
 
     def outlook(self, slug: str) -> str | None:
-        """The forecast kept beside a batch's log, as it was given."""
+        """The forecast kept beside a batch's log, as it came."""
         with reading(self._engine) as connection:
             found: str | None = connection.execute(_OUTLOOK, {"slug": slug}).scalar()
         return found

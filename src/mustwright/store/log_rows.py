@@ -1,4 +1,4 @@
-"""How is a log read quickly: whole, with one query, and lines of the plain kinds made at once.
+"""How is a log read quickly: with one query, and the plain kinds of line built directly.
 
 A page of a batch reads a few hundred lines. What a line holds was checked when it was written, so
 its names are checked again here, and its values only where the names are not those of this version.
@@ -29,7 +29,7 @@ _COLUMNS = (
     ENTRY.c.content,
 )
 KEPT_PLANS = 256
-SPARE = 2  # lines read beyond those asked for, for what undo would go back to
+SPARE = 2  # lines read beyond those asked for, to find what undo would go back to
 PLAIN_KINDS = [kind.kind for kind in (Reading, Note, Photo)]
 
 # Written once: making a query takes longer than answering it.
@@ -73,9 +73,9 @@ def log_of(
     Parameters
     ----------
     after : int
-        Lines behind this place in the log.
+        Lines after this place in the log.
     most : int or None
-        At most so many; all when None.
+        At most this many; all when None.
     plain : bool
         Readings, notes and pictures too.
     """
@@ -91,8 +91,8 @@ def newest_of(
     """Lines of a log that its newest entries rest on, in the order of the log.
 
     `most` entries by their time as they stand, the line that undo would take back, and every line
-    about any of them. A correction may move an entry in time, and an undoing leaves one more line
-    to go back to: so many more entries are taken as there are changes.
+    about any of them. A correction may move an entry in time, and an undo leaves one more line
+    to go back to: one more entry is taken for each change.
     """
     changes = [] if is_plain else _entries(connection, _CHANGES, slug=slug, version=version)
     count = most + len(changes) + SPARE
@@ -140,7 +140,7 @@ def _what(kind: str, content: Any, text: str, id: str) -> Any:
 
 @lru_cache(maxsize=KEPT_PLANS)
 def _plan(text: str) -> Any:
-    """A plan; the same text is the same plan, and nobody changes one."""
+    """A plan; the same text is the same plan, which never changes."""
     return what_from(PlanAdopted.kind, json.loads(text), "plan")
 
 

@@ -1,4 +1,4 @@
-"""At which revision is a cellar, and how is it brought to the newest one."""
+"""Which revision is a cellar at, and how is it brought to the newest one."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def revision(connection: Connection) -> str | None:
 
 
 def refuse_unknown(place: Place, found: str | None) -> None:
-    """Leave a cellar alone that is at a revision this version has never heard of."""
+    """Refuse a cellar at a revision this version does not know."""
     from alembic.script import ScriptDirectory
 
     scripts = ScriptDirectory.from_config(alembic_config())

@@ -1,4 +1,4 @@
-"""How is the cellar opened: made or migrated to the newest revision, copied aside before that."""
+"""How is the cellar opened: made, or copied aside and migrated to the newest revision."""
 
 from __future__ import annotations
 

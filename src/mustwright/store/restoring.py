@@ -1,4 +1,4 @@
-"""How is a whole cellar brought back from a copy: checked, the old one kept aside, swapped."""
+"""How is a whole cellar restored from a copy: checked, the old one kept aside, swapped."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def restore(place: Place, source: Path, clock: Clock, aside_in: Path) -> Restore
     Raises
     ------
     StoreError
-        When the copy is damaged, is no cellar or is from a newer version; nothing was changed.
+        If the copy is damaged, not a cellar, or from a newer version; nothing was changed.
     """
     sealed = check(source)
     handle, name = tempfile.mkstemp(prefix=".restoring.", suffix=".db")
@@ -64,7 +64,7 @@ def restore(place: Place, source: Path, clock: Clock, aside_in: Path) -> Restore
         with closing(sqlite3.connect(part)) as copy:
             copy.execute(f"DROP TABLE IF EXISTS {SEAL}")
             copy.commit()
-        open_engine(part, clock).dispose()  # brought to the newest tables before it goes in
+        open_engine(part, clock).dispose()  # migrated to the newest tables before it goes in
         aside = _set_aside(place, clock, aside_in)
         _bring_in(place, part)
         return Restored(_counts(part), aside, sealed)
@@ -76,7 +76,7 @@ def restore(place: Place, source: Path, clock: Clock, aside_in: Path) -> Restore
 
 
 def check(source: Path) -> bool:
-    """Refuse a file that is damaged, no cellar, or too new; whether it carries a seal."""
+    """Refuse a file that is damaged, not a cellar, or too new; return whether it has a seal."""
     if not source.is_file():
         raise StoreError(f"{source} is no file")
     try:

@@ -1,4 +1,4 @@
-"""Which tables does a cellar have."""
+"""Which tables does a cellar have?"""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ entry = Table(
 )
 Index("ix_entry_target", entry.c.batch, entry.c.target)
 
-# The forecast of a batch, worked out from the log of that version; may be lost and made anew.
+# The forecast of a batch, worked out from the log of that version; may be lost and made again.
 outlook = Table(
     "outlook",
     metadata,
@@ -97,7 +97,7 @@ outlook = Table(
     Column("content", Text, nullable=False),
 )
 
-# What of a log says how the batch stands, in a form of this program; may be lost and made anew.
+# The part of a log that says how the batch stands, in our own form; may be lost and made again.
 gist = Table(
     "gist",
     metadata,

@@ -1,4 +1,4 @@
-"""How does a batch stand: all that its page, its command and its device ask for, at one moment."""
+"""How does a batch stand: all that its page, command and devices ask for, at one moment."""
 
 from __future__ import annotations
 
@@ -35,14 +35,14 @@ def look(
     *,
     urgent: bool = True,
 ) -> BatchView:
-    """How a batch stands; the digest for the overview is kept on the way.
+    """How a batch stands; the digest for the overview is saved in passing.
 
     Parameters
     ----------
     make_outlook : callable or None
         Gives the forecast for a state; None takes the batch's own, see `forecaster.told`.
     urgent : bool
-        Whether someone looks at this very batch, so that its forecast is worked out first.
+        Whether someone is looking at this batch, so that its forecast comes first.
     """
     memory = memory_of(ledger)
     with ledger.one_moment():

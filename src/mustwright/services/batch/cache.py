@@ -21,9 +21,9 @@ from mustwright.services.batch.repository import Ledger
 V = TypeVar("V")
 MOST_LINES = 30_000  # of logs, about 1 kB each
 MOST_GIST_BYTES = 96e6
-PLAN_BYTES = 25_000  # of a plan as it is held
-STORE_AFTER = 16  # lines: a gist is kept beside the log again once it is so far ahead
-MOST_NEW = 200  # lines a gist is brought forward by; beyond them the log is read again
+PLAN_BYTES = 25_000  # of a plan in memory
+STORE_AFTER = 16  # lines: a gist is saved beside the log again once it is this far ahead
+MOST_NEW = 200  # lines a gist is updated by; beyond that the log is read again
 MOST_VIEWS = 2048  # about 7 kB each; good for a minute
 MOST_FORECASTS = 1024  # about 30 kB each
 LOOK_AGAIN_S = 30.0  # for a forecast another process may have kept
@@ -47,7 +47,7 @@ class Recent(Generic[V]):
             return found[0]
 
     def keep(self, key: Hashable, value: V) -> None:
-        """Keep a value; those asked for longest ago go."""
+        """Keep a value, and drop those asked for longest ago."""
         weight = self._weight(value)
         with self._lock:
             self._drop(key)
@@ -91,7 +91,7 @@ class Memory:
         return found
 
     def gist(self, ledger: Ledger, record: BatchRecord) -> Gist:
-        """The gist of a batch's log at this version, brought forward where that is enough.
+        """The gist of a batch's log at this version, updated from an older one if that is enough.
 
         From memory, else from beside the log, else from the log; kept beside it again once it has
         grown by a twentieth.
@@ -122,7 +122,7 @@ class Memory:
         return brought_forward(kept, [e for e in new if e.seq <= record.version], record.version)
 
     def forecast(self, ledger: Ledger, record: BatchRecord) -> Foreseen | None:
-        """The forecast kept of a batch, which may be of an earlier version."""
+        """The forecast kept for a batch, possibly of an earlier version."""
         kept = self._forecasts.get(record.slug)
         if kept is not None:
             found, looked = kept

@@ -120,7 +120,7 @@ def _photo_data(photo: PhotoRecord) -> dict[str, Any]:
 
 
 def _photo(one: object, i: int) -> PhotoRecord:
-    """A picture of the file; prepared anew unless it is one of ours, since it may be anything."""
+    """A picture from the file; prepared again unless it is ours, since it may be anything."""
     from mustwright.services.batch.photos import prepared_once
 
     where = f"photos[{i}]"

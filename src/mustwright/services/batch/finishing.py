@@ -1,4 +1,4 @@
-"""Do a finishing step to a batch: its own numbers in, what was really done into its log."""
+"""Apply a finishing step to a batch: its own numbers in, what was really done into its log."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def filled(
     start_of: StartOf,
     without: Collection[str] = (),
 ) -> FilledFields:
-    """A step's fields out of the batch's numbers, what was typed over them.
+    """A step's fields from the batch's numbers, with what was typed over them.
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ def _list(value: object) -> list[object]:
 
 
 def _lot_of(pairs: Mapping[str, object], starts: Mapping[str, BatchStart]) -> dict[str, object]:
-    """A lot of a batch with that batch's numbers, what was typed over them."""
+    """A lot of a batch with that batch's numbers, and what was typed over them."""
     typed = {k: v for k, v in pairs.items() if k != "batch"}
     slug = pairs.get("batch")
     if not slug:

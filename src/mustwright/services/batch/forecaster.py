@@ -1,4 +1,4 @@
-"""Who works the forecasts of batches out: a thread behind the pages, the newest question first."""
+"""Who works out the forecasts of batches: a thread behind the pages, the newest question first."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ WORKING = "forecast being worked out"
 NOT_MET = "the fermentation model does not meet these readings"
 OLD_H = 12.0  # hours after which feeds still ahead make a forecast out of date
 MOST_WAITING = 64
-CALM_S = 60.0  # a batch that only grows, and is not looked at, is worked out once in this time
-REST, LONG_REST = 1.0, 100.0  # times the last job, in calm and in a rush: pages come first
-RUSH = 20  # pages within a second: no maker looks at so many, a program does
+CALM_S = 60.0  # a batch that grows but is not looked at is worked out once in this time
+REST, LONG_REST = 1.0, 100.0  # times the last job, when quiet and in a rush: pages come first
+RUSH = 20  # pages within a second: no maker looks at that many, but a program does
 LOOK_UP_S = 1.0  # between two looks whether a rush is over
 
 
@@ -62,7 +62,7 @@ def told(
     Parameters
     ----------
     urgent : bool
-        Whether someone looks at this very batch.
+        Whether someone is looking at this batch.
     """
     if now.phase in (CLOSED, FINISHING):
         return Told(PaceOutlook(now), None, False)
@@ -83,20 +83,20 @@ def told(
 
 
 def pages_come_first(ledger: Ledger) -> None:
-    """Note that a page is asked for; where many are, forecasts wait."""
+    """Note that a page is asked for; when many are, forecasts wait."""
     worker = _forecasters.get(ledger)
     if worker is not None:
         worker.looked()
 
 
 def _is_old(found: Foreseen, now: Progress) -> bool:
-    """Whether feeds that are still not given were taken as given long ago."""
+    """Whether the forecast took feeds as given long ago that still are not."""
     ahead = any(s.state == "ahead" for s in now.feeds)
     return ahead and (now.hours or 0.0) > found.from_h + OLD_H
 
 
 def _still_holds(found: Foreseen, gist: Gist, now: Progress) -> bool:
-    """Whether all that came since is words and readings that the forecast had foreseen."""
+    """Whether nothing came since but notes, and readings that the forecast had foreseen."""
     return (
         gist.changed <= found.version
         and found.plan == now.plan.number
@@ -105,7 +105,7 @@ def _still_holds(found: Foreseen, gist: Gist, now: Progress) -> bool:
 
 
 def work_out(ledger: Ledger, slug: str, now: datetime) -> Foreseen | None:
-    """Work a batch's forecast out and keep it; None for a batch that is closed.
+    """Work out a batch's forecast and keep it; None for a batch that is closed.
 
     Takes a tenth of a second or two, and seconds in a new process.
 
@@ -169,7 +169,7 @@ class Forecaster:
         self._thread.start()
 
     def stop(self) -> None:
-        """End after the job at hand."""
+        """End after the current job."""
         with self._change:
             self._ended = True
             self._change.notify_all()
@@ -204,7 +204,7 @@ class Forecaster:
         self.ask(slug, urgent=False)
 
     def failure(self, record: BatchRecord) -> str:
-        """Why a batch of this version has no forecast; empty where none was tried in vain."""
+        """Why a batch of this version has no forecast; empty if none was tried and failed."""
         version, message = self._failed.get(record.slug, (-1, ""))
         return message if version == record.version else ""
 
@@ -224,7 +224,7 @@ class Forecaster:
                 self._stop.wait(min(left, LOOK_UP_S))
 
     def _rest_s(self, now: float) -> float:
-        """How long to leave the processor to the pages yet: in a rush for long, while it lasts."""
+        """How long the pages still get the processor to themselves: longer while a rush lasts."""
         in_a_rush = len(self._looks) == RUSH and now - self._looks[0] < 1.0
         ended, worked_s = self._worked
         return ended + worked_s * (LONG_REST if in_a_rush else REST) - now
@@ -252,7 +252,7 @@ class Forecaster:
         except MustwrightError:  # deleted meanwhile
             self._busy = ""
             return
-        if self._just_made(slug, version):  # asked for again while it was at hand
+        if self._just_made(slug, version):  # asked for again while it was being worked out
             self._busy = ""
             return
         try:
@@ -261,7 +261,7 @@ class Forecaster:
                 self._after(slug)
         except MustwrightError as error:
             self._failed[slug] = (version, f"no forecast: {error}")
-        except Exception as error:  # whatever it is, the next batch is worked out
+        except Exception as error:  # whatever went wrong, the next batch is worked out
             self._failed[slug] = (version, f"no forecast: {type(error).__name__}")
             raise_in_log(error)
         finally:

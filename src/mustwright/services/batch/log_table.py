@@ -76,7 +76,7 @@ class Preview:
     known : int
         Lines that are, and will not be written twice.
     ignored : tuple of str
-        Columns of the file that nothing is taken from.
+        Columns of the file that are not used.
     """
 
     new: tuple[Entry, ...]
@@ -86,9 +86,9 @@ class Preview:
 
 
 def export_csv(stands: Sequence[Standing]) -> str:
-    """Every line that counts, but plans, as CSV in columns of our own.
+    """Every line that counts, except plans, as CSV in our own columns.
 
-    Of a finishing step the amounts stand in columns; whole, as JSON, it stands under ``finish``.
+    The amounts of a finishing step have columns; the whole step is under ``finish``, as JSON.
     """
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
@@ -102,7 +102,7 @@ def export_csv(stands: Sequence[Standing]) -> str:
 
 
 def _safe(text: str) -> str:
-    """A cell that no spreadsheet takes for a formula; a quote in front is taken off at import."""
+    """A cell that no spreadsheet takes for a formula; import removes the quote in front."""
     return f"'{text}" if text[:1] in ("=", "@", "\t", "\r", "'") or _signed_word(text) else text
 
 
@@ -190,7 +190,7 @@ def preview_csv(
 
 
 def import_csv(ledger: Ledger, slug: str, preview: Preview) -> list[Entry]:
-    """Write what a preview showed, all of it or, where any line has a problem, nothing."""
+    """Write what a preview showed: all of it or, if any line has a problem, nothing."""
     if preview.problems:
         first = preview.problems[0]
         more = f" (and {len(preview.problems) - 1} more)" if len(preview.problems) > 1 else ""

@@ -87,7 +87,7 @@ class LotTrace:
     said, would_say : tuple of LotLabel
         The label as it was worked out at bottling, and as it would be by the log as it stands now.
     refused : str
-        Why no such label could be made by what is known now; empty where it could.
+        Why no such label could be made from what is known now; empty if it could.
     corrected : tuple of str
         What was changed, or written late, after the bottling was written down.
     removed : bool
@@ -126,7 +126,7 @@ class LotTrace:
 
     @property
     def differs(self) -> bool:
-        """Whether the label would say something else by what is known now."""
+        """Whether the label would say something else from what is known now."""
         return self.said != self.would_say
 
 
@@ -246,7 +246,7 @@ def _as_known(asked: Mapping[str, str], held: VesselContents) -> dict[str, str]:
 
 
 def _digits(value: float) -> str:
-    """As the forms of the bench are filled from a batch."""
+    """Fields as the forms of the bench are filled from a batch."""
     return f"{float(f'{value:.4g}'):g}"
 
 

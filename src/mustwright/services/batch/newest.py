@@ -1,4 +1,4 @@
-"""What came last in the log of a batch: told from a few of its lines, not from all of them."""
+"""What came last in the log of a batch: found from a few of its lines, not from all of them."""
 
 from __future__ import annotations
 

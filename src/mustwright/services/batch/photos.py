@@ -1,4 +1,4 @@
-"""A picture of the batch: checked, turned upright, made smaller, and stripped of what it tells."""
+"""A picture of the batch: checked, turned upright, made smaller, and stripped of its metadata."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def add_photo(
     Raises
     ------
     InputError
-        When it is no JPEG, PNG or WebP picture, or too large.
+        If it is not a JPEG, PNG or WebP picture, or is too large.
     """
     if len(ledger.photos(slug)) >= MOST_PHOTOS:
         raise InputError("photo", f"needs a batch with fewer than {MOST_PHOTOS}", "full")
@@ -80,7 +80,7 @@ def prepared(content: bytes) -> tuple[bytes, int, int]:
 
 
 def prepared_once(content: bytes) -> tuple[bytes, int, int]:
-    """The same, but a picture that went through it before stays as it is, to the byte."""
+    """The same, but a picture that has been through this before stays as it is, to the byte."""
     from PIL import Image
 
     made, width, height = prepared(content)

@@ -118,7 +118,7 @@ def write(
 
 
 def find(ledger: Ledger, slug: str, id: str) -> Standing:
-    """An entry as it stands; the start of its id is enough where only one begins so.
+    """An entry as it stands; the start of its id is enough if no other begins with it.
 
     Raises
     ------
@@ -145,7 +145,7 @@ def correct(
     who: str = YOU,
     now: datetime,
 ) -> Entry:
-    """Let an entry read otherwise; who, when, before and after stay in the log.
+    """Correct an entry; who, when, before and after stay in the log.
 
     Parameters
     ----------
@@ -174,7 +174,7 @@ def remove(
     who: str = YOU,
     now: datetime,
 ) -> Entry:
-    """Let an entry no longer count."""
+    """Stop an entry from counting."""
     stand = find(ledger, slug, id)
     if isinstance(stand.what, PlanAdopted) and stand.what.plan.number == 1:
         raise InputError("entry", "needs to stay: a batch has its first plan", id)
@@ -184,7 +184,7 @@ def remove(
 def restore(
     ledger: Ledger, slug: str, id: str, *, seen: int | None = None, who: str = YOU, now: datetime
 ) -> Entry:
-    """Let a removed entry count again."""
+    """Make a removed entry count again."""
     stand = find(ledger, slug, id)
     return _change(ledger, slug, Restoration(stand.entry.id), seen, who, now)
 
@@ -192,7 +192,7 @@ def restore(
 def undo(
     ledger: Ledger, slug: str, *, seen: int | None = None, who: str = YOU, now: datetime
 ) -> tuple[Entry, Entry]:
-    """Take the latest line back that was not taken back yet: that line, and the one that does it.
+    """Take back the latest line not taken back yet; returns that line, and the one that does it.
 
     Raises
     ------

@@ -60,7 +60,7 @@ def adopt(
             "the proposal has changed since it was shown: look at it again; nothing was written"
         )
     given = view.progress.given_g
-    already = {most.key for most in broken(proposal.plan, given, ())}  # no plan can mend those
+    already = {most.key for most in broken(proposal.plan, given, ())}  # no plan can fix those
     open_feeds = [c.after for c in proposal.changes]
     for most in broken(proposal.plan, given, open_feeds):
         if most.key not in already:

@@ -43,7 +43,7 @@ class PhotoRecord:
 
 
 class ChangedEntryError(ConflictError):
-    """Someone changed the same entry meanwhile; both are at hand, nothing was written.
+    """Someone changed the same entry meanwhile; it holds both versions, nothing was written.
 
     Parameters
     ----------
@@ -88,9 +88,9 @@ class Ledger(Protocol):
         ...
 
     def one_moment(self) -> AbstractContextManager[object]:
-        """What this thread asks within it, it sees as of one moment; that asks faster, too.
+        """Within it, everything this thread asks is as of one moment; that is faster, too.
 
-        Nothing that is to be seen within it may be written within it.
+        Do not write within it what has to be seen within it.
         """
         ...
 
@@ -109,7 +109,7 @@ class Ledger(Protocol):
         ...
 
     def rename(self, slug: str, name: str, version: int) -> BatchRecord:
-        """Another name for people."""
+        """Change the name people see."""
         ...
 
     def delete_batch(self, slug: str, version: int) -> None:
@@ -128,11 +128,11 @@ class Ledger(Protocol):
         Parameters
         ----------
         after : int
-            Lines behind this place in the log.
+            Lines after this place in the log.
         most : int or None
-            At most so many; all when None.
+            At most this many; all when None.
         deleted : bool
-            Whether the batch may have been deleted; else such a one is not found.
+            Whether a deleted batch counts; otherwise it is not found.
         """
         ...
 
@@ -161,11 +161,11 @@ class Ledger(Protocol):
         ...
 
     def keep_digest(self, slug: str, version: int, digest: str) -> None:
-        """Note how a batch stands; ignored when it has moved on."""
+        """Save how a batch stands; ignored if it has moved on."""
         ...
 
     def outlook(self, slug: str) -> str | None:
-        """The forecast kept beside a batch's log, as it was given; None before there is one."""
+        """The forecast kept beside a batch's log, as it came; None before there is one."""
         ...
 
     def keep_outlook(self, slug: str, version: int, content: str) -> None:
@@ -173,7 +173,7 @@ class Ledger(Protocol):
         ...
 
     def gist(self, slug: str) -> tuple[bytes, list[Entry]] | None:
-        """The gist kept beside a batch's log, and its lines that are no readings, notes, pictures.
+        """The gist kept beside a batch's log, and its lines but readings, notes and pictures.
 
         None before there is one.
         """

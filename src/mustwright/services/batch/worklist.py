@@ -21,7 +21,7 @@ STALE = timedelta(hours=1)
 CLOSED_PHASE = "closed"
 SLOW_S = 0.04
 HASTE_S = 0.05
-SMALL, PATIENCE_S = 60, 1.0  # a cellar of this many batches is always brought up to date
+SMALL, PATIENCE_S = 60, 1.0  # a cellar of up to this many batches is always brought up to date
 
 
 @dataclass(frozen=True)
@@ -75,8 +75,8 @@ def due_today(
     Parameters
     ----------
     budget_s : float or None
-        Time for bringing outdated digests up to date on the way [s]; what is left is marked stale,
-        and done by later calls or by `refresh`. None takes what a small cellar needs, little in a
+        Time for updating outdated digests along the way [s]; the rest are marked stale and done by
+        later calls or by `refresh`. None takes what a small cellar needs, little in a
         large one.
     """
     pages_come_first(ledger)
@@ -123,7 +123,7 @@ class _Kept:
 
         Within the minute while nothing changed and nothing is stale; where working it out takes
         long, as in a cellar of thousands, for ten times that long, so that devices that post all
-        the time do not make every look at the list a new one.
+        the time do not make every look at the list work it out again.
         """
         if zone != self.zone or not timedelta(0) <= now - self.now < timedelta(minutes=1):
             return False
@@ -144,7 +144,7 @@ def refresh(
     budget_s: float,
     make_outlook: MakeOutlook | None = None,
 ) -> int:
-    """Work outdated digests out anew, those of changed batches first; how many were done."""
+    """Work out outdated digests again, those of changed batches first; how many were done."""
     old = [r for r in records if _is_old(r, now)]
     old.sort(key=lambda r: (r.digest_version == r.version, r.digest_at or r.updated_at))
     until = time.monotonic() + budget_s

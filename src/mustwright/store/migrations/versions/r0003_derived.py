@@ -37,6 +37,6 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    """Take them away; both are made anew."""
+    """Take them away; both can be made again."""
     op.drop_table("gist")
     op.drop_table("outlook")
