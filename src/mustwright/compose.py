@@ -65,7 +65,7 @@ class Compose:
 
     @classmethod
     def from_environment(cls, database: str | None = None) -> Compose:
-        """For this user on this machine; `database` goes before MUSTWRIGHT_DATABASE."""
+        """For this user on this machine; `database` takes precedence over MUSTWRIGHT_DATABASE."""
         return cls(data_folder(), database=database or database_address())
 
     @property
@@ -99,7 +99,7 @@ class Compose:
             return self._cellar
 
     def begin_forecasting(self) -> None:
-        """Work forecasts of batches out behind the pages from now on, until the cellar closes."""
+        """Work out forecasts of batches behind the pages from now on, until the cellar closes."""
         from mustwright.services.batch.forecaster import Forecaster
         from mustwright.services.batch.worklist import renew_digest
 
@@ -124,7 +124,7 @@ class Compose:
         return restore(self.place, source, self.clock, folder)
 
     def close(self) -> None:
-        """Let the cellar go; it is opened again when it is next asked for."""
+        """Close the cellar; it is opened again when it is next asked for."""
         if self._forecaster is not None:
             self._forecaster.stop()
             self._forecaster = None

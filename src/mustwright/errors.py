@@ -1,4 +1,4 @@
-"""What can be wrong with what a maker typed, in one sentence that helps."""
+"""What is wrong with what a maker typed, in one helpful sentence."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ _LISTENER: ContextVar[list[str] | None] = ContextVar("validity_listener", defaul
 
 
 def warn_validity(message: str) -> None:
-    """Say that a formula left its range: to whoever listens here, else as a `ValidityWarning`."""
+    """Report that a formula left its range: to a listener here, else as a `ValidityWarning`."""
     listener = _LISTENER.get()
     if listener is None:
         warnings.warn(message, ValidityWarning, stacklevel=4)

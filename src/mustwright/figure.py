@@ -145,6 +145,6 @@ def _unfold(result: object, place: str, working: dict[str, Figure]) -> Any:
 def tidy(value: float) -> float | None:
     """Drop the digits beyond double-precision noise, so that 0.1 + 0.2 prints as 0.3.
 
-    What is not finite (days to dry of what never gets there) becomes None: JSON has no word for it.
+    What is not finite (days to dry, if it never gets there) becomes None: JSON has no infinity.
     """
     return float(f"{value:.10g}") if math.isfinite(value) else None

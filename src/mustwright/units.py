@@ -181,7 +181,7 @@ class Quantity:
     unit : str
         Name of the unit as typed (the first one of a compound).
     assumed : str
-        A reading the maker should know of (``gallon read as US gallon``), else empty.
+        An assumption the maker should know of (``gallon read as US gallon``), else empty.
     """
 
     value: float
@@ -203,7 +203,7 @@ def parse_quantity(text: object, field: str) -> Quantity:
     Raises
     ------
     InputError
-        When it is no finite quantity in known units.
+        If it is not a finite quantity in known units.
 
     Examples
     --------

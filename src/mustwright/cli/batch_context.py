@@ -42,7 +42,7 @@ def opened() -> Iterator[Compose]:
 
 
 def view_now(compose: Compose, slug: str, forecast: bool = False) -> BatchView:
-    """How a batch stands now; with its forecast worked out first, where that is asked for."""
+    """How a batch stands now; with its forecast worked out first, if that is asked for."""
     from mustwright.services.batch.batch_view import look
 
     if forecast:
@@ -56,14 +56,14 @@ def view_now(compose: Compose, slug: str, forecast: bool = False) -> BatchView:
 
 
 def moment_of(compose: Compose, at: str | None) -> Any:
-    """When, as typed; nothing is now."""
+    """When, as typed; nothing typed means now."""
     from mustwright.batch.entry_fields import moment_typed
 
     return moment_typed(at, compose.clock(), compose.local_zone)
 
 
 def told(compose: Compose, slug: str, entry: Entry, as_json: bool) -> None:
-    """Say what was written and what comes next."""
+    """Print what was written and what comes next."""
     view = view_now(compose, slug)
     if as_json:
         from mustwright.batch.view_json import view_data

@@ -1,4 +1,4 @@
-"""`batch import`, `export`, `calendar`, `token`: what is taken in and taken along."""
+"""`batch import`, `export`, `calendar`, `token`: what comes in and goes out."""
 
 from __future__ import annotations
 

@@ -62,7 +62,7 @@ def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
 
 
 def _ph_lines(view: BatchView) -> list[str]:
-    """The pH so far and ahead, where the acid model says something."""
+    """The pH so far and ahead, if the acid model says anything."""
     ph = view.foreseen.ph if view.foreseen else None
     if ph is None:
         return []

@@ -8,7 +8,7 @@ from mustwright.figure import Figure
 
 
 def working_lines(figures: Mapping[str, Figure]) -> Iterator[str]:
-    """Lines for every figure by its place, with what it was made from indented below."""
+    """Lines for every figure by its place, with what it was made from indented below it."""
     places = {id(figure): place for place, figure in reversed(list(figures.items()))}
     for place, figure in figures.items():
         yield f"{place} = {value_text(figure)}"

@@ -103,7 +103,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
 
 
 def run(typed: list[str]) -> int:
-    """Run one command; the exit code. The only place where errors become words."""
+    """Run one command and return its exit code. The only place where errors become words."""
     warnings.showwarning = _show_warning
     try:
         result = root.main(args=typed, prog_name="mustwright", standalone_mode=False)
@@ -114,7 +114,7 @@ def run(typed: list[str]) -> int:
         return _refuse(_described_usage(error), typed)
     except (click.Abort, KeyboardInterrupt):
         return 130
-    except BrokenPipeError:  # the reader went away, as `| head` does
+    except BrokenPipeError:  # the reader closed the pipe, as `| head` does
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 141
     return result if isinstance(result, int) else 0

@@ -21,7 +21,7 @@ _NAME = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.-]{0,251}[A-Za-z0-9])?")
 
 
 def ask_passphrase(ledger: Ledger, anew: bool) -> None:
-    """Have a passphrase kept: from the environment, or typed twice where there is none yet."""
+    """Make sure there is a passphrase: from the environment, or typed twice if none exists."""
     from mustwright.services.access import has_passphrase, is_passphrase, set_passphrase
 
     given = os.environ.get(VARIABLE, "")
@@ -53,20 +53,20 @@ def lan_access(port: int, names: tuple[str, ...]) -> Access:
 
 
 def lan_address() -> str:
-    """The address other machines of the network find this one by; loopback where there is none.
+    """The address at which other machines find this one; loopback if there is none.
 
     Asking for a route sends nothing.
     """
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
-            probe.connect(("192.0.2.1", 9))  # an address set aside for documents (RFC 5737)
+            probe.connect(("192.0.2.1", 9))  # an address reserved for documentation (RFC 5737)
             return str(probe.getsockname()[0])
         except OSError:
             return "127.0.0.1"
 
 
 def show_code(address: str) -> None:
-    """Print the address, and where a terminal can show it, the code that opens it."""
+    """Print the address and, if the terminal can show it, the code that opens it."""
     click.echo(f"On the phone: {address} (the code below, then the passphrase)")
     click.echo("Plain http: anyone in the same network can listen. Trust the network, or do not.")
     encoding = (sys.stdout.encoding or "").lower()

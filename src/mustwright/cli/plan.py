@@ -111,7 +111,7 @@ def nitrogen_lines(plan: FeedingPlan) -> list[str]:
 
 
 def _early_line(plan: FeedingPlan) -> str:
-    """How much comes early, or that nothing comes."""
+    """How much of it comes early, or that there is nothing to add."""
     if plan.nitrogen.added_mg_l.value <= 0:
         why = "can be fed" if plan.missing or not plan.feasible else "need be fed"
         return f"  Nothing {why}"
@@ -164,7 +164,7 @@ def potassium_line(acid: AcidRisk) -> str:
 
 def _feed_lines(feed: Feed) -> list[str]:
     grams = ", ".join(f"{i.grams.value:g} g {i.name}" for i in feed.items) or "nothing"
-    by_clock = feed.expected_h.low is None  # then the trigger says the hour already
+    by_clock = feed.expected_h.low is None  # the trigger already names the hour
     expected = "" if by_clock else f"; expected about {hours_text(feed.expected_h)}"
     lines = [f"  [ ] {feed.name}: {grams}", f"      {feed.trigger}{expected}"]
     lines += [f"      {note}" for note in feed.notes]
@@ -172,7 +172,7 @@ def _feed_lines(feed: Feed) -> list[str]:
 
 
 def bound_lines(plan: FeedingPlan) -> list[str]:
-    """What is missing, broken as written, touched, and what would free it."""
+    """What is missing, what the plan as written breaks or touches, and what would lift it."""
     lines = [f"  Cannot be made: {sentence}." for sentence in plan.missing]
     lines += [
         f"  As written it would take {b.asked_g_l.value:.2f} g/L where {b.words}; kept within."

@@ -89,7 +89,7 @@ def listen(host: str, port: int | None) -> socket.socket:
 def _listen_on(host: str, port: int) -> socket.socket:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     # The protocol is named so that asyncio knows it for TCP and sends each part of an answer at
-    # once; else the second part waits 40 ms for the browser to acknowledge the first.
+    # once; otherwise the second part waits 40 ms for the browser to acknowledge the first.
     listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

@@ -34,7 +34,7 @@ def file_text(path: str, field: str) -> str:
     Raises
     ------
     InputError
-        When it cannot be read, is too large or is no UTF-8 text.
+        If it cannot be read, is too large or is not UTF-8 text.
     """
     try:
         size = Path(path).stat().st_size
@@ -79,7 +79,7 @@ def cellar_protocols() -> dict[str, Protocol]:
 
 
 def cellar_texts() -> dict[str, str]:
-    """The files of the maker's own protocols; nothing is opened where there is no cellar yet."""
+    """The files of the maker's own protocols; nothing is opened if there is no cellar yet."""
     from mustwright.compose import Compose, data_folder
 
     if not (data_folder() / "cellar.db").exists():
@@ -102,7 +102,7 @@ def forecast_option(command: Command) -> Command:
 
 
 def print_answer(lines: Iterable[str], working: Callable[[], Mapping[str, Figure]] | None) -> None:
-    """An answer as text and, where it is asked for, the working of its figures below."""
+    """An answer as text and, if asked for, the working of its figures below."""
     for line in lines:
         click.echo(line)
     if working is None:
@@ -120,7 +120,7 @@ def print_json(data: dict[str, Any]) -> None:
 
 
 def say_when_compiling() -> None:
-    """A word on standard error when the first forecast of an installation has to compile."""
+    """A note on standard error when the first forecast of an installation has to compile."""
     from mustwright.compose import data_folder
     from mustwright.kinetics.ready import cache_folder, is_compiled
 

@@ -1,4 +1,4 @@
-"""Which version is this."""
+"""Which version is this?"""
 
 from __future__ import annotations
 

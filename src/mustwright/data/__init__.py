@@ -29,7 +29,7 @@ def text_of(name: str) -> str:
 
 
 def key_of(records: Mapping[str, object], identity: object, where: str) -> str:
-    """The id of one of some records, as it was typed: any case, blanks around it.
+    """The id of a record from what was typed: any case, blanks around it.
 
     Raises
     ------

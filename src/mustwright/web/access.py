@@ -22,7 +22,7 @@ COOKIE = "mustwright_session"
 HEADER = "x-form-token"
 OPEN_PATHS = ("/static/", "/calendar/")
 BATCH_PATH = re.compile(r"/api/batches/([^/]+)(?:/|$)")
-LARGEST_PART = 6_000_000  # a pasted table; the whole body was bounded before
+LARGEST_PART = 6_000_000  # a pasted table; the whole body has been limited before
 LOOPBACK_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 
 
@@ -35,7 +35,7 @@ class Access:
     is_locked : bool
         Whether a session is needed; False on loopback.
     hosts : tuple of str
-        Names the pages may be asked for by.
+        Host names under which the pages may be asked for.
     address : str
         Where a phone finds them; empty on loopback.
     """
@@ -62,10 +62,10 @@ def bearer_of(headers: Headers) -> str:
 
 
 class Locked:
-    """Lets in who has a session; devices and calendars come by their own tokens.
+    """Lets in anyone with a session; devices and calendars use their own tokens.
 
-    A bearer token opens nothing but its own batch. Browsers never add that header by themselves, so
-    such a call needs no form token.
+    A bearer token opens only its own batch. Browsers never add that header by themselves, so such
+    a call needs no form token.
     """
 
     def __init__(self, app: ASGIApp, compose: Compose, access: Access) -> None:
@@ -112,7 +112,7 @@ def _to_login(scope: Scope, path: str) -> Response:
 
 
 async def _form_token_of(scope: Scope, receive: Receive) -> tuple[Receive, str]:
-    """The form token of a request, and its body to be read again; it was bounded before."""
+    """The form token of a request, and its body to be read again; its size was limited before."""
     headers = Headers(scope=scope)
     if HEADER in headers:
         return receive, headers[HEADER]

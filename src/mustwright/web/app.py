@@ -1,4 +1,4 @@
-"""How do the pages hang together: routes, guards, static files and the words for errors."""
+"""How do the pages fit together: routes, guards, static files and the words for errors."""
 
 from __future__ import annotations
 
@@ -55,10 +55,10 @@ PAGES = (
 
 
 class RevalidatedFiles(StaticFiles):
-    """Static files that a browser keeps, but asks about (by ETag) before each use."""
+    """Static files that a browser caches, but checks (by ETag) before each use."""
 
     async def get_response(self, path: str, scope: Scope) -> Response:
-        """The file, with leave to keep it."""
+        """The file, with permission to cache it."""
         response = await super().get_response(path, scope)
         response.headers["Cache-Control"] = "no-cache"
         return response
@@ -72,7 +72,7 @@ THREADS = 2
 
 @asynccontextmanager
 async def _few_threads(_app: FastAPI) -> AsyncIterator[None]:
-    """Requests answered at once; the others wait in the order in which they came."""
+    """How many requests are answered at once; the others wait in the order they came."""
     to_thread.current_default_thread_limiter().total_tokens = THREADS
     yield
 
@@ -89,14 +89,14 @@ def create_app(compose: Compose, access: Access | None = None) -> FastAPI:
     )
     app.state.compose = compose
     app.state.access = access
-    # What is asked most is met first. The routes themselves, as a router within a router looks
-    # through its routes twice for each request, and within another one four times.
+    # The most frequent requests are matched first. The routes themselves, since a router within a
+    # router looks through its routes twice for each request, and within another one four times.
     for router in (batches.router, batches.feed_router, *(page.router for page in PAGES)):
         app.router.routes.extend(router.routes)
     static = files("mustwright.web") / "static"
     app.mount("/static", RevalidatedFiles(directory=str(static)), name="static")
     errors.register(app)
-    # The one added last is met first.
+    # The one added last comes first.
     app.add_middleware(Locked, compose=compose, access=access)
     app.add_middleware(BodyLimit)
     app.add_middleware(SameOrigin)

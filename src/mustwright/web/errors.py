@@ -68,7 +68,7 @@ def _detail(request: Request, error: HTTPException) -> str:
 
 
 async def _defect(request: Request, _error: Exception) -> Response:
-    """The trace goes to the terminal; this answer is made outside the other guards."""
+    """The traceback goes to the terminal; this answer is made outside the other guards."""
     detail = "Nothing was lost that was saved before. The terminal shows the details."
     answer = error_page(request, 500, TITLES[500], detail)
     answer.headers.update(SECURITY_HEADERS)

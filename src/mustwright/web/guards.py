@@ -78,7 +78,7 @@ class SameOrigin:
 def _by_token(scope: Scope, headers: Headers) -> bool:
     """A call of a device: no browser adds a bearer token to a request by itself.
 
-    Where an Origin is sent all the same, it has to be ours.
+    If an Origin is sent all the same, it has to be ours.
     """
     bearer = headers.get("authorization", "").lower().startswith("bearer ")
     return bool(scope["path"].startswith("/api/") and bearer and "origin" not in headers)
@@ -87,7 +87,7 @@ def _by_token(scope: Scope, headers: Headers) -> bool:
 def not_same_origin(headers: Headers) -> str:
     """Why a changing request does not come from our own pages; empty when it does.
 
-    A phone on plain http sends no Sec-Fetch-Site, so Origin decides; that one every browser sends
+    A phone on plain http sends no Sec-Fetch-Site, so Origin decides, which every browser sends
     with a form post.
     """
     origin, host = headers.get("origin"), headers.get("host", "")

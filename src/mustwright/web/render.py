@@ -36,9 +36,9 @@ KEPT_FORMS, LONGEST_KEPT = 256, 200
 def kept_form(
     macro: Macro, form: str, typed: TypedForm, errors: Mapping[str, str], *options: Sequence[object]
 ) -> str:
-    """The fields of a form, written by a macro; kept, as most forms are the same on every page.
+    """The fields of a form, written by a macro; cached, as most forms are the same on every page.
 
-    Not kept where something is wrong with it, or something was typed at length.
+    Not cached if something is wrong with it, or something long was typed.
 
     Parameters
     ----------

@@ -32,7 +32,7 @@ class ToldToStop:
 
 
 class _Server(uvicorn.Server):
-    """A server that also heeds a Ctrl-C that came before it was up."""
+    """A server that also obeys a Ctrl-C from before it was up."""
 
     told: ToldToStop
 
@@ -45,7 +45,7 @@ class _Server(uvicorn.Server):
 def keep_requests_together() -> None:
     """Let the threads that take and answer requests share a core.
 
-    Only once the compiled code is there: it counts the cores of the thread that imports it.
+    Only once the code is compiled: it counts the cores of the thread that imports it.
     """
     workers = (t for t in threading.enumerate() if t.name.startswith("AnyIO worker thread"))
     keep_to_one_core([threading.main_thread(), *workers])
@@ -56,9 +56,9 @@ def run(
 ) -> None:
     """Serve until told to stop; open connections get two seconds to finish.
 
-    The forecast is compiled meanwhile, in a thread of its own. Where that is still at it when the
-    pages are closed, the process ends at once: nothing waits for a compiler, and all that was
-    acknowledged is on the disk by then.
+    The forecast is compiled meanwhile, in a thread of its own. If that is still running when the
+    pages are closed, the process ends at once: nothing waits for a compiler, and everything that
+    was acknowledged is on the disk by then.
     """
     compiling = warm_up_behind(cache_folder(compose.home), keep_requests_together)
     config = uvicorn.Config(

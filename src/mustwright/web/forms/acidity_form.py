@@ -23,7 +23,7 @@ STRIP = "strip"
 
 
 def read_asked(query: Mapping[str, str]) -> tuple[AcidityRequest, dict[str, str]]:
-    """What is asked; a field that cannot be read counts as empty and is told beside it."""
+    """What is asked; a field that cannot be read counts as empty, with the reason beside it."""
     errors: dict[str, str] = {}
 
     found: dict[str, float | None] = {}

@@ -187,7 +187,7 @@ def typed_from(what: Payload, at: datetime, unit: str, zone: tzinfo) -> TypedFor
 
 
 def step_labels(what: object) -> list[tuple[str, str]]:
-    """The fields a finishing step is corrected by, with what stands above them."""
+    """The fields for correcting a finishing step, with their labels."""
     if not isinstance(what, StepDone):
         return []
     return [(name, label) for name, (label, _) in step_fields(what).items()]
@@ -257,12 +257,12 @@ def _corrected_feed(
 
 
 def moment_of(typed: TypedForm, now: datetime, zone: tzinfo) -> datetime:
-    """When, as typed; empty is now."""
+    """When, as typed; empty means now."""
     return moment_typed(typed.get("at"), now, zone)
 
 
 def field_of(name: str) -> str:
-    """The field of a form that an entry's field stands in."""
+    """The form field that shows an entry's field."""
     if name.startswith("used."):
         return name
     plain = name.rpartition(".")[2].removesuffix("_c")

@@ -33,7 +33,7 @@ def targets(value: str, original: str) -> tuple[str, ...]:
 
 
 def readings(typed: dict[str, str]) -> tuple[list[Conversion], InputError | None]:
-    """The value on every scale; an error when it is none, or is read impossibly.
+    """The value on every scale; an error if it is not a value, or the reading is impossible.
 
     A scale that cannot show this one reading is left out as long as another can.
     """

@@ -48,7 +48,7 @@ def jar_from_typed(base: str, typed: TypedForm) -> str:
 
 
 def jar_field(field: str) -> str:
-    """The form field that a label fact stands in."""
+    """The form field that shows a label fact."""
     key = field.rpartition(".")[2]
     if key in (*TEXT, *NUMBERS):
         return key

@@ -1,4 +1,4 @@
-"""A protocol's simple things as fields, laid over its text: what a field changes, the text gets."""
+"""A protocol's simple settings as fields over its text: what a field changes goes into the text."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def protocol_from_typed(base: str, typed: TypedForm) -> str:
 
 
 def protocol_field(field: str) -> str:
-    """The form field that a field of the protocol stands in; the text when there is none."""
+    """The form field that shows a field of the protocol; the text if there is none."""
     feed = re.match(r"feed\[(\d+)\](?:\.(\w+))?", field)
     if feed:
         key = {"when": "amount"}.get(feed[2] or "", feed[2] or "name")

@@ -123,7 +123,7 @@ def kept_rows(typed: TypedForm) -> list[int]:
 
 
 def form_field(field: str, typed: TypedForm) -> str:
-    """The form field that a field of the sheet stands in; empty when it is none."""
+    """The form field that shows a field of the sheet; empty if there is none."""
     portion = re.fullmatch(r"must\.ingredient\[(\d+)\](?:\.(\w+))?", field)
     if portion:
         kept = kept_rows(typed)
@@ -173,7 +173,7 @@ def _target_shown(table: Mapping[str, Any]) -> str:
 
 
 def _write_gravity(document: TOMLDocument, table: str, text: str, before: str) -> None:
-    """A target or a reading: alcohol where a percent sign says so, else a gravity."""
+    """A target or a reading: alcohol if it has a percent sign, else a gravity."""
     if text.strip() == before.strip():
         return
     made = _made(document, table)

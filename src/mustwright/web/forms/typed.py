@@ -54,7 +54,7 @@ def typed_from(pairs: Iterable[tuple[str, str]]) -> TypedForm:
 
 
 def shown(value: object) -> str:
-    """A TOML value as it stands in a field; tables and lists do not fit into one."""
+    """A TOML value as a field shows it; tables and lists do not fit into one."""
     if value is None or isinstance(value, (dict, list)):
         return ""
     if isinstance(value, bool):

@@ -35,7 +35,7 @@ MONTHS = (
 
 
 def moment(at: datetime, zone: tzinfo, now: datetime | None = None) -> str:
-    """A clock time as it stands in a log: Thu 1 May 18:00; with the year where it is another."""
+    """A clock time as it stands in a log: Thu 1 May 18:00; with the year if it is not this one."""
     here = at.astimezone(zone)
     year = "" if now is None or here.year == now.astimezone(zone).year else f" {here.year}"
     day, month = DAYS[here.weekday()], MONTHS[here.month - 1]
@@ -93,7 +93,7 @@ def degrees(celsius: float, plan: BatchPlan | None) -> str:
 
 
 def whole_degrees(celsius: float, plan: BatchPlan | None) -> str:
-    """The same to the whole degree, where there is little room."""
+    """The same to the whole degree, for narrow places."""
     number, _, unit = degrees(celsius, plan).partition(" ")
     return f"{float(number):.0f} {unit}"
 
@@ -208,7 +208,7 @@ def jar_options(plan: BatchPlan) -> list[tuple[str, str]]:
 # Finishing steps --------------------------------------------------------------------------------
 
 PAGES = {"tannin": "acid", "fruit": "late", "spice": "late"}  # steps that share a page of the bench
-NO_PAGE = ("drawn", "blend")  # of a blend the lots have moved on
+NO_PAGE = ("drawn", "blend")  # the lots of a blend have moved on
 
 
 def worked_from(what: object) -> list[tuple[str, str]]:
@@ -219,7 +219,7 @@ def worked_from(what: object) -> list[tuple[str, str]]:
 
 
 def worked_again(what: object) -> str:
-    """Where the bench works the same again, from the same fields; empty where it cannot."""
+    """The page where the bench works it out again from the same fields; empty if it cannot."""
     if not isinstance(what, StepDone) or what.step in NO_PAGE or not what.asked:
         return ""
     page = PAGES.get(what.step, what.step)

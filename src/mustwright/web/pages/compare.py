@@ -56,7 +56,7 @@ def compare_page(
 ) -> HTMLResponse:
     """All protocols on one must, or those asked for; `beside` are drawn with their bands.
 
-    With `acid` the chance that the pH crashes stands beside each, which takes a moment longer.
+    With `acid` each shows the chance that the pH crashes, which takes a moment longer.
     """
     cellar: Cellar = request.app.state.compose.cellar
     record = cellar.sheet(slug)

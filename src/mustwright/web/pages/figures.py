@@ -1,4 +1,4 @@
-"""How does a figure read on a page: rounded for the eye, with its range, and unfolded on demand."""
+"""How is a figure shown on a page: rounded for the eye, with its range, and unfolded on demand."""
 
 from __future__ import annotations
 

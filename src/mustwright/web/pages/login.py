@@ -22,14 +22,14 @@ def _access(request: Request) -> Access:
 
 
 def _back(then: str) -> str:
-    """Where to after coming in: a path of ours, never another site."""
+    """Where to go after signing in: a path of ours, never another site."""
     ours = then.startswith("/") and not then.startswith(("//", "/\\")) and "\\" not in then
     return then if ours and then.isprintable() else "/"
 
 
 @router.get("/login")
 def ask(request: Request, then: str = "/") -> Response:
-    """The form; straight on where no passphrase is asked for."""
+    """The form; straight on if no passphrase is needed."""
     if not _access(request).is_locked:
         return RedirectResponse(_back(then), status_code=303)
     return page(request, "login.html", then=_back(then), wrong="")
@@ -41,7 +41,7 @@ def come_in(
     passphrase: Annotated[str, FORM] = "",
     then: Annotated[str, FORM] = "/",
 ) -> Response:
-    """A session for the right passphrase; growing patience for wrong ones."""
+    """A session for the right passphrase; a growing wait after wrong ones."""
     access, compose = _access(request), request.app.state.compose
     if not access.is_locked:
         return RedirectResponse(_back(then), status_code=303)

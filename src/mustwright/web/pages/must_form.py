@@ -1,4 +1,4 @@
-"""A new must, or changes to one, by form; what cannot be used is said beside its field."""
+"""A new must, or changes to one, by form; what is wrong with a field is shown beside it."""
 
 from __future__ import annotations
 

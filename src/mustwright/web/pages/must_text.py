@@ -1,4 +1,4 @@
-"""A must sheet as text: the same sheet the form writes, for those who would rather type."""
+"""A must sheet as text: the same sheet the form writes, for makers who would rather type."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What every page may use in its template: figures said in words, cautions, links to sources."""
+"""What every page may use in its template: figures in words, cautions, links to sources."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def show_form(
     errors : mapping of str to str or None
         By field; with any the answer is 422.
     theirs : str
-        What someone else kept meanwhile; with it the answer is 409.
+        What someone else saved meanwhile; with it the answer is 409.
     """
     status = 409 if theirs else 422 if errors else 200
     return show(

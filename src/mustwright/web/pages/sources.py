@@ -1,4 +1,4 @@
-"""Where the figures are from, what the marks mean, and safety and law in one place."""
+"""Where the figures come from, what the marks mean, and safety and law in one place."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What does the yeast need and what does it get: each nutrient on a scale of its own."""
+"""What does the yeast need and what does it get: each nutrient on its own scale."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How did it go and how will it: readings, forecast and feeds of a batch on one line of time."""
+"""How did it go and how will it go: readings, forecast and feeds of a batch on one time axis."""
 
 from __future__ import annotations
 
@@ -152,7 +152,7 @@ def _gravity_scale(scene: Scene) -> Scale:
 
 
 def _warm_scale(scene: Scene) -> Scale | None:
-    """For temperatures, where there is more than one."""
+    """For temperatures, if there is more than one."""
     values = scene.warmth[1]
     if len(values) < 2:
         return None
@@ -198,7 +198,7 @@ def _readings(points: Series, axis: TimeAxis, heights: _Heights) -> list[str]:
     drawn = []
     if len(places) > 1:
         drawn.append(element("path", d="M" + "L".join(places), class_="curve read"))
-    if len(places) > MOST_BARS:  # a device's: too close for a bar each
+    if len(places) > MOST_BARS:  # a device's: too close together for a bar each
         dots = f"M{'h0M'.join(places)}h0"
         return [*drawn, element("path", d=dots, class_="dots")]
     for point in points.take(shown):
@@ -266,7 +266,7 @@ def _feeds(
 
 
 def _grouped(feeds: Sequence[FeedMark], axis: TimeAxis) -> list[tuple[float, list[int]]]:
-    """Feeds that stand on one another share a label."""
+    """Feeds at the same place share a label."""
     groups: list[tuple[float, list[int]]] = []
     for feed in sorted(feeds, key=lambda f: f.hours):
         x = axis.x(max(feed.hours, 0.0))

@@ -1,4 +1,4 @@
-"""Where did the pH of a batch go and where will it: its band and readings on a line of time."""
+"""Where did the pH of a batch go and where will it go: its band and readings on a time axis."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""When does what go in: the feeds of one plan on the line of time."""
+"""What goes in when: the feeds of one plan on a time axis."""
 
 from __future__ import annotations
 
@@ -121,7 +121,7 @@ def feed_line(plan: FeedingPlan, third: Figure, narrow: bool = False) -> Markup:
 
 
 def _unclipped(axis: TimeAxis, hours: float) -> float:
-    """Where an hour would stand, also past the end."""
+    """Where an hour would be, even past the end."""
     return axis.left + hours / axis.end_h * (axis.right - axis.left)
 
 

@@ -1,4 +1,4 @@
-"""What will the gravity do: middle lines and bands of forecasts over one line of time."""
+"""What will the gravity do: middle lines and bands of forecasts on one time axis."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def hours_to_show(outcome: Outcome, whole_band: bool = False) -> float:
 
 
 def alone(curves: Sequence[Curve], dry: float, key: str, narrow: bool = False) -> Markup:
-    """A picture of its own: the forecast of a plan, or of two ways to go on."""
+    """A picture by itself: the forecast of a plan, or of two ways to go on."""
     hours = max(hours_to_show(curve.outcome, True) for curve in curves)
     span = ALONE_NARROW_SPAN if narrow else ALONE_SPAN
     axis = TimeAxis.to_hold(*span, [hours])

@@ -1,4 +1,4 @@
-"""How is a curve of many points written: all of them at once, from strings that are made once.
+"""How is a curve of many points written: all at once, from strings made beforehand.
 
 Pictures of one scene in two widths share the heights of their curves.
 """
@@ -19,7 +19,7 @@ LARGEST = 1200  # no picture is wider or taller
 
 @dataclass(frozen=True)
 class Scale:
-    """Values laid out from `bottom` up to `top`; what lies beyond stands on the edge."""
+    """Values laid out from `bottom` up to `top`; what lies beyond is put on the edge."""
 
     low: float
     high: float
@@ -39,7 +39,7 @@ def _tenths() -> tuple[str, ...]:
 
 
 def trail(across: Sequence[str], up: Sequence[str]) -> list[str]:
-    """Places as a path holds them, of what `across` and `up` gave."""
+    """Points as a path writes them, from what `across` and `up` returned."""
     return list(map(" ".join, zip(across, up, strict=True)))
 
 
@@ -56,7 +56,7 @@ def up(scale: Scale, values: Sequence[float] | Floats) -> list[str]:
 def _tenths_along(
     values: Sequence[float] | Floats, low: float, high: float, start: float, end: float
 ) -> list[str]:
-    """Places between `start` and `end`, to a tenth; what lies beyond stands on the edge."""
+    """Places between `start` and `end`, to a tenth; what lies beyond is put on the edge."""
     tenths = np.array(values, dtype=float)
     tenths -= low
     tenths *= 10 * (end - start) / (high - low)

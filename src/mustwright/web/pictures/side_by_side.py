@@ -1,4 +1,4 @@
-"""Which protocol brings what, when: all of them on one line of time, with what is still short."""
+"""Which protocol brings what, when: all of them on one time axis, with what is still short."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def side_by_side(
     narrow: bool = False,
     hold_h: float = 0.0,
 ) -> Markup:
-    """Every plan a row: its feeds on the common axis, and its total against the demand."""
+    """One row for each plan: its feeds on the common axis, and its total against the demand."""
     width = NARROW if narrow else WIDE
     name = "side-narrow" if narrow else "side-wide"
     every = [marks_of(plan) for plan in plans]
@@ -70,7 +70,7 @@ def side_by_side(
 def common_axis(
     plans: Sequence[FeedingPlan], thirds: Sequence[Figure], narrow: bool, hold_h: float = 0.0
 ) -> TimeAxis:
-    """The line of time of all plans, at least as long as `hold_h` [h]."""
+    """The time axis of all plans, at least as long as `hold_h` [h]."""
     span = (46.0, NARROW - 8.0) if narrow else (258.0, 690.0)
     marks = [mark for plan in plans for mark in marks_of(plan)]
     return axis_for(*span, marks, thirds, hold_h)

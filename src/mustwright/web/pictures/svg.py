@@ -42,7 +42,7 @@ _escaped = lru_cache(maxsize=1024)(escape)  # names of classes, most of them
 
 @lru_cache(maxsize=16_384)
 def _number(value: float) -> str:
-    """A coordinate to two decimals, without noughts at its end."""
+    """A coordinate to two decimals, without trailing zeros."""
     whole = int(value)
     return str(whole) if whole == value else f"{value:.2f}".rstrip("0").rstrip(".")
 
@@ -93,7 +93,7 @@ def whisker(x1: float, x2: float, y: float, end: float, half: float = 3.0) -> st
 def picture(
     width: float, height: float, title: str, body: Iterable[str], name: str, class_: str
 ) -> Markup:
-    """A whole picture with the amino hatch, named for those who cannot see it."""
+    """A whole picture with the amino hatch, with a name for those who cannot see it."""
     hatch = element(
         "pattern",
         rect(0, 0, 5, 5, "hatch-ground") + line(0, 0, 0, 5, "hatch-line"),

@@ -1,4 +1,4 @@
-"""One batch: what to do next, writing it down, the line of time, worries, and the log."""
+"""One batch: what to do next, writing it down, the timeline, worries, and the log."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def shown(
     errors: Mapping[str, str] | None = None,
     conflict: str = "",
 ) -> Response:
-    """The page; with what was typed and what was wrong with it, where something was.
+    """The page, with what was typed and what was wrong with it, if anything.
 
     Parameters
     ----------
@@ -128,7 +128,7 @@ def shown(
 
 
 def step_feed(view: BatchView) -> StepFeed | None:
-    """The feed to tick off with one tap; none where something else comes before feeding."""
+    """The feed to tick off with one tap; none if something else comes before feeding."""
     ready = next_open_feed(view)
     return ready if view.step.kind in ("feed", "read") else None
 

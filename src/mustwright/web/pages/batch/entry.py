@@ -43,7 +43,7 @@ def entry_page(request: Request, slug: str, id: str) -> Response:
 
 @router.post("/batches/{slug}/entries/{id}")
 def keep_correction(request: Request, slug: str, id: str, typed: Form) -> Response:
-    """Let the entry read otherwise; what it said before stays in the log."""
+    """Correct the entry; what it said before stays in the log."""
     desk = Desk(request)
     view = desk.view(slug)
     stand = _stand(view, id)
@@ -148,20 +148,20 @@ def _jars(plan: BatchPlan, stand: Standing) -> list[tuple[str, str]]:
 
 @router.post("/batches/{slug}/entries/{id}/delete")
 def delete(request: Request, slug: str, id: str, typed: Form) -> Response:
-    """Let the entry no longer count."""
+    """Stop the entry from counting."""
     return _counted(request, slug, id, typed, remove, "delete it")
 
 
 @router.post("/batches/{slug}/entries/{id}/restore")
 def bring_back(request: Request, slug: str, id: str, typed: Form) -> Response:
-    """Let a deleted entry count again."""
+    """Make a deleted entry count again."""
     return _counted(request, slug, id, typed, restore, "bring it back")
 
 
 def _counted(
     request: Request, slug: str, id: str, typed: TypedForm, use: Callable[..., object], wanted: str
 ) -> Response:
-    """Let an entry count no longer, or again; who is behind what others wrote is shown it."""
+    """Stop an entry from counting, or make it count again; show what others wrote since."""
     desk = Desk(request)
     try:
         use(desk.ledger, slug, id, seen=seen_of(typed), now=desk.now)

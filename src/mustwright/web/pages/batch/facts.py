@@ -26,7 +26,7 @@ class Fact:
 
 
 def facts_of(view: BatchView, zone: tzinfo) -> list[Fact]:
-    """What is known now, the most asked for first."""
+    """What is known now, the most asked-for first."""
     state = view.progress
     found = [_gravity(state, zone), _used(state), _alcohol(state), _fall(state)]
     found += [_temperature(state), _ph(state, zone), _fed(state), _dry(view, zone)]
@@ -71,7 +71,7 @@ def _fall(state: Progress) -> Fact | None:
         f"Weighted line through {s.count} readings over {s.hours:.0f} h; the range is two "
         "standard errors.",
     )
-    fall = round(s.per_day, 4) + 0.0  # no minus before a nought
+    fall = round(s.per_day, 4) + 0.0  # no minus sign before a zero
     spread = f"±\u00a0{2 * s.sd:.4f}"
     return Fact("Falls by", f"{fall:.4f} a day", spread, how, "least squares")
 

@@ -1,4 +1,4 @@
-"""What a batch gives away and lets in: files, a calendar to subscribe to, keys for devices."""
+"""What a batch shares and lets in: files, a calendar to subscribe to, keys for devices."""
 
 from __future__ import annotations
 

@@ -61,6 +61,6 @@ def seen_of(typed: TypedForm) -> int:
 
 
 def back_to(slug: str, wrote: str = "", place: str = "") -> Response:
-    """The page of the batch, with a word about what was written."""
+    """The page of the batch, with a note about what was written."""
     query = f"?wrote={wrote}" if wrote else ""
     return RedirectResponse(f"/batches/{slug}{query}{place}", 303)

@@ -51,7 +51,7 @@ def ask_to_start(
 
 @router.post("/musts/{slug}/start")
 def start(request: Request, slug: str, typed: Form) -> Response:
-    """A new batch that follows the plan; straight on to its page."""
+    """Start a batch that follows the plan, and go straight to its page."""
     desk = Desk(request)
     record = desk.cellar.sheet(slug)
     try:
@@ -168,7 +168,7 @@ def _take_in(request: Request, desk: Desk, content: bytes) -> Response:
 
 @router.post("/batches/{slug}/rename")
 def rename(request: Request, slug: str, typed: Form) -> Response:
-    """Another name for people."""
+    """Change the name people see."""
     desk = Desk(request)
     name = typed.get("name").strip()
     if not 0 < len(name) <= 120:

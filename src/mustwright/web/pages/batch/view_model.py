@@ -38,7 +38,7 @@ class FeedRow:
     doses : str
         What is planned.
     given : str
-        What went in, where it differs from that; "as planned" where it does not.
+        What went in, if it differs from that; "as planned" if it does not.
     when : str
         Clock time given or due, with its range.
     """
@@ -56,7 +56,7 @@ class FeedRow:
 
 @dataclass(frozen=True)
 class Pictures:
-    """A batch for a laptop and for a phone; its pH beside it, where something is said of it."""
+    """A batch for a laptop and for a phone; its pH beside it, if the model knows it."""
 
     wide: Markup
     narrow: Markup
@@ -64,7 +64,7 @@ class Pictures:
 
 
 def pictures(view: BatchView) -> Pictures:
-    """All pictures of a batch that was pitched, on one line of time."""
+    """All pictures of a batch that was pitched, on one time axis."""
     scene = scene_of(view)
     return Pictures(*batch_lines(scene), _ph_of(view, scene))
 
@@ -84,7 +84,7 @@ class PhShown:
 
 
 def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
-    """The pH of a batch that still works; none where the acid model says nothing."""
+    """The pH of a batch that still ferments; none if the acid model says nothing."""
     ph, state = view.foreseen.ph if view.foreseen else None, view.progress
     if ph is None or state.phase in PAST:
         return None
