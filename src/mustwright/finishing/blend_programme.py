@@ -1,4 +1,4 @@
-"""Which litres of which lots: the linear programme and the least squares behind a blend."""
+"""How many litres of which lots: the linear programme and the least squares behind a blend."""
 
 from __future__ import annotations
 
@@ -48,9 +48,38 @@ def solve(
     cheapest: bool,
     most_so2: float | None,
 ) -> tuple[Floats, bool]:
-    """Litres of each lot for a fixed amount, and whether all bounds hold.
+    """Find the litres of each lot for a fixed amount, and whether all bounds hold.
 
-    The limit of sulfur dioxide holds even where the targets cannot be met.
+    Parameters
+    ----------
+    lots : sequence of Lot
+    targets : sequence of BlendTarget
+        What the blend aims at, middle by middle.
+    bound : sequence of BlendTarget
+        What it is held to.
+    amount : float
+        Litres poured together, before contraction, above 0 [L].
+    offsets : mapping of str to float
+        By quantity, `straight` less `true_value` of the blend [any unit].
+    cheapest : bool
+        Least cost within the bounds, instead of least deviation from the middles.
+    most_so2 : float or None
+        Limit of total sulfur dioxide [mg/L]; it holds even if the targets cannot be met.
+
+    Returns
+    -------
+    litres : ndarray
+        Of each lot [L].
+    feasible : bool
+
+    Raises
+    ------
+    ImpossibleError
+        If no blend of this amount stays under the limit of sulfur dioxide.
+
+    Notes
+    -----
+    Least cost is a linear programme (HiGHS), least deviation a least-squares problem (SLSQP).
     """
     bounds = [(lot.least_l, lot.available_l) for lot in lots]
     every, strict = _Rows([], []), _Rows([], [])
@@ -93,7 +122,7 @@ class _Rows:
         amount: float,
         slack: float,
     ) -> None:
-        """Both ends of a target, in steps of its own."""
+        """Add both ends of a target, in its own steps."""
         scale, offset = SCALE[target.quantity], offsets[target.quantity]
         each = column(lots, target.quantity) / scale
         self.columns.extend([each, -each])
@@ -152,7 +181,7 @@ def _least_squares(
 
     def value(shares: Floats) -> float:
         d = off(shares)
-        # The faint second part makes one answer of several that are equally near.
+        # The faint second part picks one of several answers that are equally near.
         return float(d @ d) + 1e-7 * float(shares @ shares)
 
     def slope(shares: Floats) -> Floats:
@@ -187,7 +216,23 @@ def _least_squares(
 def possible(
     lots: Sequence[Lot], quantity: str, amount: float, offset: float
 ) -> tuple[float, float]:
-    """Lowest and highest this quantity can be, alone, in a blend of this amount."""
+    """How low and how high one quantity can be, on its own, in a blend of this amount.
+
+    Parameters
+    ----------
+    lots : sequence of Lot
+    quantity : str
+        One of `QUANTITIES`.
+    amount : float
+        Litres poured together, above 0 [L].
+    offset : float
+        `straight` less `true_value` of the blend [any unit].
+
+    Returns
+    -------
+    low, high : float
+        In the unit of the quantity [any unit]; NaN if no such blend exists.
+    """
     bounds = [(lot.least_l, lot.available_l) for lot in lots]
     ends = []
     for sign in (1.0, -1.0):

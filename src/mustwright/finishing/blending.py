@@ -1,4 +1,4 @@
-"""Which lots in which parts: a blend of two to six lots solved for several targets at once."""
+"""Which lots in what proportions: two to six lots blended to several targets at once."""
 
 from __future__ import annotations
 
@@ -101,23 +101,27 @@ def blend_lots(
     law : FinishingLaw
         Its limit of total sulfur dioxide becomes one more bound; its limit of solids is held to.
     volume_l : float or None
-        Wanted [L]; when None, as much as can be made with the targets met (or as near as it gets).
+        Wanted, above 0 [L]; None makes as much as the targets allow (or come nearest to).
     cheapest : bool
         Least cost with every target met, instead of least deviation from the middles.
+
+    Returns
+    -------
+    BlendResult
+        Targets out of reach are a result, not an error.
 
     Raises
     ------
     InputError, ImpossibleError
-        For lots or volumes that cannot be, and a mixture past a line of the profile's class;
-        targets out of reach are no error but a result.
+        If lots or volume are impossible, or the mixture would pass a line of the profile's class.
 
     Notes
     -----
-    Litres of the lots are the unknowns. Quantities per litre mix in proportion to litres but for
-    contraction and the curvature of gravity; that difference is found from the mass balance of the
-    mixture and handed back to the programme until it stands still. Least cost is a linear
+    The litres of the lots are the unknowns. Quantities per litre mix in proportion to litres except
+    for contraction and the curvature of gravity; the difference is found from the mass balance of
+    the mixture and fed back to the programme until it no longer changes. Least cost is a linear
     programme (HiGHS); least deviation minimises the squares of the deviations from the middles,
-    each in steps of its own (0.1 % vol, 0.001 SG, 0.1 g/L, ...), within the bounds. When no blend
+    each in its own step (0.1 % vol, 0.001 SG, 0.1 g/L, ...), within the bounds. When no blend
     meets all bounds, the sum of the squared overshoots is minimised instead.
     """
     _check(lots, targets)

@@ -28,7 +28,7 @@ SMALLEST_L, LARGEST_L = 0.01, 60.0
 
 @dataclass(frozen=True)
 class Filled:
-    """So many bottles of one size."""
+    """A number of bottles of one size."""
 
     litres: float
     count: Figure
@@ -187,7 +187,7 @@ def _materials(ask: BottleAsk, count: int, bottles: Sequence[Filled]) -> tuple[M
 
 
 def _keeping(ask: BottleAsk) -> str:
-    """How long it is likely to be good: habits, said as such."""
+    """How long it is likely to be good: rules of thumb, and called that."""
     strong = ask.alcohol_pct is not None and ask.alcohol_pct >= 10
     sulfited = ask.total_so2_mg_l is not None and ask.total_so2_mg_l >= 20
     if strong and sulfited:

@@ -1,4 +1,4 @@
-"""May the mead hold so much: lines of a legal class that no step may pass."""
+"""May the mead hold that much: limits of a legal class that no step may pass."""
 
 from __future__ import annotations
 
@@ -30,13 +30,16 @@ def refuse_solids(law: FinishingLaw, after: Liquid, where: str) -> None:
 
     Parameters
     ----------
+    law : FinishingLaw
+    after : Liquid
+        The mead once the step is done.
     where : str
         The field that asks for it.
 
     Raises
     ------
     ImpossibleError
-        With the limit, its source and what passing it would make of the mead.
+        With the limit, its source and what the mead would become beyond it.
     """
     most = law.at_every_step("solids_after")
     if most is None or most.high is None:

@@ -84,11 +84,20 @@ def _container(
 
 
 def refuse_container(ask: ContainerAsk, containers: Sequence[Container], hot: Figure) -> None:
-    """Refuse where the container asked about does not bear it; say how far one can go.
+    """Refuse if the container asked about does not bear the pressure; say how far one can go.
+
+    Parameters
+    ----------
+    ask : ContainerAsk
+    containers : sequence of Container
+        The one asked about first.
+    hot : Figure
+        Gauge pressure at 30 °C, with its range [bar].
 
     Raises
     ------
     ImpossibleError
+        If the pressure is beyond what the container is made for.
     """
     if not ask.container and ask.limit_bar is None:
         return
@@ -106,9 +115,20 @@ def refuse_container(ask: ContainerAsk, containers: Sequence[Container], hot: Fi
 def refuse_not_still(law: FinishingLaw, co2_g_l: float, gauge_bar_20c: float, where: str) -> None:
     """Refuse more gas than the profile lets a still drink hold.
 
+    Parameters
+    ----------
+    law : FinishingLaw
+    co2_g_l : float
+        Carbon dioxide in the drink, at least 0 [g/L].
+    gauge_bar_20c : float
+        Its pressure at 20 °C, above the air [bar].
+    where : str
+        The field that asks for it.
+
     Raises
     ------
     ImpossibleError
+        With the limit and its source.
     """
     meant = "or say that it is meant as sparkling, a class of its own"
     grams, over = law.highest("still_co2"), law.highest("still_overpressure")
@@ -130,9 +150,20 @@ def refuse_not_still(law: FinishingLaw, co2_g_l: float, gauge_bar_20c: float, wh
 
 
 def sparkle_class(law: FinishingLaw, co2_g_l: float, gauge_bar_20c: float) -> str:
-    """What the profile calls a drink with so much gas.
+    """What the profile calls a drink with this much gas.
 
-    The pressures of wine law are above the air at 20 °C; the US counts grams.
+    Parameters
+    ----------
+    law : FinishingLaw
+    co2_g_l : float
+        Carbon dioxide in the drink, at least 0 [g/L]; the US counts grams.
+    gauge_bar_20c : float
+        Its pressure at 20 °C, above the air, as wine law counts it [bar].
+
+    Returns
+    -------
+    str
+        The class in words, with the figure and the limit.
     """
     still = law.highest("still_co2")
     if still is not None and still.high is not None:

@@ -53,7 +53,7 @@ def virial_cm3_mol(temperature_c: float) -> float:
 
 
 def fugacity_bar(pressure_bar: float, temperature_c: float) -> float:
-    """What a pressure of carbon dioxide counts for: ``p exp(B p / RT)`` [bar]."""
+    """Fugacity of carbon dioxide at a pressure of it: ``p exp(B p / RT)`` [bar]."""
     kelvin = temperature_c + KELVIN_AT_0_C
     per_bar = virial_cm3_mol(temperature_c) * 0.1 / (GAS_CONSTANT_J_MOL_K * kelvin)
     return pressure_bar * math.exp(per_bar * pressure_bar)
@@ -93,7 +93,7 @@ def relative_solubility(alcohol_pct: float, sugar_g_l: float) -> float:
 def co2_g_l_from_pressure(
     pressure_bar: float, temperature_c: float, alcohol_pct: float = 0.0, sugar_g_l: float = 0.0
 ) -> float:
-    """Carbon dioxide dissolved under an *absolute* pressure of it [g/L].
+    """Carbon dioxide dissolved under an *absolute* pressure of it.
 
     Parameters
     ----------
@@ -101,8 +101,20 @@ def co2_g_l_from_pressure(
         Absolute, 0 to 15 [bar]; gauge pressure plus 1.01325.
     temperature_c : float
         -2 to 40 [°C].
-    alcohol_pct, sugar_g_l : float
-        Of the mead [% vol, g/L].
+    alcohol_pct : float
+        Of the mead, 0 to 25 [% vol].
+    sugar_g_l : float
+        Of the mead, 0 to 300 [g/L].
+
+    Returns
+    -------
+    float
+        [g/L].
+
+    Raises
+    ------
+    InputError
+        If a value is out of its range.
 
     Notes
     -----
@@ -122,7 +134,32 @@ def co2_g_l_from_pressure(
 def pressure_bar_from_co2(
     co2_g_l: float, temperature_c: float, alcohol_pct: float = 0.0, sugar_g_l: float = 0.0
 ) -> float:
-    """Absolute pressure of carbon dioxide over a mead that holds so much of it [bar].
+    """Absolute pressure of carbon dioxide over a mead that holds a given amount of it.
+
+    Parameters
+    ----------
+    co2_g_l : float
+        0 to 20 [g/L].
+    temperature_c : float
+        -2 to 40 [°C].
+    alcohol_pct : float
+        Of the mead, 0 to 25 [% vol].
+    sugar_g_l : float
+        Of the mead, 0 to 300 [g/L].
+
+    Returns
+    -------
+    float
+        Absolute; less 1.01325 it is the gauge pressure [bar].
+
+    Raises
+    ------
+    InputError
+        If a value is out of its range.
+
+    Notes
+    -----
+    Inverse of `co2_g_l_from_pressure`; Weiss1974, OIVAS314.
 
     Examples
     --------
@@ -148,12 +185,22 @@ def _check(temperature_c: float, alcohol_pct: float, sugar_g_l: float) -> None:
 
 
 def co2_g_l_oiv(pressure_pa: float, alcohol_pct: float, sugar_g_l: float) -> float:
-    """Carbon dioxide in sparkling wine at 20 °C by the official relation [g/L].
+    """Carbon dioxide in sparkling wine at 20 °C by the official relation.
 
     Parameters
     ----------
     pressure_pa : float
-        *Absolute* pressure at 20 °C [Pa]; the pressures of wine law are above the air (gauge).
+        *Absolute* pressure at 20 °C, at least 0 [Pa]; the pressures of wine law are above the
+        air (gauge).
+    alcohol_pct : float
+        0 to 25 [% vol].
+    sugar_g_l : float
+        0 to 300 [g/L].
+
+    Returns
+    -------
+    float
+        [g/L].
 
     Notes
     -----
@@ -168,5 +215,24 @@ def co2_g_l_oiv(pressure_pa: float, alcohol_pct: float, sugar_g_l: float) -> flo
 
 
 def co2_volumes_oiv(pressure_pa: float, alcohol_pct: float, sugar_g_l: float) -> float:
-    """The same in litres of gas per litre: ``0.987e-5 P (0.86 - 0.01 A)(1 - 0.00144 S)``."""
+    """Carbon dioxide as in `co2_g_l_oiv`, but in litres of gas per litre.
+
+    Parameters
+    ----------
+    pressure_pa : float
+        *Absolute* pressure at 20 °C, at least 0 [Pa].
+    alcohol_pct : float
+        0 to 25 [% vol].
+    sugar_g_l : float
+        0 to 300 [g/L].
+
+    Returns
+    -------
+    float
+        [L/L].
+
+    Notes
+    -----
+    ``0.987e-5 P (0.86 - 0.01 A)(1 - 0.00144 S)``, OIVAS314.
+    """
     return 0.987e-5 * pressure_pa * (0.86 - 0.01 * alcohol_pct) * (1 - 0.00144 * sugar_g_l)

@@ -1,4 +1,4 @@
-"""Which class of gas does a plan keep to: never between two classes of the profile."""
+"""Which class of gas does a plan stay in: never between two classes of the profile."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class GasClass:
 
 
 def gas_classes(law: FinishingLaw) -> tuple[GasClass, ...]:
-    """The classes of a profile by pressure, rising; none where it has not all of them."""
+    """The classes of a profile by pressure, rising; none unless it has all of them."""
     still, sparkling = law.highest("still_overpressure"), law.lowest("sparkling")
     low, high = law.lowest("semi_sparkling_low"), law.highest("semi_sparkling_high")
     if not (still and sparkling and low and high):
@@ -34,19 +34,20 @@ def gas_classes(law: FinishingLaw) -> tuple[GasClass, ...]:
 
 
 def kept_within(law: FinishingLaw, gauge_bar: float, upwards: bool) -> tuple[float, str] | None:
-    """Where a pressure between two classes is moved to, and the words for it.
+    """Where a pressure between two classes is moved to, with the words for it.
 
     Parameters
     ----------
+    law : FinishingLaw
     gauge_bar : float
         At 20 °C, above the air [bar].
     upwards : bool
-        Whether the maker named the livelier class; else the nearest is taken.
+        Whether the maker named the livelier class; otherwise the nearest is taken.
 
     Returns
     -------
     tuple of (float, str) or None
-        Gauge pressure inside a class [bar] and what to say; None where it is in one already, or
+        Gauge pressure inside a class [bar] and what to say; None if it is in one already, or
         the profile has no classes by pressure.
     """
     classes = gas_classes(law)

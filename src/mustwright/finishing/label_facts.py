@@ -130,6 +130,24 @@ def lot_code(day: date, batch: str = "") -> str:
 def label_facts(
     ask: BottleAsk, law: FinishingLaw, litres: float, alcohol: Figure | None, lot: str
 ) -> LabelFacts:
+    """Work out what one label has to say under a profile.
+
+    Parameters
+    ----------
+    ask : BottleAsk
+    law : FinishingLaw
+    litres : float
+        Nominal volume of the bottle, above 0 [L].
+    alcohol : Figure or None
+        As the label prints it [% vol]; None leaves the strength out.
+    lot : str
+        The lot code.
+
+    Returns
+    -------
+    LabelFacts
+        Lines that do not apply are empty.
+    """
     rules = law.label
     strength = ""
     if alcohol is not None:

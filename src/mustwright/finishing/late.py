@@ -48,19 +48,33 @@ def add_late(
 
     Parameters
     ----------
-    volume_l, gravity, alcohol_pct : float
-        The mead [L, SG 20/20, % vol].
+    volume_l : float
+        Of the mead, above 0 [L].
+    gravity : float
+        Of the mead, apparent, 20/20 °C [-].
+    alcohol_pct : float
+        Of the mead, 0 to 25 [% vol].
     ingredient : Ingredient
         With its own sugars, water and fibre.
     kg : float
-        As bought [kg].
+        As bought, 0 to 3 per litre of mead [kg].
     protection : Protection
-        Why yeast would not wake; ``no`` is allowed here, as refermenting may be wanted.
+        Why yeast would not wake; ``no`` is allowed here, as the maker may want it to ferment.
+
+    Returns
+    -------
+    LateAddition
+
+    Raises
+    ------
+    InputError, ImpossibleError
+        If a value is out of range, the gravity is impossible with this alcohol, or the protection
+        is not proven.
 
     Notes
     -----
-    The liquid of the fruit mixes in full (in truth over days, and some stays in the pulp); fibre
-    takes room in the vessel at 1.35 kg/L (from memory).
+    The liquid of the fruit mixes completely (in reality over days, and some stays in the pulp);
+    fibre takes up room in the vessel at 1.35 kg/L (from memory).
     """
     within(kg, 0, 3 * volume_l, "amount", "kilograms of it, up to 3 per litre,")
     protected = protection.by != "no" and is_protected(protection, alcohol_pct)
@@ -151,11 +165,28 @@ class Spice:
 
 
 def spice(volume_l: float, grams_per_litre: float, name: str) -> Spice:
-    """So much spice for the batch, in thirds.
+    """Weigh out a spice for the batch, in thirds.
+
+    Parameters
+    ----------
+    volume_l : float
+        Of the mead, above 0 [L].
+    grams_per_litre : float
+        Above 0, to 50 [g/L].
+    name : str
+
+    Returns
+    -------
+    Spice
 
     Raises
     ------
     InputError
+        If the dose is out of its range.
+
+    Notes
+    -----
+    Thirds: common practice, no source.
     """
     if not 0 < grams_per_litre <= 50:
         raise InputError("dose", "needs grams per litre above 0, to 50", grams_per_litre)

@@ -69,7 +69,7 @@ class Liquid:
         )
 
     def times(self, factor: float) -> Liquid:
-        """So many times as much of it."""
+        """The same liquid, scaled by a factor."""
         return Liquid(self.mass_g * factor, self.extract_g * factor, self.ethanol_g * factor)
 
 
@@ -129,6 +129,21 @@ def mead(volume_l: float, gravity: float, alcohol_pct: float) -> Liquid:
         Apparent, 20/20 °C [-].
     alcohol_pct : float
         0 to 25 [% vol].
+
+    Returns
+    -------
+    Liquid
+
+    Raises
+    ------
+    InputError
+        If volume or alcohol is out of its range.
+    ImpossibleError
+        If no mead with this alcohol can have this gravity.
+
+    Notes
+    -----
+    Mass from `must_density_kg_m3` (ICUMSA1998, OIML1975, OIV2012).
     """
     within(volume_l, 1e-6, MOST_LITRES, "volume", "a volume in L")
     extract = extract_g_l_from_gravity(gravity, alcohol_pct)
@@ -138,6 +153,6 @@ def mead(volume_l: float, gravity: float, alcohol_pct: float) -> Liquid:
 
 
 def of_ingredient(ingredient: Ingredient, kg: float) -> Liquid:
-    """The liquid part that so many kilograms of an ingredient bring: water and what dissolves."""
+    """The liquid an ingredient brings, by its kilograms: water and what dissolves."""
     dissolved = 1000 * kg * ingredient.dissolved
     return Liquid(1000 * kg * ingredient.water + dissolved, dissolved, 0.0)

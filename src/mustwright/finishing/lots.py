@@ -1,4 +1,4 @@
-"""What one lot is per litre, what is wanted of a blend, and what a mixture of lots comes to."""
+"""What one lot holds per litre, what is wanted of a blend, and what a mixture of lots becomes."""
 
 from __future__ import annotations
 
@@ -87,12 +87,45 @@ def column(lots: Sequence[Lot], quantity: str) -> Floats:
 
 
 def straight(lots: Sequence[Lot], litres: Floats, quantity: str) -> float:
-    """The quantity as if litres added up and it mixed in proportion."""
+    """A quantity of a mixture as if litres added up and it mixed in proportion.
+
+    Parameters
+    ----------
+    lots : sequence of Lot
+    litres : ndarray
+        Of each lot, at least 0 [L].
+    quantity : str
+        One of `QUANTITIES`.
+
+    Returns
+    -------
+    float
+        In the unit of the quantity [any unit].
+    """
     return float(column(lots, quantity) @ litres / max(float(litres.sum()), 1e-12))
 
 
 def true_value(lots: Sequence[Lot], litres: Floats, quantity: str) -> float:
-    """The quantity by the mass balance of the mixture."""
+    """A quantity of a mixture by its mass balance.
+
+    Parameters
+    ----------
+    lots : sequence of Lot
+    litres : ndarray
+        Of each lot, at least 0, not all 0 [L].
+    quantity : str
+        One of `QUANTITIES`.
+
+    Returns
+    -------
+    float
+        In the unit of the quantity [any unit].
+
+    Raises
+    ------
+    InputError, ImpossibleError
+        If a lot's gravity and alcohol cannot go together.
+    """
     liquid = mixed(liquids(lots, litres))
     if quantity == "alcohol":
         return liquid.alcohol_pct

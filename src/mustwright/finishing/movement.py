@@ -1,4 +1,4 @@
-"""Does gravity still fall: the chance of it from a series of readings, and when to look again."""
+"""Is gravity still falling: the chance from a series of readings, and when to look again."""
 
 from __future__ import annotations
 
@@ -133,7 +133,7 @@ def _rates() -> Column:
 def _scatter(t: np.ndarray, g: np.ndarray, slope: float, w: np.ndarray) -> float:
     """Chance that the instrument alone scatters the readings about their line so widely.
 
-    A line that rises counts as scatter, as a ferment does not raise gravity.
+    A rising line counts as scatter, since a ferment does not raise gravity.
     """
     fitted = min(slope, 0.0)
     degrees = len(t) - (2 if slope < 0 else 1)
@@ -143,7 +143,27 @@ def _scatter(t: np.ndarray, g: np.ndarray, slope: float, w: np.ndarray) -> float
 
 
 def next_check(readings: Sequence[GravityReading], sigma: float, verdict: str) -> Figure:
-    """Days after the last reading when one more, unchanged, would settle it; 28 at most."""
+    """When one more reading, if unchanged, would settle whether gravity stands still.
+
+    Parameters
+    ----------
+    readings : sequence of GravityReading
+        Two or more, of different days.
+    sigma : float
+        Standard error of a reading that has none of its own, above 0 [-].
+    verdict : str
+        As `Stability.verdict`.
+
+    Returns
+    -------
+    Figure
+        Days after the last reading, 2 to 28 [d].
+
+    Notes
+    -----
+    The chance of `movement` with the reading to come; its rates are assumed, and so are the days
+    where the verdict is already clear.
+    """
     record = finishing_data()["stability"]
     last, settled = readings[-1], float(record["settled_chance"])
     formula = "first day on which an unchanged reading brings the chance below 10 %, 2 to 28"

@@ -1,4 +1,4 @@
-"""How much sugar makes so much gas: priming by stoichiometry, a juice's thinning counted."""
+"""How much sugar makes the gas wanted: priming by stoichiometry, with a juice's dilution."""
 
 from __future__ import annotations
 
@@ -50,7 +50,32 @@ def sugar_called(identity: str, ingredient: Ingredient | None = None) -> Sugar:
 
 
 def priming_sugar(sugar: Sugar, in_l: float, residual: Figure, target: Figure) -> Figure:
-    """Grams of priming sugar for the batch."""
+    """Work out the priming sugar for the batch.
+
+    Parameters
+    ----------
+    sugar : Sugar
+    in_l : float
+        Of the mead, above 0 [L].
+    residual : Figure
+        Carbon dioxide still in it, at least 0 [vol].
+    target : Figure
+        Carbon dioxide wanted, above 0 [g/L].
+
+    Returns
+    -------
+    Figure
+        At least 0 [g].
+
+    Raises
+    ------
+    ImpossibleError
+        If the sugar is so thin that it waters the mead faster than it primes it.
+
+    Notes
+    -----
+    Stoichiometry: 2 CO2 per hexose; one volume is 1.9768 g/L (SpanWagner1996).
+    """
     hexose = Figure(
         float(finishing_data()["priming"]["hexose_co2"]),
         "g/g",

@@ -1,4 +1,4 @@
-"""Why will yeast not eat the sweetness: what protects a mead, and what counts as proof."""
+"""What keeps yeast from eating the sweetness: what protects a mead, and what counts as proof."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class Protection:
 
 
 def is_protected(protection: Protection, alcohol_pct: float) -> bool:
-    """Whether the mead may be sweetened now; raises where what was typed does not prove it.
+    """Whether the mead may be sweetened now; raises if what was typed does not prove it.
 
     Raises
     ------
@@ -60,7 +60,7 @@ def is_protected(protection: Protection, alcohol_pct: float) -> bool:
 
 
 def _prove(protection: Protection, alcohol_pct: float) -> None:
-    """Alcohol alone protects when the yeast has stopped with sugar before it, at its limit."""
+    """Alcohol alone protects if the yeast stopped at its limit with sugar still there."""
     high, days, left = (
         protection.tolerance_high_pct,
         protection.days_still,

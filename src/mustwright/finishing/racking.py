@@ -39,7 +39,7 @@ class RackAsk:
     top_gravity, top_alcohol_pct : float or None
         Of the mead it is topped up with.
     honey : Ingredient or None
-        For honey water, with the gravity of it in `top_gravity`.
+        For honey water, whose gravity is `top_gravity`.
     """
 
     volume_l: float
@@ -112,7 +112,7 @@ def _as_racked(
     pct: Figure | None = None,
     notes: tuple[str, ...] = (),
 ) -> Racking:
-    """What comes over, where nothing is added."""
+    """What comes over, if nothing is added."""
     told = cautions("carbon_dioxide_room")
     return Racking(
         lees,

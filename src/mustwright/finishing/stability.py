@@ -228,7 +228,7 @@ def _balance(
 
 @lru_cache(maxsize=4096)
 def _so_far(original_gravity: float, gravity: float) -> Fermented:
-    """What has fermented by now; many meads stand between the same two gravities."""
+    """What has fermented by now; many meads lie between the same two gravities."""
     return alcohol_from_gravities(original_gravity, gravity)
 
 

@@ -1,4 +1,4 @@
-"""What one step of the finishing bench gives back: what was added, what it brings, what to mind."""
+"""What does a step of the finishing bench return: what was added, what it brings, what to mind."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class Recorded:
     notes : tuple of str
         What was assumed, and what to know of the figures.
     cautions : tuple of str
-        Dangers, for the place where the hand is.
+        Dangers, for the place where the work is done.
     """
 
     additions: tuple[Addition, ...] = ()
@@ -74,7 +74,20 @@ def finishing_data() -> dict[str, Any]:
 
 
 def record(table: str, identity: object, where: str) -> Mapping[str, Any]:
-    """One record of a list of kinds, by id.
+    """Find one record in a list of kinds, by id.
+
+    Parameters
+    ----------
+    table : str
+        A list of the finishing records.
+    identity : object
+        The id; capitals, blanks and hyphens do not matter.
+    where : str
+        The field it was typed in.
+
+    Returns
+    -------
+    mapping
 
     Raises
     ------
@@ -89,7 +102,26 @@ def record(table: str, identity: object, where: str) -> Mapping[str, Any]:
 
 
 def published(entry: Mapping[str, Any], name: str, unit: str) -> Figure:
-    """A value of the finishing records, with its range and source."""
+    """A value of the finishing records, with its range and source.
+
+    Parameters
+    ----------
+    entry : mapping
+        With ``typical`` and ``source``; ``low`` and ``high`` if there is a range.
+    name : str
+    unit : str
+        Printed unit of the value.
+
+    Returns
+    -------
+    Figure
+        In the unit given [any unit].
+
+    Raises
+    ------
+    KeyError
+        If the record has no ``typical`` or no ``source``.
+    """
     low, high = entry.get("low"), entry.get("high")
     return Figure(
         float(entry["typical"]),
@@ -103,11 +135,24 @@ def published(entry: Mapping[str, Any], name: str, unit: str) -> Figure:
 
 
 def within(value: float, low: float, high: float, field_name: str, meaning: str) -> float:
-    """The value, refused outside its bounds.
+    """Give a value back, or refuse it outside its bounds.
+
+    Parameters
+    ----------
+    value, low, high : float
+        All in one unit [any unit].
+    field_name, meaning : str
+        The field, and what it needs, for the error.
+
+    Returns
+    -------
+    float
+        The value, unchanged [any unit].
 
     Raises
     ------
     InputError
+        If it lies outside, or is not a number.
     """
     if not low <= value <= high:
         raise InputError(field_name, f"needs {meaning} from {low:g} to {high:g}", value)

@@ -35,7 +35,7 @@ class SulfiteAsk:
     salt : str
         ``potassium`` or ``sodium``.
     strength_pct : float or None
-        Sulfur dioxide the powder still gives, in % of its mass.
+        Sulfur dioxide the powder still gives, by mass [%].
     stock_g_100ml : float or None
         Metabisulfite in 100 mL of stock solution [g].
     tablet_g : float or None
@@ -146,6 +146,22 @@ def strength_of(strength_pct: float | None, salt: Mapping[str, Any]) -> Figure:
 
 
 def grams_of(added: Figure, volume_l: float, strength: Figure) -> Figure:
+    """Metabisulfite for an addition of sulfur dioxide.
+
+    Parameters
+    ----------
+    added : Figure
+        Total sulfur dioxide to add, at least 0 [mg/L].
+    volume_l : float
+        Of the mead, above 0 [L].
+    strength : Figure
+        Sulfur dioxide per gram of the powder, above 0 [g/g].
+
+    Returns
+    -------
+    Figure
+        With the range of the addition [g].
+    """
     per = volume_l / 1000 / strength.value
     return Figure(
         added.value * per,
@@ -175,7 +191,27 @@ def refuse_over(
     limit_mg_l: float,
     law: FinishingLaw,
 ) -> None:
-    """Refuse a dose that takes the total over the limit, and say how far one can go."""
+    """Refuse a dose that takes the total over the limit, and say how far one can go.
+
+    Parameters
+    ----------
+    ask : SulfiteAsk
+    before, added : Figure
+        Total sulfur dioxide now, and what the dose adds [mg/L].
+    fraction : Figure
+        Molecular share of the free sulfur dioxide, 0 to 1 [-].
+    binding : Figure
+        Share of the addition that will be bound, 0 to 90 [%].
+    limit_mg_l : float
+        Limit of the total [mg/L].
+    law : FinishingLaw
+        Whose limit it is.
+
+    Raises
+    ------
+    ImpossibleError
+        With the highest target the limit leaves.
+    """
     if before.value > limit_mg_l:
         over = f"is over the {limit_mg_l:.0f} mg/L of total that {law.name} allows: add none"
         raise ImpossibleError("total", over, f"{before.value:g} mg/L")
@@ -192,7 +228,22 @@ def refuse_over(
 
 
 def weighed(grams: Figure, ask: SulfiteAsk, room_g: float) -> Figure:
-    """What can be measured out: to the nearest step, downwards where a limit is near."""
+    """What can be measured out: to the nearest step, downwards near a limit.
+
+    Parameters
+    ----------
+    grams : Figure
+        Metabisulfite as computed, at least 0 [g].
+    ask : SulfiteAsk
+        Its scale or tablet gives the step.
+    room_g : float
+        The most the limit leaves [g].
+
+    Returns
+    -------
+    Figure
+        At least 0 [g].
+    """
     step = ask.tablet_g if ask.tablet_g is not None else ask.scale_g
     count = round(grams.value / step)
     if count * step > room_g:

@@ -81,7 +81,7 @@ def _carried_on(x: float, xs: list[float], ys: list[float]) -> float:
 
 
 def ionic_shift(ionic_strength: float, temperature_c: float, alcohol_pct: float) -> float:
-    """What ionic strength takes off the pK [-].
+    """What ionic strength takes off the pK.
 
     Parameters
     ----------
@@ -91,6 +91,11 @@ def ionic_shift(ionic_strength: float, temperature_c: float, alcohol_pct: float)
         0 to 40 [°C].
     alcohol_pct : float
         0 to 20 [% vol].
+
+    Returns
+    -------
+    float
+        [-].
 
     Notes
     -----
@@ -131,7 +136,28 @@ def molecular_fraction(ph: float, pk: float) -> float:
 def pk_figure(temperature_c: float, alcohol_pct: float, ionic_strength: float | None) -> Figure:
     """The mixed pK of a mead, with the range that an unknown ionic strength leaves.
 
-    The temperature and alcohol have been through `table_place`.
+    Parameters
+    ----------
+    temperature_c : float
+        As moved into the table by `table_place` [°C].
+    alcohol_pct : float
+        As moved into the table by `table_place` [% vol].
+    ionic_strength : float or None
+        0 to 0.2 [mol/L]; None takes the usual value and its range.
+
+    Returns
+    -------
+    Figure
+        pK [-].
+
+    Raises
+    ------
+    InputError
+        If the ionic strength is out of its range.
+
+    Notes
+    -----
+    Usseglio1984 as OIVAS323 Table 1, less `ionic_shift`.
     """
     table, ions = finishing_data()["sulfite_pk"], finishing_data()["ionic_strength"]
     thermodynamic = Figure(

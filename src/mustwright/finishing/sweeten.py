@@ -97,7 +97,19 @@ def sweeten(ask: SweetenAsk, law: FinishingLaw) -> Sweetening:
 
 
 def sweetened(before: Liquid, sweetener: Ingredient, kg: float) -> Liquid:
-    """The mead with so many kilograms of a sweetener in it."""
+    """The mead with a sweetener stirred in.
+
+    Parameters
+    ----------
+    before : Liquid
+    sweetener : Ingredient
+    kg : float
+        As bought, at least 0 [kg].
+
+    Returns
+    -------
+    Liquid
+    """
     return before + of_ingredient(sweetener, kg)
 
 

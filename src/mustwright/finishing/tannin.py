@@ -23,7 +23,30 @@ class TanninDose:
 
 
 def tannin_dose(volume_l: float, law: FinishingLaw, scale_g: float = 0.1) -> TanninDose:
-    """A row of glasses from none to the usual most; tannin is dosed by taste alone."""
+    """Lay out a row of glasses from none to the usual most; tannin is dosed by taste alone.
+
+    Parameters
+    ----------
+    volume_l : float
+        Of the mead, 0.001 to 1e6 [L].
+    law : FinishingLaw
+        Its limit of tannin cuts the row.
+    scale_g : float
+        What the scale can show, 0.0001 to 1000 [g].
+
+    Returns
+    -------
+    TanninDose
+
+    Raises
+    ------
+    InputError, ImpossibleError
+        If a value is out of its range, or a glass cannot be measured out.
+
+    Notes
+    -----
+    The usual doses are from memory.
+    """
     within(volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
     usual = finishing_data()["tannin"]
     low, high = float(usual["low_g_l"]), float(usual["high_g_l"])

@@ -61,33 +61,46 @@ def bench_trial(
     own_volume_l_kg: float | None = None,
     most_g_l: float = math.inf,
 ) -> BenchTrial:
-    """Glasses for some doses of one substance.
+    """Lay out glasses for some doses of one substance.
 
     Parameters
     ----------
     substance : str
         In plain words.
     volume_l : float
-        The batch [L].
+        The batch, 0.001 to 1e6 [L].
     doses_g_l : sequence of float
-        Wanted grams per litre of mead, 1 to 12 of them [g/L].
+        Wanted grams per litre of mead, 1 to 12 of them, 0 to 5000 [g/L].
     stock_g_l : float or None
-        Strength of the stock solution [g/L]; None picks one of which the largest dose needs at most
-        a twentieth of the glass.
-    glass_ml, pipette_ml, scale_g : float
-        Mead per glass [mL], the step of the pipette [mL], the step of the scale [g].
+        Strength of the stock solution, 0.1 to 1500 [g/L]; None picks one of which the largest
+        dose needs at most a twentieth of the glass.
+    glass_ml : float
+        Mead per glass, 10 to 5000 [mL].
+    pipette_ml : float
+        Step of the pipette, 0.001 to 10 [mL].
+    scale_g : float
+        Step of the scale, 0.0001 to 1000 [g].
     own_volume_l_kg : float or None
         Room the substance takes up in the mead [L/kg]. When given, the stock is made with the mead
-        itself and stock and mead together fill the glass, so that nothing is thinned.
+        itself and stock and mead together fill the glass, so that nothing is diluted.
     most_g_l : float
-        Rounding goes down where it would pass this dose [g/L].
+        Rounding goes down if it would pass this dose [g/L].
+
+    Returns
+    -------
+    BenchTrial
+
+    Raises
+    ------
+    InputError, ImpossibleError
+        If a value is out of its range, or a dose is less than the pipette can measure.
 
     Notes
     -----
     ``mL = dose x glass / stock`` (for a stock of mead over ``1 + dose x room``), rounded to the
     pipette; the dose is then worked back from the rounded mL, and the batch gets ``dose x volume``,
-    rounded to the scale. Water of the stock thins the glass by ``mL / (glass + mL)``; the batch,
-    dosed with powder, is not thinned.
+    rounded to the scale. Water in the stock dilutes the glass by ``mL / (glass + mL)``; the batch,
+    dosed with powder, is not diluted.
 
     Examples
     --------
@@ -117,7 +130,7 @@ def bench_trial(
 
 @dataclass(frozen=True)
 class _Steps:
-    """How finely one measures, and of how much."""
+    """How finely things are measured, and how much there is."""
 
     glass_ml: float
     pipette_ml: float
