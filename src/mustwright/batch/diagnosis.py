@@ -15,7 +15,7 @@ from mustwright.batch.temperature_text import degrees
 WHOLLY = ("nitrogen", "temperature", "alcohol")  # what the fermentation model knows
 LEAST, MOST = 0.15, 8.0  # factors of a cause that frees no run, and all of them (assumed)
 SHARES = (0.15, 0.2, 0.3, 0.2, 0.15)  # of the runs that stand for each of five quantiles
-SHORT_OF_POTASSIUM = 1.3  # factor on pH and potassium where that is short (assumed)
+SHORT_OF_POTASSIUM = 1.3  # factor on pH and potassium if potassium is short (assumed)
 UNEXPLAINED = 3.0  # on the instrument where no run explains the readings (assumed)
 LEAST_HELD_UP = 0.2  # share of runs with sugar left, below which they say nothing of causes
 BY_RUNS = "runs of the fermentation model that fit the readings, each with one thing put right"
@@ -187,7 +187,7 @@ def _ph_potassium(now: Progress) -> Evidence:
 
 
 def _by_ph(ph: float) -> float:
-    """How much likelier a stop is by so low a pH than by another cause (assumed)."""
+    """How much likelier a stop is at a pH this low than for another reason (assumed)."""
     return 6.0 if ph < 3.0 else 3.5 if ph < 3.2 else 1.0 if ph < 3.4 else 0.25
 
 

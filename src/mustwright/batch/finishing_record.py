@@ -190,7 +190,7 @@ class StepDone:
 
     @property
     def ends_ferment(self) -> bool:
-        """Whether readings after it tell of sweetness, or of another mead, not of the ferment."""
+        """Whether readings after it show sweetness, or another mead, and not the ferment."""
         return self.step == "blend" or (self.mixes and self.protected)
 
 

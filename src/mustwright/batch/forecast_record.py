@@ -132,7 +132,7 @@ def foreseen_text(foreseen: Foreseen) -> str:
 
 
 def foreseen_from(text: str) -> Foreseen | None:
-    """A forecast that was kept; None for one of another form, which has to be made again."""
+    """A forecast that was kept; None if it has another form and has to be made again."""
     try:
         found = record_from(Foreseen, json.loads(text), "forecast")
     except (ValueError, InputError):

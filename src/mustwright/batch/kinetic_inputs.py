@@ -85,7 +85,7 @@ def case_of(now: Progress, stands: Sequence[Standing]) -> KineticCase:
     ----------
     now : Progress
     stands : sequence of Standing
-        Its log; what does not count is passed over.
+        Its log; what does not count is ignored.
 
     Raises
     ------
@@ -295,10 +295,10 @@ def _ahead(now: Progress, feed: PlannedFeed, from_h: float) -> model.NitrogenPul
 
 
 def _readings(now: Progress) -> tuple[tuple[model.MustReading, ...], tuple[str, ...]]:
-    """Gravities of the batch, at most `MOST_POINTS`; the middle one stands for those close by.
+    """Gravities of the batch, at most `MOST_POINTS`; the middle one replaces those close to it.
 
-    Errors of a model run along with the hours: a hundred readings of a device in one day say little
-    more than a few of them. What was read before honey or fruit went in is lifted by what that
+    Errors of a model persist over the hours: a hundred readings of a device in one day say little
+    more than a few of them. What was read before honey or fruit went in is raised by what that
     added.
     """
     if now.pitched is None:

@@ -95,7 +95,7 @@ def put_in(now: Progress, stands: Sequence[Standing]) -> PutIn:
     Parameters
     ----------
     stands : sequence of Standing
-        The log; what does not count, or lies ahead, is passed over.
+        The log; what does not count, or lies ahead, is ignored.
     """
     live = [s for s in stands if not s.removed and s.at <= now.now]
     given = [s for s in live if isinstance(s.what, FeedGiven) and s.what.items]

@@ -91,7 +91,7 @@ def ph_case(case: KineticCase, now: Progress, stands: Sequence[Standing]) -> PhC
     Parameters
     ----------
     stands : sequence of Standing
-        Its log; what does not count, or lies ahead, is passed over.
+        Its log; what does not count, or lies ahead, is ignored.
     """
     if case.ground is None or now.pitched is None:
         return None

@@ -159,7 +159,7 @@ def gist_bytes(gist: Gist) -> bytes:
 
 
 def gist_from(content: bytes, lines: Sequence[Entry]) -> Gist | None:
-    """A gist that was kept; None for one of another form, or damaged.
+    """A gist that was kept; None if it has another form or is damaged.
 
     Parameters
     ----------

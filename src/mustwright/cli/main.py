@@ -1,6 +1,6 @@
 """What can be asked on the command line: a table of commands, loaded only when called for.
 
-To add a command, write it in a module of its own in this folder and add one row to `COMMANDS`.
+To add a command, write it in its own module in this folder and add one row to `COMMANDS`.
 """
 
 from __future__ import annotations

@@ -27,7 +27,7 @@ class GravityReading:
     error: float | None = None
 
     def sigma(self, otherwise: float) -> float:
-        """Its standard error; `otherwise` where it has none of its own [-]."""
+        """Its standard error; `otherwise` if it has none [-]."""
         return otherwise if self.error is None else self.error / SIGMA_PER_90_PCT
 
 
@@ -62,7 +62,7 @@ def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
     readings : sequence of GravityReading
         Two or more, of different days.
     sigma : float
-        Standard error of a reading that has none of its own [-].
+        Standard error of a reading without its own [-].
 
     Notes
     -----
@@ -150,7 +150,7 @@ def next_check(readings: Sequence[GravityReading], sigma: float, verdict: str) -
     readings : sequence of GravityReading
         Two or more, of different days.
     sigma : float
-        Standard error of a reading that has none of its own, above 0 [-].
+        Standard error of a reading without its own, above 0 [-].
     verdict : str
         As `Stability.verdict`.
 

@@ -108,7 +108,7 @@ def volume_l_from_contents(mass_g: ArrayLike, extract_g: ArrayLike, ethanol_g: A
 
     Notes
     -----
-    Density depends on grams per litre, hence on the volume sought: ``V density(extract/V,
+    Density depends on grams per litre and so on the volume sought: ``V density(extract/V,
     ethanol/V) = mass``. The missing mass is made up with water until the volume no longer
     changes (1e-14).
     """
@@ -158,7 +158,7 @@ def ferment(
     ethanol_yield_g_g: float = ETHANOL_YIELD_G_G,
     byproduct_yield_g_g: float = BYPRODUCT_YIELD_G_G,
 ) -> Fermented:
-    """Ferment one litre of must by so many grams of hexose, down to a gravity, or to dryness.
+    """Ferment one litre of must: some of its hexose, down to a gravity, or to dryness.
 
     Parameters
     ----------

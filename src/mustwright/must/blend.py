@@ -318,7 +318,7 @@ def with_fermentable(figures: MustFigures, fermentable: Figure) -> MustFigures:
     low = fermentable.value if fermentable.low is None else fermentable.low
     high = fermentable.value if fermentable.high is None else fermentable.high
     ends = [ferment(sugar.value, fermentable.value)]
-    with validity_notes():  # said of the must itself, not of the ends of its range
+    with validity_notes():  # about the must itself, not the ends of its range
         ends += [ferment(sugar.value, max(end, 0.0)) for end in (low, high)]
     alcohol, dry = _fermented_out(
         ends[0],
@@ -374,7 +374,7 @@ def _range(blend: Blend, read: Callable[[Blend], float]) -> tuple[float | None, 
             for end in (figure.low, figure.high):
                 other = replace(portion, ingredient=_moved(portion.ingredient, name, end))
                 portions = [*blend.portions[:i], other, *blend.portions[i + 1 :]]
-                with validity_notes():  # said of the must itself, not of the ends of its range
+                with validity_notes():  # about the must itself, not the ends of its range
                     moved = read(Blend(portions)) - here
                 down += min(moved, 0.0) ** 2
                 up += max(moved, 0.0) ** 2

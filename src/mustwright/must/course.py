@@ -73,7 +73,7 @@ class MustCourse:
         return float(np.interp(used, self.used, self._fallen))
 
     def used_at_brix_fallen(self, fall: float | Floats) -> Floats:
-        """Fraction of the sugar gone when apparent Brix has fallen so far."""
+        """Fraction of the sugar gone when apparent Brix has fallen this far."""
         return np.asarray(np.interp(fall, self._fallen, self.used))
 
 

@@ -224,7 +224,7 @@ class _Model:
         return found
 
     def try_without(self, jar: int) -> Floats | None:
-        """The cheapest answer that leaves a jar out for good, or None when there is none."""
+        """The cheapest answer that leaves a jar out for good; None if there is none."""
         before = self.high.copy()
         self.high[jar : self.grams : self.jars] = 0.0
         found = self.try_least(self.cost)

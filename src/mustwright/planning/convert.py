@@ -95,7 +95,7 @@ class _Circumstances:
     instrument: str | None
 
     def refuse(self, because: str) -> None:
-        """No instrument is involved: refuse what was said of one."""
+        """No instrument is involved: refuse what was typed about one."""
         for name in ("instrument", "temperature", "calibration", "original"):
             got = getattr(self, name)
             if got is not None:

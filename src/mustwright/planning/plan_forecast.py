@@ -130,7 +130,7 @@ def with_expected_hours(plan: FeedingPlan, outcome: Outcome) -> FeedingPlan:
 
 
 def difference(one: Forecast, other: Forecast) -> str:
-    """In words, whether one plan dries sooner than another, member by member."""
+    """In words, whether one plan is dry earlier than another, member by member."""
     a = np.minimum(one.dry_at_h, 1e5)
     b = np.minimum(other.dry_at_h, 1e5)
     gap = a - b

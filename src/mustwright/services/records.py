@@ -103,7 +103,7 @@ def save_jar(
 
 
 def sheet_with_shelf(text: str, records: Sequence[ShelfRecord]) -> str:
-    """The sheet as it is planned: one without nutrients of its own takes the cellar's shelf."""
+    """The sheet as it is planned: one that names no nutrients takes the cellar's shelf."""
     return _with_shelf(text, tuple(records))
 
 
@@ -122,7 +122,7 @@ def _with_shelf(text: str, records: tuple[ShelfRecord, ...]) -> str:
 
 
 def has_own_shelf(content: Mapping[str, Any]) -> bool:
-    """Whether a sheet names nutrients of its own."""
+    """Whether a sheet names nutrients itself."""
     shelf = content.get("shelf", {})
     return isinstance(shelf, Mapping) and any(key != "scale" for key in shelf)
 

@@ -210,7 +210,7 @@ class Bent:
 
 
 def bent(path: Path, readings: Sequence[MustReading], seed: int) -> Bent:
-    """Members of a path by time in the light of pH readings."""
+    """Members of a path by time, weighed by pH readings."""
     everyone = np.arange(path.ph.shape[0])
     meter = reading_sd("meter")
     asked: list[tuple[float, float, float]] = []

@@ -121,5 +121,5 @@ _ENDS = {"p05": 0.05, "p50": 0.5, "p95": 0.95}
 
 
 def _by_odds(share: float, factor: float) -> float:
-    """A chance whose odds are so many times higher."""
+    """A chance whose odds are multiplied by a factor."""
     return share * factor / (1 - share + share * factor)

@@ -22,7 +22,7 @@ UNKNOWN = (
 
 @dataclass(frozen=True)
 class AcidMust:
-    """Acid members of a sheet's must, their traits, and what is to be said of them.
+    """Acid members of a sheet's must, their traits, and what to say about them.
 
     Parameters
     ----------

@@ -154,7 +154,7 @@ class OtherDose:
 
 @dataclass(frozen=True)
 class UpFront:
-    """pH straight after so much salt before the yeast, degassed."""
+    """pH straight after a dose of salt before the yeast, degassed."""
 
     g_per_l: float
     band: PhBand

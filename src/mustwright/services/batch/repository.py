@@ -230,7 +230,7 @@ class Ledger(Protocol):
         ...
 
     def session_ends(self, sha256: str) -> datetime | None:
-        """When a session ends; None when there is none, or it has ended."""
+        """When a session ends; None if there is none, or it has ended."""
         ...
 
     def end_sessions(self, sha256: str | None = None) -> None:
