@@ -9,7 +9,7 @@ from typing import ClassVar
 
 from mustwright.errors import InputError
 
-# By step: what the log calls it, and the event of the batch it counts as, if any.
+# By step: what the log calls it, and the event of the batch that it stands for, if any.
 STEPS: Mapping[str, tuple[str, str]] = {
     "stable": ("Judged", ""),
     "rack": ("Racked", "racked"),

@@ -54,7 +54,7 @@ class LabelRules:
     never_across_pct : tuple of float
         Lines on whose right side the figure must stand, whatever the tolerance [% vol].
     tax_classes : tuple of (float, str)
-        Alcohol up to which these words apply to a still drink [% vol]; rising.
+        Up to how much alcohol a still drink goes by these words [% vol]; rising.
     """
 
     alcohol_steps_pct: float

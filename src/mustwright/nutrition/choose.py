@@ -54,25 +54,20 @@ class ProtocolVerdict:
 
 
 def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) -> ProtocolVerdict:
-    """Score one protocol's plan for this must, with the reasons.
+    """What speaks for one protocol's plan on a must, and what against it.
 
     Parameters
     ----------
     plan : FeedingPlan
     protocol : Protocol
+        The one the plan follows.
     setting : Setting
     fruit : bool
-        Whether there is fruit or juice in the must.
+        Whether fruit or juice is a real part of the must.
 
     Returns
     -------
     ProtocolVerdict
-        Points from 0 to 100.
-
-    Notes
-    -----
-    The weights are a judgement (assumed). How many feeds are usual for a gravity is common
-    practice, no source.
     """
     marks = {
         "covers demand": _covers(plan),
@@ -95,7 +90,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
 
 
 def best(verdicts: Sequence[ProtocolVerdict]) -> int:
-    """Index of the one that suits best; the first where several do."""
+    """Index of the one that suits best; of equals the first."""
     return max(range(len(verdicts)), key=lambda i: (verdicts[i].points, -i))
 
 

@@ -313,7 +313,7 @@ class _Planner:
         for ceiling, left in binding(self.problem, solution):
             lifted = tuple(c for c in self.problem.ceilings if c is not ceiling)
             asked = self._amount(ceiling, solve(self._with(lifted)).grams_l)
-            if asked <= ceiling.most * (1 + 1e-6):  # it would not help the worst-served feed
+            if asked <= ceiling.most * (1 + 1e-6):  # the worst-served feed has no use for it
                 continue
             breaches.append(self._bound(ceiling, asked))
             met = "all" if left < 0.5 else f"all but {left:.0f} mg N/L"
@@ -328,14 +328,14 @@ class _Planner:
 
     def _with(self, ceilings: tuple[Ceiling, ...]) -> DosingProblem:
         p = self.problem
-        # Minerals could take any amount once a ceiling is gone: ask for what the nitrogen needs.
+        # Minerals could take any amount once a ceiling is gone: asked is what the nitrogen needs.
         return DosingProblem(p.jars, p.feeds, ceilings, p.ammonium_share_max, {})
 
     def _what_to_buy(self) -> list[str]:
         """The generic nutrients not on the shelf that would help most, at most three.
 
-        What the protocol lacks is measured against what it asks for, which may be more or less
-        than the demand: it counts the must's nitrogen in its own way.
+        What the protocol lacks is against what it asks for, which may be more or less than the
+        demand: it counts the must's own nitrogen in its own way.
         """
         if self.protocol.basis != DEMAND_BASIS:
             return []

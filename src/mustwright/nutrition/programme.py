@@ -1,4 +1,4 @@
-"""How many grams of what: the blend of each feed as a linear programme over the shelf.
+"""Which grams of what: the blend of each feed as a linear programme over the shelf.
 
 Variables are grams per litre of each nutrient in each feed. What matters first is solved first and
 then held fixed: nitrogen asked for, minerals and vitamins still short, cost, number of products.
@@ -57,7 +57,7 @@ class Ceiling:
     words : str
         For the maker.
     weights : tuple of float
-        One for each jar.
+        One a jar.
     most : float
     source : str
         Where the bound is written.
@@ -116,7 +116,7 @@ def solve(problem: DosingProblem) -> DosingSolution:
     """The best blend for a problem; short of nitrogen only where no blend can bring it.
 
     Where nitrogen must stay short, the worst-served feed is served first, so that one feed does
-    not use up what another needs.
+    not eat what another may give as well.
     """
     shape = (len(problem.feeds), len(problem.jars))
     asked = np.array([feed.nitrogen_mg_l for feed in problem.feeds])
@@ -224,7 +224,7 @@ class _Model:
         return found
 
     def try_without(self, jar: int) -> Floats | None:
-        """The cheapest answer that leaves a jar out for good; None if there is none."""
+        """The cheapest answer that leaves a jar out for good, or None when there is none."""
         before = self.high.copy()
         self.high[jar : self.grams : self.jars] = 0.0
         found = self.try_least(self.cost)

@@ -126,7 +126,7 @@ def _most_rehydration_g(
 ) -> tuple[float | None, str]:
     """Grams of the rehydration nutrient that stock, typed label and law allow, and which of them.
 
-    The label figure of a generic record is from memory, so it only gives a note.
+    A label figure of the generic record is recalled and not read: it only gives a note.
     """
     if jar is None:
         return None, ""

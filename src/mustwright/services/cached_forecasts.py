@@ -13,7 +13,7 @@ from mustwright.planning.what_if import Planned, planned_forecast
 from mustwright.services import records as use
 from mustwright.services.repository import Cellar
 
-# The same for a plan alone and among others, so that both give the same figures.
+# The same for a plan alone and among others, so that both say the same figures.
 MEMBERS = 300
 KEPT_RESULTS = 96
 KEPT_RUNS = 24  # whole forecasts, about a megabyte each at most

@@ -36,7 +36,7 @@ from mustwright.services.repository import (
 
 NOMINAL_BRIX, NOMINAL_TEMPERATURE_C, NOMINAL_NITROGEN_MG_L = 24.0, 20.0, 150.0
 KEPT_RESULTS = 96
-TAKEN_BY_PAGES = "new"  # the address for making a new record
+TAKEN_BY_PAGES = "new"  # the address where a new record is made
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,7 @@ def jars(cellar: Cellar) -> list[Jar]:
 def save_jar(
     cellar: Cellar, identity: str | None, name: str, text: str, version: int | None
 ) -> ShelfRecord:
-    """Put a nutrient on the shelf, or replace one; the whole shelf must still be readable."""
+    """Put a nutrient on the shelf, or write over one; the whole shelf must still be readable."""
     taken = {record.id for record in cellar.nutrients()}
     if identity is None:
         stem = slug_from_name(name, {*SETTINGS, TAKEN_BY_PAGES}).replace("-", "_")
@@ -103,7 +103,7 @@ def save_jar(
 
 
 def sheet_with_shelf(text: str, records: Sequence[ShelfRecord]) -> str:
-    """The sheet as it is planned: one that names no nutrients takes the cellar's shelf."""
+    """The sheet as it is planned: one without nutrients of its own takes the cellar's shelf."""
     return _with_shelf(text, tuple(records))
 
 
@@ -270,7 +270,7 @@ def outlook(cellar: Cellar, record: SheetRecord) -> Outlook:
 
 
 def outlooks(cellar: Cellar) -> list[Outlook]:
-    """How every kept must stands, the last changed first."""
+    """How every kept must stands, the one last changed first."""
     records = sorted(cellar.sheets(), key=lambda r: r.updated_at, reverse=True)
     return [outlook(cellar, record) for record in records]
 

@@ -143,7 +143,7 @@ class CellarStore:
     def _all(self, table: Table) -> list[Row[Any]]:
         query = select(table).where(table.c.deleted_at.is_(None))
         with self._engine.begin() as connection:
-            # Sorted here, since a database sorts by its own locale.
+            # Sorted here, since a database sorts by its own language.
             return sorted(connection.execute(query), key=lambda row: str(row.key))
 
     def _one(self, table: Table, key: str) -> Row[Any]:

@@ -22,7 +22,7 @@ POTASSIUM_G_MOL, NITROGEN_G_MOL, PHOSPHORUS_G_MOL = 39.0983, 14.0067, 30.9738
 SODIUM_G_MOL, CALCIUM_G_MOL, MAGNESIUM_G_MOL = 22.9898, 40.078, 24.305
 TARTARIC_MEQ_G = 2000 / 150.086
 FRESH_CO2_ATM = 0.01  # assumed: a must just mixed, between open air and its own gas
-# What an ingredient's pH was read in: ionic strength [mol/kg], and kg of solvent per kg of it.
+# In what an ingredient's pH was read: ionic strength [mol/kg], and kg of solvent per kg of it.
 READ_IN = {"honey": (0.003, 7.7)}  # 10 g in 75 mL of water, the method of honey analysis
 READ_AS_IT_IS = (0.05, 0.9)  # juice and fruit (assumed)
 

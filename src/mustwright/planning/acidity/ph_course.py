@@ -87,7 +87,7 @@ def ph_times(horizon_h: float) -> Floats:
 
 
 def rows_of(members: int) -> Rows:
-    """Which of a run's members are followed: all, or an even choice of them, in their order."""
+    """Which of a run's members are followed: all, or some evenly taken, in their order."""
     if members <= MEMBERS:
         return np.arange(members)
     return np.asarray(np.round(np.linspace(0, members - 1, MEMBERS)), dtype=np.int64)

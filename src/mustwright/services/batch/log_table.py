@@ -76,7 +76,7 @@ class Preview:
     known : int
         Lines that are, and will not be written twice.
     ignored : tuple of str
-        Columns of the file that are not used.
+        Columns of the file that nothing is taken from.
     """
 
     new: tuple[Entry, ...]

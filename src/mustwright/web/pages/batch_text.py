@@ -93,7 +93,7 @@ def degrees(celsius: float, plan: BatchPlan | None) -> str:
 
 
 def whole_degrees(celsius: float, plan: BatchPlan | None) -> str:
-    """The same to the whole degree, for narrow places."""
+    """The same to the whole degree, where there is little room."""
     number, _, unit = degrees(celsius, plan).partition(" ")
     return f"{float(number):.0f} {unit}"
 
@@ -208,7 +208,7 @@ def jar_options(plan: BatchPlan) -> list[tuple[str, str]]:
 # Finishing steps --------------------------------------------------------------------------------
 
 PAGES = {"tannin": "acid", "fruit": "late", "spice": "late"}  # steps that share a page of the bench
-NO_PAGE = ("drawn", "blend")  # the lots of a blend have moved on
+NO_PAGE = ("drawn", "blend")  # of a blend the lots have moved on
 
 
 def worked_from(what: object) -> list[tuple[str, str]]:
@@ -219,7 +219,7 @@ def worked_from(what: object) -> list[tuple[str, str]]:
 
 
 def worked_again(what: object) -> str:
-    """The page where the bench works it out again from the same fields; empty if it cannot."""
+    """Where the bench works the same again, from the same fields; empty where it cannot."""
     if not isinstance(what, StepDone) or what.step in NO_PAGE or not what.asked:
         return ""
     page = PAGES.get(what.step, what.step)
