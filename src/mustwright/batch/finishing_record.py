@@ -9,21 +9,22 @@ from typing import ClassVar
 
 from mustwright.errors import InputError
 
-# By step: what the log calls it, and the event of the batch that it stands for, if any.
-STEPS: Mapping[str, tuple[str, str]] = {
-    "stable": ("Judged", ""),
-    "rack": ("Racked", "racked"),
-    "sulfite": ("Sulfite added", "sulfited"),
-    "sorbate": ("Sorbate added", "sorbated"),
-    "sweeten": ("Sweetened", "honey_in"),
-    "acid": ("Acidity adjusted", "ph_adjusted"),
-    "tannin": ("Tannin added", ""),
-    "fruit": ("Late fruit in", "fruit_in"),
-    "spice": ("Spice in", ""),
-    "blend": ("Blended", ""),
-    "drawn": ("Drawn off", ""),
-    "carbonate": ("Carbonated", ""),
-    "bottle": ("Bottled", "bottled"),
+# By step: what the log calls it, the event of the batch that it stands for, if any, and what
+# became of the litres that left.
+STEPS: Mapping[str, tuple[str, str, str]] = {
+    "stable": ("Judged", "", ""),
+    "rack": ("Racked", "racked", "left behind"),
+    "sulfite": ("Sulfite added", "sulfited", ""),
+    "sorbate": ("Sorbate added", "sorbated", ""),
+    "sweeten": ("Sweetened", "honey_in", ""),
+    "acid": ("Acidity adjusted", "ph_adjusted", ""),
+    "tannin": ("Tannin added", "", ""),
+    "fruit": ("Late fruit in", "fruit_in", ""),
+    "spice": ("Spice in", "", ""),
+    "blend": ("Blended", "", "not in the blend"),
+    "drawn": ("Drawn off", "", "taken out"),
+    "carbonate": ("Carbonated", "", ""),
+    "bottle": ("Bottled", "bottled", "bottled or left in the hose"),
 }
 # Grams of these stay in the vessel however it is thinned; what leaves takes its share along.
 HELD = ("total_so2", "sorbic_acid", "potassium", "calcium", "sodium", "sugar", "acidity", "ethanol")
@@ -182,6 +183,11 @@ class StepDone:
     def event(self) -> str:
         """The event of the batch it counts as; empty for none."""
         return STEPS[self.step][1]
+
+    @property
+    def leaving(self) -> str:
+        """What became of the litres that left."""
+        return STEPS[self.step][2] or "taken out"
 
     @property
     def mixes(self) -> bool:

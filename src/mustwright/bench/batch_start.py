@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from datetime import tzinfo
 
@@ -11,15 +11,9 @@ from mustwright.batch.progress import DRY, FINISHING, PLANNED
 from mustwright.batch.stability import STERILE, ask_of, day_of, series_of, settled
 from mustwright.batch.vessel import VesselContents, vessel
 from mustwright.batch.view import BatchView
-from mustwright.bench.mead_state import WAYS, MeadNow, mead_now
+from mustwright.bench.fields import StepField
+from mustwright.bench.liquid import BY_FIELD, MeadNow, mead_now
 
-# Fields that ask for a fact under another name.
-TAKES = {
-    "bottle": {"so2": "total", "co2": "gas"},
-    "carbonate": {"fermentable": "residual_sugar"},
-}
-# Fields that share the name of a fact and ask for something else: the target of a step.
-WANTED = {"sulfite": ("molecular",), "blend": ("volume",)}
 LAWS = ("us", "eu")
 
 
@@ -41,27 +35,10 @@ class BatchStart:
     mead: MeadNow
     more: Mapping[str, tuple[str, ...]]
 
-    def fields_for(self, step: str, names: Iterable[str]) -> dict[str, str]:
-        """The fields of a step that the batch knows, as they would be typed.
-
-        Parameters
-        ----------
-        step : str
-            Page or command of the bench.
-        names : iterable of str
-            The fields it has.
-        """
-        wanted, facts = set(names), self.mead.typed()
-        found = {k: v for k, v in facts.items() if k in wanted and k not in WANTED.get(step, ())}
-        for name, fact in TAKES.get(step, {}).items():
-            if name in wanted and fact in facts:
-                found[name] = facts[fact]
-        found |= {k: "\n".join(v) for k, v in self.more.items() if k in wanted and v}
-        if step == "carbonate":
-            found["temperature"] = "\n".join(self.more["warmest"])
-        if step == "bottle":
-            found["name"] = self.name
-        return found
+    def fields_for(self, fields: Iterable[StepField]) -> dict[str, str]:
+        """The fields of a step that the batch knows, as they would be typed."""
+        known = {**self.mead.typed(), **{k: "\n".join(v) for k, v in self.more.items() if v}}
+        return {one.name: known[one.filled_by] for one in fields if one.filled_by in known}
 
     def doubts(self) -> tuple[str, ...]:
         """What the log leaves open, for whoever goes by these numbers."""
@@ -110,6 +87,7 @@ def _more(view: BatchView, held: VesselContents, zone: tzinfo) -> dict[str, tupl
         "sterile": ("yes",) if held.stabilised in STERILE else (),
         "fermenting": ("yes",) if _ferments(view, zone) else (),
         "warmest": (f"{_warmest(view):g} C",),
+        "batch_name": (view.record.name,),
     }
 
 
@@ -140,28 +118,26 @@ def _warmest(view: BatchView) -> float:
 
 
 def measured_in(
-    step: str, given: Mapping[str, object], own: Mapping[str, str], names: Sequence[str]
+    fields: Iterable[StepField], given: Mapping[str, object], own: Mapping[str, str]
 ) -> dict[str, float]:
     """Facts of the mead that were typed otherwise than the batch has them.
 
     Parameters
     ----------
+    fields : iterable of StepField
+        Fields that were typed by the maker.
     given, own : mapping
         The fields as they were used, and as the batch would have filled them.
-    names : sequence of str
-        Fields that were typed by the maker.
     """
-    facts = {way.name: name for name, way in WAYS.items()}
-    takes = TAKES.get(step, {})
     typed: dict[str, str] = {}
-    for field in names:
-        name = takes.get(field, field)
-        text = given.get(field)
-        left_out = field in WANTED.get(step, ()) or name == "temperature" or name not in facts
-        if left_out or not isinstance(text, str) or not text.strip() or text == own.get(field):
-            continue
-        typed[name] = text
+    for one in fields:
+        text = given.get(one.name)
+        if one.filled_by in BY_FIELD and isinstance(text, str) and text != own.get(one.name):
+            typed[one.filled_by] = text
+    typed.pop("temperature", None)
     found = mead_now(typed)
     return {
-        facts[name]: value for name in typed if (value := getattr(found, facts[name])) is not None
+        BY_FIELD[name]: value
+        for name in typed
+        if (value := getattr(found, BY_FIELD[name])) is not None
     }

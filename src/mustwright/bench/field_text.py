@@ -33,6 +33,15 @@ WORDS = {
     "ready": "Protected, may go in now",
     "lees_l": "Left with the lees",
     "way_l": "Left on the way",
+    "bears": "Bears it",
+    "most_volumes": "At most",
+    "working_bar": "Working pressure",
+    "why": "Because",
+    "batch_g": "For the batch",
+    "dilution_pct": "Thinned by",
+    "kind": "What it is",
+    "contents": "Made of",
+    "date_line": "Date",
 }
 UNITS_IN_NAMES = (
     "_pct", "_g_l", "_mg_l", "_l", "_g", "_ml", "_bar", "_kg", "_vol", "_per_day", "_days",
@@ -77,6 +86,26 @@ def between(figure: Figure) -> str:
         return ""
     low, high = _text(figure, figure.low), _text(figure, figure.high)
     return "" if low == high else f"{low} to {high}"
+
+
+def grams(figure: Figure) -> str:
+    """Grams or kilograms as one weighs them."""
+    value = figure.value
+    if value >= 10000:
+        return f"{value / 1000:.2f} kg"
+    if value >= 100:
+        return f"{value:.0f} g"
+    return f"{value:.1f} g" if value >= 10 else f"{value:.3g} g"
+
+
+def milligrams(figure: Figure) -> str:
+    """Milligrams per litre in a sentence."""
+    return f"{figure.value:.0f} mg/L" if figure.value >= 10 else f"{figure.value:.1f} mg/L"
+
+
+def in_sentence(name: str) -> str:
+    """The name of a record as it stands in a sentence: without what comes after a comma."""
+    return name[:1].lower() + name[1:].partition(",")[0]
 
 
 def _text(figure: Figure, number: float) -> str:

@@ -1,259 +1,192 @@
-"""What the maker typed for one finishing step, read field by field, with what was assumed."""
+"""The fields of a finishing step: what each is called and asks for, and what was typed in it."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from dataclasses import fields as parameters
 from datetime import date
 from typing import Any, TypeVar
 
-from mustwright.errors import InputError, validity_notes
-from mustwright.figure import typed as typed_figure
-from mustwright.finishing.law import FinishingLaw, finishing_law
-from mustwright.must.ingredient import Ingredient, ingredient_called, with_lot_facts
-from mustwright.planning.gravity_scales import gravity_figure
-from mustwright.units import Quantity, mass_kg, parse_quantity, temperature_c, volume_l
+from mustwright.bench import kinds
+from mustwright.bench.kinds import AsTyped, FieldKind
+from mustwright.errors import InputError
+from mustwright.finishing.law import FinishingLaw
 
-Result = TypeVar("Result")
+Ask = TypeVar("Ask")
 NOTHING = (None, "", ())
-YES, NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
+LEFT_OUT = "when left out"
 
 
-class TypedFields:
-    """The fields of one step.
+@dataclass(frozen=True)
+class StepField:
+    """One field of a step: the option of the command and the field of the form.
 
     Parameters
     ----------
-    given : mapping of str to object
-        As typed; empty fields count as left out.
-    known : sequence of str
-        The fields this step has; any other is refused.
+    name : str
+        In commands, forms, JSON and the log.
+    label, hint : str
+        What it is, and an example or a word on it; a bare example begins with a digit.
+    to : str
+        The argument that it fills; its name and unit when left out.
+    default, taken : str
+        What counts as typed where nothing was, and words that say so in the answer.
+    needs : str
+        What is asked for where it is missing; empty where it may be.
+    choices : tuple of (value, words)
+        To choose from; an empty value stands for leaving it out.
+    many, rows : bool
+        May come several times; a form gives it several rows.
+    numbered : bool
+        Of many, errors say which.
+    fact : str or None
+        The number of the batch or the liquid that fills it; the one of its own name when None.
+    known : callable or None
+        Gives suggestions.
     """
 
-    def __init__(self, given: Mapping[str, object], known: Sequence[str]) -> None:
-        self.given = {k: v for k, v in given.items() if v not in NOTHING and v is not False}
-        self.assumed: list[str] = []
+    name: str
+    label: str
+    hint: str = ""
+    kind: FieldKind = kinds.TEXT
+    to: str = ""
+    default: str = ""
+    taken: str = ""
+    needs: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+    many: bool = False
+    rows: bool = False
+    numbered: bool = False
+    fact: str | None = None
+    known: Callable[[], Iterable[str]] | None = None
+
+    def but(self, **other: Any) -> StepField:
+        """The same with something else about it."""
+        return replace(self, **other)
+
+    def needed(self) -> StepField:
+        """The same where it may not be left out."""
+        return self.but(needs=self.kind.such_as)
+
+    def read(self, raw: object) -> Any:
+        """What was typed, as its kind reads it."""
+        return self.kind.empty if raw in NOTHING else self.kind.read(raw, self.name, AsTyped())
+
+    @property
+    def argument(self) -> str:
+        """The argument that it fills."""
+        return self.to or self.name + self.kind.unit
+
+    @property
+    def filled_by(self) -> str:
+        """The number of the batch or the liquid that fills it; empty for none."""
+        return self.name if self.fact is None else self.fact
+
+    @property
+    def shape(self) -> str:
+        """How a form asks for it: ``line``, ``lines`` or ``tick``."""
+        return "lines" if self.rows else "tick" if self.kind is kinds.FLAG else "line"
+
+    @property
+    def said_hint(self) -> str:
+        """The hint, a bare example said to be one, and what counts when it is left out."""
+        first = self.hint.partition(";")[0]
+        is_example = first[:1].isdigit() and not first.endswith(LEFT_OUT)
+        hint = f"such as {self.hint}" if is_example else self.hint
+        if not self.default or self.choices:
+            return hint
+        usual = f"{self.default} {LEFT_OUT}"
+        return f"{hint}; {usual}" if hint and self.hint != self.default else usual
+
+    @property
+    def form_hint(self) -> str:
+        """The hint above a field of a form."""
+        said = self.said_hint
+        return f"One a line: {said.removeprefix('such as ')}" if self.rows else said
+
+    @property
+    def help(self) -> str:
+        """Label, hint and choices in a sentence, for a command."""
+        named = [f"{value} ({words})" if value != words else value
+                 for value, words in self.choices if value]  # fmt: skip
+        usual = [words for value, words in self.choices if not value] or [self.default]
+        said = self.said_hint
+        if named:
+            said = ", ".join(named) + "".join(f"; {words} {LEFT_OUT}" for words in usual if words)
+        joint = ": " if named else ", " if said.startswith("such as") else "; "
+        return self.label + (f"{joint}{said}" if said else "") + "."
+
+
+@dataclass(frozen=True)
+class FormPart:
+    """Fields that belong together; folded away where most makers leave them empty."""
+
+    title: str
+    fields: tuple[StepField, ...]
+    folded: bool = False
+
+
+class TypedFields(AsTyped):
+    """The fields of one step as they were typed, each read by its kind.
+
+    Parameters
+    ----------
+    asked : sequence of StepField
+        The fields this step has; any other is refused.
+    given : mapping of str to object
+        As typed; empty fields count as left out.
+    today : date or None
+        Where a day is left out.
+    """
+
+    def __init__(
+        self, asked: Sequence[StepField], given: Mapping[str, object], today: date | None = None
+    ) -> None:
+        super().__init__({k: v for k, v in given.items() if v not in NOTHING and v is not False})
+        self.today = today
+        names = [one.name for one in asked]
         for name in self.given:
-            if name not in known:
-                raise InputError(name, f"is no field of this step; known: {', '.join(known)}", name)
+            if name not in names:
+                raise InputError(name, f"is no field of this step; known: {', '.join(names)}", name)
+        self.values = {one.name: self._value(one) for one in asked}
+        self._arguments = {one.argument: self.values[one.name] for one in asked}
 
-    def has(self, name: str) -> bool:
-        """Whether the field was filled in."""
-        return name in self.given
+    def __getitem__(self, name: str) -> Any:
+        return self.values[name]
 
-    def raw(self, name: str) -> object:
-        """The field as typed, or None."""
-        return self.given.get(name)
-
-    def text(self, name: str, default: str = "") -> str:
-        """A word or line."""
-        value = self.given.get(name, default)
-        if not isinstance(value, str) or len(value) > 500:
-            raise InputError(name, "needs a line of text", value)
-        return value.strip()
-
-    def flag(self, name: str) -> bool:
-        """Yes or no."""
-        value = self.given.get(name, False)
-        if isinstance(value, bool):
-            return value
-        word = str(value).strip().lower()
-        if word not in (*YES, *NO):
-            raise InputError(name, "needs yes or no", value)
-        return word in YES
-
-    def many(self, name: str) -> list[object]:
-        """A field that may be given several times; text is split at semicolons or line ends."""
-        value = self.given.get(name, ())
-        if isinstance(value, str):
-            return [part.strip() for part in re.split(r"[;\n]", value) if part.strip()]
-        if isinstance(value, Sequence):
-            return list(value)
-        return [value]
-
-    def volume(self, name: str) -> float | None:
-        """Litres."""
-        return self._with_note(name, volume_l)
-
-    def need_volume(self, name: str = "volume") -> float:
-        """Litres, asked for when missing."""
-        return _needed(self.volume(name), name, "a volume such as '19 L'")
-
-    def kilograms(self, name: str) -> float | None:
-        """Kilograms."""
-        return self._with_note(name, mass_kg)
-
-    def grams(self, name: str) -> float | None:
-        """Grams."""
-        kg = self.kilograms(name)
-        return None if kg is None else kg * 1000
-
-    def celsius(self, name: str) -> float | None:
-        """Degrees Celsius."""
-        return self._with_note(name, temperature_c)
-
-    def alcohol(self, name: str = "alcohol") -> float | None:
-        """Alcohol [% vol]; a bare number is % vol."""
-        return self._plain(name, "alcohol", "% vol", "an alcohol such as '12 %'")
-
-    def need_alcohol(self, name: str = "alcohol") -> float:
-        """Alcohol, asked for when missing."""
-        return _needed(self.alcohol(name), name, "an alcohol such as '12 %'")
-
-    def percent(self, name: str) -> float | None:
-        """A share in percent; a bare number is percent."""
-        return self._plain(name, "alcohol", "%", "a share such as '40 %'")
-
-    def bar(self, name: str) -> float | None:
-        """A gauge pressure [bar]; a bare number is refused."""
-        return self._plain(name, "pressure", "", "a pressure such as '2.5 bar'")
-
-    def centimetres(self, name: str) -> float | None:
-        """A length [cm]; a bare number is refused."""
-        return self._plain(name, "length", "", "a length such as '2 cm'")
-
-    def days(self, name: str) -> float | None:
-        """A time [d]; a bare number is days."""
-        quantity = self._quantity(name)
-        if quantity is None:
-            return None
-        if quantity.dimension == "number":
-            return quantity.value
-        if quantity.dimension != "time":
-            raise InputError(name, "needs a time such as '28 d'", self.raw(name))
-        return quantity.value / 24
-
-    def g_l(self, name: str, bare: str = "g/L") -> float | None:
-        """A concentration [g/L]; a bare number is in the unit `bare`."""
-        quantity = self._quantity(name)
-        if quantity is None:
-            return None
-        if quantity.dimension == "number":
-            self.assumed.append(f"{name}: bare number read as {bare}")
-            return quantity.value / (1000 if bare == "mg/L" else 1)
-        if quantity.unit == "g/L sugar":
-            return quantity.value
-        if quantity.dimension != "mass concentration":
-            raise InputError(name, "needs a concentration such as '5 g/L'", self.raw(name))
-        return quantity.value
-
-    def mg_l(self, name: str) -> float | None:
-        """A concentration [mg/L]; a bare number is mg/L."""
-        value = self.g_l(name, "mg/L")
-        return None if value is None else value * 1000
-
-    def number(self, name: str) -> float | None:
-        """A bare number, such as a pH."""
-        quantity = self._quantity(name)
-        if quantity is None:
-            return None
-        if quantity.dimension != "number":
-            raise InputError(name, "needs a number without a unit", self.raw(name))
-        return quantity.value
-
-    def gravity(self, name: str) -> float | None:
-        """Apparent gravity 20/20 from any scale; a bare number is a gravity."""
-        value = self.raw(name)
-        return None if value is None else gravity_of(value, name)
-
-    def need_gravity(self, name: str = "gravity") -> float:
-        """Gravity, asked for when missing."""
-        return _needed(self.gravity(name), name, "a gravity such as 0.998")
-
-    def day(self, name: str, default: date) -> date:
-        """A date, written year-month-day."""
-        value = self.raw(name)
-        if value is None:
-            return default
-        if isinstance(value, date):
-            return value
-        try:
-            return date.fromisoformat(str(value).strip())
-        except ValueError:
-            raise InputError(name, "needs a date such as 2026-03-01", value) from None
-
+    @property
     def law(self) -> FinishingLaw:
-        """The legal profile; that of the home when left out."""
-        return finishing_law(self.given.get("profile", "home"))
-
-    def ingredient(self, name: str, default: str | None = None) -> Ingredient | None:
-        """An ingredient by name, with this lot's moisture or Brix where typed."""
-        kind = self.given.get(name, default)
-        if kind is None:
-            return None
-        found, note = ingredient_called(kind, name)
-        facts = {
-            fact: self.given[field]
-            for field, fact in (("moisture", "moisture_pct"), ("brix", "brix"))
-            if field in self.given
-        }
-        if facts:
-            for field in ("moisture", "brix"):
-                value = self.given.get(field)
-                if isinstance(value, str):
-                    bare = re.sub(r"(?i)\s*(%|bx|brix)\s*$", "", value)
-                    facts[{"moisture": "moisture_pct", "brix": "brix"}[field]] = bare
-            found, notes = with_lot_facts(found, facts, name)
-            self.assumed += notes
-        if note:
-            self.assumed.append(note)
+        """The law to keep to."""
+        found: FinishingLaw = self.values["profile"]
         return found
 
-    def _with_note(
-        self, name: str, read: Callable[[object, str], tuple[float, str]]
-    ) -> float | None:
-        value = self.raw(name)
-        if value is None:
-            return None
-        number, note = read(value, name)
-        if note:
-            self.assumed.append(note)
-        return number
+    def ask(self, question: Callable[..., Ask], **more: object) -> Ask:
+        """The question of a use case, its parameters filled by the fields of those names."""
+        names = [p.name for p in parameters(question)]  # type: ignore[arg-type]
+        known = {name: self._arguments[name] for name in names if name in self._arguments}
+        return question(**{**known, **more})
 
-    def _plain(self, name: str, dimension: str, bare: str, such_as: str) -> float | None:
-        quantity = self._quantity(name)
-        if quantity is None:
-            return None
-        if quantity.dimension == "number" and bare:
-            self.assumed.append(f"{name}: bare number read as {bare}")
-        elif quantity.dimension != dimension:
-            raise InputError(name, f"needs {such_as}", self.raw(name))
-        return quantity.value
-
-    def _quantity(self, name: str) -> Quantity | None:
-        value = self.raw(name)
-        if value is None:
-            return None
-        quantity = parse_quantity(value, name)
-        if quantity.assumed:
-            self.assumed.append(quantity.assumed)
-        return quantity
+    def _value(self, one: StepField) -> Any:
+        raw = self.given.get(one.name)
+        if raw is None:
+            if one.needs:
+                raise InputError(one.name, f"needs {one.needs}", None)
+            self.assumed += [f"{one.name}: not typed, {one.taken}"] if one.taken else []
+            raw = one.default
+        if not one.many:
+            return one.kind.empty if raw == "" else one.kind.read(raw, one.name, self)
+        return [
+            one.kind.read(part, f"{one.name} {i}" if one.numbered else one.name, self)
+            for i, part in enumerate(parts(raw), 1)
+        ]
 
 
-def _needed(value: float | None, name: str, what: str) -> float:
-    if value is None:
-        raise InputError(name, f"needs {what}", None)
-    return value
-
-
-def gravity_of(value: object, name: str) -> float:
-    """Apparent gravity 20/20 of what was typed on any scale."""
-    quantity = parse_quantity(value, name)
-    if quantity.dimension == "number":
-        if not 0.9 <= quantity.value <= 1.4:
-            raise InputError(name, "needs a gravity such as 0.998, or a scale as in '4 Bx'", value)
-        return quantity.value
-    if quantity.dimension != "gravity":
-        raise InputError(name, "needs a gravity such as 0.998 or '4 Bx'", value)
-    return gravity_figure(typed_figure(quantity.value, quantity.unit), name).value
-
-
-def run(fields: TypedFields, work: Callable[[], Result]) -> Result:
-    """Do one step and put what was assumed in reading, and out-of-range notes, among its notes."""
-    with validity_notes() as outside:
-        result = work()
-    recorded: Any = result.recorded  # type: ignore[attr-defined]
-    fresh = [n for n in outside if not any(said in n for said in recorded.notes)]
-    notes = tuple(dict.fromkeys([*fields.assumed, *fresh, *recorded.notes]))
-    return replace(result, recorded=replace(recorded, notes=notes))  # type: ignore[type-var]
+def parts(value: object) -> list[object]:
+    """What came for a field of many; text is split at semicolons and line ends."""
+    if isinstance(value, str):
+        return [part.strip() for part in re.split(r"[;\n]", value) if part.strip()]
+    if isinstance(value, Sequence):
+        return list(value)
+    return [] if value is None else [value]

@@ -10,6 +10,7 @@ import segno
 from fpdf import FPDF
 
 from mustwright.errors import InputError
+from mustwright.finishing.bottling import Bottling
 from mustwright.finishing.label_facts import LabelFacts
 
 PAGES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -211,3 +212,30 @@ def _draw_qr(sheet: FPDF, matrix: tuple[tuple[int, ...], ...], x: float, y: floa
             elif not dark and start is not None:
                 sheet.rect(x + start * size, y + r * size, (c - start) * size, size * 1.02, "F")
                 start = None
+
+
+def labels_pdf(result: Bottling, link: str = "", page: str = "a4") -> bytes:
+    """The label sheet of a bottling: one label for each bottle.
+
+    Raises
+    ------
+    InputError
+        When no bottle is filled, or something cannot be printed.
+    """
+    return label_sheet(_copies(result), made=result.bottled, link=link, page=page)
+
+
+def check_labels(result: Bottling, link: str = "", page: str = "a4") -> None:
+    """Whether `labels_pdf` could be made, without making it.
+
+    Raises
+    ------
+    InputError
+    """
+    check(_copies(result), link=link, page=page)
+
+
+def _copies(result: Bottling) -> list[tuple[LabelFacts, int]]:
+    """The facts of each size with how many labels it wants."""
+    filled = [b for b in result.bottles if b.count.value > 0]
+    return [(facts, int(b.count.value)) for facts, b in zip(result.labels, filled, strict=True)]

@@ -3,22 +3,9 @@
 from __future__ import annotations
 
 from mustwright.batch.finishing_record import Added, StepDone
+from mustwright.bench.field_text import in_sentence
+from mustwright.bench.liquid import FACTS
 
-LEFT = {
-    "rack": "left behind",
-    "blend": "not in the blend",
-    "drawn": "taken out",
-    "bottle": "bottled or left in the hose",
-}
-SPOKEN = {
-    "volume_l": "volume {:.4g} L", "gravity": "gravity {:.4f}", "alcohol_pct": "alcohol {:.4g} %",
-    "ph": "pH {:.4g}", "temperature_c": "{:.4g} °C", "acidity_g_l": "acidity {:.4g} g/L",
-    "residual_sugar_g_l": "sugar {:.4g} g/L", "original_gravity": "gravity at pitch {:.4f}",
-    "free_so2_mg_l": "free SO2 {:.4g} mg/L", "total_so2_mg_l": "total SO2 {:.4g} mg/L",
-    "molecular_so2_mg_l": "molecular SO2 {:.4g} mg/L",
-    "sorbic_acid_mg_l": "sorbic acid {:.4g} mg/L", "potassium_mg_l": "potassium {:.4g} mg/L",
-    "calcium_mg_l": "calcium {:.4g} mg/L", "co2_g_l": "gas {:.4g} g/L",
-}  # fmt: skip
 BROUGHT = {
     "total_so2": "SO2", "sorbic_acid": "sorbic acid",
     "potassium": "potassium", "calcium": "calcium",
@@ -39,7 +26,7 @@ def step_words(done: StepDone) -> str:
     parts += [added_words(one) for one in done.added]
     if done.lost_l > 0.005:
         where = f" into {done.words['into']}" if "into" in done.words else ""
-        parts.append(f"{done.lost_l:.2f} L {LEFT.get(done.step, 'taken out')}{where}")
+        parts.append(f"{done.lost_l:.2f} L {done.leaving}{where}")
     if done.volume_before_l is not None and done.volume_after_l is not None:
         before, after = done.volume_before_l, done.volume_after_l
         if abs(before - after) > 0.005:
@@ -50,7 +37,7 @@ def step_words(done: StepDone) -> str:
     if "verdict" in done.words:
         look = done.words.get("next check")
         parts.append(done.words["verdict"] + (f", look again {look}" if look else ""))
-    typed = [SPOKEN[name].format(value) for name, value in done.measured.items()]
+    typed = [FACTS[name].said(value) for name, value in done.measured.items()]
     if typed:
         parts.append(f"typed for it: {', '.join(typed)}")
     parts = parts or [done.said.rstrip(".")]
@@ -60,13 +47,12 @@ def step_words(done: StepDone) -> str:
 def added_words(one: Added) -> str:
     """An addition with what it brought: 0.74 g of potassium metabisulfite (0.43 g SO2)."""
     amount = f"{one.litres:.2f} L" if one.litres is not None else grams_words(one.grams)
-    name = one.name[:1].lower() + one.name[1:].partition(",")[0]
     brought = [
         f"{grams_words(one.brings_g[key])} {word}"
         for key, word in BROUGHT.items()
         if one.litres is None and one.brings_g.get(key, 0.0) > 0.0005
     ]
-    return f"{amount} of {name}" + (f" ({', '.join(brought)})" if brought else "")
+    return f"{amount} of {in_sentence(one.name)}" + (f" ({', '.join(brought)})" if brought else "")
 
 
 def grams_words(grams: float) -> str:

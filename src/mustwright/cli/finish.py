@@ -8,53 +8,75 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from mustwright.cli.finish_options import WAYS, Way, work
 from mustwright.cli.sheets import print_answer, print_json
 from mustwright.errors import InputError
 
 if TYPE_CHECKING:
-    pass
+    from mustwright.bench.fields import StepField
+    from mustwright.bench.step import FinishingStep
+
+QUOTED = "What has a space in it stands in quotes: --volume '19 L'."
+WISHES = ("batch", "record", "used", "at", "note")
 
 
-@click.group("finish", context_settings={"help_option_names": ["-h", "--help"]})
+class StepCommands(click.Group):
+    """A command for each step of the bench, its options those of the step's declaration."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Names of the steps, in the order a maker meets them."""
+        from mustwright.bench.step_table import STEPS
+
+        return list(STEPS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """The command of a step."""
+        from mustwright.bench.step_table import STEPS
+
+        return _command(STEPS[cmd_name]) if cmd_name in STEPS else None
+
+
+@click.group("finish", cls=StepCommands, context_settings={"help_option_names": ["-h", "--help"]})
 def finish_command() -> None:
     """From dry to a safe, stable bottle: each thing done is a command."""
 
 
-def _command(name: str, way: Way) -> click.Command:
+def _option(one: StepField) -> click.Option:
+    declared = [f"--{one.name.replace('_', '-')}", f"ask_{one.name}"]
+    if one.shape == "tick":
+        return click.Option(declared, is_flag=True, help=one.help)
+    metavar = "KIND" if one.choices else one.kind.metavar
+    return click.Option(declared, metavar=metavar, help=one.help, multiple=one.many)
+
+
+def _command(step: FinishingStep) -> click.Command:
+    asked = [one for one in step.fields if one.name != "batch"]
+    sheet = [one for one in step.form_fields if one.name in step.unread]
+
     def callback(**typed: Any) -> None:
-        explain, as_json = typed.pop("explain"), typed.pop("as_json")
-        sheet = {key: typed.pop(key, None) for key in ("labels", "link", "page")}
-        wish = {key: typed.pop(key) for key in ("batch", "record", "used", "at", "note")}
-        given = {a.field: typed[f"ask_{a.field}"] for a in way.asks}
+        explain, as_json, labels = (typed.pop(k, None) for k in ("explain", "as_json", "labels"))
+        wish = {key: typed.pop(key) for key in WISHES}
+        given = {one.name: typed[f"ask_{one.name}"] for one in asked}
+        printing = {one.name: typed[f"ask_{one.name}"] or "" for one in sheet}
 
         def finish(result: object, more: Mapping[str, Any] | None = None) -> None:
-            if sheet["labels"]:
-                write_labels(result, sheet["labels"], sheet["link"] or "", sheet["page"] or "a4")
+            if labels:
+                write_labels(result, labels, **printing)
             _show(result, explain, as_json, more or {})
 
-        if wish["batch"] is None and not any(wish[key] for key in ("record", "used", "at", "note")):
-            finish(work(name, given))
+        if wish["batch"] is None and not any(wish[key] for key in WISHES):
+            from mustwright.bench.step_table import run_step
+
+            finish(run_step(step.name, given))
             return
         from mustwright.cli.finish_batch import for_batch
 
-        for_batch(name, given, wish, finish, as_json)
+        for_batch(step.name, given, wish, finish, as_json)
 
-    options: list[click.Parameter] = []
-    for ask in way.asks:
-        declared = [f"--{ask.field.replace('_', '-')}", f"ask_{ask.field}"]
-        if ask.flag:
-            options.append(click.Option(declared, is_flag=True, help=ask.help))
-        else:
-            options.append(
-                click.Option(declared, metavar=ask.metavar, help=ask.help, multiple=ask.many)
-            )
-    if name == "bottle":
-        options += [
-            click.Option(["--labels"], metavar="FILE.pdf", help="Write a sheet of labels."),
-            click.Option(["--link"], metavar="ADDRESS", help="QR code on each label."),
-            click.Option(["--page"], metavar="SIZE", help="Of the sheet: a4 or letter."),
-        ]
+    options = [_option(one) for one in (*asked, *sheet)]
+    if sheet:
+        options.append(
+            click.Option(["--labels"], metavar="FILE.pdf", help="Write a sheet of labels.")
+        )
     options += [
         click.Option(
             ["--batch"], metavar="BATCH", help="Start from this batch's own numbers; its lot code."
@@ -71,11 +93,10 @@ def _command(name: str, way: Way) -> click.Command:
         click.Option(["--explain"], is_flag=True, help="Show how every figure came about."),
         click.Option(["--json", "as_json"], is_flag=True, help="Print one JSON object."),
     ]
-    return click.Command(name, params=options, callback=callback, help=way.help)
-
-
-for _name, _way in WAYS.items():
-    finish_command.add_command(_command(_name, _way))
+    return click.Command(
+        step.name, params=list(options), callback=callback, short_help=step.heading,
+        help=f"{step.heading}\n\n{step.about}", epilog=QUOTED,
+    )  # fmt: skip
 
 
 def _show(result: object, explain: bool, as_json: bool, more: Mapping[str, Any]) -> None:
@@ -89,7 +110,7 @@ def _show(result: object, explain: bool, as_json: bool, more: Mapping[str, Any])
     print_answer(step_lines(result), (lambda: step_working(result)) if explain else None)
 
 
-def write_labels(result: Any, path: str, link: str, page: str) -> None:
+def write_labels(result: Any, path: str, link: str = "", page: str = "") -> None:
     """Write the label sheet of a bottling to a file.
 
     Raises
@@ -97,9 +118,9 @@ def write_labels(result: Any, path: str, link: str, page: str) -> None:
     InputError
         When there is nothing to label or the file cannot be written.
     """
-    from mustwright.bench.package import labels_pdf
+    from mustwright.bench.label_pdf import labels_pdf
 
-    pdf = labels_pdf(result, link, page)
+    pdf = labels_pdf(result, link, page or "a4")
     try:
         Path(path).write_bytes(pdf)
     except OSError as error:

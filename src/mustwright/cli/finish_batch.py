@@ -38,7 +38,7 @@ def for_batch(
     finish : callable
         Shows an answer, with more data beside it.
     """
-    from mustwright.cli.finish_options import work
+    from mustwright.bench.step_table import run_step
 
     slug = wish["batch"]
     if slug is None:
@@ -46,14 +46,14 @@ def for_batch(
     if not wish["record"] and (wish["used"] or wish["at"] or wish["note"]):
         raise InputError("--record", "needs to stand beside --used, --at and --note", "nothing")
     if name == "bottle" and not wish["record"] and not _SLUG.fullmatch(slug):
-        finish(work(name, {**given, "batch": slug}), {})  # words for the lot code
+        finish(run_step(name, {**given, "batch": slug}), {})  # words for the lot code
         return
     with opened() as compose:
         try:
             start = start_of(compose, slug)
         except MissingRecordError:
             if name == "bottle" and not wish["record"]:
-                finish(work(name, {**given, "batch": slug}), {})
+                finish(run_step(name, {**given, "batch": slug}), {})
                 return
             raise
         _from_start(compose, name, given, wish, start, finish, as_json)
@@ -75,15 +75,13 @@ def _from_start(
     finish: Finish,
     as_json: bool,
 ) -> None:
-    from mustwright.cli.finish_options import WAYS, work
+    from mustwright.bench.step_table import STEPS
     from mustwright.services.batch.finishing import filled
 
-    names = [ask.field for ask in WAYS[name].asks]
-    if name == "bottle":
-        names.append("batch")
-    fields = filled(name, names, given, start, lambda other: start_of(compose, other))
+    step = STEPS[name]
+    fields = filled(step.fields, given, start, lambda other: start_of(compose, other))
     today = compose.clock().astimezone(compose.local_zone).date()
-    result = work(name, fields.given, today)
+    result = step.run(fields.given, today)
     more: dict[str, Any] = {
         "batch": start.slug,
         "started_from": dict(fields.own),

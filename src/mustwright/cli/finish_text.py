@@ -2,76 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import fields, is_dataclass
-from typing import Any
+from collections.abc import Iterable, Iterator
 
-from mustwright.bench.answer_text import answer
-from mustwright.bench.as_json import step_shape
-from mustwright.bench.field_text import shown, words
+from mustwright.bench.field_text import shown
+from mustwright.bench.result_view import Cell, ResultTable, view_of
 from mustwright.figure import Figure
-
-SIDE = ("additions", "after", "steps", "notes", "cautions")
 
 
 def step_lines(result: object) -> Iterator[str]:
     """The step from top to bottom: answer, figures, tables, what to do, what to mind."""
-    yield answer(result)
+    view = view_of(result)
+    yield view.answer
     yield ""
-    shape = step_shape(result)
-    for name, value in shape.items():
-        if name not in SIDE:
-            yield from _entry(name, value)
-    for title, name, mark in (("Do", "steps", "[ ] "), ("Mind", "notes", "- ")):
-        if shape[name]:
-            yield ""
-            yield title
-            yield from (f"  {mark}{line}" for line in shape[name])
-    if shape["cautions"]:
-        yield ""
-        yield "Caution"
-        yield from (f"  ! {line}" for line in shape["cautions"])
+    yield from (f"{name}: {shown(figure)}" for name, figure in view.figures)
+    yield from (f"{name}: {text}" for name, text in view.facts)
+    yield from _list("Why", view.reasons, "- ")
+    for table in view.tables:
+        yield from _list(table.title, _rows(table), "")
+    yield from _list("On the label", (f"{name}: {text}" for name, text in view.label), "")
+    yield from _list("Do", view.recorded.steps, "[ ] ")
+    yield from _list("Mind", view.recorded.notes, "- ")
+    yield from _list("Caution", view.recorded.cautions, "! ")
 
 
-def _entry(name: str, value: object) -> Iterator[str]:
-    if value is None or value == "" or value == ():
-        return
-    if isinstance(value, Figure):
-        yield f"{words(name)}: {shown(value)}"
-    elif isinstance(value, bool):
-        yield f"{words(name)}: {'yes' if value else 'no'}"
-    elif isinstance(value, (str, int, float)):
-        yield f"{words(name)}: {value}"
-    elif is_dataclass(value) and not isinstance(value, type):
-        yield f"{words(name)}"
-        for one in fields(value):
-            yield from (f"  {line}" for line in _entry(one.name, getattr(value, one.name)))
-    elif isinstance(value, Sequence):
-        yield f"{words(name)}"
-        yield from (f"  {line}" for line in _table(value))
+def _list(title: str, lines: Iterable[str], mark: str) -> Iterator[str]:
+    """Lines under a heading; nothing where there are none."""
+    lines = [f"  {mark}{line}" for line in lines]
+    yield from ("", title, *lines) if lines else ()
 
 
-def _table(rows: Sequence[Any]) -> Iterator[str]:
-    """Rows under one heading; text rows as they stand."""
-    if not is_dataclass(rows[0]):
-        yield from (f"- {row}" for row in rows)
-        return
-    names = [f.name for f in fields(rows[0]) if any(_cell(getattr(r, f.name)) for r in rows)]
-    cells = [[words(n) for n in names]]
-    cells += [[_cell(getattr(row, name)) for name in names] for row in rows]
-    widths = [max(len(row[i]) for row in cells) for i in range(len(names))]
+def _rows(table: ResultTable) -> Iterator[str]:
+    if table.caption:
+        yield table.caption
+    cells = [table.heads, *([_text(one) for one in row] for row in table.rows)]
+    widths = [max(len(row[i]) for row in cells) for i in range(len(table.heads))]
     for row in cells:
         texts = zip(row, widths, strict=True)
         yield "  ".join(text.ljust(width) for text, width in texts).rstrip()
 
 
-def _cell(value: object) -> str:
-    if isinstance(value, Figure):
-        return shown(value, ranged=False)
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return f"{value:.5g}"
-    if isinstance(value, Mapping):
-        return ""
-    return "" if value is None else str(value)
+def _text(value: Cell) -> str:
+    return shown(value, ranged=False) if isinstance(value, Figure) else value

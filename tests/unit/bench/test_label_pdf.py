@@ -9,8 +9,8 @@ from datetime import date
 import pypdf
 import pytest
 
-from mustwright.bench.label_pdf import label_sheet
-from mustwright.bench.package import bottle_up, labels_pdf
+from mustwright.bench.label_pdf import label_sheet, labels_pdf
+from mustwright.bench.step_table import run_step
 from mustwright.errors import InputError
 
 DAY = date(2026, 3, 1)
@@ -25,7 +25,7 @@ def pages(pdf: bytes) -> list[str]:
 
 
 def test_one_label_for_each_bottle_eight_to_a_page():
-    done = bottle_up(TYPED, DAY)
+    done = run_step("bottle", TYPED, DAY)
     texts = pages(labels_pdf(done))
     count = int(done.bottle_count.value)
     assert len(texts) == -(-count // 8)
@@ -36,7 +36,7 @@ def test_one_label_for_each_bottle_eight_to_a_page():
 
 
 def test_the_same_labels_make_the_same_file():
-    done = bottle_up(TYPED, DAY)
+    done = run_step("bottle", TYPED, DAY)
     assert labels_pdf(done, "https://example.org/batch/7") == labels_pdf(
         done, "https://example.org/batch/7"
     )
@@ -44,7 +44,7 @@ def test_the_same_labels_make_the_same_file():
 
 
 def test_what_it_refuses():
-    facts = bottle_up(TYPED, DAY).labels[0]
+    facts = run_step("bottle", TYPED, DAY).labels[0]
     with pytest.raises(InputError, match="western European"):
         label_sheet([(replace(facts, name="\u4e2d"), 1)], made=DAY)
     with pytest.raises(InputError, match="does not fit"):
@@ -56,6 +56,6 @@ def test_what_it_refuses():
 
 
 def test_letter_paper_has_its_own_size():
-    pdf = label_sheet([(bottle_up(TYPED, DAY).labels[0], 1)], made=DAY, page="letter")
+    pdf = label_sheet([(run_step("bottle", TYPED, DAY).labels[0], 1)], made=DAY, page="letter")
     box = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].mediabox
     assert float(box.width) == pytest.approx(612, abs=0.5)

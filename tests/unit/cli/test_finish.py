@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from mustwright.cli.finish_options import WAYS
+from mustwright.bench.step_table import STEPS
 from mustwright.cli.main import run
 
 SULFITE = ["finish", "sulfite", "--volume", "19 L", "--ph", "3.5", "--alcohol", "12 %",
@@ -53,10 +53,10 @@ def test_text_has_figures_steps_and_caution(capsys):
     assert "source: OIVAS323" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("name", list(WAYS))
+@pytest.mark.parametrize("name", list(STEPS))
 def test_every_command_says_what_it_needs(name, capsys):
     assert run(["finish", name, "--help"]) == 0
-    assert WAYS[name].help in capsys.readouterr().out
+    assert STEPS[name].heading in capsys.readouterr().out
     error = refused(capsys, "finish", name)
     assert error["field"]
     assert error["message"].startswith(error["field"])

@@ -15,10 +15,11 @@ from hypothesis import strategies as st
 
 from finish_cases import CASES, LOTS, words_of
 from mustwright.bench.field_text import printed, words
+from mustwright.bench.liquid import FORM
+from mustwright.bench.step_table import PAGES
 from mustwright.cli.main import run
 from mustwright.figure import Figure
 from mustwright.services.demo import seed_demo
-from mustwright.web.forms.finish_fields import LIQUID, STEPS
 from mustwright.web.pages.render_values import cautions
 
 GOOD = {case: fields for case, (_, _, fields) in CASES.items()}
@@ -67,12 +68,12 @@ def wrong(text, name):
 def test_the_bench_lists_the_steps_in_order_and_hands_the_liquid_on(client):
     liquid = {"volume": "19 L", "ph": "3.5", "alcohol": "12 %", "batch": "lane"}
     text = client.get(f"/finish?{urlencode(liquid)}").text
-    places = [text.index(f'<a href="/finish/{slug}?') for slug in STEPS]
+    places = [text.index(f'<a href="/finish/{slug}?') for slug in PAGES]
     assert places == sorted(places)
-    for slug in STEPS:
+    for slug in PAGES:
         found = re.search(rf'<a href="/finish/{slug}\?(.*?)"', text)
         assert dict(parse_qsl(html.unescape(found[1]))) == liquid
-    assert "In the vessel: 19 L, 12 % vol, pH 3.5, batch lane" in text
+    assert "In the vessel: volume 19 L, alcohol 12 % vol, pH 3.5, batch lane" in text
 
 
 def test_a_bad_liquid_is_told_beside_the_field_and_kept(client):
@@ -97,19 +98,19 @@ def test_it_is_in_the_navigation_and_on_a_plan(client):
 # Answers -----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("slug", STEPS)
+@pytest.mark.parametrize("slug", PAGES)
 def test_an_empty_form_blames_nobody(client, slug):
     answer = client.get(f"/finish/{slug}")
     assert answer.status_code == 200
     assert 'role="alert"' not in answer.text
-    assert STEPS[slug].heading in answer.text
+    assert PAGES[slug].heading in answer.text
     beside = plain(answer.text[answer.text.index('<button name="show"') :])
-    assert STEPS[slug].cautions
-    for name in STEPS[slug].cautions:
+    assert PAGES[slug].cautions
+    for name in PAGES[slug].cautions:
         assert cautions()[name] in beside
 
 
-@pytest.mark.parametrize("slug", STEPS)
+@pytest.mark.parametrize("slug", PAGES)
 def test_the_button_pressed_on_nothing_says_what_is_missing(client, slug):
     answer = client.get(f"/finish/{slug}?show=1")
     assert answer.status_code == 422
@@ -392,8 +393,8 @@ ANY = st.one_of(TEXTS, st.text(max_size=12), st.floats().map(str), st.integers()
 
 def every_name(slug):
     lots = ["lot.1.volume", "lot.2.name", "lot.2.gravity", "lot.6.alcohol", "lot.7.name", "lot.x.y"]
-    known = [ask.name for part in LIQUID for ask in part.asks]
-    return [*STEPS[slug].names, *(lots if slug == "blend" else []), *known, "gas", "sorbic", "odd"]
+    known = [ask.name for part in FORM for ask in part.fields]
+    return [*PAGES[slug].names, *(lots if slug == "blend" else []), *known, "gas", "sorbic", "odd"]
 
 
 @pytest.mark.parametrize("case", CASES)

@@ -8,21 +8,20 @@ from datetime import datetime
 
 from mustwright.batch.entries import Entry
 from mustwright.batch.finishing_record import Added, Poured, StepDone
-from mustwright.bench.amounts import Use, uses
+from mustwright.bench import shared_fields as shared
+from mustwright.bench.amounts import Use
 from mustwright.bench.batch_start import BatchStart, measured_in
-from mustwright.bench.fields import TypedFields
-from mustwright.bench.taste import lot_pairs, read_lot
-from mustwright.bench.to_record import AnsweredStep, done
+from mustwright.bench.fields import NOTHING, StepField, parts
+from mustwright.bench.recording import AnsweredStep
+from mustwright.bench.step_table import done, uses
+from mustwright.bench.steps.blend import LOT_FIELDS, lot_pairs, read_lot
 from mustwright.errors import InputError
+from mustwright.finishing.liquid import mead
 from mustwright.finishing.lots import Lot
 from mustwright.services.batch.record import YOU, new_id, write
 from mustwright.services.batch.repository import Ledger
 
 StartOf = Callable[[str], BatchStart]
-LOT_FACTS = {
-    "alcohol": "alcohol", "gravity": "gravity", "acidity": "acidity", "so2": "total",
-    "sugar": "residual_sugar", "volume": "volume",
-}  # fmt: skip
 CARRIED = ("sorbic_acid_mg_l", "potassium_mg_l", "calcium_mg_l")
 
 
@@ -32,8 +31,8 @@ class FilledFields:
 
     Parameters
     ----------
-    step : str
-        Page or command of the bench.
+    fields : tuple of StepField
+        Those that the step has.
     start : BatchStart
     own : mapping of str to str
         What the batch fills.
@@ -47,7 +46,7 @@ class FilledFields:
         Those batches.
     """
 
-    step: str
+    fields: tuple[StepField, ...]
     start: BatchStart
     own: Mapping[str, str]
     given: Mapping[str, object]
@@ -55,10 +54,14 @@ class FilledFields:
     lots: Sequence[str | None] = ()
     starts: Mapping[str, BatchStart] = field(default_factory=dict)
 
+    @property
+    def is_blend(self) -> bool:
+        """Whether lots go together."""
+        return bool(self.lots) or "lot" in self.given
+
 
 def filled(
-    step: str,
-    names: Sequence[str],
+    fields: Collection[StepField],
     typed: Mapping[str, object],
     start: BatchStart,
     start_of: StartOf,
@@ -68,20 +71,21 @@ def filled(
 
     Parameters
     ----------
-    names : sequence of str
-        The fields of the step.
+    fields : collection of StepField
+        Those of the step or its page.
     start_of : callable
         Gives another batch, for a lot of a blend.
     without : collection of str
         Fields of the batch that the maker emptied.
     """
-    own = {k: v for k, v in start.fields_for(step, names).items() if k not in without}
-    said = {k: v for k, v in typed.items() if v not in (None, "", (), [], False)}
+    own = {k: v for k, v in start.fields_for(fields).items() if k not in without}
+    said = {k: v for k, v in typed.items() if v not in NOTHING and v not in ([], False)}
     given: dict[str, object] = {**own, **said}
     changed = tuple(name for name in said if said[name] != own.get(name))
-    if step != "blend":
-        return FilledFields(step, start, own, given, changed)
-    pairs = [lot_pairs(lot, i) for i, lot in enumerate(_list(typed.get("lot")), 1)]
+    found = FilledFields(tuple(fields), start, own, given, changed)
+    if "lot" not in typed:
+        return found
+    pairs = [lot_pairs(lot, f"lot {i}") for i, lot in enumerate(parts(typed["lot"]), 1)]
     slugs = [str(p["batch"]) if p.get("batch") else None for p in pairs]
     named = [slug for slug in slugs if slug]
     if len(set(named)) < len(named):
@@ -89,13 +93,7 @@ def filled(
         raise InputError("lot", "needs each batch once", twice)
     starts = {slug: start if slug == start.slug else start_of(slug) for slug in named}
     given["lot"] = [_lot_of(p, starts) for p in pairs]
-    return FilledFields(step, start, own, given, changed, slugs, starts)
-
-
-def _list(value: object) -> list[object]:
-    if isinstance(value, (list, tuple)):
-        return list(value)
-    return [value] if value else []
+    return replace(found, lots=slugs, starts=starts)
 
 
 def _lot_of(pairs: Mapping[str, object], starts: Mapping[str, BatchStart]) -> dict[str, object]:
@@ -105,24 +103,19 @@ def _lot_of(pairs: Mapping[str, object], starts: Mapping[str, BatchStart]) -> di
     if not slug:
         return typed
     start = starts[str(slug)]
-    facts = start.mead.typed()
-    known = {name: facts[fact] for name, fact in LOT_FACTS.items() if fact in facts}
-    return {"name": start.name, **known, **typed}
+    return {**start.fields_for(LOT_FIELDS), "name": start.name, **typed}
 
 
 def case_of(result: object, fields: FilledFields) -> AnsweredStep:
     """An answer with what it was worked out from."""
     start, given = fields.start, fields.given
-    facts = TypedFields(
-        {k: given.get(k) for k in ("volume", "gravity", "alcohol")},
-        ("volume", "gravity", "alcohol"),
-    )
-    volume = None if fields.step == "blend" else facts.volume("volume")
-    gravity, alcohol = facts.gravity("gravity"), facts.alcohol()
+    volume = None if fields.is_blend else shared.VOLUME.read(given.get("volume"))
+    gravity = shared.GRAVITY.read(given.get("gravity"))
+    alcohol = shared.ALCOHOL.read(given.get("alcohol"))
     lots: list[Added] = []
     own = None
-    if fields.step == "blend":
-        read = [read_lot(lot, i) for i, lot in enumerate(_list(given["lot"]), 1)]
+    if fields.is_blend:
+        read = [read_lot(lot, f"lot {i}") for i, lot in enumerate(parts(given["lot"]), 1)]
         sources = [fields.starts[slug] if slug else None for slug in fields.lots]
         lots = [_per_litre(lot, one) for lot, one in zip(read, sources, strict=True)]
         own = next((i for i, slug in enumerate(fields.lots) if slug == start.slug), None)
@@ -141,17 +134,15 @@ def case_of(result: object, fields: FilledFields) -> AnsweredStep:
 
 def _per_litre(lot: Lot, start: BatchStart | None) -> Added:
     """What a litre of a lot brings."""
-    from mustwright.finishing.liquid import mead
-
     liquid = mead(1.0, lot.gravity, lot.alcohol_pct)
     brings = {
         "total_so2": (lot.so2_mg_l or 0.0) / 1000,
         "sugar": lot.sugar_g_l or 0.0,
         "acidity": lot.acidity_g_l or 0.0,
     }
-    for name in CARRIED if start is not None else ():
-        value = getattr(start.held, name) if start is not None else None
-        brings[name.removesuffix("_mg_l")] = (value or 0.0) / 1000
+    if start is not None:
+        for name in CARRIED:
+            brings[name.removesuffix("_mg_l")] = (getattr(start.held, name) or 0.0) / 1000
     poured = Poured(liquid.mass_g, liquid.extract_g, liquid.ethanol_g)
     kept = {name: value for name, value in brings.items() if value}
     return Added(lot.name[:120] or "lot", lot.name[:120] or "lot", liquid.mass_g, kept, poured, 1.0)
@@ -201,15 +192,16 @@ def record_step(
         Nothing is written then.
     """
     case = case_of(result, fields)
-    measured = measured_in(fields.step, fields.given, fields.own, fields.typed)
+    typed = [one for one in fields.fields if one.name in fields.typed]
+    measured = measured_in(typed, fields.given, fields.own)
     made = replace(done(case, used, measured), note=note)
     identity = id or new_id()
     slug = fields.start.slug
     for i, other in enumerate(fields.lots):
         if other is None or other == slug:
             continue
-        litres = next((u.read(used.get(u.key)) for u in uses(result, case.volume_l)
-                       if u.key == f"litres.{i + 1}"), 0.0)  # fmt: skip
+        poured = {use.key: use for use in uses(result, case.volume_l)}.get(f"litres.{i + 1}")
+        litres = poured.read(used.get(poured.key)) if poured else 0.0
         if litres > 0:
             drawn = StepDone(
                 "drawn", lost_l=litres, words={"into": fields.start.name}, said=made.said

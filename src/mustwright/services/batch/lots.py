@@ -15,8 +15,8 @@ from mustwright.batch.progress import progress_of
 from mustwright.batch.snapshot import gist_of
 from mustwright.batch.vessel import VesselContents, vessel
 from mustwright.batch.view import BatchRecord
-from mustwright.bench.package import BOTTLE_FIELDS, bottle_up
 from mustwright.bench.record_text import added_words
+from mustwright.bench.steps.bottle import BOTTLE
 from mustwright.errors import InputError, MustwrightError
 from mustwright.planning.must_setup import ground_of
 from mustwright.services.batch.repository import Ledger
@@ -252,10 +252,9 @@ def _digits(value: float) -> str:
 
 def _labels(asked: Mapping[str, str], day: date) -> tuple[tuple[LotLabel, ...], str]:
     """The labels of a bottling by its fields, or why there can be none."""
-    given = {k: v.splitlines() if k == "size" else v for k, v in asked.items()
-             if k in BOTTLE_FIELDS}  # fmt: skip
+    names = {one.name for one in BOTTLE.fields}
     try:
-        found = bottle_up(given, day).labels
+        found = BOTTLE.run({k: v for k, v in asked.items() if k in names}, day).labels
     except MustwrightError as error:
         return (), str(error)
     labels = [

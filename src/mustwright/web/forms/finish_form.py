@@ -6,26 +6,23 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import Any
 from urllib.parse import urlencode
 
 from mustwright.bench.batch_start import BatchStart
-from mustwright.bench.mead_state import NAMES, MeadNow, mead_now
+from mustwright.bench.liquid import NAMES, MeadNow, mead_now
+from mustwright.bench.step import StepPage
+from mustwright.bench.steps.blend import LOT_KEYS
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.services.batch.finishing import FilledFields, StartOf, filled
-from mustwright.web.forms.finish_ask import Step
-from mustwright.web.forms.finish_fields import (
-    LOT_FIELDS,
-    MORE_LOT_FIELDS,
-    MOST_LOTS,
-    SHEET_FIELDS,
-)
 from mustwright.web.forms.typed import said
 
 SUBMIT = "show"
 LONGEST = 4000
 COUNTED = ("reading", "lot", "target")  # too few of them is as good as none yet
 SENT = "sent"  # comes with the button, never in an address that is kept
-LOT_NAMES = (*(ask.name for ask in (*LOT_FIELDS, *MORE_LOT_FIELDS)), "batch")
+MOST_LOTS = 6
+LOT_NAMES = (*LOT_KEYS, "batch")
 _LOT = re.compile(rf"lot\.([1-{MOST_LOTS}])\.({'|'.join(LOT_NAMES)})")
 _LOT_ERROR = re.compile(r"lot (.+?)(?:\.([a-z0-9]+))?")
 
@@ -44,7 +41,7 @@ class FinishForm:
         Whether the button was pressed, or the address only fills the form.
     """
 
-    step: Step
+    page: StepPage
     typed: dict[str, str]
     carried: dict[str, str]
     submitted: bool
@@ -64,7 +61,7 @@ class FinishForm:
             pairs |= dict.fromkeys(self.emptied, "") | {"batch": self.start.slug}
         tail = [(SUBMIT, "1")] if self.submitted else []
         query = urlencode([*pairs.items(), *tail])
-        return f"/finish/{self.step.slug}{path}" + (f"?{query}" if query else "")
+        return f"/finish/{self.page.slug}{path}" + (f"?{query}" if query else "")
 
     @property
     def changed(self) -> tuple[str, ...]:
@@ -73,19 +70,13 @@ class FinishForm:
 
     def given(self) -> dict[str, object]:
         """What the use case gets."""
-        names = [n for n in self.step.names if n not in SHEET_FIELDS]
-        found: dict[str, object] = {
-            name: self.typed[name]
-            for name in names
-            if name in self.typed and not name.startswith("target.")
-        }
-        if self.step.slug == "blend":
+        unread = self.page.step(self.typed).unread
+        names = [n for n in self.page.names if n in self.typed and n not in unread]
+        found: dict[str, object] = {name: self.typed[name] for name in names if "." not in name}
+        if self.page.lot:
             found["lot"] = [self._lot(number) for number in self.lot_numbers()]
-            found["target"] = [
-                f"{name.removeprefix('target.')}={self.typed[name]}"
-                for name in names
-                if name.startswith("target.") and name in self.typed
-            ]
+            wanted = [name for name in names if "." in name]
+            found["target"] = [f"{n.partition('.')[2]}={self.typed[n]}" for n in wanted]
         return found
 
     def lot_numbers(self) -> list[int]:
@@ -106,18 +97,18 @@ class FinishForm:
         if self.start is not None:
             return self.start.mead
         known = {**self.carried, **{k: v for k, v in self.typed.items() if k in NAMES}}
-        for name, fact in self.step.takes.items():
-            if name in self.typed and fact not in self.step.names:
+        for name, fact in _takes(self.page).items():
+            if name in self.typed and fact not in self.page.names:
                 known[fact] = self.typed[name]
         return mead_now(known)
 
-    def run(self, today: date) -> object | None:
+    def run(self, today: date) -> Any | None:
         """Do the step; None where something stands in the way, kept in `errors` and `refused`.
 
         An address that merely fills the form is not blamed for what it leaves out.
         """
         try:
-            return self.step.work(self.used(), today)
+            return self.page.run(self.used(), today)
         except InputError as error:
             left_out = error.got is None or error.field in COUNTED
             if self.submitted or not left_out:
@@ -128,8 +119,7 @@ class FinishForm:
         """What the use case gets, a batch's numbers among it."""
         if self.start is None or self.start_of is None:
             return self.given()
-        names = [n for n in self.step.names if n not in SHEET_FIELDS]
-        found = filled(self.step.slug, names, self.given(), self.start, self.start_of, self.emptied)
+        found = filled(self.page.fields, self.given(), self.start, self.start_of, self.emptied)
         self.filled = replace(found, typed=tuple(n for n in found.typed if n in self.changed))
         return self.filled.given
 
@@ -145,22 +135,22 @@ class FinishForm:
 
     def label(self, name: str) -> str:
         """What stands above a field, to begin an error with."""
-        lot = _LOT.fullmatch(name)
-        asks = (*LOT_FIELDS, *MORE_LOT_FIELDS) if lot else self.step.asks
-        found = {ask.name: ask.label for ask in asks}.get(lot[2] if lot else name, "")
-        return f"Lot {lot[1]}, {found[:1].lower()}{found[1:]}" if lot else found
+        if lot := _LOT.fullmatch(name):
+            found = LOT_KEYS[lot[2]].label if lot[2] in LOT_KEYS else ""
+            return f"Lot {lot[1]}, {found[:1].lower()}{found[1:]}"
+        return {one.name: one.label for one in self.page.fields}.get(name, "")
 
     def place(self, name: str) -> str:
         """The id of the field an error belongs to; ``all`` where there is none."""
-        if name in self.step.names:
+        if name in self.page.names:
             return name
-        lot = _LOT_ERROR.fullmatch(name) if self.step.slug == "blend" else None
+        lot = _LOT_ERROR.fullmatch(name) if self.page.lot else None
         if lot:
             return self._lot_place(lot[1], lot[2])
         first = name.split(" ")[0].split(".")[0]
-        if self.step.slug == "blend" and first in ("lot", "target"):
+        if self.page.lot and first in ("lot", "target"):
             return "lot.1.name" if first == "lot" else "target.alcohol"
-        return first if first in self.step.names else "all"
+        return first if first in self.page.names else "all"
 
     def _lot_place(self, which: str, what: str | None) -> str:
         numbers = self.lot_numbers()
@@ -174,7 +164,7 @@ class FinishForm:
 
 
 def finish_form(
-    step: Step,
+    page: StepPage,
     pairs: Iterable[tuple[str, str]],
     start: BatchStart | None = None,
     start_of: StartOf | None = None,
@@ -191,75 +181,80 @@ def finish_form(
     more : mapping of str to str or None
         What else is known of the batch, by field.
     """
-    came = _read(step, pairs)
+    came = _read(page, pairs)
     if start is not None:
-        return _of_batch(step, came, start, start_of, more or {})
-    typed = {
-        name: text
-        for name, text in came.items()
-        if text and (name in step.names or (step.slug == "blend" and _LOT.fullmatch(name)))
-    }
+        return _of_batch(page, came, start, start_of, more or {})
+    typed = _typed(page, came)
+    takes = _takes(page)
     carried = {
         name: came[name]
         for name in NAMES
-        if came.get(name) and name not in step.names and name not in step.takes.values()
+        if came.get(name) and name not in page.names and name not in takes.values()
     }
-    for name, fact in step.takes.items():
-        if name not in came and came.get(fact):
-            typed[name] = came[fact]
-    if step.slug == "blend":
-        _this_mead_as_lot(came, typed)
-    return FinishForm(step, typed, carried, SUBMIT in came)
+    left_out = {name: fact for name, fact in takes.items() if name not in came and came.get(fact)}
+    typed |= {name: came[fact] for name, fact in left_out.items()}
+    if page.lot and not any(name.startswith("lot.") for name in came):
+        typed |= _this_mead_as_lot(came)
+        typed.pop("volume", None)
+    return FinishForm(page, typed, carried, SUBMIT in came)
+
+
+def _takes(page: StepPage) -> dict[str, str]:
+    """Fields filled from a fact of the liquid of another name."""
+    return {
+        one.name: one.filled_by
+        for one in page.fields
+        if one.filled_by != one.name and one.filled_by in NAMES
+    }
+
+
+def _typed(page: StepPage, came: Mapping[str, str]) -> dict[str, str]:
+    """What came for a field of the form."""
+    return {
+        name: text
+        for name, text in came.items()
+        if text and (name in page.names or (page.lot and _LOT.fullmatch(name)))
+    }
 
 
 def _of_batch(
-    step: Step,
+    page: StepPage,
     came: Mapping[str, str],
     start: BatchStart,
     start_of: StartOf | None,
     more: Mapping[str, str],
 ) -> FinishForm:
     """The form filled by a batch; what came in the address stands above it."""
-    own = {**start.fields_for(step.slug, step.names), **more}
-    ticks = {ask.name for ask in step.asks if ask.shape == "tick"} if SENT in came else set()
+    own = {**start.fields_for(page.fields), **more}
+    ticks = {one.name for one in page.fields if one.shape == "tick"} if SENT in came else set()
     emptied = tuple(n for n in own if n != "batch" and not came.get(n, "" if n in ticks else "x"))
     typed = {k: v for k, v in own.items() if k not in emptied}
-    typed |= {
-        name: text
-        for name, text in came.items()
-        if text and (name in step.names or (step.slug == "blend" and _LOT.fullmatch(name)))
-    }
-    if step.slug == "blend" and not any(name.startswith("lot.") for name in came):
+    typed |= _typed(page, came)
+    if page.lot and not any(name.startswith("lot.") for name in came):
         typed["lot.1.batch"] = start.slug
-    carried = {} if "batch" in step.names else {"batch": start.slug}
+    carried = {} if "batch" in page.names else {"batch": start.slug}
     return FinishForm(
-        step, typed, carried, SUBMIT in came, start=start, own=own, emptied=emptied,
+        page, typed, carried, SUBMIT in came, start=start, own=own, emptied=emptied,
         start_of=start_of,
     )  # fmt: skip
 
 
-def _read(step: Step, pairs: Iterable[tuple[str, str]]) -> dict[str, str]:
+def _read(page: StepPage, pairs: Iterable[tuple[str, str]]) -> dict[str, str]:
     """Every field once; what may come several times is joined as its field can hold it."""
-    rows = {ask.name for ask in step.asks if ask.shape == "lines"}
+    rows = {one.name for one in page.fields if one.rows}
+    many = {one.name for one in page.fields if one.many}
     came: dict[str, str] = {}
     for name, value in pairs:
         text = value.replace("\r\n", "\n").strip()[:LONGEST]
         between = "\n" if name in rows else "; "
         if name not in rows:
             text = between.join(part.strip() for part in text.splitlines() if part.strip())
-        again = name in step.several and came.get(name) and text
+        again = name in many and came.get(name) and text
         came[name] = f"{came[name]}{between}{text}" if again else text
     return came
 
 
-def _this_mead_as_lot(came: Mapping[str, str], typed: dict[str, str]) -> None:
-    """The liquid carried along as the first lot, unless lots were typed."""
-    if any(name.startswith("lot.") for name in came):
-        return
-    facts = {"name": "batch", "alcohol": "alcohol", "gravity": "gravity", "acidity": "acidity",
-             "so2": "total", "sugar": "residual_sugar"}  # fmt: skip
-    for name, fact in facts.items():
-        if came.get(fact):
-            typed[f"lot.1.{name}"] = came[fact]
-    if came.get("volume"):
-        typed["lot.1.volume"] = typed.pop("volume")
+def _this_mead_as_lot(came: Mapping[str, str]) -> dict[str, str]:
+    """The liquid carried along as the first lot."""
+    facts = {one.name: one.filled_by for one in LOT_KEYS.values() if one.filled_by in NAMES}
+    return {f"lot.1.{name}": came[fact] for name, fact in facts.items() if came.get(fact)}

@@ -8,21 +8,13 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import RedirectResponse, Response
 
-from mustwright.bench.mead_state import MeadNow, mead_now, then
-from mustwright.bench.package import check_labels, labels_pdf
+from mustwright.bench.liquid import FORM, MeadNow, mead_now
+from mustwright.bench.result_view import view_of
+from mustwright.bench.step import StepPage
+from mustwright.bench.step_table import PAGES, then
 from mustwright.errors import InputError
 from mustwright.finishing.bottling import Bottling
-from mustwright.finishing.step import finishing_data
-from mustwright.must.ingredient import SUGARS, all_ingredients
-from mustwright.web.forms.finish_ask import Step
-from mustwright.web.forms.finish_fields import (
-    LIQUID,
-    LOT_FIELDS,
-    MORE_LOT_FIELDS,
-    MOST_LOTS,
-    STEPS,
-)
-from mustwright.web.forms.finish_form import SENT, SUBMIT, FinishForm
+from mustwright.web.forms.finish_form import MOST_LOTS, SENT, SUBMIT, FinishForm
 from mustwright.web.forms.typed import said
 from mustwright.web.pages.batch.shared import Desk
 from mustwright.web.pages.finish_batch import (
@@ -33,24 +25,12 @@ from mustwright.web.pages.finish_batch import (
     record_context,
     start_of,
 )
-from mustwright.web.pages.finish_view import ledger_of, linked, view_of
+from mustwright.web.pages.finish_view import ledger_of, linked
 from mustwright.web.pages.render_values import show
-from mustwright.yeast.pitch import strains
 
 router = APIRouter(include_in_schema=False)
 LONGEST_ADDRESS = 8000
-# How a fact of the liquid is said in a row of them.
-SPOKEN = {
-    "gravity": "gravity {}", "alcohol": "{} vol", "ph": "pH {}", "acidity": "acidity {}",
-    "residual_sugar": "{} of fermentable sugar", "original": "gravity {} before fermentation",
-    "free": "{} of free sulfur dioxide", "total": "{} of total sulfur dioxide",
-    "profile": "law: {}",
-    "molecular": "{} of molecular sulfur dioxide", "sorbic": "{} of sorbic acid",
-    "potassium": "{} of potassium added", "calcium": "{} of calcium added",
-    "gas": "{} of gas", "batch": "batch {}",
-    "stabilised": "stopped by {}",
-}  # fmt: skip
-LIQUID_NAMES = tuple(ask.name for part in LIQUID for ask in part.asks)
+LIQUID_NAMES = tuple(one.name for part in FORM for one in part.fields)
 
 
 @router.get("/finish")
@@ -63,7 +43,7 @@ def bench(request: Request) -> Response:
             request,
             "finish_batch.html",
             200,
-            steps=STEPS.values(),
+            pages=PAGES.values(),
             addresses=batch_addresses(start.slug),
             **batch_context(desk, start),
         )
@@ -75,13 +55,13 @@ def bench(request: Request) -> Response:
         request,
         "finish.html",
         422 if errors else 200,
-        steps=STEPS.values(),
+        pages=PAGES.values(),
         addresses=addresses(now),
-        parts=LIQUID,
+        parts=FORM,
         typed={**known, **{k: v for k, v in came.items() if k in LIQUID_NAMES}},
         carried={k: v for k, v in known.items() if k not in LIQUID_NAMES},
         known=known,
-        said_known=[SPOKEN.get(k, "{}").format(v) for k, v in known.items()],
+        said_known=now.said(),
         errors=errors,
     )
 
@@ -89,8 +69,10 @@ def bench(request: Request) -> Response:
 @router.get("/finish/bottle/labels.pdf")
 def label_sheet(request: Request) -> Response:
     """The sheet of labels for a bottling as it is typed."""
+    from mustwright.bench.label_pdf import labels_pdf
+
     form = _form(request, "bottle")
-    result = form.step.work(form.used(), _today(request))
+    result = form.page.run(form.used(), _today(request))
     assert isinstance(result, Bottling)
     pdf = labels_pdf(result, form.typed.get("link", ""), form.typed.get("page", "a4"))
     headers = {"Content-Disposition": f'attachment; filename="labels-{result.lot_code}.pdf"'}
@@ -141,23 +123,20 @@ def _asked(form: FinishForm, result: object | None) -> dict[str, object]:
     batch = form.start
     done = result is not None and not isinstance(result, Bottling)
     return {
-        "step": form.step,
+        "page": form.page,
         "form": form,
         "typed": form.typed,
         "errors": form.errors,
         "carried": form.carried,
-        "steps": STEPS.values(),
+        "pages": PAGES.values(),
         "addresses": batch_addresses(batch.slug) if batch else addresses(before),
         "onward": batch_addresses(batch.slug)
         if batch
         else addresses(then(before, result) if done else before),
         "start": batch,
         "own_words": own_words(form),
-        "next": _next(form.step),
-        "suggestions": suggestions(form.step),
+        "next": _next(form.page),
         "lots": _lots(form),
-        "lot_fields": LOT_FIELDS,
-        "more_lot_fields": MORE_LOT_FIELDS,
         "linked": linked,
         "view": None,
         "sheet": None,
@@ -168,37 +147,39 @@ def _asked(form: FinishForm, result: object | None) -> dict[str, object]:
 def working_page(request: Request, slug: str) -> Response:
     """Every figure of a step's answer, numbered, each once."""
     form = _form(request, slug)
-    result = form.step.work(form.used(), _today(request))
-    return show(request, "finish_working.html", step=form.step, form=form, ledger=ledger_of(result))
+    result = form.page.run(form.used(), _today(request))
+    return show(request, "finish_working.html", page=form.page, form=form, ledger=ledger_of(result))
 
 
 def _form(request: Request, slug: str) -> FinishForm:
-    step = STEPS.get(slug)
-    if step is None:
+    page = PAGES.get(slug)
+    if page is None:
         raise HTTPException(404)
     if len(request.url.query) > LONGEST_ADDRESS:
         raise InputError(
             "address", f"needs at most {LONGEST_ADDRESS} signs after the question mark",
             len(request.url.query),
         )  # fmt: skip
-    return form_of(request, step, request.query_params.multi_items())
+    return form_of(request, page, request.query_params.multi_items())
 
 
 def addresses(now: MeadNow) -> dict[str, str]:
     """Where each step is, with the liquid in the address."""
     query = urlencode(now.typed())
     tail = f"?{query}" if query else ""
-    return {"": f"/finish{tail}", **{slug: f"/finish/{slug}{tail}" for slug in STEPS}}
+    return {"": f"/finish{tail}", **{slug: f"/finish/{slug}{tail}" for slug in PAGES}}
 
 
-def _next(step: Step) -> Step | None:
-    order = list(STEPS.values())
-    place = order.index(step) + 1
+def _next(page: StepPage) -> StepPage | None:
+    order = list(PAGES.values())
+    place = order.index(page) + 1
     return order[place] if place < len(order) else None
 
 
 def _sheet(form: FinishForm, result: Bottling) -> dict[str, str]:
     """Where the label sheet is, or why there is none."""
+    from mustwright.bench.label_pdf import check_labels
+
     try:
         check_labels(result, form.typed.get("link", ""), form.typed.get("page", "a4"))
     except InputError as error:
@@ -210,7 +191,7 @@ def _sheet(form: FinishForm, result: Bottling) -> dict[str, str]:
 
 def _lots(form: FinishForm) -> list[dict[str, object]]:
     """Rows for lots: two stand open, the rest where something is typed."""
-    if form.step.slug != "blend":
+    if not form.page.lot:
         return []
     held = set(form.lot_numbers()) | ({2} if form.start else set())
     wrong = {name.split(".")[1] for name in form.errors if name.startswith("lot.")}
@@ -218,18 +199,3 @@ def _lots(form: FinishForm) -> list[dict[str, object]]:
         {"number": n, "open": n <= 2 or n in held or str(n) in wrong}
         for n in range(1, MOST_LOTS + 1)
     ]
-
-
-def suggestions(step: Step) -> dict[str, list[str]]:
-    """Words a field may be filled with, by the list's name, where this step has such a field."""
-    wanted = {ask.known for ask in step.asks if ask.known}
-    every = {
-        "ingredients": [
-            one.name for one in all_ingredients().values() if any(one.share(s) for s in SUGARS)
-        ],
-        "yeasts": [one.name for one in strains().values()],
-        "sweetness": [str(w["id"]) for w in finishing_data()["sweetness"]],
-        "priming": ["sucrose", "dextrose", "honey", "apple juice"],
-        "molecular": ["0.5 mg/L", "0.8 mg/L"],
-    }
-    return {name: words for name, words in every.items() if name in wanted}

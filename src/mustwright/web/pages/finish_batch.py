@@ -9,13 +9,14 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 
 from mustwright.bench.batch_start import BatchStart, start_from
+from mustwright.bench.liquid import FACTS
 from mustwright.bench.record_text import added_words
+from mustwright.bench.step import StepPage
+from mustwright.bench.step_table import PAGES
 from mustwright.errors import InputError
 from mustwright.services.batch.finishing import amounts_of, why_not
 from mustwright.services.batch.record import new_id
 from mustwright.services.repository import MissingRecordError
-from mustwright.web.forms.finish_ask import Step
-from mustwright.web.forms.finish_fields import STEPS
 from mustwright.web.forms.finish_form import FinishForm, finish_form
 from mustwright.web.forms.typed import TypedForm
 from mustwright.web.pages import batch_text as words
@@ -23,23 +24,6 @@ from mustwright.web.pages.batch.shared import Desk
 
 _SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,119}")
 MOST_BATCHES = 60
-# How a fact of the vessel is called in the list of them, and printed.
-FACTS = {
-    "volume_l": ("Volume", "{:.2f} L"),
-    "gravity": ("Gravity", "{:.4f}"),
-    "alcohol_pct": ("Alcohol", "{:.2f} % vol"),
-    "ph": ("pH", "{:.2f}"),
-    "temperature_c": ("Temperature", "{:.1f} °C"),
-    "residual_sugar_g_l": ("Fermentable sugar", "{:.1f} g/L"),
-    "acidity_g_l": ("Acidity, as tartaric", "{:.2f} g/L"),
-    "total_so2_mg_l": ("Total sulfur dioxide", "{:.0f} mg/L"),
-    "free_so2_mg_l": ("Free sulfur dioxide", "{:.0f} mg/L"),
-    "molecular_so2_mg_l": ("Molecular, when it went in", "{:.2f} mg/L"),
-    "sorbic_acid_mg_l": ("Sorbic acid", "{:.0f} mg/L"),
-    "potassium_mg_l": ("Potassium added", "{:.0f} mg/L"),
-    "calcium_mg_l": ("Calcium added", "{:.0f} mg/L"),
-    "co2_g_l": ("Gas", "{:.1f} g/L"),
-}
 
 
 def start_of(desk: Desk, slug: str) -> BatchStart | None:
@@ -52,16 +36,16 @@ def start_of(desk: Desk, slug: str) -> BatchStart | None:
         return None
 
 
-def form_of(request: Request, step: Step, pairs: Iterable[tuple[str, str]]) -> FinishForm:
+def form_of(request: Request, page: StepPage, pairs: Iterable[tuple[str, str]]) -> FinishForm:
     """A step's form, filled by the batch where one is named."""
     every = list(pairs)
     named = next((v for k, v in every if k == "batch"), "")
     desk = Desk(request)
     start = start_of(desk, named)
     if start is None:
-        return finish_form(step, every)
+        return finish_form(page, every)
     more = {}
-    if step.slug == "bottle":
+    if "link" in page.names:
         base = request.app.state.access.address or str(request.base_url)
         more["link"] = f"{base.rstrip('/')}/batches/{start.slug}"
 
@@ -71,21 +55,21 @@ def form_of(request: Request, step: Step, pairs: Iterable[tuple[str, str]]) -> F
             raise InputError("lot", "needs a batch of the cellar", slug)
         return found
 
-    return finish_form(step, every, start, other, more)
+    return finish_form(page, every, start, other, more)
 
 
 def batch_addresses(slug: str) -> dict[str, str]:
     """Where each step is for a batch."""
     tail = f"?{urlencode({'batch': slug})}"
-    return {"": f"/finish{tail}", **{name: f"/finish/{name}{tail}" for name in STEPS}}
+    return {"": f"/finish{tail}", **{name: f"/finish/{name}{tail}" for name in PAGES}}
 
 
 def batch_context(desk: Desk, start: BatchStart) -> dict[str, object]:
     """What is in the vessel, with where each fact comes from, and what went in."""
     held, view = start.held, desk.view(start.slug)
     facts = [
-        (label, form.format(value), held.how.get(name, ""))
-        for name, (label, form) in FACTS.items()
+        (fact.label, fact.printed(value), held.how.get(name, ""))
+        for name, fact in FACTS.items()
         if (value := getattr(held, name)) is not None
     ]
     if held.stabilised:
@@ -140,7 +124,7 @@ def record_context(request: Request, form: FinishForm, result: object | None) ->
 
 def _batches(request: Request, form: FinishForm) -> list[tuple[str, str]]:
     """Batches that a lot can come from."""
-    if form.start is None or form.step.slug != "blend":
+    if form.start is None or not form.page.lot:
         return []
     records = sorted(Desk(request).ledger.batches(), key=lambda r: r.updated_at, reverse=True)
     found = [(r.slug, r.name) for r in records if '"phase": "closed"' not in r.digest]

@@ -8,10 +8,10 @@ from urllib.parse import parse_qsl
 from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import Response
 
+from mustwright.bench.step_table import PAGES
 from mustwright.errors import InputError
 from mustwright.services.batch.finishing import amounts_of, record_step
 from mustwright.web.forms import batch_form
-from mustwright.web.forms.finish_fields import STEPS
 from mustwright.web.forms.finish_form import FinishForm
 from mustwright.web.forms.typed import TypedForm, said
 from mustwright.web.pages.batch.shared import Desk, Form, back_to
@@ -24,11 +24,11 @@ router = APIRouter(include_in_schema=False)
 @router.post("/finish/{slug}/record")
 def keep_step(request: Request, slug: str, typed: Form) -> Response:
     """Write a step into its batch, with the amounts that were really used."""
-    step = STEPS.get(slug)
+    page = PAGES.get(slug)
     asked = typed.get("asked")
-    if step is None or len(asked) > LONGEST_ADDRESS:
+    if page is None or len(asked) > LONGEST_ADDRESS:
         raise HTTPException(404)
-    form = form_of(request, step, parse_qsl(asked, keep_blank_values=True))
+    form = form_of(request, page, parse_qsl(asked, keep_blank_values=True))
     if form.start is None:
         raise HTTPException(404)
     desk = Desk(request)
@@ -46,7 +46,7 @@ def keep_step(request: Request, slug: str, typed: Form) -> Response:
 def _written(desk: Desk, form: FinishForm, typed: TypedForm, identity: str) -> str:
     """The id of the entry."""
     today = desk.now.astimezone(desk.zone).date()
-    result = form.step.work(form.used(), today)
+    result = form.page.run(form.used(), today)
     assert form.filled is not None
     over = typed.get("over").split(",")
     fields = replace(form.filled, typed=tuple(n for n in form.filled.typed if n in over))

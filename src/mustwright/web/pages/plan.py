@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
-from mustwright.bench.mead_state import MeadNow
+from mustwright.bench.liquid import MeadNow
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import Figure
 from mustwright.kinetics.ready import state

@@ -16,9 +16,8 @@ from mustwright.batch.stability import settled
 from mustwright.batch.vessel import vessel
 from mustwright.bench.as_json import step_data
 from mustwright.bench.batch_start import start_from
-from mustwright.bench.mead_state import then
 from mustwright.bench.record_text import step_words
-from mustwright.cli.finish_options import WAYS, work
+from mustwright.bench.step_table import STEPS, run_step, then
 from mustwright.compose import Compose
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.finishing.stability import judge_stability
@@ -43,9 +42,8 @@ class Bench:
         return start_from(look(self.cellar.ledger, slug or self.slug, self.cellar.now, UTC), UTC)
 
     def ask(self, step: str, without=(), **typed):
-        names = [ask.field for ask in WAYS[step].asks] + ["batch"] * (step == "bottle")
-        fields = filled(step, names, typed, self.start(), self.start, without)
-        return work(step, fields.given, date(2031, 6, 1)), fields
+        fields = filled(STEPS[step].fields, typed, self.start(), self.start, without)
+        return run_step(step, fields.given, date(2031, 6, 1)), fields
 
     def do(self, step: str, used=None, **typed):
         result, fields = self.ask(step, **typed)
@@ -84,7 +82,7 @@ def test_the_batch_hands_over_what_its_log_says(bench):
     assert more["tolerance"] == ("14 to 18 %",)
 
 
-STEPS = {
+ASKED = {
     "stable": {},
     "rack": {"vessel": "18.5 L", "top_up": "water"},
     "sulfite": {},
@@ -99,12 +97,12 @@ STEPS = {
 }
 
 
-@pytest.mark.parametrize("step", STEPS)
+@pytest.mark.parametrize("step", ASKED)
 def test_each_step_from_a_batch_is_the_same_with_its_numbers_typed(bench, step):
-    result, fields = bench.ask(step, **STEPS[step])
+    result, fields = bench.ask(step, **ASKED[step])
     typed = {k: v for k, v in fields.given.items() if v}
-    assert fields.own.items() <= {**typed, **STEPS[step]}.items() | fields.own.items()
-    by_hand = work(step, typed, date(2031, 6, 1))
+    assert fields.own.items() <= {**typed, **ASKED[step]}.items() | fields.own.items()
+    by_hand = run_step(step, typed, date(2031, 6, 1))
     assert step_data(by_hand) == step_data(result)
     if step not in ("stable", "spice", "tannin"):
         assert fields.own["volume"] == "19 L"
@@ -155,7 +153,7 @@ def test_a_finding_stays_on_a_bottled_batch_and_follows_dilution(bench):
 def test_typed_values_override_and_are_told_apart(bench):
     entry = bench.do("sulfite", ph="3.6", total="20 mg/L")
     assert entry.what.measured == {"ph": 3.6, "total_so2_mg_l": 20.0}
-    assert "typed for it: pH 3.6, total SO2 20 mg/L" in step_words(entry.what)
+    assert "typed for it: pH 3.6, total sulfur dioxide 20 mg/L" in step_words(entry.what)
     assert bench.held.ph == 3.6
     assert bench.held.total_so2_mg_l == pytest.approx(
         20 + 1000 * entry.what.added[0].brings_g["total_so2"] / 19
@@ -325,9 +323,9 @@ def test_protection_is_needed_anew_where_sulfite_is_taken_back(bench):
 
 
 def test_ph_is_forgotten_when_acid_goes_in_until_it_is_read(bench):
-    bench.do("acid", **STEPS["acid"])
+    bench.do("acid", **ASKED["acid"])
     assert bench.held.ph != 3.5  # worked out from the dose: a first guess
-    bench.do("fruit", **STEPS["fruit"])
+    bench.do("fruit", **ASKED["fruit"])
     assert bench.held.ph is None
     bench.read(ph=3.42, gravity=1.0)
     assert bench.held.ph == 3.42
@@ -394,7 +392,7 @@ def test_a_blend_without_this_batch_or_with_one_twice_is_refused(bench):
 
 def test_priming_makes_alcohol_and_gas_and_bottles_close(bench):
     before = bench.held.alcohol_pct
-    bench.do("carbonate", **STEPS["carbonate"])
+    bench.do("carbonate", **ASKED["carbonate"])
     assert bench.held.alcohol_pct > before + 0.2
     assert bench.held.co2_g_l == pytest.approx(2.5 * 1.9768, rel=1e-3)
     entry = bench.do(
@@ -442,7 +440,7 @@ def test_json_and_csv_bring_every_step_back(bench):
 
 
 def test_every_kind_of_step_is_read_back_as_it_was_kept(bench):
-    for step, typed in STEPS.items():
+    for step, typed in ASKED.items():
         used = {"grams.1": "2 g"} if step == "tannin" else {}
         if step == "sulfite":
             typed = {"ph": "3.5"}

@@ -11,7 +11,7 @@ from batches import plan
 from finished import LANE, dry_batch
 from mustwright.batch.entries import Removal
 from mustwright.bench.batch_start import start_from
-from mustwright.cli.finish_options import WAYS, work
+from mustwright.bench.step_table import STEPS, run_step
 from mustwright.compose import Compose
 from mustwright.errors import InputError
 from mustwright.services.batch import record as log
@@ -32,9 +32,8 @@ def cellar(tmp_path):
 
 def do(cellar: Cellar, slug: str, step: str, used=None, **typed):
     start = start_from(look(cellar.ledger, slug, cellar.now, UTC), UTC)
-    names = [ask.field for ask in WAYS[step].asks] + ["batch"] * (step == "bottle")
-    fields = filled(step, names, typed, start, lambda _: start)
-    result = work(step, fields.given, date(2031, 6, 1))
+    fields = filled(STEPS[step].fields, typed, start, lambda _: start)
+    result = run_step(step, fields.given, date(2031, 6, 1))
     entry = record_step(cellar.ledger, result, fields, used or {}, at=cellar.now)
     cellar.pass_hours(1)
     return entry

@@ -18,13 +18,13 @@ from mustwright.batch.log import Standing
 from mustwright.batch.plan import BatchPlan, PlannedFeed
 from mustwright.batch.temperature_text import temperature_unit
 from mustwright.batch.view import BatchView
+from mustwright.bench.step_table import PAGES
 from mustwright.errors import InputError
 from mustwright.services.batch.newest import Newest, newest
 from mustwright.services.batch.photos import add_photo
 from mustwright.services.batch.record import find, new_id, write
 from mustwright.services.batch.repository import SameIdError
 from mustwright.web.forms import batch_form
-from mustwright.web.forms.finish_fields import STEPS
 from mustwright.web.forms.typed import TypedForm, said
 from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch import facts, view_model
@@ -123,7 +123,7 @@ def shown(
         instruments=batch_form.INSTRUMENT_OPTIONS,
         units=batch_form.UNIT_OPTIONS,
         events=batch_form.EVENT_OPTIONS,
-        bench={slug: one.title for slug, one in STEPS.items()},
+        bench={slug: one.title for slug, one in PAGES.items()},
     )
 
 

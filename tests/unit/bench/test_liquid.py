@@ -9,12 +9,22 @@ import pytest
 
 from finish_cases import CASES
 from mustwright.batch.finishing_record import FACTS
-from mustwright.bench import package, stabilise, taste
-from mustwright.bench.answer_text import answer
 from mustwright.bench.field_text import printed, words
-from mustwright.bench.mead_state import NAMES, SAID, WAYS, MeadNow, mead_now, then
+from mustwright.bench.liquid import FACTS as WAYS
+from mustwright.bench.liquid import IN_WORDS as SAID
+from mustwright.bench.liquid import NAMES, MeadNow, mead_now
+from mustwright.bench.step_table import STEPS, answer, run_step, then
 from mustwright.figure import Figure
 from mustwright.finishing.step import finishing_data
+
+TODAY = date(2026, 3, 1)
+
+
+def typed_for(mead, step):
+    """What a step takes from the liquid by the same name."""
+    wanted = {one.name for one in STEPS[step].fields}
+    return {name: text for name, text in mead.typed().items() if name in wanted}
+
 
 LANE = MeadNow(volume_l=19.0, gravity=0.998, alcohol_pct=13.0, ph=3.5, batch="lane")
 
@@ -40,13 +50,13 @@ def test_other_fields_are_passed_over_and_bad_ones_kept_as_errors():
 
 
 def test_sulfite_then_sorbate_protect_and_count():
-    dose = stabilise.sulfite({**LANE.typed_for(stabilise.SULFITE_FIELDS), "molecular": "0.8"})
+    dose = run_step("sulfite", {**typed_for(LANE, "sulfite"), "molecular": "0.8"})
     after = then(LANE, dose)
     assert after.total_so2_mg_l == pytest.approx(dose.total_after_mg_l.value)
     assert after.potassium_mg_l == pytest.approx(dose.potassium_mg_l.value)
     assert after.molecular_so2_mg_l == pytest.approx(0.8, abs=1e-6)
     assert after.ph == 3.5
-    sorbate = stabilise.sorbate(after.typed_for(stabilise.SORBATE_FIELDS))
+    sorbate = run_step("sorbate", typed_for(after, "sorbate"))
     last = then(after, sorbate)
     assert last.stabilised == "sulfite+sorbate"
     assert last.sorbic_acid_mg_l == pytest.approx(sorbate.sorbic_acid_mg_l.value)
@@ -56,12 +66,12 @@ def test_sulfite_then_sorbate_protect_and_count():
 
 def test_sorbate_without_enough_sulfite_does_not_count_as_protection():
     weak = MeadNow(volume_l=19.0, alcohol_pct=12.0, molecular_so2_mg_l=0.5)
-    assert then(weak, stabilise.sorbate(weak.typed_for(stabilise.SORBATE_FIELDS))).stabilised == ""
+    assert then(weak, run_step("sorbate", typed_for(weak, "sorbate"))).stabilised == ""
 
 
 def test_a_second_dose_of_sorbate_counts_the_first():
-    first = stabilise.sorbate({"volume": "19 L", "alcohol": "12 %", "profile": "eu"})
-    again = stabilise.sorbate({
+    first = run_step("sorbate", {"volume": "19 L", "alcohol": "12 %", "profile": "eu"})
+    again = run_step("sorbate", {
         "volume": "19 L", "alcohol": "9 %", "profile": "eu",
         "sorbic": f"{first.sorbic_acid_mg_l.value} mg/L",
     })  # fmt: skip
@@ -73,7 +83,7 @@ def test_a_second_dose_of_sorbate_counts_the_first():
 
 def test_sweetening_thins_what_is_kept_in_grams():
     before = MeadNow(19.0, 0.998, 13.0, 3.5, total_so2_mg_l=60.0, free_so2_mg_l=30.0)
-    done = taste.sweeten_to({**before.typed_for(taste.SWEETEN_FIELDS), "to": "1.015"})
+    done = run_step("sweeten", {**typed_for(before, "sweeten"), "to": "1.015"})
     after = then(before, done)
     volume = done.new_volume_l.value
     assert after.total_so2_mg_l == pytest.approx(60 * 19 / volume)
@@ -84,16 +94,16 @@ def test_sweetening_thins_what_is_kept_in_grams():
 
 def test_racking_losses_thin_nothing_but_topping_up_does():
     before = MeadNow(20.0, 0.998, 13.0, total_so2_mg_l=60.0)
-    bare = stabilise.rack_off({"volume": "20 L"})
+    bare = run_step("rack", {"volume": "20 L"})
     assert then(before, bare).total_so2_mg_l == pytest.approx(60)
     assert then(before, bare).volume_l < 20
-    topped = stabilise.rack_off(CASES["rack"][2])
+    topped = run_step("rack", CASES["rack"][2])
     shrunk = 60 * topped.racked_l.value / topped.volume_after_l.value
     assert then(before, topped).total_so2_mg_l == pytest.approx(shrunk)
 
 
 def test_priming_raises_alcohol_and_leaves_gas():
-    done = package.carbonate_to(CASES["carbonate"][2])
+    done = run_step("carbonate", CASES["carbonate"][2])
     after = then(MeadNow(19.0, alcohol_pct=12.0), done)
     assert after.alcohol_pct == pytest.approx(12 + done.alcohol_rise_pct.value)
     assert after.co2_g_l == pytest.approx(done.target_co2_g_l.value)
@@ -104,20 +114,16 @@ def test_a_blend_is_a_liquid_of_its_own():
         {"name": "a", "volume": "9 L", "alcohol": "14 %", "gravity": "1.01"},
         {"name": "b", "volume": "9 L", "alcohol": "9 %", "gravity": "0.998"},
     ]
-    done = taste.blend({"lot": lots, "target": ["alcohol=12 %"]})
+    done = run_step("blend", {"lot": lots, "target": ["alcohol=12 %"]})
     after = then(LANE, done)
     assert after.alcohol_pct == pytest.approx(12, abs=0.01)
     assert (after.ph, after.batch) == (None, "lane")
 
 
 def test_every_result_has_an_answer():
-    works = {
-        "stable": stabilise.stable, "rack": stabilise.rack_off, "sulfite": stabilise.sulfite,
-        "sorbate": stabilise.sorbate, "sweeten": taste.sweeten_to, "acid": taste.acid,
-        "buffer": taste.acid, "carbonate": package.carbonate_to, "keg": package.carbonate_to,
-        "bottle": lambda g: package.bottle_up(g, date(2026, 3, 1)),
-    }  # fmt: skip
-    said = {case: answer(work(CASES[case][2])) for case, work in works.items()}
+    cases = ("stable", "rack", "sulfite", "sorbate", "sweeten", "acid", "buffer", "carbonate",
+             "keg", "bottle")  # fmt: skip
+    said = {case: answer(run_step(CASES[case][1], CASES[case][2], TODAY)) for case in cases}
     assert said["stable"].endswith("Look again on 2026-03-01, 28 days after the last reading.")
     assert said["rack"].startswith("About 18.70 L come over; top up with 0.11 L of water")
     assert said["sulfite"].startswith("Add 6.9 mL of the stock (0.69 g of potassium metabisulfite)")
@@ -131,7 +137,7 @@ def test_every_result_has_an_answer():
 
 def test_nothing_to_add_is_said():
     enough = {"volume": "19 L", "ph": "3.2", "alcohol": "12 %", "free": "60 mg/L"}
-    assert answer(stabilise.sulfite(enough)).startswith("Add none")
+    assert answer(run_step("sulfite", enough)).startswith("Add none")
 
 
 def test_words_and_figures():

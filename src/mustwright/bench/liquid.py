@@ -1,0 +1,177 @@
+"""What is in the vessel now: the facts a step starts from, each typed, printed and said one way."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+from mustwright.bench import shared_fields as shared
+from mustwright.bench.field_text import printed
+from mustwright.bench.fields import FormPart, StepField
+from mustwright.bench.kinds import AsTyped
+from mustwright.errors import InputError
+from mustwright.figure import typed as typed_figure
+
+SG = " SG 20/20"  # goes without saying beside the word gravity
+
+
+class LiquidFact(NamedTuple):
+    """A fact of the liquid: its field, what it is called, its unit, and the unit as it is typed."""
+
+    field: StepField
+    label: str
+    unit: str = ""
+    typed_unit: str | None = None
+    decimals: int | None = None
+
+    def short(self, value: float, unit: str) -> str:
+        """Four figures that count, no noise behind."""
+        short = float(f"{value:.4g}") if self.decimals is None else round(value, self.decimals)
+        return f"{short:g} {unit}".strip()
+
+    def typed(self, value: float) -> str:
+        """As it would be typed."""
+        return self.short(value, self.unit if self.typed_unit is None else self.typed_unit)
+
+    def printed(self, value: float) -> str:
+        """As it stands in a list."""
+        return printed(typed_figure(value, self.unit)).removesuffix(SG)
+
+    def said(self, value: float) -> str:
+        """As it stands in a sentence: ``total sulfur dioxide 35 mg/L``."""
+        said = self.short(value, self.unit).removesuffix(SG)
+        return f"{self.label[:1].lower()}{self.label[1:]} {said}"
+
+
+# By attribute of `MeadNow`.
+FACTS: Mapping[str, LiquidFact] = MappingProxyType({
+    "volume_l": LiquidFact(shared.VOLUME, "Volume", "L"),
+    "gravity": LiquidFact(shared.GRAVITY, "Gravity", "SG 20/20", "", 4),
+    "alcohol_pct": LiquidFact(shared.ALCOHOL, "Alcohol", "% vol", "%"),
+    "ph": LiquidFact(shared.PH, "pH"),
+    "temperature_c": LiquidFact(shared.TEMPERATURE, "Temperature", "°C", "C"),
+    "acidity_g_l": LiquidFact(shared.ACIDITY, "Titratable acidity", "g/L"),
+    "residual_sugar_g_l": LiquidFact(shared.RESIDUAL, "Fermentable sugar", "g/L"),
+    "original_gravity": LiquidFact(
+        shared.ORIGINAL, "Gravity before fermentation", "SG 20/20", "", 4
+    ),
+    "free_so2_mg_l": LiquidFact(shared.FREE, "Free sulfur dioxide", "mg/L"),
+    "total_so2_mg_l": LiquidFact(shared.TOTAL, "Total sulfur dioxide", "mg/L"),
+    "molecular_so2_mg_l": LiquidFact(shared.MOLECULAR, "Molecular sulfur dioxide", "mg/L"),
+    "sorbic_acid_mg_l": LiquidFact(shared.SORBIC, "Sorbic acid", "mg/L"),
+    "potassium_mg_l": LiquidFact(shared.POTASSIUM, "Potassium added", "mg/L"),
+    "calcium_mg_l": LiquidFact(shared.CALCIUM, "Calcium added", "mg/L"),
+    "co2_g_l": LiquidFact(shared.GAS, "Gas", "g/L"),
+})  # fmt: skip
+BY_FIELD = {fact.field.name: name for name, fact in FACTS.items()}
+IN_WORDS = {"stabilised": "yeast stopped by", "profile": "law", "batch": "batch"}
+NAMES = (*BY_FIELD, *IN_WORDS)
+FORM = (
+    FormPart("", (
+        shared.VOLUME, shared.GRAVITY, shared.ALCOHOL, shared.PH, shared.TEMPERATURE,
+        shared.PROFILE,
+    )),
+    FormPart("More that is known", (
+        shared.ORIGINAL, shared.RESIDUAL, shared.ACIDITY, shared.FREE, shared.TOTAL,
+        shared.STABILISED, shared.BATCH,
+    ), folded=True),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class MeadNow:
+    """A liquid as the bench knows it; what nobody measured is None.
+
+    A batch hands one over, or the maker types it; every step begins with it and `then` is what it
+    has become after one.
+
+    Parameters
+    ----------
+    volume_l : float or None
+        [L].
+    gravity, original_gravity : float or None
+        Apparent, now and before fermentation [SG 20/20].
+    alcohol_pct : float or None
+        [% vol].
+    ph, temperature_c : float or None
+        Measured [-, °C].
+    acidity_g_l, residual_sugar_g_l : float or None
+        Titratable as tartaric; fermentable sugar [g/L].
+    free_so2_mg_l, total_so2_mg_l, molecular_so2_mg_l : float or None
+        Sulfur dioxide [mg/L].
+    sorbic_acid_mg_l, potassium_mg_l, calcium_mg_l : float or None
+        What additions brought [mg/L].
+    co2_g_l : float or None
+        Gas made or put in on purpose [g/L].
+    stabilised : str
+        How yeast was stopped; empty where it was not, or nobody said.
+    profile : str
+        Law to keep to; empty for that of the home.
+    batch : str
+        Name of the batch; empty for none.
+    """
+
+    volume_l: float | None = None
+    gravity: float | None = None
+    alcohol_pct: float | None = None
+    ph: float | None = None
+    temperature_c: float | None = None
+    acidity_g_l: float | None = None
+    residual_sugar_g_l: float | None = None
+    original_gravity: float | None = None
+    free_so2_mg_l: float | None = None
+    total_so2_mg_l: float | None = None
+    molecular_so2_mg_l: float | None = None
+    sorbic_acid_mg_l: float | None = None
+    potassium_mg_l: float | None = None
+    calcium_mg_l: float | None = None
+    co2_g_l: float | None = None
+    stabilised: str = ""
+    profile: str = ""
+    batch: str = ""
+    wrong: Mapping[str, InputError] = field(default_factory=dict, compare=False)
+
+    def typed(self) -> dict[str, str]:
+        """The same as the fields of a step, without what is not known.
+
+        Examples
+        --------
+        >>> MeadNow(volume_l=19, gravity=0.998, batch="lane").typed()
+        {'volume': '19 L', 'gravity': '0.998', 'batch': 'lane'}
+        """
+        known = {name: getattr(self, name) for name in (*FACTS, *IN_WORDS)}
+        return {
+            (FACTS[name].field.name if name in FACTS else name): (
+                FACTS[name].typed(value) if name in FACTS else value
+            )
+            for name, value in known.items()
+            if value not in (None, "")
+        }
+
+    def said(self) -> list[str]:
+        """What is known, each in a few words."""
+        facts = {name: getattr(self, name) for name in FACTS}
+        words = {name: getattr(self, name) for name in IN_WORDS}
+        return [
+            *(FACTS[name].said(value) for name, value in facts.items() if value is not None),
+            *(f"{IN_WORDS[name]} {value}" for name, value in words.items() if value),
+        ]
+
+
+def mead_now(given: Mapping[str, str]) -> MeadNow:
+    """Read a liquid from typed fields; any other field is passed over.
+
+    What cannot be read is left unknown, its error kept in `wrong` under the field's name: the page
+    shows it, and a step that needs the field refuses it again.
+    """
+    found: dict[str, Any] = {name: given.get(name, "").strip() for name in IN_WORDS}
+    wrong: dict[str, InputError] = {}
+    for name, fact in FACTS.items():
+        one, text = fact.field, given.get(fact.field.name, "").strip()
+        try:
+            found[name] = one.kind.read(text, one.name, AsTyped()) if text else None
+        except InputError as error:
+            wrong[one.name] = error
+    return MeadNow(**found, wrong=wrong)

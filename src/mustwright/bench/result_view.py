@@ -1,0 +1,150 @@
+"""How a step's result is laid out for a reader, on a page as on paper: figures, facts, tables."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from mustwright.bench.field_text import words
+from mustwright.bench.step_table import answer
+from mustwright.figure import Figure
+from mustwright.finishing.blending import Reached
+from mustwright.finishing.bottling import Filled
+from mustwright.finishing.label_facts import LabelFacts, volume_text
+from mustwright.finishing.step import Recorded
+from mustwright.finishing.trial import BenchTrial
+
+Cell = Figure | str
+# Said in the answer already, or of no use to a reader.
+UNSAID = {
+    "substance", "sweetener", "sugar_name", "words", "bottled", "verdict", "next_check", "salt",
+    "recorded", "id", "labels",
+}  # fmt: skip
+TITLES = {
+    "containers": "What bears it",
+    "materials": "Lay out",
+    "parts": "What goes in",
+    "trial": "Glasses to taste",
+}
+NOT_WHEN_NONE = ("potassium_mg_l", "sodium_mg_l", "gas_l")
+LABEL_ROWS = (
+    "name", "kind", "alcohol", "volume", "sulfite", "contents", "lot", "maker", "date_line",
+    "warning",
+)  # fmt: skip
+
+
+@dataclass
+class ResultTable:
+    """Rows under one title; wide ones become blocks on a phone."""
+
+    title: str
+    heads: list[str]
+    rows: list[list[Cell]]
+    caption: str = ""
+
+    @property
+    def wide(self) -> bool:
+        """Whether it needs blocks on a phone."""
+        return len(self.heads) > 4 or any(
+            isinstance(c, str) and len(c) > 24 for row in self.rows for c in row[1:]
+        )
+
+
+@dataclass
+class ResultView:
+    """A result ready for a reader."""
+
+    answer: str
+    recorded: Recorded
+    figures: list[tuple[str, Figure]] = field(default_factory=list)
+    facts: list[tuple[str, str]] = field(default_factory=list)
+    tables: list[ResultTable] = field(default_factory=list)
+    reasons: tuple[str, ...] = ()
+    label: list[tuple[str, str]] = field(default_factory=list)
+
+
+def view_of(result: Any) -> ResultView:
+    """A step's result as figures, facts and tables."""
+    view = ResultView(answer(result), result.recorded, reasons=getattr(result, "reasons", ()))
+    for one in fields(result):
+        name, value = one.name, getattr(result, one.name)
+        if name in UNSAID or value is None or value in ("", ()):
+            continue
+        if isinstance(value, Figure):
+            if value.value or name not in NOT_WHEN_NONE:
+                view.figures.append((words(name), value))
+        elif isinstance(value, bool | str):
+            view.facts.append((words(name), str(cell(value))))
+        elif name != "reasons":
+            view.tables.append(_TABLES.get(name, _table)(TITLES.get(name, words(name)), value))
+    view.label = _label(getattr(result, "labels", ()))
+    return view
+
+
+def _trial(title: str, trial: BenchTrial) -> ResultTable:
+    table = _table(title, trial.glasses)
+    table.caption = (
+        f"Stock: {trial.stock}. Each glass {trial.glass_ml:g} mL, the stock measured to "
+        f"{trial.pipette_ml:g} mL; the dose is worked back from what the pipette shows."
+    )
+    return table
+
+
+def _targets(title: str, rows: Sequence[Reached]) -> ResultTable:
+    heads = ["Target", "Wanted", "Reached", "Off by", "Alone these lots could give"]
+    return ResultTable(title, heads, [
+        [
+            one.quantity.replace("so2", "total SO2"),
+            _from_to(one.wanted_low, one.wanted_high),
+            one.reached,
+            "met" if one.met else one.off_by,
+            _from_to(one.possible_low, one.possible_high),
+        ]
+        for one in rows
+    ])  # fmt: skip
+
+
+def _from_to(low: float, high: float) -> str:
+    ends = [f"{value:.5g}" for value in (low, high)]
+    return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+
+
+def _bottles(title: str, rows: Sequence[Filled]) -> ResultTable:
+    cells: list[list[Cell]] = [[volume_text(b.litres), b.count, b.filled_l] for b in rows]
+    return ResultTable(title, ["Size", "Count", "Filled"], cells)
+
+
+def _table(title: str, rows: Sequence[Any]) -> ResultTable:
+    names = [
+        f.name
+        for f in fields(rows[0])
+        if f.name not in UNSAID and any(_tells(getattr(row, f.name)) for row in rows)
+    ]
+    cells = [[cell(getattr(row, name)) for name in names] for row in rows]
+    return ResultTable(title, [words(name) for name in names], cells)
+
+
+_TABLES: dict[str, Any] = {"trial": _trial, "targets": _targets, "bottles": _bottles}
+
+
+def _tells(value: object) -> bool:
+    """Whether a column says anything: a figure of none does not."""
+    return value.value != 0 if isinstance(value, Figure) else bool(cell(value))
+
+
+def cell(value: object) -> Cell:
+    """A value as it stands in a table."""
+    if isinstance(value, Figure):
+        return value
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    return "" if value is None else str(value)
+
+
+def _label(labels: Sequence[LabelFacts]) -> list[tuple[str, str]]:
+    """What every label says, by line; where sizes differ, each."""
+    said = {name: dict.fromkeys(getattr(one, name) for one in labels) for name in LABEL_ROWS}
+    return [(words(name), "; ".join(texts)) for name, texts in said.items() if any(texts)]

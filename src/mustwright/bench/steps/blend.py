@@ -1,0 +1,190 @@
+"""Blend two to six lots to targets."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from mustwright.batch.finishing_record import StepDone
+from mustwright.bench import kinds
+from mustwright.bench import shared_fields as shared
+from mustwright.bench.amounts import Use
+from mustwright.bench.fields import FormPart, StepField, TypedFields
+from mustwright.bench.kinds import RANGE, FieldKind, range_of
+from mustwright.bench.liquid import MeadNow
+from mustwright.bench.recording import AnsweredStep
+from mustwright.bench.step import FinishingStep
+from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.blending import BlendResult, blend_lots
+from mustwright.finishing.lots import QUANTITIES, BlendTarget, Lot
+
+LOT = (
+    FormPart("", (
+        StepField("name", "Name", "such as old", fact="batch"),
+        shared.VOLUME.but(label="How much there is", hint="10 L", to="available_l"),
+        shared.ALCOHOL.needed(), shared.GRAVITY.but(label="Gravity", hint="1.012").needed(),
+    )),
+    FormPart("More of lot", (
+        shared.ACIDITY.but(label="Acidity, as tartaric"),
+        StepField("so2", "Total sulfur dioxide", "60 mg/L", kinds.MG_L, fact="total"),
+        StepField("sugar", "Sugar", "20 g/L", kinds.G_L, fact="residual_sugar"),
+        StepField("colour", "Colour, your own note", "0 to 10", kinds.NUMBER),
+        StepField("price", "Price of a litre", "3", kinds.NUMBER, to="price_per_l"),
+        StepField("least", "At least so much of it", "2 L", kinds.VOLUME),
+    ), folded=True),
+)  # fmt: skip
+LOT_FIELDS = tuple(one for part in LOT for one in part.fields)
+LOT_KEYS = {one.name: one for one in LOT_FIELDS}
+
+
+def read_lot(value: object, where: str, _among: object = None) -> Lot:
+    """One lot, from text or from a table of named values."""
+    pairs = lot_pairs(value, where)
+    for key in pairs:
+        if key not in LOT_KEYS:
+            raise InputError(where, f"knows only {', '.join(LOT_KEYS)}", key)
+    for key in ("volume", "alcohol", "gravity"):
+        if key not in pairs:
+            raise InputError(where, f"needs its {key}", None)
+    try:
+        typed = TypedFields(LOT_FIELDS, pairs)
+    except InputError as error:
+        raise type(error)(f"{where}.{error.field}", error.requirement, error.got) from None
+    return typed.ask(Lot, name=typed["name"] or where, least_l=typed["least"] or 0.0)
+
+
+def lot_pairs(value: object, where: str) -> dict[str, object]:
+    """One lot as a table of named values, none of them read yet."""
+    return dict(value) if isinstance(value, Mapping) else {**_pairs(value, where)}
+
+
+def read_target(value: object, where: str = "target", _among: object = None) -> BlendTarget:
+    """One target such as ``alcohol=12 %`` or ``gravity=1.008 to 1.012``.
+
+    Examples
+    --------
+    >>> read_target("so2=0 to 90 mg/L")
+    BlendTarget(quantity='so2', low=0.0, high=90.0)
+    """
+    pairs = _pairs(value, where)
+    if len(pairs) != 1:
+        raise InputError(where, "needs one quantity such as 'alcohol=12 %'", value)
+    [(quantity, wanted)] = pairs.items()
+    if quantity not in QUANTITIES:
+        raise InputError(where, f"needs one of {', '.join(QUANTITIES)}", quantity)
+    where = f"{where}.{quantity}"
+    ends = RANGE.split(wanted)
+    unit = re.sub(r"^[\s+\-\d.,]*", "", ends[-1])
+    if len(ends) == 2 and re.fullmatch(r"[\s+\-\d.,]*", ends[0]) and unit:
+        wanted = f"{ends[0]} {unit} to {ends[1]}"
+    low, high = range_of(wanted, where, LOT_KEYS[quantity].kind.dimension)
+    factor = 1000.0 if quantity == "so2" and unit else 1.0
+    low, high = low * factor, high * factor
+    if abs(low) > 1e6 or abs(high) > 1e6:
+        raise InputError(where, "needs a value in reach", wanted)
+    return BlendTarget(quantity, low, high)
+
+
+def _pairs(value: object, where: str) -> dict[str, str]:
+    """``a=b, c=d`` as a table."""
+    pairs: dict[str, str] = {}
+    if not isinstance(value, str):
+        raise InputError(where, "needs text such as 'alcohol=12 %'", value)
+    for part in re.split(r",(?!\d)", value):
+        key, equal, text = part.partition("=")
+        key = key.strip().lower()
+        if not equal or not key or not text.strip():
+            raise InputError(where, "needs parts such as 'alcohol=12 %', with commas between", part)
+        if key in pairs:
+            raise InputError(where, "needs each name once", key)
+        pairs[key] = text.strip()
+    return pairs
+
+
+def _work(typed: TypedFields) -> BlendResult:
+    return blend_lots(
+        typed["lot"], typed["target"], typed.law, volume_l=typed["volume"],
+        cheapest=typed["cheapest"],
+    )  # fmt: skip
+
+
+def _said(result: BlendResult) -> str:
+    parts = [f"{p.litres.value:.2f} L of {p.name}" for p in result.parts if p.litres.value >= 0.005]
+    poured = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    made = (
+        f"{poured} make {result.volume_l.value:.2f} L at {result.alcohol_pct.value:.2f} % vol and "
+        f"gravity {result.gravity.value:.4f}."
+    )
+    return made if result.feasible else f"{result.words} {made}"
+
+
+def _uses(result: BlendResult, _volume_l: float) -> list[Use]:
+    found = []
+    for i, part in enumerate(result.parts, 1):
+        available = part.litres.inputs.get("available_l")
+        most = float(part.litres.value if available is None else available)
+        found.append(Use(f"litres.{i}", f"{part.name}, poured", "L", part.litres.value, most))
+    return found
+
+
+def _recorded(_result: BlendResult, case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
+    if case.own is None:
+        raise ImpossibleError(
+            "lot", "needs this batch among the lots to be written into it", "none of them"
+        )
+    poured = [used[f"litres.{i}"] for i in range(1, len(case.lots) + 1)]
+    added = tuple(
+        lot.times(litres)
+        for i, (lot, litres) in enumerate(zip(case.lots, poured, strict=True))
+        if i != case.own and litres > 0
+    )
+    words = {"stabilised": ""} if added else {}
+    return StepDone("blend", added, lost_l=max(case.volume_l - poured[case.own], 0.0), words=words)
+
+
+def _meets(before: MeadNow, _result: BlendResult) -> MeadNow:
+    """A liquid of its own."""
+    return MeadNow(profile=before.profile, batch=before.batch)
+
+
+def _wanted(name: str, label: str, hint: str) -> StepField:
+    return StepField(f"target.{name}", f"{label} wanted", hint)
+
+
+BLEND = FinishingStep(
+    "blend", BlendResult, "Blend lots to targets",
+    "Two to six lots in the parts that meet all targets at once, or come nearest to them.",
+    (
+        FormPart("What is wanted, as a value or from one to another", (
+            _wanted("alcohol", "Alcohol", "12 %, or 11.5 to 12.5 %"),
+            _wanted("gravity", "Gravity", "1.008, or 1.006 to 1.010"),
+            _wanted("acidity", "Acidity", "5.5 g/L"),
+            _wanted("so2", "Total sulfur dioxide", "0 to 90 mg/L"),
+        )),
+        FormPart("More targets", (
+            _wanted("sugar", "Sugar", "20 to 30 g/L"),
+            _wanted("colour", "Colour", "your own note from 0 to 10"),
+        ), folded=True),
+        FormPart("", (
+            shared.VOLUME.but(label="Volume wanted", needs="", fact="",
+                              hint="15 L; as much as can be made when left out"),
+            StepField("cheapest",
+                      "As cheap as the targets allow, instead of as near their middles",
+                      kind=kinds.FLAG),
+            shared.PROFILE,
+        )),
+    ),
+    _work, _said, _recorded, _uses, _meets,
+    gathered=(
+        StepField(
+            "lot", "A lot, two to six times",
+            "'volume=10 L, alcohol=14 %, gravity=1.012' or 'batch=BATCH', and as known "
+            "name, acidity, so2, sugar, colour, price, least",
+            FieldKind("'NAME=VALUE, ...'", read_lot), many=True, numbered=True,
+        ),
+        StepField("target", "What is wanted, once for each",
+                  "'alcohol=12 %' or 'gravity=1.008 to 1.012'",
+                  FieldKind("GOAL", read_target), many=True),
+    ),
+    lot=LOT, title="Blend", button="Find the blend", cautions=("bench_first",),
+)  # fmt: skip

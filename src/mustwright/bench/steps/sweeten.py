@@ -1,0 +1,120 @@
+"""Sweeten to a gravity, to g/L of sugar, or to a word."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from mustwright.batch.finishing_record import StepDone
+from mustwright.bench import kinds
+from mustwright.bench import shared_fields as shared
+from mustwright.bench.field_text import grams, in_sentence
+from mustwright.bench.fields import FormPart, StepField, TypedFields
+from mustwright.bench.kinds import AsTyped, FieldKind, gravity_of
+from mustwright.bench.recording import AnsweredStep, added, gained
+from mustwright.bench.step import FinishingStep
+from mustwright.errors import ImpossibleError, InputError
+from mustwright.finishing.protection import Protection
+from mustwright.finishing.step import finishing_data
+from mustwright.finishing.sweeten import SweetenAsk, Sweetening, sweeten
+from mustwright.units import parse_quantity
+
+
+def _sweetness() -> list[str]:
+    return [str(one["id"]) for one in finishing_data()["sweetness"]]
+
+
+def _such_as() -> str:
+    return f"a gravity, g/L of sugar, or one of {', '.join(_sweetness())}"
+
+
+def _goal(value: object, name: str, among: AsTyped) -> dict[str, float]:
+    """A gravity, or grams of sugar per litre (typed, or by a word)."""
+    word = str(value).strip().lower()
+    for one in finishing_data()["sweetness"]:
+        if one["id"] == word:
+            among.assumed.append(f"to: '{word}' taken as {one['g_l']:g} g/L ({one['source']})")
+            return {"to_sugar_g_l": float(one["g_l"])}
+    quantity = parse_quantity(value, name)
+    if quantity.dimension == "mass concentration" or quantity.unit == "g/L sugar":
+        return {"to_sugar_g_l": quantity.value}
+    if quantity.dimension in ("number", "gravity"):
+        return {"to_gravity": gravity_of(value, name)}
+    raise InputError(name, f"needs {_such_as()}", value)
+
+
+def protection_of(typed: TypedFields) -> Protection:
+    """How yeast was stopped, with the proof that alcohol alone does it."""
+    by = str(typed["stabilised"]).lower() or None
+    high = typed["tolerance"][1] if typed["tolerance"] else None
+    return Protection(by, high, typed["days_still"], typed["residual_sugar"])
+
+
+def _work(typed: TypedFields) -> Sweetening:
+    if typed["to"] is None:
+        raise InputError("to", f"needs {_such_as()}", None)
+    ask = typed.ask(
+        SweetenAsk,
+        sweetener=typed["with"],
+        residual_sugar_g_l=typed["residual_sugar"],
+        protection=protection_of(typed),
+        glasses=int(typed["glasses"]),
+        **typed["to"],
+    )
+    return sweeten(ask, typed.law)
+
+
+def _said(result: Sweetening) -> str:
+    first = "" if result.ready else "Protect it first. Then "
+    return first + (
+        f"{grams(result.weigh_g)} of {in_sentence(result.sweetener)} bring it to "
+        f"{result.new_gravity.value:.4f}: "
+        f"{result.new_volume_l.value:.2f} L with {result.sugar_after_g_l.value:.0f} g/L of sugar "
+        f"at {result.new_alcohol_pct.value:.2f} % vol."
+    )
+
+
+def _recorded(result: Sweetening, case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
+    if not result.ready:
+        raise ImpossibleError(
+            "stabilised",
+            "needs the mead protected before sweetening is written down as done; honey that was "
+            "meant to ferment is written into the batch as 'Honey or sugar added'",
+            str(case.given.get("stabilised") or "nothing said"),
+        )
+    one = result.recorded.additions[0]
+    whole = 1000 * result.kg.value
+    made = added(case, one, used["grams.1"], gained(case, case.volume_l), whole)
+    if result.new_acidity_g_l is not None:
+        before = shared.ACIDITY.read(case.given.get("acidity")) or 0.0
+        rise = result.new_acidity_g_l.value * result.new_volume_l.value - before * case.volume_l
+        share = used["grams.1"] / whole if whole > 0 else 0.0
+        made = replace(made, brings_g={**made.brings_g, "acidity": rise * share})
+    return StepDone("sweeten", (made,), protected=True)
+
+
+SWEETEN = FinishingStep(
+    "sweeten", Sweetening, "Sweeten to a gravity or to taste",
+    "What goes in, what the mead becomes, and a row of glasses to taste first.",
+    (
+        FormPart("", (
+            shared.VOLUME, shared.GRAVITY.needed(), shared.ALCOHOL.needed(),
+            StepField(
+                "to", "Sweet as",
+                "a gravity such as 1.015, sugar such as 40 g/L, or dry, medium, sweet, dessert",
+                FieldKind("GOAL", _goal), known=_sweetness,
+            ),
+            shared.WITH.but(label="Sweeten with", default="honey"),
+            shared.STABILISED, shared.PROFILE,
+        )),
+        FormPart("Proof that alcohol alone stops the yeast", (shared.TOLERANCE, shared.STILL),
+                 folded=True),
+        FormPart("More that is known", (
+            shared.SUGAR_NOW, shared.ACIDITY, shared.PH, shared.MOISTURE, shared.BRIX,
+            StepField("glasses", "Glasses in the row", "6", kinds.NUMBER, default="6"),
+            shared.SCALE.but(hint="1 g", default="1 g"),
+        ), folded=True),
+    ),
+    _work, _said, _recorded,
+    title="Sweeten", cautions=("pressure_glass", "bench_first"),
+)  # fmt: skip

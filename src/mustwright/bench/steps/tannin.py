@@ -1,0 +1,38 @@
+"""Tannin by taste."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from mustwright.batch.finishing_record import Added, StepDone
+from mustwright.bench import shared_fields as shared
+from mustwright.bench.amounts import MOST_USED, Use
+from mustwright.bench.field_text import grams
+from mustwright.bench.fields import FormPart, TypedFields
+from mustwright.bench.recording import AnsweredStep
+from mustwright.bench.step import FinishingStep
+from mustwright.finishing.tannin import TanninDose, tannin_dose
+
+
+def _work(typed: TypedFields) -> TanninDose:
+    return tannin_dose(typed["volume"], typed.law, typed["scale"])
+
+
+def _said(result: TanninDose) -> str:
+    low, high = grams(result.grams_low), grams(result.grams_high)
+    return f"Somewhere from {low} to {high} of tannin: the row of glasses decides."
+
+
+def _uses(result: TanninDose, _volume_l: float) -> list[Use]:
+    return [Use("grams.1", "Tannin used", "g", None, MOST_USED * result.grams_high.value)]
+
+
+def _recorded(_result: TanninDose, _case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
+    return StepDone("tannin", (Added("tannin", "Tannin", used["grams.1"]),))
+
+
+TANNIN = FinishingStep(
+    "tannin", TanninDose, "Tannin by taste", "A row of glasses between the usual ends.",
+    (FormPart("", (shared.VOLUME, shared.PROFILE, shared.SCALE)),),
+    _work, _said, _recorded, _uses, cautions=("bench_first",),
+)  # fmt: skip
