@@ -45,7 +45,7 @@ ACID_PAGE = StepPage(
     "acid", "Acid, tannin, buffer", "Acid, tannin or carbonate",
     "By titration, or by pH and the buffer of your mead; tannin by taste; glasses to try.",
     tuple(replace(part, fields=tuple(map(_or_tannin, part.fields))) for part in ACID.parts),
-    ACID.cautions, {"acid": ACID, "tannin": TANNIN}, by="with",
+    ACID.cautions, {"tartaric": ACID, "tannin": TANNIN}, by="with",
 )  # fmt: skip
 LATE_PAGE = StepPage(
     "late", "Fruit or spice late", "Fruit or spice after the ferment",
@@ -67,6 +67,15 @@ PAGES = {
                  page_of(BOTTLE))
 }  # fmt: skip
 _BY_RESULT = {step.result: step for step in STEPS.values()}
+
+
+def page_with(name: str) -> tuple[StepPage, dict[str, str]]:
+    """The page of a step, and what is chosen on it for that step."""
+    for page in PAGES.values():
+        for value, step in page.steps.items():
+            if step.name == name:
+                return page, {page.by: value} if page.by else {}
+    raise KeyError(name)
 
 
 def step_of(result: object) -> FinishingStep:
@@ -121,7 +130,9 @@ def done(case: AnsweredStep, used: Mapping[str, str], measured: Mapping[str, flo
             known = ", ".join(use.key for use in asked) or "none"
             raise InputError(key, f"is no amount of this step; known: {known}", key)
     amounts = {use.key: use.read(used.get(use.key)) for use in asked}
-    made = step_of(case.result).recorded(case.result, case, amounts)
+    step = step_of(case.result)
+    made = step.recorded(case.result, case, amounts)
+    names = {one.name for one in step.fields}
     stopped = {"stabilised": str(case.given["stabilised"])} if case.is_stopped else {}
     return replace(
         made,
@@ -129,8 +140,10 @@ def done(case: AnsweredStep, used: Mapping[str, str], measured: Mapping[str, flo
         volume_before_l=case.volume_l,
         volume_after_l=case.volume_after_l(made),
         words={**stopped, **made.words},
-        asked={k: _text(v) for k, v in case.given.items() if v not in (None, "", (), [])},
-        said=answer(case.result),
+        asked={
+            k: _text(v) for k, v in case.given.items() if k in names and v not in (None, "", (), [])
+        },
+        said=step.said(case.result),
     )
 
 

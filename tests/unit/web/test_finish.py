@@ -139,8 +139,25 @@ def test_a_page_says_what_the_command_line_says(client, capsys, case):
             said = re.sub(r"finish (\w+)", r"the \1 step", line)
             assert plain(said) in plain(answer.text), line
     assert run(words_of(case)) == 0
-    first = capsys.readouterr().out.splitlines()[0]
+    first, _, *lines = capsys.readouterr().out.splitlines()
     assert f'<p class="big">{first}</p>' in html.unescape(answer.text)
+    in_text = dict(line.split(": ", 1) for line in lines if ": " in line)
+    for name, value in shown.items():
+        assert re.sub(r" \(.* to .*\)$", "", in_text[name]) == value, name
+    for name, value in re.findall(r"<dt>([^<]*)</dt><dd>([^<]*)</dd>", answer.text):
+        assert f"{html.unescape(name)}: {html.unescape(value)}" in [ln.strip() for ln in lines]
+    in_rows = [re.split(r"\s{2,}", line.strip()) for line in lines]
+    for row in rows(answer.text):
+        assert row in in_rows
+
+
+def rows(text):
+    """Every row of every table of the page: what stands in it, figures as printed."""
+    bare = re.sub(r"<div class=\"how\">.*?</div>", "", text, flags=re.S)
+    bare = re.sub(r"<span class=\"range\">.*?</span>", "", bare)
+    found = re.findall(r"<tr role=\"row\">(.*?)</tr>", bare, re.S)
+    cells = [re.findall(r"<t[hd] [^>]*>(.*?)</t[hd]>", row, re.S) for row in found]
+    return [[plain(cell) for cell in row if plain(cell)] for row in cells]
 
 
 @pytest.mark.parametrize("case", CASES)

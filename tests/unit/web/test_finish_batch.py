@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import html
+import json
 import re
 from datetime import UTC
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs, urlencode, urlsplit
 
 import pytest
 from starlette.testclient import TestClient
 
 from batch_pages import Cellar, fields, words
 from finished import dry_batch
+from mustwright.batch.entries import what_data
 from mustwright.bench.batch_start import start_from
+from mustwright.bench.step_table import STEPS
+from mustwright.cli.main import run
+from mustwright.compose import Compose
 from mustwright.services.batch.batch_view import look
+from mustwright.services.batch.record import undo
+from mustwright.web.pages.batch_text import worked_again
 
 ORIGIN = "http://127.0.0.1:8765"
 
@@ -36,6 +44,78 @@ def record(client, address: str, **typed: str):
     slug = urlsplit(address).path.rpartition("/")[2]
     form = fields(page.text, f"/finish/{slug}/record")
     return client.post(f"/finish/{slug}/record", data={**form, **typed})
+
+
+# By step: its page, and what is typed beside the batch's own numbers.
+ASKED = {
+    "stable": ("stable", {"residual_sugar": "1.2 g/L"}),
+    "rack": ("rack", {"vessel": "18.5 L", "top_up": "water"}),
+    "sulfite": ("sulfite", {"ph": "3.6"}),
+    "sorbate": ("sorbate", {"molecular": "0.8"}),
+    "sweeten": ("sweeten", {"to": "1.010", "stabilised": "pasteurised"}),
+    "acid": ("acid", {"with": "malic", "acidity": "4.5 g/L", "to_acidity": "5.5 g/L"}),
+    "tannin": ("acid", {"with": "tannin"}),
+    "fruit": ("late", {"what": "fruit", "with": "raspberry", "amount": "2 kg"}),
+    "spice": ("late", {"what": "spice", "with": "vanilla", "dose": "1 g/L"}),
+    "blend": ("blend", {
+        "lot.1.batch": "lane", "lot.2.name": "water", "lot.2.volume": "3 L", "lot.2.alcohol": "0 %",
+        "lot.2.gravity": "1", "target.alcohol": "13 %", "volume": "15 L",
+    }),
+    "carbonate": ("carbonate", {"co2_volumes": "2.5", "fermentable": "1 g/L", "profile": "home"}),
+    "bottle": ("bottle", {"size": "750 mL x 10\n375 mL"}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_page_json_and_command_do_the_same_to_a_batch(site, step, capsys, monkeypatch):
+    """The same figures, sentence and line of the log, from the numbers of the same batch."""
+    client, cellar, slug = site
+    monkeypatch.setattr(Compose, "from_environment", lambda: cellar.compose)
+    monkeypatch.setattr(Compose, "close", lambda _self: None)
+    page, typed = ASKED[step]
+    address = f"/finish/{page}?{urlencode({**typed, 'batch': slug})}"
+    command = [*typed_words(step, typed), "--batch", slug]
+    told = client.get(address).text
+    assert run(command) == 0
+    head, *_ = capsys.readouterr().out.partition("\n\n")
+    assert run([*command, "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert head.startswith("From Lane: ")
+    assert [plain for plain in data["doubts"] if plain not in words(told)] == []
+    bare = words(re.sub(r"</?a\b[^>]*>", "", told))
+    for line in (*data["steps"], *data["notes"], *data["cautions"]):
+        assert words(re.sub(r"finish (\w+)", r"the \1 step", line)) in bare, line
+    used = {"grams.1": "2 g"} if step == "tannin" else {}
+    assert record(client, address, **used).status_code == 200
+    by_page = cellar.ledger.log(slug)[-1]
+    undo(cellar.ledger, slug, now=cellar.now)
+    used_words = [word for k, v in used.items() for word in ("--used", f"{k}={v}")]
+    assert run([*command, "--record", *used_words, "--json"]) == 0
+    entry = json.loads(capsys.readouterr().out)["entry"]["content"]
+    assert json.loads(json.dumps(what_data(by_page.what))) == entry
+    assert f'<p class="big">{entry["said"]}</p>' in html.unescape(told)
+    address = worked_again(by_page.what)
+    assert (address == "") == (step == "blend")
+    if address:  # the same answer from the fields that the log keeps
+        assert f'<p class="big">{entry["said"]}</p>' in html.unescape(client.get(address).text)
+
+
+def typed_words(step, typed):
+    """What is typed into the form, as the words of a command."""
+    found, lots = ["finish", step], {}
+    for name, text in typed.items():
+        if name == "what" or (step == "tannin" and name == "with"):
+            continue
+        if name.startswith("lot."):
+            lots.setdefault(name[4], []).append(f"{name[6:]}={text}")
+        elif name.startswith("target."):
+            found += ["--target", f"{name[7:]}={text}"]
+        else:
+            for part in text.split("\n"):
+                found += [f"--{name.replace('_', '-')}", part]
+    for parts in lots.values():
+        found += ["--lot", ", ".join(parts)]
+    return found
 
 
 def test_the_page_of_a_dry_batch_leads_to_the_step_that_is_due(site):

@@ -26,6 +26,7 @@ from mustwright.batch.log import Standing
 from mustwright.batch.plan import BatchPlan, Dose, PlannedFeed
 from mustwright.batch.temperature_text import shown_temperature, temperature_unit
 from mustwright.bench.record_text import step_words
+from mustwright.bench.step_table import STEPS, page_with
 
 # In the language of the pages, whatever that of the machine.
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -207,21 +208,25 @@ def jar_options(plan: BatchPlan) -> list[tuple[str, str]]:
 
 # Finishing steps --------------------------------------------------------------------------------
 
-PAGES = {"tannin": "acid", "fruit": "late", "spice": "late"}  # steps that share a page of the bench
 NO_PAGE = ("drawn", "blend")  # of a blend the lots have moved on
 
 
 def worked_from(what: object) -> list[tuple[str, str]]:
     """The fields a finishing step was worked out from, in words."""
-    if not isinstance(what, StepDone):
+    if not isinstance(what, StepDone) or what.step not in STEPS:
         return []
-    return [(name.replace("_", " "), text) for name, text in what.asked.items() if name != "batch"]
+    labels = {one.name: one.label for one in STEPS[what.step].fields}
+    return [
+        (labels.get(name, name.replace("_", " ")), text)
+        for name, text in what.asked.items()
+        if name != "batch"
+    ]
 
 
 def worked_again(what: object) -> str:
     """Where the bench works the same again, from the same fields; empty where it cannot."""
     if not isinstance(what, StepDone) or what.step in NO_PAGE or not what.asked:
         return ""
-    page = PAGES.get(what.step, what.step)
+    page, chosen = page_with(what.step)
     asked = {k: v for k, v in what.asked.items() if k != "batch"}
-    return f"/finish/{page}?{urlencode({**asked, 'show': '1'})}"
+    return f"/finish/{page.slug}?{urlencode({**chosen, **asked, 'show': '1'})}"
