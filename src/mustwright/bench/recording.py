@@ -6,21 +6,23 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from mustwright.batch.finishing_record import Added, Poured, StepDone
+from mustwright.batch.finishing_record import HELD, Added, Poured, StepDone
 from mustwright.errors import InputError
 from mustwright.figure import Figure
 from mustwright.finishing.liquid import Liquid, mead
 from mustwright.finishing.step import Addition
 
-HELD_BY = {
-    "total_so2_mg_l": ("total_so2", 1000.0),
-    "sorbic_acid_mg_l": ("sorbic_acid", 1000.0),
-    "potassium_mg_l": ("potassium", 1000.0),
-    "calcium_mg_l": ("calcium", 1000.0),
-    "sodium_mg_l": ("sodium", 1000.0),
-    "sugar_g_l": ("sugar", 1.0),
-    "acidity_g_l": ("acidity", 1.0),
-}
+
+def held_as(name: str) -> tuple[str, float]:
+    """What the log holds of a quantity per litre, and how many of its units are a gram.
+
+    Examples
+    --------
+    >>> held_as("total_so2_mg_l"), held_as("sugar_g_l")
+    (('total_so2', 1000.0), ('sugar', 1.0))
+    """
+    held = name.removesuffix("_mg_l").removesuffix("_g_l")
+    return held, 1000.0 if name.endswith("_mg_l") else 1.0
 
 
 @dataclass(frozen=True)
@@ -84,11 +86,8 @@ def added(
     """
     after = case.result.recorded.after.get("volume_l")
     volume = case.volume_l if after is None or liquid is None else after.value
-    brings = {
-        HELD_BY[name][0]: figure.value * volume / HELD_BY[name][1]
-        for name, figure in one.brings.items()
-        if name in HELD_BY
-    }
+    held = {held_as(name): figure.value * volume for name, figure in one.brings.items()}
+    brings = {name: value / units for (name, units), value in held.items() if name in HELD}
     whole = whole_g or one.grams.value
     poured = None if liquid is None else Poured(liquid.mass_g, liquid.extract_g, liquid.ethanol_g)
     base = Added(one.substance[:120], one.name[:120], whole, brings, poured)
@@ -128,7 +127,7 @@ def over(
     answered : Figure
         How much the answer leaves in the mead [mg/L].
     """
-    held, per_litre = HELD_BY[name]
+    held, per_litre = held_as(name)
     used = sum(per_litre * one.brings_g.get(held, 0.0) / case.volume_l for one in parts)
     by_answer = sum(one.brings[name].value for one in case.result.recorded.additions)
     value = answered.value - by_answer + used

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +18,6 @@ if TYPE_CHECKING:
     from mustwright.services.batch.finishing import FilledFields
 
 Finish = Callable[[object, Mapping[str, Any]], None]
-_SLUG = re.compile(r"[a-z0-9][a-z0-9-]*")
 
 
 def for_batch(
@@ -45,17 +43,14 @@ def for_batch(
         raise InputError("--batch", "needs the batch to write it into", None)
     if not wish["record"] and (wish["used"] or wish["at"] or wish["note"]):
         raise InputError("--record", "needs to stand beside --used, --at and --note", "nothing")
-    if name == "bottle" and not wish["record"] and not _SLUG.fullmatch(slug):
-        finish(run_step(name, {**given, "batch": slug}), {})  # words for the lot code
-        return
     with opened() as compose:
         try:
             start = start_of(compose, slug)
         except MissingRecordError:
-            if name == "bottle" and not wish["record"]:
-                finish(run_step(name, {**given, "batch": slug}), {})
-                return
-            raise
+            if name != "bottle" or wish["record"]:
+                raise
+            finish(run_step(name, {**given, "batch": slug}), {})  # words for the lot code
+            return
         _from_start(compose, name, given, wish, start, finish, as_json)
 
 

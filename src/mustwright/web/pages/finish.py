@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
-from urllib.parse import urlencode
 
 from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import RedirectResponse, Response
 
-from mustwright.bench.liquid import FORM, MeadNow, mead_now
+from mustwright.bench.liquid import FORM, mead_now
 from mustwright.bench.result_view import view_of
 from mustwright.bench.step import StepPage
 from mustwright.bench.step_table import PAGES, then
@@ -18,7 +17,7 @@ from mustwright.web.forms.finish_form import MOST_LOTS, SENT, SUBMIT, FinishForm
 from mustwright.web.forms.typed import said
 from mustwright.web.pages.batch.shared import Desk
 from mustwright.web.pages.finish_batch import (
-    batch_addresses,
+    addresses,
     batch_context,
     form_of,
     own_words,
@@ -44,7 +43,7 @@ def bench(request: Request) -> Response:
             "finish_batch.html",
             200,
             pages=PAGES.values(),
-            addresses=batch_addresses(start.slug),
+            addresses=addresses({"batch": start.slug}),
             **batch_context(desk, start),
         )
     came = {k: v.strip()[:200] for k, v in request.query_params.items()}
@@ -56,7 +55,7 @@ def bench(request: Request) -> Response:
         "finish.html",
         422 if errors else 200,
         pages=PAGES.values(),
-        addresses=addresses(now),
+        addresses=addresses(known),
         parts=FORM,
         typed={**known, **{k: v for k, v in came.items() if k in LIQUID_NAMES}},
         carried={k: v for k, v in known.items() if k not in LIQUID_NAMES},
@@ -120,8 +119,9 @@ def _today(request: Request) -> date:
 def _asked(form: FinishForm, result: object | None) -> dict[str, object]:
     """What the page needs for its form and its ways on; what is in bottles goes no further."""
     before = form.before()
-    batch = form.start
-    done = result is not None and not isinstance(result, Bottling)
+    done = result is not None and not form.start and not isinstance(result, Bottling)
+    after = then(before, result) if done else before
+    known, on = ({"batch": form.start.slug},) * 2 if form.start else (before.typed(), after.typed())
     return {
         "page": form.page,
         "form": form,
@@ -129,11 +129,9 @@ def _asked(form: FinishForm, result: object | None) -> dict[str, object]:
         "errors": form.errors,
         "carried": form.carried,
         "pages": PAGES.values(),
-        "addresses": batch_addresses(batch.slug) if batch else addresses(before),
-        "onward": batch_addresses(batch.slug)
-        if batch
-        else addresses(then(before, result) if done else before),
-        "start": batch,
+        "addresses": addresses(known),
+        "onward": addresses(on),
+        "start": form.start,
         "own_words": own_words(form),
         "next": _next(form.page),
         "lots": _lots(form),
@@ -161,13 +159,6 @@ def _form(request: Request, slug: str) -> FinishForm:
             len(request.url.query),
         )  # fmt: skip
     return form_of(request, page, request.query_params.multi_items())
-
-
-def addresses(now: MeadNow) -> dict[str, str]:
-    """Where each step is, with the liquid in the address."""
-    query = urlencode(now.typed())
-    tail = f"?{query}" if query else ""
-    return {"": f"/finish{tail}", **{slug: f"/finish/{slug}{tail}" for slug in PAGES}}
 
 
 def _next(page: StepPage) -> StepPage | None:

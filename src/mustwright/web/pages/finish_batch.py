@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from urllib.parse import urlencode
 
 from starlette.requests import Request
@@ -58,10 +58,10 @@ def form_of(request: Request, page: StepPage, pairs: Iterable[tuple[str, str]]) 
     return finish_form(page, every, start, other, more)
 
 
-def batch_addresses(slug: str) -> dict[str, str]:
-    """Where each step is for a batch."""
-    tail = f"?{urlencode({'batch': slug})}"
-    return {"": f"/finish{tail}", **{name: f"/finish/{name}{tail}" for name in PAGES}}
+def addresses(known: Mapping[str, str]) -> dict[str, str]:
+    """Where each step is, with a batch or the facts of a liquid in the address."""
+    tail = f"?{urlencode(known)}" if known else ""
+    return {"": f"/finish{tail}", **{slug: f"/finish/{slug}{tail}" for slug in PAGES}}
 
 
 def batch_context(desk: Desk, start: BatchStart) -> dict[str, object]:
