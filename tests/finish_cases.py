@@ -19,6 +19,7 @@ CASES: dict[str, tuple[str, str, dict[str, str]]] = {
         "volume": "20 L", "gravity": "0.998", "alcohol": "13 %", "lees_depth": "2 cm",
         "diameter": "27 cm", "vessel": "19 L", "top_up": "water",
     }),
+    "air": ("rack", "rack", {"volume": "20 L", "vessel": "19.5 L"}),
     "sulfite": ("sulfite", "sulfite", {
         "volume": "19 L", "ph": "3.5", "alcohol": "12 %", "temperature": "20 C",
         "molecular": "0.8", "free": "8 mg/L", "total": "35 mg/L", "stock": "10 %", "profile": "eu",

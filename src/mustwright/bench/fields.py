@@ -109,14 +109,19 @@ class StepField:
     @property
     def help(self) -> str:
         """Label, hint and choices in a sentence, for a command."""
-        named = [f"{value} ({words})" if value != words else value
-                 for value, words in self.choices if value]  # fmt: skip
+        named = [_named(value, words) for value, words in self.choices if value]
         usual = [words for value, words in self.choices if not value] or [self.default]
         said = self.said_hint
         if named:
-            said = ", ".join(named) + "".join(f"; {words} {LEFT_OUT}" for words in usual if words)
-        joint = ": " if named else ", " if said.startswith("such as") else "; "
+            said = ", ".join(named) + "".join(f"; {LEFT_OUT}: {words}" for words in usual if words)
+        joint = ", " if said.startswith(("such as", "where")) else ": "
         return self.label + (f"{joint}{said}" if said else "") + "."
+
+
+def _named(value: str, words: str) -> str:
+    """A choice as it is typed, with what it means where that is not the same."""
+    plain = value.replace("_", " ").replace("-", " ").lower()
+    return value if f"{words.lower()} ".startswith(f"{plain} ") else f"{value} ({words})"
 
 
 @dataclass(frozen=True)

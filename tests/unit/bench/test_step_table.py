@@ -98,10 +98,10 @@ def test_help_and_form_say_the_same_of_each_field(name):
         ({"hint": "19 L"}, "such as 19 L", "Label, such as 19 L."),
         ({"hint": "19 L", "default": "20 L"}, "such as 19 L; 20 L when left out",
          "Label, such as 19 L; 20 L when left out."),
-        ({"hint": "1 L", "default": "1 L"}, "1 L when left out", "Label; 1 L when left out."),
-        ({"hint": "0.038 when left out"}, "0.038 when left out", "Label; 0.038 when left out."),
+        ({"hint": "1 L", "default": "1 L"}, "1 L when left out", "Label: 1 L when left out."),
+        ({"hint": "0.038 when left out"}, "0.038 when left out", "Label: 0.038 when left out."),
         ({"choices": (("", "home"), ("us", "United States"), ("eu", "eu"))}, "",
-         "Label: us (United States), eu; home when left out."),
+         "Label: us (United States), eu; when left out: home."),
         ({}, "", "Label."),
     ],
 )  # fmt: skip

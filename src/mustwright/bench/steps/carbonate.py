@@ -112,7 +112,7 @@ CARBONATE = FinishingStep(
                       known=lambda: ["sucrose", "dextrose", "honey", "apple juice"]),
             StepField("keg", "Or the temperature of a keg under gas", "4 C", kinds.CELSIUS),
             StepField("bottle", "Bottle", kind=kinds.KIND, choices=(
-                ("", "any: show what bears it"), ("wine", "still wine bottle"),
+                ("", "any, and show what bears it"), ("wine", "still wine bottle"),
                 ("beer", "beer bottle"), ("swing_top", "swing-top for beer"),
                 ("sparkling", "sparkling wine bottle"), ("pet", "plastic, for fizzy drinks"),
                 ("keg", "steel keg"),

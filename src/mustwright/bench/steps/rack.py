@@ -17,7 +17,7 @@ from mustwright.finishing.racking import RackAsk, Racking, rack
 
 
 def _work(typed: TypedFields) -> Racking:
-    return rack(typed.ask(RackAsk))
+    return rack(typed.ask(RackAsk, top_up=typed["top_up"] or None))
 
 
 def _said(result: Racking) -> str:
