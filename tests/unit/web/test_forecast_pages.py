@@ -38,7 +38,7 @@ def client(client):
 @pytest.fixture
 def compared(client):
     cellar = client.app.state.compose.cellar
-    record = cellar.sheet("dry-lane-mead")
+    record = cellar.record("sheet", "dry-lane-mead")
     return foreseen_comparison(cellar, record.text, record.name)
 
 
@@ -129,7 +129,7 @@ def test_every_protocol_is_held_against_the_best(client, compared):
 def test_water_has_nothing_to_ferment(client):
     cellar = client.app.state.compose.cellar
     text = '[must]\nvolume = "5 L"\n[[must.ingredient]]\nkind = "water"\namount = "5 L"\n'
-    cellar.save_sheet("water", "Water", text, None)
+    cellar.save("sheet", "water", text, None, "Water")
     assert "There is no sugar to ferment" in client.get("/musts/water").text
     assert client.get("/musts/water/compare").status_code == 200
     answer = client.get("/musts/water/what-if")

@@ -59,7 +59,7 @@ def compare_page(
     With `acid` each shows the chance that the pH crashes, which takes a moment longer.
     """
     cellar: Cellar = request.app.state.compose.cellar
-    record = cellar.sheet(slug)
+    record = cellar.record("sheet", slug)
     try:
         result = foreseen_comparison(
             cellar, record.text, record.name, protocol or (), acid=acid == "yes"

@@ -37,7 +37,7 @@ class Desk:
     def must_kept(self, sheet: str) -> bool:
         """Whether the must a batch came from is still in the cellar."""
         try:
-            return bool(sheet) and self.cellar.sheet(sheet).slug == sheet
+            return bool(sheet) and self.cellar.record("sheet", sheet).key == sheet
         except MissingRecordError:
             return False
 

@@ -19,13 +19,14 @@ from mustwright.errors import ConflictError, InputError
 from mustwright.services import records as use
 from mustwright.services.batch.export_json import import_json
 from mustwright.services.batch.record import plan_of, start_batch
-from mustwright.services.repository import SheetRecord
+from mustwright.services.own_protocols import own_protocols, protocol_texts
+from mustwright.services.repository import Record
 from mustwright.web.forms.typed import TypedForm, said
 from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.batch_page import shown
 from mustwright.web.pages.batch.shared import Desk, Form, due_now
-from mustwright.web.pages.must_form import version_of
 from mustwright.web.pages.plan import names
+from mustwright.web.pages.record_form import version_of
 from mustwright.web.pages.render_values import put_away, show, show_form
 
 router = APIRouter(include_in_schema=False)
@@ -41,7 +42,7 @@ def ask_to_start(
 ) -> Response:
     """Name, protocol and when the yeast went in."""
     desk = Desk(request)
-    record = desk.cellar.sheet(slug)
+    record = desk.cellar.record("sheet", slug)
     at = desk.now.astimezone(desk.zone).strftime("%Y-%m-%dT%H:%M")
     chosen = protocol or use.plan_text(desk.cellar, record.text, record.name).plan.protocol
     return _form(
@@ -53,7 +54,7 @@ def ask_to_start(
 def start(request: Request, slug: str, typed: Form) -> Response:
     """Start a batch that follows the plan, and go straight to its page."""
     desk = Desk(request)
-    record = desk.cellar.sheet(slug)
+    record = desk.cellar.record("sheet", slug)
     try:
         started = _started(desk, record, typed)
     except InputError as error:
@@ -63,24 +64,24 @@ def start(request: Request, slug: str, typed: Form) -> Response:
     return RedirectResponse(f"/batches/{started.slug}", 303)
 
 
-def _started(desk: Desk, record: SheetRecord, typed: TypedForm) -> BatchRecord:
-    text = use.sheet_with_shelf(record.text, desk.cellar.nutrients())
-    readable = use.own_protocols(desk.cellar)
-    own = {one.id: one.text for one in desk.cellar.protocols() if one.id in readable}
+def _started(desk: Desk, record: Record, typed: TypedForm) -> BatchRecord:
+    text = use.sheet_with_shelf(record.text, desk.cellar.records("nutrient"))
+    readable = own_protocols(desk.cellar)
+    own = {id: text for id, text in protocol_texts(desk.cellar).items() if id in readable}
     plan = plan_of(text, typed.get("protocol") or None, own, record.name)
     pitched: datetime | None = None
     if not typed.get("not_yet"):
         pitched = moment_typed(typed.get("at"), desk.now, desk.zone)
     name = typed.get("name").strip()
     return start_batch(
-        desk.ledger, plan, name, now=desk.now, pitched_at=pitched, sheet=record.slug
+        desk.ledger, plan, name, now=desk.now, pitched_at=pitched, sheet=record.key
     )  # fmt: skip
 
 
 def _form(
     request: Request,
     desk: Desk,
-    record: SheetRecord,
+    record: Record,
     typed: TypedForm,
     errors: Mapping[str, str] | None = None,
 ) -> Response:
