@@ -66,7 +66,7 @@ def _on_the_shelf(compose: Compose, text: str) -> str:
 def list_batches(as_json: bool) -> None:
     """What is due today across all batches, the worst first."""
     with opened() as compose:
-        from mustwright.batch.codec import data_of
+        from mustwright.plain_data import data_of
         from mustwright.services.batch.worklist import due_today
 
         found = due_today(compose.ledger, compose.clock(), compose.local_zone, budget_s=5.0)
@@ -112,7 +112,7 @@ def next_command(slug: str, forecast: bool, as_json: bool) -> None:
     with opened() as compose:
         step = view_now(compose, slug, forecast).step
         if as_json:
-            from mustwright.batch.codec import data_of
+            from mustwright.plain_data import data_of
 
             print_json({"next": data_of(step)})
             return
