@@ -153,13 +153,13 @@ def test_gravity_and_feeds_share_one_line_of_time(compared, layout):
     below = side_by_side(plans, thirds, compared.suits_best, narrow, hold)
     days = {float(e.get("x1")) for e in elements(above, "grid") if e.get("x1") == e.get("x2")}
     stems = {float(e.get("x1")) for e in elements(below, "spine")}
-    assert stems == {axis.left} == {min(days)}
+    assert stems == {axis.start} == {min(days)}
     wide = [ET.fromstring(str(p)).get("viewBox").split()[2] for p in (above, below)]
     assert wide[0] == wide[1]
     lines = [e for e in elements(above, "curve") if e.tag.endswith("path")]
     assert len(lines) == len(plans)
-    assert {points(e)[0][0] for e in lines} == {axis.left}
-    assert {points(e)[-1][0] for e in lines} == {axis.right}
+    assert {points(e)[0][0] for e in lines} == {axis.start}
+    assert {points(e)[-1][0] for e in lines} == {axis.end}
 
 
 def test_many_are_grey_and_few_have_colour_and_dash(client, compared):

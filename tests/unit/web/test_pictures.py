@@ -15,8 +15,9 @@ from mustwright.services.demo import demo_sheets, seed_demo
 from mustwright.services.own_protocols import nominal_feeds
 from mustwright.web.pictures.balance import balance_picture
 from mustwright.web.pictures.feed_line import feed_line, nominal_line, small_line
+from mustwright.web.pictures.frame import TimeAxis
 from mustwright.web.pictures.side_by_side import side_by_side
-from mustwright.web.pictures.svg import TimeAxis, text
+from mustwright.web.pictures.svg import text
 
 NS = "{http://www.w3.org/2000/svg}"
 
