@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 
 from mustwright.errors import ConflictError, InputError
 from mustwright.services.repository import Cellar, Record, RecordKind
-from mustwright.web.forms.typed import TypedForm, posted, said
+from mustwright.web.forms.typed import TypedForm, number_of, posted, said
 from mustwright.web.pages.render_values import show_form
 
 Form = Annotated[TypedForm, Depends(posted)]
@@ -58,19 +58,6 @@ class RecordForm:
     text_at: str = ""
 
 
-def version_of(typed: TypedForm) -> int:
-    """The version the form was filled from.
-
-    Raises
-    ------
-    InputError
-    """
-    text = typed.get("version")
-    if not text.isdecimal() or len(text) > 12:
-        raise InputError("version", "needs the number the form came with", text)
-    return int(text)
-
-
 def add_routes(router: APIRouter, form: RecordForm) -> None:
     """Give a page's router the addresses of a form."""
 
@@ -103,7 +90,7 @@ def add_routes(router: APIRouter, form: RecordForm) -> None:
 
         @router.post(f"{place}/delete")
         def put_away(request: Request, key: str, typed: Form) -> Response:
-            cellar_of(request).delete(form.kind, key, version_of(typed))
+            cellar_of(request).delete(form.kind, key, number_of(typed, "version"))
             return RedirectResponse(form.gone_at.format(key=key), 303)
 
         @router.post(f"{place}/restore")
@@ -125,7 +112,7 @@ def _kept(request: Request, form: RecordForm, key: str | None, typed: TypedForm)
         typed.rows.append({})
         return _shown(request, form, key, typed, base, version)
     try:
-        record = form.keep(cellar, key, typed, version_of(typed) if key else None)
+        record = form.keep(cellar, key, typed, number_of(typed, "version") if key else None)
     except ConflictError:
         if key is None:
             raise

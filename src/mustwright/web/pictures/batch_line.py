@@ -13,6 +13,7 @@ from mustwright.batch.outlook import GravityBand
 from mustwright.batch.series import Series
 from mustwright.must.course import Floats
 from mustwright.web.pages.figures import clock
+from mustwright.web.pictures.feed_line import Mark, tallest
 from mustwright.web.pictures.frame import Frame, Scale, TimeAxis, label_rows, shared_labels
 from mustwright.web.pictures.gravity import GRAVITY_STEPS
 from mustwright.web.pictures.nitrogen import stack
@@ -24,17 +25,11 @@ MOST_BARS, MOST_POINTS = 60, 140
 
 
 @dataclass(frozen=True)
-class FeedMark:
-    """A feed given or due, as the picture needs it [h after pitch, mg N/L]."""
+class FeedMark(Mark):
+    """A feed given or due, by its number in the plan."""
 
     number: int
-    name: str
     state: str
-    hours: float
-    low: float | None
-    high: float | None
-    ammonium: float
-    amino: float
 
 
 @dataclass(frozen=True)
@@ -221,7 +216,7 @@ def _feeds(
     if not shown:
         return [], top, top
     base = top + TALLEST + 18
-    scale = TALLEST / max([f.ammonium + f.amino for f in shown] + [1e-9])
+    scale = TALLEST / tallest(shown)
     drawn = [line(axis.start, base, axis.end, base, "spine")]
     order = sorted(shown, key=lambda f: f.hours)
     groups = shared_labels((axis.x(f.hours), f.number) for f in order)
@@ -240,7 +235,7 @@ def _feeds(
 def _stack(feed: FeedMark, x: float, base: float, scale: float, hatch: str) -> str:
     if feed.state == "given":
         return stack(feed.ammonium, feed.amino, x, base, scale, hatch, 14)
-    tall, left = max((feed.ammonium + feed.amino) * scale, 6.0), x - 7
+    tall, left = max(feed.total * scale, 6.0), x - 7
     drawn = rect(left, base - tall, 14, tall, "due")
     if feed.state == "skipped":
         drawn += line(left, base - tall, left + 14, base, "whisker")
