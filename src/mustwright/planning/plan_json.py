@@ -5,12 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from mustwright.figure import ARITHMETIC, Figure
-from mustwright.nutrition.choose import ProtocolVerdict
-from mustwright.nutrition.feeding_plan import Feed, FeedingPlan
+from mustwright.nutrition.feeding_plan import Feed
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.plain_data import answer_data, fields_of, picked, with_ranges, working_of
-from mustwright.planning.acidity.acid_risk import AcidRisk
-from mustwright.planning.plan_result import Comparison, Outcome, PlanResult
+from mustwright.planning.plan_result import Comparison, PlanResult
 
 
 def plan_data(result: PlanResult, explain: bool = False) -> dict[str, Any]:
@@ -37,7 +35,7 @@ def _plan_shape(result: PlanResult) -> dict[str, Any]:
     return {
         "name": result.name,
         **_must_shape(result),
-        **_protocol_shape(result.plan, result.verdict, result.outcome, result.acid),
+        **_protocol_shape(result),
         "chosen": result.chosen,
         "legal": _legal(result.profile),
         "warnings": result.warnings,
@@ -45,15 +43,13 @@ def _plan_shape(result: PlanResult) -> dict[str, Any]:
 
 
 def _comparison_shape(result: Comparison) -> dict[str, Any]:
-    must, count = _must_shape(result), len(result.plans)
-    outcomes, acid = result.outcomes or (None,) * count, result.acid or (None,) * count
+    must = _must_shape(result)
     return {
         "name": result.name,
         **must,
         "suits_best": result.suits_best,
         "protocols": [
-            {**must, **_protocol_shape(*one), "warnings": [*result.warnings, *one[0].warnings]}
-            for one in zip(result.plans, result.verdicts, outcomes, acid, strict=True)
+            {**must, **_protocol_shape(one), "warnings": one.warnings} for one in result.every()
         ],
         "legal": _legal(result.profile),
         "warnings": result.warnings,
@@ -68,9 +64,8 @@ def _legal(profile: LegalProfile) -> dict[str, Any]:
     return {"profile": profile.id, **picked(profile, "name edition note")}
 
 
-def _protocol_shape(
-    plan: FeedingPlan, verdict: ProtocolVerdict, outcome: Outcome | None, acid: AcidRisk | None
-) -> dict[str, Any]:
+def _protocol_shape(result: PlanResult) -> dict[str, Any]:
+    plan, outcome, acid = result.plan, result.outcome, result.acid
     cut_share = Figure(
         plan.cut_share,
         "",
@@ -88,9 +83,9 @@ def _protocol_shape(
         ),
         "outcome": outcome and with_ranges(outcome, "times_h", "gravity", "feeds_h"),
         "acid": acid and with_ranges(acid),
-        "why": verdict.reasons,
-        "against": verdict.against,
-        "suits": verdict.figure,
+        "why": result.verdict.reasons,
+        "against": result.verdict.against,
+        "suits": result.verdict.figure,
     }
 
 

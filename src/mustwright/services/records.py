@@ -5,14 +5,13 @@ from __future__ import annotations
 import tomllib
 import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 import tomlkit
 
 from mustwright.errors import InputError, ValidityWarning
-from mustwright.nutrition.choose import best
 from mustwright.nutrition.protocols import protocol_called
 from mustwright.nutrition.shelf import SETTINGS, Nutrient, read_nutrient, read_shelf
 from mustwright.planning.plan import compare
@@ -145,7 +144,7 @@ def compare_text(cellar: Cellar, text: str, name: str, protocols: Sequence[str] 
     for one in protocols:
         if one not in known:
             protocol_called(one, protocols_in(key[2]))
-    return picked_of(full, protocols)
+    return full.only(protocols)
 
 
 def planned_key(cellar: Cellar, text: str, name: str) -> tuple[str, str, tuple[str, ...]]:
@@ -154,46 +153,13 @@ def planned_key(cellar: Cellar, text: str, name: str) -> tuple[str, str, tuple[s
     return sheet_with_shelf(text, cellar.records("nutrient")), name, own_texts
 
 
-def picked_of(full: Comparison, protocols: Sequence[str]) -> Comparison:
-    """Some plans of a comparison, and which of them suits best."""
-    known = [plan.protocol for plan in full.plans]
-    picked = [i for i, identity in enumerate(known) if identity in protocols]
-    verdicts = tuple(full.verdicts[i] for i in picked)
-    plans = tuple(full.plans[i] for i in picked)
-    outcomes = tuple(full.outcomes[i] for i in picked) if full.outcomes else ()
-    acid = tuple(full.acid[i] for i in picked) if full.acid else ()
-    suits = plans[best(verdicts)].protocol
-    return replace(
-        full, plans=plans, verdicts=verdicts, suits_best=suits, outcomes=outcomes, acid=acid
-    )
-
-
 def plan_text(cellar: Cellar, text: str, name: str, protocol: str | None = None) -> PlanResult:
     """Plan a sheet's text by a protocol, or by the one that suits it best."""
     full = compare_text(cellar, text, name)
     known = [plan.protocol for plan in full.plans]
     if protocol is not None and protocol not in known:
         protocol_called(protocol, own_protocols(cellar))
-    return plan_out_of(full, known.index(protocol or full.suits_best), protocol is None)
-
-
-def plan_out_of(comparison: Comparison, i: int, chosen: bool = False) -> PlanResult:
-    """The i-th plan of a comparison, as a plan by itself."""
-    plan = comparison.plans[i]
-    return PlanResult(
-        comparison.name,
-        comparison.must,
-        comparison.pitch,
-        comparison.strain,
-        comparison.profile,
-        plan,
-        chosen,
-        comparison.verdicts[i],
-        (*comparison.warnings, *plan.warnings),
-        comparison.ground,
-        comparison.outcomes[i] if comparison.outcomes else None,
-        comparison.acid[i] if comparison.acid else None,
-    )
+    return full.of(protocol or full.suits_best, chosen=protocol is None)
 
 
 def outlook(cellar: Cellar, record: Record) -> Outlook:

@@ -145,7 +145,7 @@ def test_gravity_and_feeds_share_one_line_of_time(compared, layout):
     narrow = layout.kind == "narrow"
     plans = compared.plans
     thirds = [outcome.third_h for outcome in compared.outcomes]
-    curves = _curves(compared, list(range(len(plans))), [])
+    curves = _curves(compared.every(), compared.suits_best, [])
     hold = hours_to_show(curves[0].outcome)
     axis = common_axis(plans, thirds, narrow, hold)
     assert axis.end_h >= hold
