@@ -5,16 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
 
 from mustwright.errors import ConflictError
-from mustwright.services.repository import (
-    MissingRecordError,
-    ProtocolRecord,
-    SheetRecord,
-    ShelfRecord,
-    slug_from_name,
-)
+from mustwright.services.repository import MissingRecordError, Record, slug_from_name
 
 
 class Drawer:
@@ -23,18 +16,18 @@ class Drawer:
     def __init__(self, kind: str, clock: Callable[[], datetime]) -> None:
         self.kind = kind
         self.clock = clock
-        self.kept: dict[str, Any] = {}
+        self.kept: dict[str, Record] = {}
         self.deleted: set[str] = set()
 
-    def all(self) -> list[Any]:
+    def all(self) -> list[Record]:
         return [self.kept[key] for key in sorted(self.kept) if key not in self.deleted]
 
-    def one(self, key: str) -> Any:
+    def one(self, key: str) -> Record:
         if key not in self.kept or key in self.deleted:
             raise MissingRecordError(self.kind, key)
         return self.kept[key]
 
-    def save(self, key: str, version: int | None, record: Any) -> Any:
+    def save(self, key: str, version: int | None, record: Record) -> Record:
         if version is None:
             if key in self.kept and key not in self.deleted:
                 raise ConflictError(f"{key} is kept already")
@@ -50,7 +43,7 @@ class Drawer:
         self._count_up(key)
         self.deleted.add(key)
 
-    def restore(self, key: str) -> Any:
+    def restore(self, key: str) -> Record:
         if key not in self.kept:
             raise MissingRecordError(self.kind, key)
         if key in self.deleted:
@@ -72,30 +65,27 @@ class FakeCellar:
 
     def __init__(self, clock: Callable[[], datetime]) -> None:
         self.clock = clock
-        self._sheets = Drawer("sheet", clock)
-        self._protocols = Drawer("protocol", clock)
-        self._nutrients = Drawer("nutrient", clock)
+        self._drawers = {kind: Drawer(kind, clock) for kind in ("sheet", "protocol", "nutrient")}
         self._flags: set[str] = set()
-        self.sheets, self.sheet = self._sheets.all, self._sheets.one
-        self.delete_sheet, self.restore_sheet = self._sheets.delete, self._sheets.restore
-        self.protocols, self.protocol = self._protocols.all, self._protocols.one
-        self.delete_protocol = self._protocols.delete
-        self.restore_protocol = self._protocols.restore
-        self.nutrients, self.nutrient = self._nutrients.all, self._nutrients.one
-        self.delete_nutrient = self._nutrients.delete
-        self.restore_nutrient = self._nutrients.restore
 
-    def save_sheet(
-        self, slug: str | None, name: str, text: str, version: int | None
-    ) -> SheetRecord:
-        slug = slug or slug_from_name(name, set(self._sheets.kept))
-        return self._sheets.save(slug, version, SheetRecord(slug, name, text, 0, self.clock()))
+    def records(self, kind: str) -> list[Record]:
+        return self._drawers[kind].all()
 
-    def save_protocol(self, id: str, text: str, version: int | None) -> ProtocolRecord:
-        return self._protocols.save(id, version, ProtocolRecord(id, text, 0, self.clock()))
+    def record(self, kind: str, key: str) -> Record:
+        return self._drawers[kind].one(key)
 
-    def save_nutrient(self, id: str, text: str, version: int | None) -> ShelfRecord:
-        return self._nutrients.save(id, version, ShelfRecord(id, text, 0, self.clock()))
+    def save(
+        self, kind: str, key: str | None, text: str, version: int | None, name: str = ""
+    ) -> Record:
+        drawer = self._drawers[kind]
+        key = key or slug_from_name(name, set(drawer.kept))
+        return drawer.save(key, version, Record(key, text, 0, self.clock(), name))
+
+    def delete(self, kind: str, key: str, version: int) -> None:
+        self._drawers[kind].delete(key, version)
+
+    def restore(self, kind: str, key: str) -> Record:
+        return self._drawers[kind].restore(key)
 
     def has_flag(self, name: str) -> bool:
         return name in self._flags

@@ -69,7 +69,7 @@ def test_serve_answers_seeds_once_and_closes_on_ctrl_c(tmp_path: Path):
             with urllib.request.urlopen(address, timeout=10) as answer:
                 assert "Dry lane mead" in answer.read().decode()
         compose = Compose(tmp_path)
-        slugs = [sheet.slug for sheet in compose.cellar.sheets()]
+        slugs = [sheet.key for sheet in compose.cellar.records("sheet")]
         compose.close()
         assert slugs == ["dry-lane-mead", "hedgerow-berry", "midwinter-sweet"]
 
@@ -78,7 +78,7 @@ def test_an_empty_cellar_can_stay_empty(tmp_path: Path):
     with serving(tmp_path, "--port", "0", "--no-seed"):
         pass
     compose = Compose(tmp_path)
-    assert compose.cellar.sheets() == []
+    assert compose.cellar.records("sheet") == []
     compose.close()
 
 

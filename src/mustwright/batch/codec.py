@@ -1,4 +1,4 @@
-"""How does a frozen record become JSON and come back: by the types of its fields, strictly."""
+"""How does a frozen record come back from JSON: by the types of its fields, strictly."""
 
 from __future__ import annotations
 
@@ -15,28 +15,6 @@ from mustwright.errors import InputError
 
 T = TypeVar("T")
 LONGEST_TEXT = 200_000
-PLAIN = frozenset((str, float, int, bool, type(None)))
-
-
-def data_of(value: object) -> Any:
-    """A record as plain data (mappings, lists, text, numbers)."""
-    kind = type(value)
-    if kind in PLAIN:
-        return value
-    if is_dataclass(kind):
-        return {name: data_of(getattr(value, name)) for name in _names(kind)}
-    if isinstance(value, datetime):
-        return value.isoformat()
-    if isinstance(value, Mapping):
-        return {str(k): data_of(v) for k, v in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [data_of(v) for v in value]
-    return value
-
-
-@cache
-def _names(cls: Any) -> tuple[str, ...]:
-    return tuple(f.name for f in fields(cls))
 
 
 def record_from(cls: type[T], data: object, where: str) -> T:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, ClassVar
 
-from mustwright.batch.codec import data_of, record_from
+from mustwright.batch.codec import record_from
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.plan import BatchPlan
 from mustwright.errors import InputError
+from mustwright.plain_data import data_of
 
 HYDROMETER, REFRACTOMETER, SENSOR = "hydrometer", "refractometer", "sensor"
 INSTRUMENTS = (HYDROMETER, REFRACTOMETER, SENSOR)

@@ -6,10 +6,11 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from mustwright.batch.codec import data_of, record_from
+from mustwright.batch.codec import record_from
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.quantiles import Along, Quantiles
 from mustwright.errors import InputError
+from mustwright.plain_data import data_of
 
 FORM = 2  # counts up when the model or this summary changes: older ones are made again
 

@@ -5,48 +5,33 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from mustwright.batch.codec import data_of
 from mustwright.batch.outlook import NEVER_H, anchor
 from mustwright.batch.replan import Proposal
 from mustwright.batch.view import BatchView
+from mustwright.plain_data import data_of, picked
 
+POINT = ("id", "hours", "gravity", "sd")
 LOOK_ON_H = 24.0 * 14  # drawn this far if nothing says when the sugar will be gone
 
 
 def digest_of(view: BatchView) -> str:
     """How it stands in a few words, for the overview of many batches."""
-    state, step = view.progress, view.step
+    state = view.progress
     worst = view.findings[0] if view.findings else None
+    finding = worst and {
+        **picked(worst, "rule title severity sure evidence"),
+        "confidence": round(worst.confidence, 3),
+    }
     return json.dumps(
         {
-            "phase": state.phase,
+            **picked(state, "phase temperature_c last_reading_at"),
             "gravity": None if state.gravity is None else round(state.gravity, 4),
             "sugar_used": round(state.sugar_used, 4),
             "alcohol_pct": round(state.alcohol_pct, 2),
-            "temperature_c": state.temperature_c,
             "pitched_at": data_of(state.pitched),
-            "last_reading_at": data_of(state.last_reading_at),
             "protocol": state.plan.protocol_name,
-            "step": {
-                "kind": step.kind,
-                "lead": step.lead,
-                "at": data_of(step.at),
-                "earliest": data_of(step.earliest),
-                "latest": data_of(step.latest),
-                "gravity": step.gravity,
-                "is_due": step.is_due,
-                "caution": step.caution,
-            },
-            "finding": None
-            if worst is None
-            else {
-                "rule": worst.rule,
-                "title": worst.title,
-                "severity": worst.severity,
-                "confidence": round(worst.confidence, 3),
-                "sure": worst.sure,
-                "evidence": worst.evidence,
-            },
+            "step": picked(view.step, "kind lead at earliest latest gravity is_due caution"),
+            "finding": finding,
         },
         ensure_ascii=False,
     )
@@ -54,48 +39,37 @@ def digest_of(view: BatchView) -> str:
 
 def view_data(view: BatchView) -> dict[str, Any]:
     """The view as one JSON object, for the command line and devices."""
-    state = view.progress
+    state, points = view.progress, view.progress.points
+    read = zip(
+        points.names(),
+        points.hours.tolist(),
+        points.gravity.tolist(),
+        points.gravity_sd.tolist(),
+        strict=True,
+    )
     return {
         "batch": view.record.slug,
-        "name": view.record.name,
-        "version": view.record.version,
+        **picked(view.record, "name version"),
         "state": {
             "phase": state.phase,
             "at": data_of(state.now),
             "pitched_at": data_of(state.pitched),
-            "hours": state.hours,
-            "gravity": state.gravity,
-            "gravity_sd": state.gravity_sd,
-            "original_gravity": state.original_gravity,
-            "sugar_used": state.sugar_used,
-            "sugar_left_g_l": state.sugar_left_g_l,
-            "alcohol_pct": state.alcohol_pct,
-            "temperature_c": state.temperature_c,
-            "ph": state.ph,
-            "slope": data_of(state.slope),
+            **picked(
+                state,
+                "hours gravity gravity_sd original_gravity sugar_used sugar_left_g_l alcohol_pct "
+                "temperature_c ph slope",
+            ),
             "points": [
-                {"id": id, "hours": hours, "gravity": gravity, "sd": sd}
-                for id, hours, gravity, sd in zip(
-                    state.points.names(),
-                    state.points.hours.tolist(),
-                    state.points.gravity.tolist(),
-                    state.points.gravity_sd.tolist(),
-                    strict=True,
-                )
+                dict(zip(("id", "hours", "gravity", "sd"), one, strict=True)) for one in read
             ],
         },
         "next": data_of(view.step),
         "findings": data_of(view.findings),
         "feeds": [
             {
-                "key": s.feed.key,
-                "name": s.feed.name,
-                "state": s.state,
+                **picked(s, "state given_at"),
+                **picked(s.feed, "key name doses expected_h dropped"),
                 "trigger": s.feed.words,
-                "given_at": data_of(s.given_at),
-                "doses": data_of(s.feed.doses),
-                "expected_h": s.feed.expected_h,
-                "dropped": s.feed.dropped,
             }
             for s in state.feeds
         ],
@@ -108,21 +82,12 @@ def view_data(view: BatchView) -> dict[str, Any]:
 
 def forecast_data(view: BatchView) -> dict[str, Any]:
     """The forecast: its method, the band of gravity, and what the fermentation model adds."""
-    found = view.foreseen
-    data: dict[str, Any] = {
-        "by": view.outlook.name,
-        "pending": view.pending,
-        **band_data(view),
-        "model": None,
-    }
-    if found is not None:
-        named = (
-            "chance_of_sticking", "chance_of_dry", "hours_to_dry", "residual_sugar_g_l",
-            "residual_yan_mg_l", "onset_h", "feeds", "readings", "members", "seed", "explained",
-            "odd_entry", "message", "releases", "notes", "ph",
-        )  # fmt: skip
-        data["model"] = {name: data_of(getattr(found, name)) for name in named}
-    return data
+    model = view.foreseen and picked(
+        view.foreseen,
+        "chance_of_sticking chance_of_dry hours_to_dry residual_sugar_g_l residual_yan_mg_l "
+        "onset_h feeds readings members seed explained odd_entry message releases notes ph",
+    )
+    return {"by": view.outlook.name, "pending": view.pending, **band_data(view), "model": model}
 
 
 def band_data(view: BatchView) -> dict[str, Any]:
@@ -141,13 +106,10 @@ def proposal_data(proposal: Proposal | None) -> dict[str, Any] | None:
     if proposal is None:
         return None
     return {
-        "reasons": list(proposal.reasons),
+        **picked(proposal, "reasons short_mg_l cautions"),
         "changes": [
             {
-                "key": c.key,
-                "name": c.name,
-                "what": c.what,
-                "why": c.why,
+                **picked(c, "key name what why"),
                 "before": data_of(c.before.doses),
                 "after": data_of(c.after.doses),
                 "trigger_before": c.before.words,
@@ -155,6 +117,4 @@ def proposal_data(proposal: Proposal | None) -> dict[str, Any] | None:
             }
             for c in proposal.changes
         ],
-        "short_mg_l": proposal.short_mg_l,
-        "cautions": list(proposal.cautions),
     }

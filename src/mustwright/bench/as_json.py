@@ -5,9 +5,8 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from mustwright.figure import Figure, unfold
-from mustwright.planning.json_ranges import ranges_of
-from mustwright.planning.plan_json import working_data
+from mustwright.figure import Figure
+from mustwright.plain_data import ranges_of, shared_working, unfold
 
 
 def step_data(result: object, explain: bool = False) -> dict[str, Any]:
@@ -20,7 +19,7 @@ def step_data(result: object, explain: bool = False) -> dict[str, Any]:
     data = _plain_dates(data)
     data["ranges"] = ranges_of(shape)
     if explain:
-        data["working"] = working_data(working)
+        data["working"] = shared_working(working)
     return dict(data)
 
 

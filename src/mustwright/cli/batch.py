@@ -34,12 +34,13 @@ def start(
     """Start a batch from MUST: a must kept in the cellar, or a sheet file (.toml)."""
     with opened() as compose:
         from mustwright.services.batch.record import plan_of, start_batch
+        from mustwright.services.own_protocols import protocol_texts
 
         kept = "" if must.endswith(".toml") else must
-        sheet = compose.cellar.sheet(kept) if kept else None
+        sheet = compose.cellar.record("sheet", kept) if kept else None
         text = file_text(must, "MUST") if sheet is None else _on_the_shelf(compose, sheet.text)
         called = name or (sheet.name if sheet else Path(must).stem)
-        own = {record.id: record.text for record in compose.cellar.protocols()}
+        own = protocol_texts(compose.cellar)
         plan = plan_of(text, protocol, own, called)
         now = compose.clock()
         when = moment_of(compose, pitched) if pitched else None
@@ -57,7 +58,7 @@ def _on_the_shelf(compose: Compose, text: str) -> str:
     """A kept must as its page plans it: with the cellar's shelf, unless it has its own."""
     from mustwright.services.records import sheet_with_shelf
 
-    return sheet_with_shelf(text, compose.cellar.nutrients())
+    return sheet_with_shelf(text, compose.cellar.records("nutrient"))
 
 
 @batch_command.command("list")
@@ -65,7 +66,7 @@ def _on_the_shelf(compose: Compose, text: str) -> str:
 def list_batches(as_json: bool) -> None:
     """What is due today across all batches, the worst first."""
     with opened() as compose:
-        from mustwright.batch.codec import data_of
+        from mustwright.plain_data import data_of
         from mustwright.services.batch.worklist import due_today
 
         found = due_today(compose.ledger, compose.clock(), compose.local_zone, budget_s=5.0)
@@ -111,7 +112,7 @@ def next_command(slug: str, forecast: bool, as_json: bool) -> None:
     with opened() as compose:
         step = view_now(compose, slug, forecast).step
         if as_json:
-            from mustwright.batch.codec import data_of
+            from mustwright.plain_data import data_of
 
             print_json({"next": data_of(step)})
             return

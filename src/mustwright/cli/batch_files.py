@@ -99,7 +99,7 @@ def token_lines(
     as_json: bool,
 ) -> list[str]:
     """Make, list or end tokens; what to print."""
-    from mustwright.batch.codec import data_of
+    from mustwright.plain_data import data_of
     from mustwright.services.batch.tokens import new_token
 
     ledger = compose.ledger

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 def lot_command(code: str, as_json: bool) -> None:
     """What is in the bottle with this lot CODE: batch, what went in, alcohol, sulfite, label."""
     with opened() as compose:
-        from mustwright.batch.codec import data_of
+        from mustwright.plain_data import data_of
         from mustwright.services.batch.lots import trace
 
         found = trace(compose.ledger, code, compose.local_zone)

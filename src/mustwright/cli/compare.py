@@ -17,10 +17,8 @@ from mustwright.cli.sheets import (
 )
 
 if TYPE_CHECKING:
-    from mustwright.nutrition.choose import ProtocolVerdict
     from mustwright.nutrition.feeding_plan import FeedingPlan
-    from mustwright.planning.acidity.acid_risk import AcidRisk
-    from mustwright.planning.plan_result import Comparison, Outcome
+    from mustwright.planning.plan_result import Comparison, PlanResult
 
 AXIS_DAYS = 8
 AXIS_COLUMNS = 48
@@ -69,13 +67,8 @@ def comparison_lines(result: Comparison) -> list[str]:
         "",
         f"{'days after pitch':34s} " + _axis(),
     ]
-    outcomes = result.outcomes or (None,) * len(result.plans)
-    acid = result.acid or (None,) * len(result.plans)
-    pairs = sorted(
-        zip(result.plans, result.verdicts, outcomes, acid, strict=True),
-        key=lambda pair: -pair[1].points,
-    )
-    for plan, *_ in pairs:
+    best_first = sorted(result.every(), key=lambda one: -one.verdict.points)
+    for plan in (one.plan for one in best_first):
         mark = "*" if plan.protocol == result.suits_best else " "
         n = plan.nitrogen
         lines.append(
@@ -83,8 +76,8 @@ def comparison_lines(result: Comparison) -> list[str]:
             f"{n.total_mg_l.value:4.0f} of {n.demand_mg_l.value:.0f}"
         )
     lines.append("  A feed of mostly ammonium is A, mostly amino o; * suits best.")
-    for plan, verdict, outcome, risk in pairs:
-        lines += ["", *_paragraph(plan, verdict, outcome, risk)]
+    for one in best_first:
+        lines += ["", *_paragraph(one)]
     if result.warnings:
         lines += ["", "Mind", *(f"  - {warning}" for warning in result.warnings)]
     return lines
@@ -106,9 +99,7 @@ def _feeds_on_axis(plan: FeedingPlan) -> str:
     return "".join(row)
 
 
-def _paragraph(
-    plan: FeedingPlan, verdict: ProtocolVerdict, outcome: Outcome | None, acid: AcidRisk | None
-) -> list[str]:
+def _paragraph(result: PlanResult) -> list[str]:
     from mustwright.cli.plan import (
         acid_lines,
         bound_lines,
@@ -117,12 +108,13 @@ def _paragraph(
         outcome_lines,
     )
 
+    plan, verdict = result.plan, result.verdict
     lines = [f"{plan.protocol_name} ({plan.protocol})"]
     lines += nitrogen_lines(plan)
-    if outcome:
-        lines += outcome_lines(outcome)
-    if acid:
-        lines += acid_lines(acid)
+    if result.outcome:
+        lines += outcome_lines(result.outcome)
+    if result.acid:
+        lines += acid_lines(result.acid)
     for feed in plan.feeds:
         grams = ", ".join(f"{i.grams.value:g} g {i.nutrient}" for i in feed.items) or "nothing"
         about = "" if feed.expected_h.low is None else "about "

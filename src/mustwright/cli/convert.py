@@ -7,7 +7,8 @@ import json
 import click
 
 from mustwright.cli.figure_text import working_lines
-from mustwright.figure import Figure, figure_data, unfold
+from mustwright.figure import Figure
+from mustwright.plain_data import answer_data, fields_of
 from mustwright.planning.convert import INSTRUMENTS, Conversion, convert
 
 _DECIMALS = {"SG": 4, "nD": 5, "Brix": 2, "Plato": 2, "Baume": 2, "Oechsle": 1, "% vol": 2,
@@ -69,11 +70,8 @@ def command(
 
 def as_plain(answer: Conversion) -> dict[str, object]:
     """The conversion as plain data: values, and under ``working`` how each came about."""
-    data, working = unfold(answer)
-    plain = dict(data)
-    plain["low"], plain["high"] = answer.value.low, answer.value.high
-    plain["working"] = {place: figure_data(figure) for place, figure in working.items()}
-    return plain
+    ends = {"low": answer.value.low, "high": answer.value.high}
+    return answer_data(fields_of(answer, **ends), explain=True, whole=True)
 
 
 def shown(figure: Figure) -> str:

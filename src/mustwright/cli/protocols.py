@@ -43,7 +43,7 @@ def protocols_command(ctx: click.Context, as_json: bool) -> None:
 @click.argument("identity", metavar="ID")
 def show(identity: str) -> None:
     """Print the file of a protocol, to be copied and changed."""
-    from mustwright.services.protocol_files import protocol_text
+    from mustwright.services.own_protocols import protocol_text
 
     click.echo(protocol_text(identity, cellar_texts()))
 
@@ -63,11 +63,11 @@ def check(file: str) -> None:
 def keep(file: str) -> None:
     """Keep a protocol file in your cellar, under its id."""
     from mustwright.compose import Compose
-    from mustwright.services.protocol_files import keep_protocol
+    from mustwright.services.own_protocols import keep_protocol
 
     compose = Compose.from_environment()
     try:
-        protocol = keep_protocol(compose.cellar, file_text(file, "FILE"))
+        kept = keep_protocol(compose.cellar, file_text(file, "FILE"))
     finally:
         compose.close()
-    click.echo(f"{protocol.id}: kept")
+    click.echo(f"{kept.key}: kept")

@@ -84,9 +84,11 @@ def cellar_texts() -> dict[str, str]:
 
     if not (data_folder() / "cellar.db").exists():
         return {}
+    from mustwright.services.own_protocols import protocol_texts
+
     compose = Compose.from_environment()
     try:
-        return {record.id: record.text for record in compose.cellar.protocols()}
+        return protocol_texts(compose.cellar)
     finally:
         compose.close()
 

@@ -17,6 +17,7 @@ from mustwright.kinetics.update import measured
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, protocol_called
+from mustwright.plain_data import picked
 from mustwright.planning.acidity.ph_course import (
     PhForecast,
     follow,
@@ -187,30 +188,23 @@ def _times(at_h: Sequence[float] | None, conditions: Conditions) -> Any:
 def forecast_data(result: ForecastResult) -> dict[str, Any]:
     """A forecast as one JSON object; what never happens is null."""
     run = result.forecast
+    bands = (*QUANTITIES, "hours_to_dry", "residual_sugar_g_l", "residual_yan_mg_l")
     data: dict[str, Any] = {
         "name": result.name,
         "protocol": result.plan.protocol if result.plan else NO_FEED,
-        "members": result.members,
-        "seed": result.seed,
+        **picked(result, "members seed"),
         "medium": result.must.medium,
-        "times_h": [float(t) for t in run.times_h],
+        "times_h": run.times_h.tolist(),
+        **{name: band_data(getattr(run, name)) for name in bands},
+        **picked(run, "chance_of_sticking chance_of_dry"),
     }
-    for name in QUANTITIES:
-        data[name] = band_data(getattr(run, name))
-    data["hours_to_dry"] = band_data(run.hours_to_dry)
-    data["chance_of_sticking"] = run.chance_of_sticking
-    data["chance_of_dry"] = run.chance_of_dry
-    data["residual_sugar_g_l"] = band_data(run.residual_sugar_g_l)
-    data["residual_yan_mg_l"] = band_data(run.residual_yan_mg_l)
     if result.with_ph:
         data |= ph_data(result.ph, run.times_h, run.chance_of_sticking)
     data["feeds"] = _feeds_data(result)
     if run.verdict is not None:
         data["readings"] = {
-            "explained": run.verdict.explained,
-            "odd_reading": run.verdict.odd_reading,
+            **picked(run.verdict, "explained odd_reading message"),
             "scaled_miss": [_finite(m) for m in run.verdict.scaled_miss],
-            "message": run.verdict.message,
         }
     data["warnings"] = list(result.warnings)
     return data
@@ -221,8 +215,7 @@ def _feeds_data(result: ForecastResult) -> list[dict[str, Any]]:
         return []
     return [
         {
-            "name": feed.name,
-            "trigger": feed.trigger,
+            **picked(feed, "name trigger"),
             "expected_h": band_data(outcome.expected_h),
             "chance_never": outcome.chance_never,
             "nitrogen_mg_l": feed.nitrogen_mg_l.value,
@@ -234,7 +227,7 @@ def _feeds_data(result: ForecastResult) -> list[dict[str, Any]]:
 
 def band_data(band: Band) -> dict[str, Any]:
     """Quantiles as plain numbers or lists; null for what is not finite."""
-    return {name: _plain(getattr(band, name)) for name in ("p05", "p25", "p50", "p75", "p95")}
+    return {name: _plain(getattr(band, name)) for name in Band.__dataclass_fields__}
 
 
 def _plain(values: Any) -> Any:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from mustwright.errors import InputError
-from mustwright.nutrition.choose import ProtocolVerdict, best, judge
-from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.nutrition.choose import best, judge
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_called
 from mustwright.planning.must_setup import Ground, ground_of
@@ -39,17 +38,15 @@ def plan(
     own = own or {}
     ground = ground_of(text, name)
     if protocol is not None:
-        chosen = protocol_called(protocol, own)
-        feeding = plan_feeding(ground.setting, chosen)
-        return _result(ground, feeding, judge(feeding, chosen, ground.setting, ground.fruit), False)
+        one = protocol_called(protocol, own)
+        return _compare(ground, [one]).of(one.id)
     return plan_on(ground, own)
 
 
 def plan_on(ground: Ground, own: Mapping[str, Protocol]) -> PlanResult:
     """The plan by the protocol that suits a must best."""
     comparison = _compare(ground, _every_protocol(own))
-    index = [p.protocol for p in comparison.plans].index(comparison.suits_best)
-    return _result(ground, comparison.plans[index], comparison.verdicts[index], True)
+    return comparison.of(comparison.suits_best, chosen=True)
 
 
 def compare(
@@ -73,23 +70,6 @@ def compare(
 def _every_protocol(own: Mapping[str, Protocol]) -> list[Protocol]:
     """The built-in protocols, then the maker's own."""
     return [*built_in_protocols().values(), *own.values()]
-
-
-def _result(
-    ground: Ground, feeding: FeedingPlan, verdict: ProtocolVerdict, chosen: bool
-) -> PlanResult:
-    return PlanResult(
-        ground.sheet.name,
-        ground.must,
-        ground.setting.pitch,
-        ground.setting.strain,
-        ground.setting.profile,
-        feeding,
-        chosen,
-        verdict,
-        (*ground.warnings, *feeding.warnings),
-        ground,
-    )
 
 
 def _compare(ground: Ground, chosen: Sequence[Protocol]) -> Comparison:

@@ -84,26 +84,6 @@ def foresee_comparison(result: Comparison, members: int = MEMBERS) -> Comparison
     return replace(result, outcomes=outcomes, plans=plans)
 
 
-def outcome_shape(outcome: Outcome | None) -> dict[str, Any] | None:
-    """An outcome for JSON: figures, and the band of gravity as numbers."""
-    if outcome is None:
-        return None
-    return {
-        "days_to_dry": outcome.days_to_dry,
-        "chance_of_sticking": outcome.chance_of_sticking,
-        "residual_sugar_g_l": outcome.residual_sugar_g_l,
-        "residual_yan_mg_l": outcome.residual_yan_mg_l,
-        "peak_temperature_c": outcome.peak_temperature_c,
-        "third_h": outcome.third_h,
-        "against_best": outcome.against_best,
-        "ranges": {
-            name: [None if not np.isfinite(end) else end for end in (figure.low, figure.high)]
-            for name, figure in vars(outcome).items()
-            if isinstance(figure, Figure) and figure.low is not None and figure.high is not None
-        },
-    }
-
-
 def doubts(ground: Ground) -> list[str]:
     """Where the model was never tried, as far as the must's own facts show."""
     found = []

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from mustwright.figure import Figure
 from mustwright.kinetics.forecast import Band
-from mustwright.nutrition.choose import ProtocolVerdict
+from mustwright.nutrition.choose import ProtocolVerdict, best
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.planning.acidity.acid_risk import AcidRisk
@@ -96,3 +97,45 @@ class Comparison:
     ground: Ground
     outcomes: tuple[Outcome, ...] = ()
     acid: tuple[AcidRisk, ...] = ()
+
+    def every(self) -> tuple[PlanResult, ...]:
+        """Each plan by itself."""
+        count = len(self.plans)
+        outcomes, acid = self.outcomes or (None,) * count, self.acid or (None,) * count
+        return tuple(
+            PlanResult(
+                self.name,
+                self.must,
+                self.pitch,
+                self.strain,
+                self.profile,
+                plan,
+                False,
+                verdict,
+                (*self.warnings, *plan.warnings),
+                self.ground,
+                outcome,
+                risk,
+            )
+            for plan, verdict, outcome, risk in zip(
+                self.plans, self.verdicts, outcomes, acid, strict=True
+            )
+        )
+
+    def of(self, protocol: str, chosen: bool = False) -> PlanResult:
+        """The plan by one of its protocols, by itself."""
+        (found,) = (one for one in self.every() if one.plan.protocol == protocol)
+        return replace(found, chosen=chosen)
+
+    def only(self, protocols: Sequence[str]) -> Comparison:
+        """Some of its plans, and which of them suits best."""
+        kept = [one for one in self.every() if one.plan.protocol in protocols]
+        verdicts = tuple(one.verdict for one in kept)
+        return replace(
+            self,
+            plans=tuple(one.plan for one in kept),
+            verdicts=verdicts,
+            suits_best=kept[best(verdicts)].plan.protocol,
+            outcomes=tuple(one.outcome for one in kept if one.outcome),
+            acid=tuple(one.acid for one in kept if one.acid),
+        )

@@ -9,14 +9,15 @@ from mustwright.planning.acidity.report import acidity
 from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.planning.acidity.result import AcidityResult
 from mustwright.services import records as use
-from mustwright.services.repository import Cellar, SheetRecord
+from mustwright.services.own_protocols import protocols_in
+from mustwright.services.repository import Cellar, Record
 
 MEMBERS = 300  # a page's; the command takes more
 KEPT_RESULTS = 48
 
 
 def kept_acidity(
-    cellar: Cellar, record: SheetRecord, asked: AcidityRequest, protocol: str | None = None
+    cellar: Cellar, record: Record, asked: AcidityRequest, protocol: str | None = None
 ) -> AcidityResult:
     """The acid of a kept must under a protocol; each answer is computed once.
 
@@ -41,4 +42,4 @@ def _answer(
     key: tuple[str, str, tuple[str, ...]], asked: AcidityRequest, protocol: str | None
 ) -> AcidityResult:
     text, name, own_texts = key
-    return acidity(text, asked, protocol, use.protocols_in(own_texts), name)
+    return acidity(text, asked, protocol, protocols_in(own_texts), name)

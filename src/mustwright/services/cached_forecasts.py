@@ -63,8 +63,7 @@ def foreseen_planned(
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _comparison(key: Key, picked: tuple[str, ...]) -> Comparison:
-    bare = use.picked_of(use.compared(*key), picked)
-    return foresee_comparison(bare, MEMBERS)
+    return foresee_comparison(use.compared(*key).only(picked), MEMBERS)
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
@@ -74,14 +73,10 @@ def _with_acid(key: Key, picked: tuple[str, ...]) -> Comparison:
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _plan(key: Key, protocol: str, chosen: bool) -> PlanResult:
-    full = use.compared(*key)
-    known = [plan.protocol for plan in full.plans]
-    bare = use.plan_out_of(full, known.index(protocol), chosen)
+    bare = use.compared(*key).of(protocol, chosen)
     return acid_of_plan(foresee_plan(bare, MEMBERS), MEMBERS)
 
 
 @lru_cache(maxsize=KEPT_RUNS)
 def _planned(key: Key, protocol: str) -> Planned:
-    full = use.compared(*key)
-    known = [plan.protocol for plan in full.plans]
-    return planned_forecast(use.plan_out_of(full, known.index(protocol)), MEMBERS)
+    return planned_forecast(use.compared(*key).of(protocol), MEMBERS)

@@ -26,10 +26,10 @@ def seed_demo(cellar: Cellar) -> bool:
         return False
     for slug, name, text in demo_sheets():
         with suppress(ConflictError):
-            cellar.save_sheet(slug, name, text, None)
+            cellar.save("sheet", slug, text, None, name)
     for id, text in demo_nutrients():
         with suppress(ConflictError):
-            cellar.save_nutrient(id, text, None)
+            cellar.save("nutrient", id, text, None)
     cellar.set_flag(SEEDED)
     return True
 

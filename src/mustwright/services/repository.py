@@ -6,7 +6,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Protocol
+from typing import Literal, Protocol
 
 from mustwright.errors import MustwrightError
 
@@ -20,49 +20,33 @@ class MissingRecordError(MustwrightError):
         super().__init__(f"no {kind} named {key!r} is kept here")
 
 
+TAKEN_BY_PAGES = "new"  # the address where a new record is made
+RecordKind = Literal["sheet", "protocol", "nutrient"]
+
+
 @dataclass(frozen=True)
-class SheetRecord:
-    """A must sheet as the maker wrote it.
+class Record:
+    """A must sheet, a protocol or a nutrient's label facts, as the maker wrote it.
 
     Parameters
     ----------
-    slug : str
-        Its short name in addresses; never changes.
-    name : str
-        Its name for people.
+    key : str
+        Its short name in addresses and files; never changes.
     text : str
-        The sheet, TOML.
+        The TOML.
     version : int
         Goes up by one with each change, deletion and restoration.
     updated_at : datetime
         When it last changed [UTC].
+    name : str
+        Of a sheet, its name for people; the others carry theirs in the text.
     """
 
-    slug: str
-    name: str
+    key: str
     text: str
     version: int
     updated_at: datetime
-
-
-@dataclass(frozen=True)
-class ProtocolRecord:
-    """A feeding protocol of the maker's own; `text` is TOML."""
-
-    id: str
-    text: str
-    version: int
-    updated_at: datetime
-
-
-@dataclass(frozen=True)
-class ShelfRecord:
-    """A nutrient on the maker's shelf; `text` is a TOML table of the facts on its label."""
-
-    id: str
-    text: str
-    version: int
-    updated_at: datetime
+    name: str = ""
 
 
 class Cellar(Protocol):
@@ -74,66 +58,26 @@ class Cellar(Protocol):
     order of the key.
     """
 
-    def sheets(self) -> list[SheetRecord]:
-        """Every sheet that is not deleted."""
+    def records(self, kind: RecordKind) -> list[Record]:
+        """Every record of a kind that is not deleted."""
         ...
 
-    def sheet(self, slug: str) -> SheetRecord:
-        """One sheet."""
+    def record(self, kind: RecordKind, key: str) -> Record:
+        """One record."""
         ...
 
-    def save_sheet(
-        self, slug: str | None, name: str, text: str, version: int | None
-    ) -> SheetRecord:
-        """Write a sheet; without a slug, a new one is made from the name."""
+    def save(
+        self, kind: RecordKind, key: str | None, text: str, version: int | None, name: str = ""
+    ) -> Record:
+        """Write a record; without a key, a new one is made from the name."""
         ...
 
-    def delete_sheet(self, slug: str, version: int) -> None:
-        """Hide a sheet."""
+    def delete(self, kind: RecordKind, key: str, version: int) -> None:
+        """Hide a record."""
         ...
 
-    def restore_sheet(self, slug: str) -> SheetRecord:
-        """Bring a deleted sheet back as it was."""
-        ...
-
-    def protocols(self) -> list[ProtocolRecord]:
-        """Every protocol of the maker's own that is not deleted."""
-        ...
-
-    def protocol(self, id: str) -> ProtocolRecord:
-        """One protocol."""
-        ...
-
-    def save_protocol(self, id: str, text: str, version: int | None) -> ProtocolRecord:
-        """Write a protocol."""
-        ...
-
-    def delete_protocol(self, id: str, version: int) -> None:
-        """Hide a protocol."""
-        ...
-
-    def restore_protocol(self, id: str) -> ProtocolRecord:
-        """Bring a deleted protocol back as it was."""
-        ...
-
-    def nutrients(self) -> list[ShelfRecord]:
-        """Every nutrient on the shelf that is not deleted."""
-        ...
-
-    def nutrient(self, id: str) -> ShelfRecord:
-        """One nutrient."""
-        ...
-
-    def save_nutrient(self, id: str, text: str, version: int | None) -> ShelfRecord:
-        """Write a nutrient."""
-        ...
-
-    def delete_nutrient(self, id: str, version: int) -> None:
-        """Take a nutrient off the shelf."""
-        ...
-
-    def restore_nutrient(self, id: str) -> ShelfRecord:
-        """Bring a deleted nutrient back as it was."""
+    def restore(self, kind: RecordKind, key: str) -> Record:
+        """Bring a deleted record back as it was."""
         ...
 
     def has_flag(self, name: str) -> bool:

@@ -349,16 +349,8 @@ def _entry(row: Row[Any]) -> Entry:
 
 
 def _batch(row: Row[Any]) -> BatchRecord:
-    return BatchRecord(
-        row.key,
-        row.name,
-        row.sheet,
-        row.version,
-        row.updated_at,
-        row.digest,
-        row.digest_version,
-        row.digest_at,
-    )
+    facts = (row.key, row.name, row.sheet, row.version, row.updated_at)
+    return BatchRecord(*facts, row.digest, row.digest_version, row.digest_at)
 
 
 def _photo_row(photo: PhotoRecord) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from batches import Log, plan
-from mustwright.batch.codec import data_of, record_from
+from mustwright.batch.codec import record_from
 from mustwright.batch.corrected_readings import corrected, must_course
 from mustwright.batch.entries import (
     Correction,
@@ -29,6 +29,7 @@ from mustwright.must.course import course_of
 from mustwright.must.gravity import sugar_g_l_from_brix
 from mustwright.must.instruments import gravity_from_hydrometer
 from mustwright.must.refraction import fermented_from_refractometer
+from mustwright.plain_data import data_of
 
 
 def test_a_plan_comes_back_from_its_data_to_the_letter():

@@ -18,38 +18,40 @@ def cellar() -> FakeCellar:
 
 def test_seeding_puts_in_sheets_and_shelf(cellar):
     assert seed_demo(cellar)
-    assert [(s.slug, s.text) for s in cellar.sheets()] == [(s, t) for s, _, t in demo_sheets()]
-    assert [(n.id, n.text) for n in cellar.nutrients()] == demo_nutrients()
-    assert cellar.sheet("dry-lane-mead").name == "Dry lane mead"
-    assert cellar.protocols() == []
+    assert [(s.key, s.text) for s in cellar.records("sheet")] == [
+        (s, t) for s, _, t in demo_sheets()
+    ]
+    assert [(n.key, n.text) for n in cellar.records("nutrient")] == demo_nutrients()
+    assert cellar.record("sheet", "dry-lane-mead").name == "Dry lane mead"
+    assert cellar.records("protocol") == []
 
 
 def test_seeding_again_does_nothing_even_when_all_was_deleted(cellar):
     seed_demo(cellar)
-    for sheet in cellar.sheets():
-        cellar.delete_sheet(sheet.slug, sheet.version)
+    for sheet in cellar.records("sheet"):
+        cellar.delete("sheet", sheet.key, sheet.version)
     assert not seed_demo(cellar)
-    assert cellar.sheets() == []
+    assert cellar.records("sheet") == []
 
 
 def test_a_seeding_broken_off_is_completed_and_own_records_are_left_alone(cellar):
-    own = cellar.save_nutrient("dap", 'name = "my own"', None)
-    original, calls = cellar.save_nutrient, []
+    own = cellar.save("nutrient", "dap", 'name = "my own"', None)
+    original, calls = cellar.save, []
 
-    def break_off(id, text, version):
-        calls.append(id)
-        if len(calls) == 2:
+    def break_off(kind, key, *rest):
+        calls.append(kind)
+        if calls.count("nutrient") == 2:
             raise KeyboardInterrupt
-        return original(id, text, version)
+        return original(kind, key, *rest)
 
-    cellar.save_nutrient = break_off
+    cellar.save = break_off
     with pytest.raises(KeyboardInterrupt):
         seed_demo(cellar)
-    cellar.save_nutrient = original
+    cellar.save = original
     assert seed_demo(cellar)
-    assert len(cellar.sheets()) == len(demo_sheets())
-    assert len(cellar.nutrients()) == len(demo_nutrients())
-    assert cellar.nutrient("dap") == own
+    assert len(cellar.records("sheet")) == len(demo_sheets())
+    assert len(cellar.records("nutrient")) == len(demo_nutrients())
+    assert cellar.record("nutrient", "dap") == own
 
 
 @pytest.mark.parametrize("slug", [slug for slug, _, _ in demo_sheets()])

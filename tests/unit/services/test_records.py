@@ -14,6 +14,7 @@ from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.planning import plan_text as say
 from mustwright.planning.plan import plan
 from mustwright.services import records as use
+from mustwright.services.own_protocols import save_protocol
 
 SHEET = """# a comment
 [must]
@@ -36,8 +37,8 @@ OWN_SHELF = SHEET + '[shelf]\nautolysed_yeast = "500 g"\n'
 @pytest.fixture
 def cellar():
     made = FakeCellar(lambda: datetime(2031, 5, 1, tzinfo=UTC))
-    made.save_nutrient("dap", 'kind = "dap"\nstock = "3 g"\n', None)
-    made.save_nutrient("my_yeast_food", 'kind = "autolysed yeast"\nname = "Mine"\n', None)
+    made.save("nutrient", "dap", 'kind = "dap"\nstock = "3 g"\n', None)
+    made.save("nutrient", "my_yeast_food", 'kind = "autolysed yeast"\nname = "Mine"\n', None)
     return made
 
 
@@ -59,24 +60,24 @@ def test_a_sheet_without_nutrients_takes_the_cellars_shelf_and_its_stock(cellar)
 
 
 def test_a_sheet_with_nutrients_of_its_own_keeps_to_them(cellar):
-    assert use.sheet_with_shelf(OWN_SHELF, cellar.nutrients()) == OWN_SHELF
+    assert use.sheet_with_shelf(OWN_SHELF, cellar.records("nutrient")) == OWN_SHELF
     assert products(use.plan_text(cellar, OWN_SHELF, "x", "everything_at_pitch")) == {
         "autolysed_yeast"
     }
 
 
 def test_a_scale_alone_is_no_shelf(cellar):
-    text = use.sheet_with_shelf(SHEET + '[shelf]\nscale = "1 g"\n', cellar.nutrients())
+    text = use.sheet_with_shelf(SHEET + '[shelf]\nscale = "1 g"\n', cellar.records("nutrient"))
     assert set(tomllib.loads(text)["shelf"]) == {"scale", "dap", "my_yeast_food"}
 
 
 def test_an_empty_cellar_leaves_the_generic_shelf():
     empty = FakeCellar(lambda: datetime(2031, 5, 1, tzinfo=UTC))
-    assert use.sheet_with_shelf(SHEET, empty.nutrients()) == SHEET
+    assert use.sheet_with_shelf(SHEET, empty.records("nutrient")) == SHEET
 
 
 def test_the_plan_is_the_one_the_planner_makes_of_the_same_text(cellar):
-    text = use.sheet_with_shelf(SHEET, cellar.nutrients())
+    text = use.sheet_with_shelf(SHEET, cellar.records("nutrient"))
     for protocol in (None, "thirds_on_days_0_2_4"):
         ours, theirs = use.plan_text(cellar, SHEET, "x", protocol), plan(text, protocol, None, "x")
         assert ours.plan.protocol == theirs.plan.protocol
@@ -103,7 +104,7 @@ def test_comparing_some_picks_the_best_of_those(cellar):
 
 
 def test_own_protocols_join_the_comparison(cellar):
-    use.save_protocol(cellar, own_text(), None)
+    save_protocol(cellar, own_text(), None)
     assert "twice" in [p.protocol for p in use.compare_text(cellar, SHEET, "x").plans]
     assert use.plan_text(cellar, SHEET, "x", "twice").plan.protocol_name == "Twice a day"
 
@@ -119,27 +120,27 @@ def test_own_protocols_join_the_comparison(cellar):
 )
 def test_a_protocol_that_cannot_be_used_is_not_kept(cellar, text, field):
     with pytest.raises(InputError) as error:
-        use.save_protocol(cellar, text, None)
+        save_protocol(cellar, text, None)
     assert error.value.field == field
-    assert cellar.protocols() == []
+    assert cellar.records("protocol") == []
 
 
 def test_a_protocol_keeps_its_id_and_its_neighbours(cellar):
-    use.save_protocol(cellar, own_text(), None)
+    save_protocol(cellar, own_text(), None)
     with pytest.raises(InputError, match="kept"):
-        use.save_protocol(cellar, own_text(), None)
+        save_protocol(cellar, own_text(), None)
     with pytest.raises(InputError, match="stay twice"):
-        use.save_protocol(cellar, own_text("thrice"), 1, "twice")
+        save_protocol(cellar, own_text("thrice"), 1, "twice")
     with pytest.raises(ConflictError):
-        use.save_protocol(cellar, own_text(), 9, "twice")
+        save_protocol(cellar, own_text(), 9, "twice")
 
 
 def test_a_jar_gets_an_id_of_its_own_that_is_no_setting(cellar):
     facts = "ammonium_n_mg_g = 0\namino_n_mg_g = 60\n"
-    assert use.save_jar(cellar, None, "Scale", facts, None).id not in ("scale", "nutrient")
+    assert use.save_jar(cellar, None, "Scale", facts, None).key not in ("scale", "nutrient")
     first = use.save_jar(cellar, None, "Bread yeast", facts, None)
-    assert first.id == "bread_yeast"
-    assert use.save_jar(cellar, None, "Bread yeast", facts, None).id == "bread_yeast_2"
+    assert first.key == "bread_yeast"
+    assert use.save_jar(cellar, None, "Bread yeast", facts, None).key == "bread_yeast_2"
 
 
 @pytest.mark.parametrize(
@@ -154,7 +155,7 @@ def test_a_label_that_cannot_be_read_is_refused_by_field(cellar, text, field):
     with pytest.raises(InputError) as error:
         use.save_jar(cellar, "dap", "dap", text, 1)
     assert field in error.value.field
-    assert cellar.nutrient("dap").version == 1
+    assert cellar.record("nutrient", "dap").version == 1
 
 
 def test_a_sheet_that_cannot_be_planned_is_not_kept(cellar):
@@ -163,19 +164,19 @@ def test_a_sheet_that_cannot_be_planned_is_not_kept(cellar):
     with pytest.raises(InputError) as error:
         use.save_sheet(cellar, None, " ", SHEET, None)
     assert error.value.field == "must.name"
-    assert cellar.sheets() == []
+    assert cellar.records("sheet") == []
 
 
 def test_no_record_takes_the_address_where_new_ones_are_made(cellar):
-    assert use.save_sheet(cellar, None, "New", SHEET, None).slug == "new-must"
-    assert use.save_sheet(cellar, None, "new!", SHEET, None).slug == "new-must-2"
-    assert use.save_jar(cellar, None, "New", 'kind = "dap"\nname = "New"\n', None).id != "new"
+    assert use.save_sheet(cellar, None, "New", SHEET, None).key == "new-must"
+    assert use.save_sheet(cellar, None, "new!", SHEET, None).key == "new-must-2"
+    assert use.save_jar(cellar, None, "New", 'kind = "dap"\nname = "New"\n', None).key != "new"
     with pytest.raises(InputError):
-        use.save_protocol(cellar, own_text("new"), None)
+        save_protocol(cellar, own_text("new"), None)
 
 
 def test_a_kept_sheet_that_cannot_be_planned_says_why(cellar):
-    cellar.save_sheet("bad", "Bad", SHEET.replace("1.090", "1.900"), None)
+    cellar.save("sheet", "bad", SHEET.replace("1.090", "1.900"), None, "Bad")
     (look,) = use.outlooks(cellar)
     assert look.result is None
     assert look.error.field == "must.gravity"

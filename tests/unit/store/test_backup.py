@@ -34,7 +34,7 @@ def place(request, tmp_path):
 
 def filled(place, folder):
     store = CellarStore(place, clock, folder)
-    store.save_sheet("heather", "Heather ü", "a = 1", None)
+    store.save("sheet", "heather", "a = 1", None, "Heather ü")
     entries = [Entry("p", PITCHED, "me", PlanAdopted(plan())), Entry("n", PITCHED, "me", Note("ß"))]
     store.ledger.start("Heather", "heather", entries)
     store.ledger.add_photo(
@@ -46,7 +46,12 @@ def filled(place, folder):
 
 def all_of(store):
     ledger = store.ledger
-    return (store.sheets(), ledger.batches(), ledger.log("heather"), ledger.photo("heather", "f"))
+    return (
+        store.records("sheet"),
+        ledger.batches(),
+        ledger.log("heather"),
+        ledger.photo("heather", "f"),
+    )
 
 
 def test_a_backup_brings_everything_back_and_keeps_what_was_there(place, tmp_path):
@@ -169,7 +174,7 @@ def test_a_cellar_of_the_first_release_is_copied_and_brought_up(place, tmp_path)
         connection.execute(insert(tables.sheet).values(**row))
     engine.dispose()
     store = CellarStore(place, clock, tmp_path / "backups")
-    assert [(s.slug, s.version) for s in store.sheets()] == [("old", 3)]
+    assert [(s.key, s.version) for s in store.records("sheet")] == [("old", 3)]
     store.ledger.start("New", "old", [Entry("p", PITCHED, "me", PlanAdopted(plan()))])
     store.close()
     (copy,) = [p for p in tmp_path.rglob("*before-0003*") if not p.name.endswith(("-wal", "-shm"))]

@@ -216,20 +216,20 @@ def test_of_many_changes_at_once_none_is_lost(kind, tmp_path):
     with place_of(kind, tmp_path) as place:
         clock = make_clock()
         store = CellarStore(place, clock, tmp_path)
-        store.save_nutrient("count", "0", None)
+        store.save("nutrient", "count", "0", None)
 
         def add_one(_: int) -> None:
             while True:
-                read = store.nutrient("count")
+                read = store.record("nutrient", "count")
                 try:
-                    store.save_nutrient("count", str(int(read.text) + 1), read.version)
+                    store.save("nutrient", "count", str(int(read.text) + 1), read.version)
                 except ConflictError:
                     continue
                 return
 
         with ThreadPoolExecutor(6) as pool:
             list(pool.map(add_one, range(30)))
-        assert store.nutrient("count").text == "30"
+        assert store.record("nutrient", "count").text == "30"
         store.close()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -32,20 +33,18 @@ def cellar(request: pytest.FixtureRequest, tmp_path: Path, clock) -> Iterator[Ce
 
 @pytest.fixture(params=["sheet", "protocol", "nutrient"])
 def kind(request: pytest.FixtureRequest, cellar: Cellar) -> SimpleNamespace:
-    """The five calls of one kind of record, under common names."""
+    """The five calls of one kind of record, under short names."""
     name = request.param
-    save = getattr(cellar, f"save_{name}")
-    if name == "sheet":
 
-        def save(key, text, version):
-            return cellar.save_sheet(key, key.title(), text, version)
+    def save(key, text, version):
+        return cellar.save(name, key, text, version, key.title() if name == "sheet" else "")
 
     return SimpleNamespace(
-        all=getattr(cellar, f"{name}s"),
-        one=getattr(cellar, name),
+        all=partial(cellar.records, name),
+        one=partial(cellar.record, name),
         save=save,
-        delete=getattr(cellar, f"delete_{name}"),
-        restore=getattr(cellar, f"restore_{name}"),
+        delete=partial(cellar.delete, name),
+        restore=partial(cellar.restore, name),
     )
 
 
@@ -121,21 +120,20 @@ def test_what_was_never_kept_is_missing(kind):
 def test_lists_are_in_the_order_of_the_key(kind):
     for key in ("sage", "heather", "thyme"):
         kind.save(key, "", None)
-    kept = [getattr(record, "slug", None) or record.id for record in kind.all()]
-    assert kept == ["heather", "sage", "thyme"]
+    assert [record.key for record in kind.all()] == ["heather", "sage", "thyme"]
 
 
 def test_a_slug_is_made_from_the_name_and_never_taken_twice(cellar):
-    first = cellar.save_sheet(None, "Heather, spring", "", None)
-    cellar.delete_sheet(first.slug, first.version)
-    second = cellar.save_sheet(None, "Heather: spring", "", None)
-    assert (first.slug, second.slug) == ("heather-spring", "heather-spring-2")
+    first = cellar.save("sheet", None, "", None, "Heather, spring")
+    cellar.delete("sheet", first.key, first.version)
+    second = cellar.save("sheet", None, "", None, "Heather: spring")
+    assert (first.key, second.key) == ("heather-spring", "heather-spring-2")
 
 
 def test_a_sheet_keeps_its_slug_when_renamed(cellar):
-    first = cellar.save_sheet(None, "Heather", "", None)
-    second = cellar.save_sheet(first.slug, "Ling", "", first.version)
-    assert (second.slug, second.name) == ("heather", "Ling")
+    first = cellar.save("sheet", None, "", None, "Heather")
+    second = cellar.save("sheet", first.key, "", first.version, "Ling")
+    assert (second.key, second.name) == ("heather", "Ling")
 
 
 def test_a_flag_stays_set(cellar):

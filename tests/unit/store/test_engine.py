@@ -59,16 +59,16 @@ def test_connections_wait_and_keep_references(path):
 def test_of_many_changes_at_once_none_is_lost(path):
     """Each worker adds one to a number by read and write; refused ones try again."""
     store = CellarStore(path, clock)
-    store.save_nutrient("count", "0", None)
+    store.save("nutrient", "count", "0", None)
 
     def add_one(_: int) -> int:
         own = CellarStore(path, clock)
         tries = 0
         while True:
             tries += 1
-            read = own.nutrient("count")
+            read = own.record("nutrient", "count")
             try:
-                own.save_nutrient("count", str(int(read.text) + 1), read.version)
+                own.save("nutrient", "count", str(int(read.text) + 1), read.version)
             except ConflictError:
                 continue
             own.close()
@@ -76,7 +76,7 @@ def test_of_many_changes_at_once_none_is_lost(path):
 
     with ThreadPoolExecutor(8) as pool:
         tries = sum(pool.map(add_one, range(48)))
-    final = store.nutrient("count")
+    final = store.record("nutrient", "count")
     store.close()
     assert (final.text, final.version) == ("48", 49)
     assert tries >= 48

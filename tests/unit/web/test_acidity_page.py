@@ -31,7 +31,7 @@ dap = "100 g"
 @pytest.fixture
 def must(app, client):
     warm_up()
-    app.state.compose.cellar.save_sheet("trial", "Trial", SHEET, None)
+    app.state.compose.cellar.save("sheet", "trial", SHEET, None, "Trial")
     return client
 
 
@@ -80,7 +80,7 @@ def test_an_unknown_protocol_is_refused_as_on_the_plan_and_an_unknown_must_not_f
 
 @pytest.mark.usefixtures("compiling")
 def test_until_compiled_it_waits(app, client):
-    app.state.compose.cellar.save_sheet("trial", "Trial", SHEET, None)
+    app.state.compose.cellar.save("sheet", "trial", SHEET, None, "Trial")
     for address in ("/musts/trial/acidity", "/musts/trial/acidity/working"):
         page = client.get(address)
         assert page.status_code == 200

@@ -48,7 +48,7 @@ def test_a_batch_starts_from_a_plan_with_the_shelf_of_the_cellar(client, cellar)
     assert answer.url.path == "/batches/dry-lane-mead"
     log = cellar.ledger.log("dry-lane-mead")
     assert log[0].what.plan.protocol == "staged_for_strong_musts"
-    shelf = {record.id for record in cellar.compose.cellar.nutrients()}
+    shelf = {record.key for record in cellar.compose.cellar.records("nutrient")}
     assert {jar.id for jar in log[0].what.plan.jars} <= shelf
     assert log[1].what == Event("pitched")
     assert log[1].at == cellar.now - timedelta(hours=2)

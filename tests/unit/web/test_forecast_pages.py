@@ -38,7 +38,7 @@ def client(client):
 @pytest.fixture
 def compared(client):
     cellar = client.app.state.compose.cellar
-    record = cellar.sheet("dry-lane-mead")
+    record = cellar.record("sheet", "dry-lane-mead")
     return foreseen_comparison(cellar, record.text, record.name)
 
 
@@ -129,7 +129,7 @@ def test_every_protocol_is_held_against_the_best(client, compared):
 def test_water_has_nothing_to_ferment(client):
     cellar = client.app.state.compose.cellar
     text = '[must]\nvolume = "5 L"\n[[must.ingredient]]\nkind = "water"\namount = "5 L"\n'
-    cellar.save_sheet("water", "Water", text, None)
+    cellar.save("sheet", "water", text, None, "Water")
     assert "There is no sugar to ferment" in client.get("/musts/water").text
     assert client.get("/musts/water/compare").status_code == 200
     answer = client.get("/musts/water/what-if")
@@ -145,7 +145,7 @@ def test_gravity_and_feeds_share_one_line_of_time(compared, layout):
     narrow = layout.kind == "narrow"
     plans = compared.plans
     thirds = [outcome.third_h for outcome in compared.outcomes]
-    curves = _curves(compared, list(range(len(plans))), [])
+    curves = _curves(compared.every(), compared.suits_best, [])
     hold = hours_to_show(curves[0].outcome)
     axis = common_axis(plans, thirds, narrow, hold)
     assert axis.end_h >= hold
@@ -153,13 +153,13 @@ def test_gravity_and_feeds_share_one_line_of_time(compared, layout):
     below = side_by_side(plans, thirds, compared.suits_best, narrow, hold)
     days = {float(e.get("x1")) for e in elements(above, "grid") if e.get("x1") == e.get("x2")}
     stems = {float(e.get("x1")) for e in elements(below, "spine")}
-    assert stems == {axis.left} == {min(days)}
+    assert stems == {axis.start} == {min(days)}
     wide = [ET.fromstring(str(p)).get("viewBox").split()[2] for p in (above, below)]
     assert wide[0] == wide[1]
     lines = [e for e in elements(above, "curve") if e.tag.endswith("path")]
     assert len(lines) == len(plans)
-    assert {points(e)[0][0] for e in lines} == {axis.left}
-    assert {points(e)[-1][0] for e in lines} == {axis.right}
+    assert {points(e)[0][0] for e in lines} == {axis.start}
+    assert {points(e)[-1][0] for e in lines} == {axis.end}
 
 
 def test_many_are_grey_and_few_have_colour_and_dash(client, compared):

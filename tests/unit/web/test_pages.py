@@ -66,11 +66,11 @@ def test_an_unknown_protocol_is_refused(client, page):
 
 def test_an_untouched_form_saves_the_same_text(client):
     cellar = client.app.state.compose.cellar
-    for record in cellar.sheets():
-        answer = client.post(f"/musts/{record.slug}/edit", data=typed(client, record.slug)
-                             | shelf_of(client, record.slug), follow_redirects=False)  # fmt: skip
+    for record in cellar.records("sheet"):
+        answer = client.post(f"/musts/{record.key}/edit", data=typed(client, record.key)
+                             | shelf_of(client, record.key), follow_redirects=False)  # fmt: skip
         assert answer.status_code == 303, answer.text
-        assert cellar.sheet(record.slug).text == record.text
+        assert cellar.record("sheet", record.key).text == record.text
 
 
 def shelf_of(client, slug):
@@ -97,7 +97,7 @@ def shelf_of(client, slug):
     ],
 )
 def test_an_error_stands_beside_its_field_and_nothing_is_lost(client, changes, field, words):
-    before = client.app.state.compose.cellar.sheet("dry-lane-mead")
+    before = client.app.state.compose.cellar.record("sheet", "dry-lane-mead")
     sent = typed(client, **changes)
     answer = client.post("/musts/dry-lane-mead/edit", data=sent)
     assert answer.status_code == 422
@@ -108,7 +108,7 @@ def test_an_error_stands_beside_its_field_and_nothing_is_lost(client, changes, f
     for name, value in changes.items():
         if name != "shelf":
             assert f'name="{name}" value="{value}"' in answer.text
-    assert client.app.state.compose.cellar.sheet("dry-lane-mead") == before
+    assert client.app.state.compose.cellar.record("sheet", "dry-lane-mead") == before
 
 
 def test_a_name_with_markup_is_shown_as_it_is(client):
@@ -136,13 +136,13 @@ def test_a_stale_version_is_refused_and_shows_both(client):
 def test_put_away_and_bring_back(client, path, what):
     cellar = client.app.state.compose.cellar
     key = path.rsplit("/", 1)[1]
-    record = getattr(cellar, what)(key)
+    record = cellar.record(what, key)
     assert client.post(f"{path}/delete", data={"version": "99"}).status_code == 409
     away = client.post(f"{path}/delete", data={"version": str(record.version)})
     assert "Bring it back" in away.text
     assert client.get(path).status_code == 404
     assert client.post(f"{path}/restore").status_code == 200
-    assert getattr(cellar, what)(key).text == record.text
+    assert cellar.record(what, key).text == record.text
 
 
 @pytest.mark.parametrize("version", ["", "x", "-1", "1" * 30])

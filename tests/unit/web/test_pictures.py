@@ -12,10 +12,12 @@ from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.planning import plan_text as say
 from mustwright.services import records as use
 from mustwright.services.demo import demo_sheets, seed_demo
+from mustwright.services.own_protocols import nominal_feeds
 from mustwright.web.pictures.balance import balance_picture
 from mustwright.web.pictures.feed_line import feed_line, nominal_line, small_line
+from mustwright.web.pictures.frame import TimeAxis
 from mustwright.web.pictures.side_by_side import side_by_side
-from mustwright.web.pictures.svg import TimeAxis, text
+from mustwright.web.pictures.svg import text
 
 NS = "{http://www.w3.org/2000/svg}"
 
@@ -29,7 +31,7 @@ def cellar():
 
 @pytest.fixture(params=[slug for slug, _, _ in demo_sheets()])
 def compared(request, cellar):
-    record = cellar.sheet(request.param)
+    record = cellar.record("sheet", request.param)
     return use.compare_text(cellar, record.text, record.name)
 
 
@@ -100,7 +102,7 @@ def test_the_balance_has_a_row_for_each_nutrient(compared, narrow):
 @pytest.mark.parametrize("identity", sorted(built_in_protocols()))
 def test_a_nominal_line_has_a_dot_for_each_feed(identity):
     protocol = built_in_protocols()[identity]
-    slots, third = use.nominal_feeds(protocol)
+    slots, third = nominal_feeds(protocol)
     feeds = [(slot.expected.value, slot.rule.name, "a share") for slot in slots]
     _, classes = parsed(nominal_line(feeds, third, identity))
     assert classes.count("dot") == len(slots)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -26,7 +25,6 @@ from mustwright.planning.acidity.result import (
     ph_band,
     risk_of,
 )
-from mustwright.planning.json_ranges import ranges_of
 from mustwright.planning.kinetic_inputs import (
     conditions_of,
     feeds_of,
@@ -103,11 +101,3 @@ def _risk(found: PhForecast, measured: bool) -> AcidRisk:
         {"times_h": found.times_h.tolist(), **band_lines(found, found.times_h)},
         measured,
     )
-
-
-def risk_shape(risk: AcidRisk | None) -> dict[str, Any] | None:
-    """For JSON: figures by name, with their ranges."""
-    if risk is None:
-        return None
-    shape = {name: getattr(risk, name) for name in risk.__dataclass_fields__}
-    return {**shape, "ranges": ranges_of(shape)}

@@ -14,6 +14,7 @@ from mustwright.batch.entries import Entry, Photo, PlanAdopted, what_data, what_
 from mustwright.batch.log import plan_in_force, standing
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import InputError
+from mustwright.plain_data import picked
 from mustwright.services.batch.repository import Ledger, PhotoRecord
 
 SCHEMA = "mustwright-batch-1"
@@ -42,11 +43,7 @@ def export_json(ledger: Ledger, slug: str) -> str:
 def entry_data(entry: Entry) -> dict[str, Any]:
     """One line of the log as plain data."""
     return {
-        "seq": entry.seq,
-        "id": entry.id,
-        "at": entry.at.isoformat(),
-        "logged_at": entry.logged_at.isoformat() if entry.logged_at else None,
-        "who": entry.who,
+        **picked(entry, "seq id at logged_at who"),
         "kind": entry.what.kind,
         "content": what_data(entry.what),
     }
@@ -109,12 +106,7 @@ def _entry(one: object, i: int) -> Entry:
 
 def _photo_data(photo: PhotoRecord) -> dict[str, Any]:
     return {
-        "id": photo.id,
-        "media_type": photo.media_type,
-        "width": photo.width,
-        "height": photo.height,
-        "created_at": photo.created_at.isoformat(),
-        "sha256": photo.sha256,
+        **picked(photo, "id media_type width height created_at sha256"),
         "base64": base64.b64encode(photo.content).decode("ascii"),
     }
 

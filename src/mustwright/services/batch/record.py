@@ -28,7 +28,7 @@ from mustwright.nutrition.protocols import Protocol, built_in_protocols, protoco
 from mustwright.planning.must_setup import lay_ground
 from mustwright.planning.sheet import read_sheet
 from mustwright.services.batch.repository import Ledger
-from mustwright.services.protocol_files import protocol_text
+from mustwright.services.own_protocols import protocol_text
 from mustwright.services.repository import MissingRecordError
 
 YOU = "you"

@@ -7,11 +7,11 @@ import json
 from datetime import datetime, tzinfo
 
 from mustwright.batch.allowed_additions import broken
-from mustwright.batch.codec import data_of
 from mustwright.batch.entries import Entry, PlanAdopted
 from mustwright.batch.log import plans
 from mustwright.batch.replan import Proposal
 from mustwright.errors import ConflictError, ImpossibleError, InputError
+from mustwright.plain_data import data_of
 from mustwright.services.batch.batch_view import MakeOutlook, look
 from mustwright.services.batch.record import YOU, new_id
 from mustwright.services.batch.repository import Ledger

@@ -12,10 +12,11 @@ from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
 from mustwright.batch.calendar import calendar_text
-from mustwright.batch.codec import data_of, moment_from
+from mustwright.batch.codec import moment_from
 from mustwright.batch.entries import Entry, Reading
 from mustwright.batch.view_json import view_data
 from mustwright.errors import InputError
+from mustwright.plain_data import data_of
 from mustwright.services.batch.batch_view import look
 from mustwright.services.batch.export_json import entry_data, export_json
 from mustwright.services.batch.log_table import export_csv

@@ -53,6 +53,19 @@ def typed_from(pairs: Iterable[tuple[str, str]]) -> TypedForm:
     return typed
 
 
+def number_of(typed: TypedForm, field: str) -> int:
+    """The number a form came with: a version that it was filled from.
+
+    Raises
+    ------
+    InputError
+    """
+    text = typed.get(field)
+    if not text.isdecimal() or len(text) > 12:
+        raise InputError(field, "needs the number the form came with", text)
+    return int(text)
+
+
 def shown(value: object) -> str:
     """A TOML value as a field shows it; tables and lists do not fit into one."""
     if value is None or isinstance(value, (dict, list)):

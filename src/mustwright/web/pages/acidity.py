@@ -15,7 +15,7 @@ from mustwright.planning.acidity.as_json import acidity_working
 from mustwright.planning.acidity.feed_acid import NO_PROTOCOL
 from mustwright.planning.acidity.result import AcidityResult, DoseAnswer
 from mustwright.services.cached_acidity import kept_acidity, ph_in_sheet
-from mustwright.services.repository import Cellar, SheetRecord
+from mustwright.services.repository import Cellar, Record
 from mustwright.web.forms.acidity_form import FIELDS, read_asked, salts
 from mustwright.web.pages.figures import FigureList
 from mustwright.web.pages.plan import names
@@ -40,10 +40,10 @@ def acidity_working_page(request: Request, slug: str) -> HTMLResponse:
 
 def _shown(request: Request, slug: str, template: str) -> HTMLResponse:
     cellar: Cellar = request.app.state.compose.cellar
-    record: SheetRecord = cellar.sheet(slug)
+    record: Record = cellar.record("sheet", slug)
     query = {name: request.query_params.get(name, "").strip()[:80] for name in FIELDS}
     asked, errors = read_asked(query)
-    address = f"/musts/{record.slug}/acidity"
+    address = f"/musts/{record.key}/acidity"
     tail = urlencode({name: value for name, value in query.items() if value})
     context: dict[str, Any] = {
         "record": record,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -12,11 +13,9 @@ from mustwright.figure import Figure
 from mustwright.kinetics.ready import state
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning import plan_text as say
-from mustwright.planning.acidity.acid_risk import AcidRisk
 from mustwright.planning.kinetic_inputs import nothing_to_ferment
 from mustwright.planning.plan_forecast import doubts
-from mustwright.planning.plan_result import Comparison, Outcome
-from mustwright.services import records as use
+from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.services.cached_forecasts import foreseen_comparison
 from mustwright.services.repository import Cellar
 from mustwright.web.pages.figures import number
@@ -59,7 +58,7 @@ def compare_page(
     With `acid` each shows the chance that the pH crashes, which takes a moment longer.
     """
     cellar: Cellar = request.app.state.compose.cellar
-    record = cellar.sheet(slug)
+    record = cellar.record("sheet", slug)
     try:
         result = foreseen_comparison(
             cellar, record.text, record.name, protocol or (), acid=acid == "yes"
@@ -68,16 +67,11 @@ def compare_page(
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise
         return show(request, "stuck.html", 422, record=record, error=str(error))
-    order = _best_first(result)
-    plans = [result.plans[i] for i in order]
-    outcomes = [result.outcomes[i] for i in order] if result.outcomes else [None] * len(plans)
-    risks = [result.acid[i] for i in order] if result.acid else [None] * len(plans)
-    thirds = [
-        say.third_break(result, plan, outcome)
-        for plan, outcome in zip(plans, outcomes, strict=True)
-    ]
+    every = sorted(result.every(), key=lambda one: -one.verdict.points)
+    plans = [one.plan for one in every]
+    thirds = [say.third_break(one, one.plan, one.outcome) for one in every]
     picked = [p.protocol for p in plans if p.protocol in (beside or ())][:PICKED]
-    curves = _curves(result, order, picked)
+    curves = _curves(every, result.suits_best, picked)
     hold = hours_to_show(curves[0].outcome) if curves else 0.0
     dry = result.must.dry_gravity.value
     jars = _jars(plans)
@@ -109,14 +103,14 @@ def compare_page(
         asked=protocol or [],
         rows=[
             {
-                "plan": result.plans[i],
-                "verdict": result.verdicts[i],
-                "grams": _grams(result.plans[i], jars),
-                "ledger": ledger_of(use.plan_out_of(result, i), third),
-                "outcome": outcome,
-                "figures": _figures(outcome, acid),
+                "plan": one.plan,
+                "verdict": one.verdict,
+                "grams": _grams(one.plan, jars),
+                "ledger": ledger_of(one, third),
+                "outcome": one.outcome,
+                "figures": _figures(one),
             }
-            for i, third, outcome, acid in zip(order, thirds, outcomes, risks, strict=True)
+            for one, third in zip(every, thirds, strict=True)
         ],
         jars=jars,
         columns=[
@@ -133,29 +127,26 @@ def compare_page(
     )
 
 
-def _best_first(result: Comparison) -> list[int]:
-    return sorted(range(len(result.plans)), key=lambda i: -result.verdicts[i].points)
-
-
-def _curves(result: Comparison, order: list[int], picked: list[str]) -> list[Curve]:
+def _curves(every: Sequence[PlanResult], best: str, picked: list[str]) -> list[Curve]:
     """Lines to draw: best first, then those picked; others grey where there are many."""
-    if not result.outcomes:
+    known = {one.plan.protocol: one for one in every if one.outcome}
+    if not known:
         return []
-    ids = [result.plans[i].protocol for i in order]
-    first = [result.suits_best, *(p for p in picked if p != result.suits_best)]
-    if len(ids) <= NAMED:
-        first += [identity for identity in ids if identity not in first]
-    with_band = len(ids) if len(ids) <= BANDS_FOR_ALL else 1 + len(picked)
+    first = [best, *(p for p in picked if p != best)]
+    if len(known) <= NAMED:
+        first += [identity for identity in known if identity not in first]
+    with_band = len(known) if len(known) <= BANDS_FOR_ALL else 1 + len(picked)
     drawn = []
-    for identity in [*first, *(i for i in ids if i not in first)]:
-        k = [plan.protocol for plan in result.plans].index(identity)
-        style = first.index(identity) if identity in first else None
-        bands = int(style is not None and style < with_band)
-        drawn.append(Curve(result.plans[k].protocol_name, result.outcomes[k], style, bands))
+    for k, identity in enumerate([*first, *(i for i in known if i not in first)]):
+        one = known[identity]
+        assert one.outcome is not None
+        style = k if k < len(first) else None
+        drawn.append(Curve(one.plan.protocol_name, one.outcome, style, int(k < with_band)))
     return drawn
 
 
-def _figures(outcome: Outcome | None, acid: AcidRisk | None) -> list[tuple[str, Figure]]:
+def _figures(result: PlanResult) -> list[tuple[str, Figure]]:
+    outcome = result.outcome
     if outcome is None:
         return []
     figures = (
@@ -166,7 +157,7 @@ def _figures(outcome: Outcome | None, acid: AcidRisk | None) -> list[tuple[str, 
         outcome.peak_temperature_c,
     )
     found = list(zip(OUTCOMES, figures, strict=True))
-    return [*found, (ACID, acid.chance_below_floor)] if acid else found
+    return [*found, (ACID, result.acid.chance_below_floor)] if result.acid else found
 
 
 def _best_words(result: Comparison) -> str:

@@ -16,7 +16,7 @@ router = APIRouter()
 def health(request: Request) -> JSONResponse:
     """200 when the cellar answers, 503 with the reason when it does not."""
     try:
-        request.app.state.compose.cellar.sheets()
+        request.app.state.compose.cellar.records("sheet")
     except MustwrightError as error:
         return JSONResponse({"status": "failing", "reason": str(error)}, status_code=503)
     return JSONResponse({"status": "ok", "version": __version__, "forecast": state()})

@@ -41,6 +41,6 @@ def _strip(look: use.Outlook) -> dict[str, object]:
         "record": look.record,
         "result": look.result,
         "steps": say.next_steps(look.result, say.is_mixed(look.record.text)),
-        "line": small_line(look.result.plan, third, look.record.slug),
+        "line": small_line(look.result.plan, third, look.record.key),
         "short": f"{short:.0f} mg N/L stay short" if short >= 1 else "it meets the demand",
     }

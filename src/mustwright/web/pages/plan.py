@@ -18,9 +18,9 @@ from mustwright.planning.kinetic_inputs import nothing_to_ferment
 from mustwright.planning.plan_forecast import doubts
 from mustwright.planning.plan_json import plan_working
 from mustwright.planning.plan_result import PlanResult
-from mustwright.services import records as use
 from mustwright.services.cached_forecasts import foreseen_plan
-from mustwright.services.repository import Cellar, SheetRecord
+from mustwright.services.own_protocols import own_protocols
+from mustwright.services.repository import Cellar, Record
 from mustwright.web.pages.figures import FigureList
 from mustwright.web.pages.render_values import show
 from mustwright.web.pictures.balance import balance_picture
@@ -34,7 +34,7 @@ router = APIRouter(include_in_schema=False)
 def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLResponse:
     """The plan by the protocol asked for, or by the one that suits best."""
     cellar: Cellar = request.app.state.compose.cellar
-    record = cellar.sheet(slug)
+    record = cellar.record("sheet", slug)
     try:
         result = foreseen_plan(cellar, record.text, record.name, protocol or None)
     except InputError as error:
@@ -73,7 +73,7 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
 def working_page(request: Request, slug: str, protocol: str | None = None) -> HTMLResponse:
     """Every figure of a plan, numbered, each once."""
     cellar: Cellar = request.app.state.compose.cellar
-    record: SheetRecord = cellar.sheet(slug)
+    record: Record = cellar.record("sheet", slug)
     result = foreseen_plan(cellar, record.text, record.name, protocol or None)
     ledger = ledger_of(result, say.third_break(result, result.plan, result.outcome))
     return show(request, "working.html", record=record, result=result, ledger=ledger)
@@ -110,7 +110,7 @@ def ledger_of(result: PlanResult, third: Figure) -> FigureList:
 
 def names(cellar: Cellar) -> list[tuple[str, str]]:
     """Every protocol there is, by id and name: built-in ones, then the maker's own."""
-    everything = {**built_in_protocols(), **use.own_protocols(cellar)}
+    everything = {**built_in_protocols(), **own_protocols(cellar)}
     return [(p.id, p.name if p.built_in else f"{p.name} (own)") for p in everything.values()]
 
 

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
-from mustwright import data
-from mustwright.errors import ConflictError, InputError
+from mustwright.errors import InputError
 from mustwright.nutrition.protocols import (
     FeedRule,
     Protocol,
     built_in_protocols,
     protocol_called,
 )
-from mustwright.services import records as use
-from mustwright.services.repository import Cellar
+from mustwright.services.own_protocols import (
+    NOMINAL_BRIX,
+    nominal_feeds,
+    own_protocols,
+    protocol_text,
+    protocol_texts,
+    save_protocol,
+)
+from mustwright.services.repository import Cellar, MissingRecordError, Record
 from mustwright.web.forms.protocol_form import (
     FEED_FIELDS,
     WHENS,
@@ -25,13 +30,13 @@ from mustwright.web.forms.protocol_form import (
     protocol_from_typed,
     typed_from_protocol,
 )
-from mustwright.web.forms.typed import TypedForm, said
-from mustwright.web.pages.must_form import Form, version_of
-from mustwright.web.pages.render_values import put_away as shown_away
-from mustwright.web.pages.render_values import show, show_form
+from mustwright.web.forms.typed import TypedForm
+from mustwright.web.pages.record_form import RecordForm, add_routes, cellar_of
+from mustwright.web.pages.render_values import put_away, show
 from mustwright.web.pictures.feed_line import nominal_line
 
 router = APIRouter(include_in_schema=False)
+USUAL_MODEL = "thirds_on_days_0_2_4"
 BASES = {
     "demand": "Fills what the must lacks",
     "rate": "Stated grams per litre",
@@ -42,149 +47,86 @@ BASES = {
 @router.get("/protocols")
 def all_protocols(request: Request, gone: str = "") -> Response:
     """Built-in protocols and the maker's own."""
-    cellar: Cellar = request.app.state.compose.cellar
-    readable = use.own_protocols(cellar)
-    own = [_entry(p) for p in readable.values()]
-    unreadable = [r.id for r in cellar.protocols() if r.id not in readable]
-    built_in = [_entry(p) for p in built_in_protocols().values()]
+    cellar = cellar_of(request)
+    readable = own_protocols(cellar)
     return show(
         request,
         "protocols.html",
-        own=own,
-        built_in=built_in,
-        unreadable=unreadable,
-        gone=shown_away(gone),
+        own=[_entry(one) for one in readable.values()],
+        built_in=[_entry(one) for one in built_in_protocols().values()],
+        unreadable=[r.key for r in cellar.records("protocol") if r.key not in readable],
+        gone=put_away(gone),
     )
 
 
-@router.get("/protocols/new")
-def new_protocol(request: Request, like: str = "thirds_on_days_0_2_4") -> Response:
-    """Make one from another: its text under a new id and name."""
-    cellar: Cellar = request.app.state.compose.cellar
-    model = protocol_called(like, use.own_protocols(cellar))
-    text = _text(cellar, model)
-    taken = {p.id for p in cellar.protocols()} | set(built_in_protocols())
-    identity = _free_id(model.id, taken)
+def _blank(request: Request) -> tuple[TypedForm, str]:
+    """One made from another: its text under a new id and name."""
+    cellar = cellar_of(request)
+    model = protocol_called(request.query_params.get("like", USUAL_MODEL), own_protocols(cellar))
+    taken = {record.key for record in cellar.records("protocol")} | set(built_in_protocols())
+    text, identity = _text(cellar, model), _free_id(model.id, taken)
     text = re.sub(r"(?m)^id\s*=.*$", f'id = "{identity}"', text, count=1)
     text = re.sub(r'(?m)^name\s*=.*$', lambda _: f'name = {_quoted("My " + _lower(model.name))}',
                   text, count=1)  # fmt: skip
-    typed = typed_from_protocol(text)
-    return _form(request, None, typed, text, "")
+    return typed_from_protocol(text), text
 
 
-@router.post("/protocols/new")
-def keep_new(request: Request, typed: Form) -> Response:
-    """Keep a new protocol."""
-    return _keep(request, None, typed)
+def _fill(record: Record) -> TypedForm:
+    try:
+        return typed_from_protocol(record.text)
+    except InputError:
+        return TypedForm({"text": record.text})
+
+
+def _keep(cellar: Cellar, key: str | None, typed: TypedForm, version: int | None) -> Record:
+    return save_protocol(cellar, protocol_from_typed(typed.get("base"), typed), version, key)
+
+
+add_routes(
+    router,
+    RecordForm(
+        "protocol",
+        "protocol_form.html",
+        "/protocols/new",
+        "/protocols/{key}/edit",
+        "/protocols/{key}",
+        ("A protocol of my own", "Change my protocol"),
+        _blank,
+        _fill,
+        _keep,
+        lambda error, _: protocol_field(error.field),
+        lambda *_: {"whens": WHENS, "feed_fields": FEED_FIELDS},
+        gone_at="/protocols?gone={key}",
+    ),
+)
 
 
 @router.get("/protocols/{identity}")
 def one_protocol(request: Request, identity: str) -> Response:
     """One protocol with its feeds drawn and its file as text."""
-    cellar: Cellar = request.app.state.compose.cellar
-    kept = {record.id: record for record in cellar.protocols()}
-    if identity in kept:
-        try:
-            protocol = use.own_protocols(cellar)[identity]
-        except KeyError:
-            return RedirectResponse(f"/protocols/{identity}/edit", 303)
-    elif identity in built_in_protocols():
-        protocol = built_in_protocols()[identity]
-    else:
-        cellar.protocol(identity)  # says that it is not there
-        raise AssertionError(identity)
+    cellar = cellar_of(request)
+    record = next((r for r in cellar.records("protocol") if r.key == identity), None)
+    known = own_protocols(cellar) if record else built_in_protocols()
+    if record is None and identity not in known:
+        raise MissingRecordError("protocol", identity)
+    if identity not in known:
+        return RedirectResponse(f"/protocols/{identity}/edit", 303)
+    protocol = known[identity]
     return show(
         request,
         "protocol.html",
         entry=_entry(protocol),
         text=_text(cellar, protocol),
-        record=kept.get(identity),
-    )
-
-
-@router.get("/protocols/{identity}/edit")
-def edit_protocol(request: Request, identity: str) -> Response:
-    """One of the maker's own in the form."""
-    record = request.app.state.compose.cellar.protocol(identity)
-    try:
-        typed = typed_from_protocol(record.text)
-    except InputError:
-        typed = TypedForm({"text": record.text})
-    return _form(request, identity, typed, record.text, str(record.version))
-
-
-@router.post("/protocols/{identity}/edit")
-def keep_changes(request: Request, identity: str, typed: Form) -> Response:
-    """Keep changes to one's own protocol."""
-    return _keep(request, identity, typed)
-
-
-@router.post("/protocols/{identity}/delete")
-def put_away(request: Request, identity: str, typed: Form) -> Response:
-    """Hide one's own protocol; it can be brought back."""
-    request.app.state.compose.cellar.delete_protocol(identity, version_of(typed))
-    return RedirectResponse(f"/protocols?gone={identity}", 303)
-
-
-@router.post("/protocols/{identity}/restore")
-def bring_back(request: Request, identity: str) -> Response:
-    """Undo a deletion."""
-    request.app.state.compose.cellar.restore_protocol(identity)
-    return RedirectResponse(f"/protocols/{identity}", 303)
-
-
-def _keep(request: Request, identity: str | None, typed: TypedForm) -> Response:
-    cellar: Cellar = request.app.state.compose.cellar
-    base, version = typed.get("base"), typed.get("version")
-    if typed.get("do") == "row":
-        typed.rows.append({})
-        return _form(request, identity, typed, base, version)
-    try:
-        text = protocol_from_typed(base, typed)
-        number = version_of(typed) if identity else None
-        record = use.save_protocol(cellar, text, number, identity)
-    except ConflictError:
-        assert identity is not None
-        now = cellar.protocol(identity)
-        return _form(request, identity, typed, base, str(now.version), {}, now.text)
-    except InputError as error:
-        field = protocol_field(error.field)
-        shown_at = said(error) if field != "text" else str(error)
-        return _form(request, identity, typed, base, version, {field: shown_at})
-    return RedirectResponse(f"/protocols/{record.id}", 303)
-
-
-def _form(
-    request: Request,
-    identity: str | None,
-    typed: TypedForm,
-    base: str,
-    version: str,
-    errors: Mapping[str, str] | None = None,
-    theirs: str = "",
-) -> Response:
-    return show_form(
-        request,
-        "protocol_form.html",
-        stamp=version,
-        errors=errors,
-        theirs=theirs,
-        heading="Change my protocol" if identity else "A protocol of my own",
-        action=f"/protocols/{identity}/edit" if identity else "/protocols/new",
-        identity=identity,
-        typed=typed,
-        base=base,
-        whens=WHENS,
-        feed_fields=FEED_FIELDS,
+        record=record,
     )
 
 
 def _entry(protocol: Protocol) -> dict[str, object]:
-    slots, third = use.nominal_feeds(protocol)
+    slots, third = nominal_feeds(protocol)
     drawn = [(slot.expected.value, slot.rule.name, _share(slot.rule)) for slot in slots]
     rules = [
         {"name": rule.name, "share": _share(rule), "from": _from(rule),
-         "when": rule.trigger.words(use.NOMINAL_BRIX).split(" (gravity")[0]}
+         "when": rule.trigger.words(NOMINAL_BRIX).split(" (gravity")[0]}
         for rule in protocol.feeds
     ]  # fmt: skip
     low, high = protocol.suits_gravity
@@ -210,9 +152,7 @@ def _from(rule: FeedRule) -> str:
 
 
 def _text(cellar: Cellar, protocol: Protocol) -> str:
-    if protocol.built_in:
-        return data.text_of(f"protocols/{protocol.id}")
-    return cellar.protocol(protocol.id).text
+    return protocol_text(protocol.id, protocol_texts(cellar))
 
 
 def _free_id(identity: str, taken: set[str]) -> str:

@@ -44,7 +44,7 @@ def what_if_page(
 ) -> HTMLResponse:
     """The form and both forecasts; with `fragment` the forecasts alone."""
     cellar: Cellar = request.app.state.compose.cellar
-    record = cellar.sheet(slug)
+    record = cellar.record("sheet", slug)
     template = "what_if_answer.html" if fragment else "what_if.html"
     try:
         plan = use.plan_text(cellar, record.text, record.name, protocol or None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,10 +12,13 @@ from markupsafe import Markup
 
 from mustwright.planning.plan_result import Outcome
 from mustwright.web.pages.figures import clock, number
-from mustwright.web.pictures.svg import TimeAxis, element, line, picture, text, wrapped
+from mustwright.web.pictures.frame import Frame, Scale, TimeAxis, shared_labels
+from mustwright.web.pictures.svg import curve as drawn_curve
+from mustwright.web.pictures.svg import dot, fan, line, picture, text, wrapped
 
 LINE = 17.0
 LETTERS = 34
+GRAVITY_STEPS = (0.005, 0.01, 0.02, 0.05)
 LONGEST_DAYS, SHORTEST_DAYS = 28.0, 5.0
 STYLES = 5  # classes c0 to c4 of the style sheet: colour and dash both differ
 
@@ -85,112 +89,65 @@ def gravity_picture(
 ) -> Markup:
     """Gravity against time; the first curve is the one that matters most."""
     top, bottom = 24.0, layout.height - (24.0 if layout.days else 8.0)
-    scale = _Scale.over(curves, dry, axis.end_h, top, bottom)
-    body = [axis.grid(top - 4, bottom), *_ticks(scale, axis)]
-    for curve in reversed(curves):
-        body += _bands(curve, axis, scale)
-    body.append(line(axis.left, scale.y(dry), axis.right, scale.y(dry), "dry"))
-    body.append(text(axis.left + 4, scale.y(dry) - 5, f"dry, {dry:.3f}", "t soft halo"))
-    for curve in reversed(curves):
-        middle = _points(curve.outcome.times_h, curve.outcome.gravity.p50, axis, scale)
-        body.append(element("path", d="M" + "L".join(middle), class_=f"curve {_class(curve)}"))
+    frame = Frame(axis, _scale(curves, dry, axis.end_h, bottom, top))
+    body = [axis.grid(top - 4, bottom), *frame.ticks("gravity", GRAVITY_STEPS, 8, ".3f")]
+    drawn = [_drawn(curve, frame) for curve in reversed(curves)]
+    body += [band for bands, _ in drawn for band in bands]
+    body += frame.level(dry, f"dry, {dry:.3f}", "t soft halo")
+    body += [middle for _, middle in drawn]
     if len(curves) == 1:
-        body += _feeds(curves[0].outcome, axis, scale)
+        body += _feeds(curves[0].outcome, frame)
     height = layout.height
     if layout.days:
         body.append(axis.labels(layout.height - 6))
     if layout.names_right:
-        body += _names_right(curves, axis, scale, (top, bottom))
+        body += _names_right(curves, frame)
     elif len(curves) > 1:
-        rows = _names_below(curves, layout)
-        body += rows
+        body += _names_below(curves, layout)
         height += LINE * len([c for c in curves if c.style is not None]) + LINE + 6
     return picture(layout.width, height, _title(curves), body, key, layout.kind)
 
 
-@dataclass(frozen=True)
-class _Scale:
-    low: float
-    high: float
-    top: float
-    bottom: float
-
-    @classmethod
-    def over(
-        cls, curves: Sequence[Curve], dry: float, end_h: float, top: float, bottom: float
-    ) -> _Scale:
-        """A scale that holds every line and band drawn."""
-        lows, highs = [dry], [dry]
-        for curve in curves:
-            g = curve.outcome.gravity
-            shown = [t <= end_h for t in curve.outcome.times_h]
-            under, over = (g.p05, g.p95) if curve.bands else (g.p50, g.p50)
-            lows += [v for v, s in zip(under, shown, strict=True) if s]
-            highs += [v for v, s in zip(over, shown, strict=True) if s]
-        return cls(min(lows) - 0.002, max(highs) + 0.001, top, bottom)
-
-    def y(self, gravity: float) -> float:
-        """Where a gravity stands."""
-        part = (gravity - self.low) / (self.high - self.low)
-        return round(self.bottom - part * (self.bottom - self.top), 1)
+def _scale(curves: Sequence[Curve], dry: float, end_h: float, bottom: float, top: float) -> Scale:
+    """A scale that holds every line and band drawn."""
+    lows, highs = [dry], [dry]
+    for curve in curves:
+        g, shown = curve.outcome.gravity, bisect_right(curve.outcome.times_h, end_h)
+        under, over = (g.p05, g.p95) if curve.bands else (g.p50, g.p50)
+        lows += under[:shown].tolist()
+        highs += over[:shown].tolist()
+    return Scale(min(lows) - 0.002, max(highs) + 0.001, bottom, top)
 
 
 def _class(curve: Curve) -> str:
     return "other" if curve.style is None else f"c{curve.style}"
 
 
-def _points(times: Sequence[float], values: Any, axis: TimeAxis, scale: _Scale) -> list[str]:
-    return [
-        f"{axis.x(t)} {scale.y(float(v))}"
-        for t, v in zip(times, values, strict=True)
-        if t <= axis.end_h
-    ]
-
-
-def _bands(curve: Curve, axis: TimeAxis, scale: _Scale) -> list[str]:
-    drawn = []
+def _drawn(curve: Curve, frame: Frame) -> tuple[list[str], str]:
+    """The bands of a forecast, and its middle line."""
     g, times = curve.outcome.gravity, curve.outcome.times_h
-    for wanted, under, over in ((1, g.p05, g.p95), (2, g.p25, g.p75)):
-        if curve.bands >= wanted:
-            there = _points(times, over, axis, scale)
-            back = _points(times, under, axis, scale)[::-1]
-            path = "M" + "L".join([*there, *back]) + "Z"
-            drawn.append(element("path", d=path, class_=f"fan {_class(curve)}"))
-    return drawn
+    shown, style = frame.shown(times), _class(curve)
+    hours = frame.across.along(times[:shown])
+
+    def up(values: Any) -> list[str]:
+        return frame.up.along(values[:shown])
+
+    pairs = ((g.p95, g.p05), (g.p75, g.p25))[: curve.bands]
+    bands = [fan(hours, up(high), up(low), style) for high, low in pairs]
+    return bands, drawn_curve(hours, up(g.p50), style)
 
 
-def _ticks(scale: _Scale, axis: TimeAxis) -> list[str]:
-    reach = scale.high - scale.low
-    step = next(s for s in (0.005, 0.01, 0.02, 0.05) if reach / s <= 8)
-    first = math.ceil(scale.low / step)
-    tight = axis.left < 60
-    drawn = [
-        text(0 if tight else axis.left - 8, 12, "gravity", "t tick", "start" if tight else "end")
-    ]
-    for k in range(first, math.floor(scale.high / step) + 1):
-        y = scale.y(k * step)
-        drawn.append(line(axis.left, y, axis.right, y, "grid"))
-        drawn.append(text(axis.left - 8, y + 4, f"{k * step:.3f}", "t tick", "end"))
-    return drawn
-
-
-def _feeds(outcome: Outcome, axis: TimeAxis, scale: _Scale) -> list[str]:
+def _feeds(outcome: Outcome, frame: Frame) -> list[str]:
     """A dot on the middle line for each feed, numbered; those that meet share their numbers."""
-    places: list[tuple[float, float, list[int]]] = []
-    hours = enumerate((band.p50 for band in outcome.feeds_h), 1)
-    for k, at in sorted(hours, key=lambda pair: pair[1]):
-        if at > axis.end_h:
-            continue
-        x, y = axis.x(at), scale.y(_between(outcome, at))
-        if places and x - places[-1][0] < 14:
-            places[-1][2].append(k)
-        else:
-            places.append((x, y, [k]))
+    hours = {
+        k: feed.p50 for k, feed in enumerate(outcome.feeds_h, 1) if feed.p50 <= frame.across.high
+    }
+    order = sorted(hours, key=lambda k: hours[k])
     drawn = []
-    for x, y, which in places:
-        drawn.append(element("circle", cx=x, cy=y, r=5, class_="dot"))
-        words = f"feed {' and '.join(str(k) for k in which)}"
-        drawn.append(text(x + 9, y - 4, words, "t soft halo"))
+    for x, which in shared_labels((frame.across.at(hours[k]), k) for k in order):
+        y = frame.up.at(_between(outcome, hours[which[0]]))
+        words = f"feed {' and '.join(map(str, which))}"
+        drawn += [dot(x, y, "dot"), text(x + 9, y - 4, words, "t soft halo")]
     return drawn
 
 
@@ -202,41 +159,40 @@ def _between(outcome: Outcome, hours: float) -> float:
     return float(middle[k - 1] + min(part, 1.0) * (middle[k] - middle[k - 1]))
 
 
-def _names_right(
-    curves: Sequence[Curve],
-    axis: TimeAxis,
-    scale: _Scale,
-    ends: tuple[float, float],
-) -> list[str]:
+def _names_right(curves: Sequence[Curve], frame: Frame) -> list[str]:
     """Names beside the ends of their lines, moved apart; grey ones only where there is room."""
-    left = axis.right + 14
-    places = _placed([c for c in curves if c.style is not None], axis, scale, ends)
+    right = frame.across.end
+    left = right + 14
+    places = _placed([c for c in curves if c.style is not None], frame)
     drawn = []
     for curve, end, y in places:
-        drawn.append(line(axis.right + 1, end, left, y, "leader"))
+        drawn.append(line(right + 1, end, left, y, "leader"))
         drawn.append(line(left + 2, y, left + 30, y, f"curve {_class(curve)}"))
         for k, words in enumerate(wrapped(curve.name, LETTERS)):
             drawn.append(text(left + 38, y + 4 + LINE * k, words, "t"))
     taken = [y + LINE * k for c, _, y in places for k in range(len(wrapped(c.name, LETTERS)))]
     for curve in curves:
-        end = scale.y(_between(curve.outcome, axis.end_h))
+        end = _end(curve, frame)
         if curve.style is None and all(abs(end - y) >= 15 for y in taken):
             taken.append(end)
             drawn.append(text(left, end + 4, _cut(curve.name, 44), "t soft"))
     return drawn
 
 
-def _placed(
-    curves: Sequence[Curve], axis: TimeAxis, scale: _Scale, ends: tuple[float, float]
-) -> list[tuple[Curve, float, float]]:
+def _end(curve: Curve, frame: Frame) -> float:
+    """Where its middle line leaves the picture."""
+    return frame.up.at(_between(curve.outcome, frame.across.high))
+
+
+def _placed(curves: Sequence[Curve], frame: Frame) -> list[tuple[Curve, float, float]]:
     """Curves with the height of their end and of their name, the quickest lowest."""
-    at = {id(c): scale.y(_between(c.outcome, axis.end_h)) for c in curves}
+    at = {id(c): _end(c, frame) for c in curves}
     order = sorted(curves, key=lambda c: (at[id(c)] // 6, -c.outcome.days_to_dry.value))
     deep = [LINE * len(wrapped(curve.name, LETTERS)) for curve in order]
     heights: list[float] = []
     for k, curve in enumerate(order):
-        heights.append(max(at[id(curve)], heights[k - 1] + deep[k - 1] if k else ends[0]))
-    floor = ends[1] + LINE
+        heights.append(max(at[id(curve)], heights[k - 1] + deep[k - 1] if k else frame.up.end))
+    floor = frame.up.start + LINE
     for k in reversed(range(len(heights))):
         heights[k] = min(heights[k], floor - deep[k])
         floor = heights[k]

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from functools import cache, lru_cache
 from html import escape
 
 from markupsafe import Markup
-
-HOURS_PER_DAY = 24.0
 
 
 def element(tag: str, content: str = "", **attributes: object) -> str:
@@ -53,6 +50,13 @@ def text(x: float, y: float, words: str, class_: str = "t", anchor: str = "start
     return f'<text {place} class="{class_}" text-anchor="{anchor}">{escape(words)}</text>'
 
 
+def near(x: float, y: float, words: str, width: float, class_: str) -> str:
+    """Text centred on x, held inside a picture so wide (up to 8.4 px a letter)."""
+    half = 4.2 * len(words)
+    held = min(max(x, half + 2), width - half - 2)
+    return text(round(held, 1), round(y, 1), words, class_, "middle")
+
+
 def wrapped(name: str, longest: int) -> list[str]:
     """A name on one line or two, cut where even that is too short."""
     lines = [""]
@@ -80,14 +84,54 @@ def line(x1: float, y1: float, x2: float, y2: float, class_: str) -> str:
     return f'<line {start} {end} class="{class_}"/>'
 
 
-def whisker(x1: float, x2: float, y: float, end: float, half: float = 3.0) -> str:
-    """A range along the time axis; where it runs past the end it gets an arrow head."""
-    cut = min(x2, end)
-    drawn = line(x1, y, cut, y, "whisker") + line(x1, y - half, x1, y + half, "whisker")
-    if x2 <= end:
-        return drawn + line(cut, y - half, cut, y + half, "whisker")
-    head = f"M{cut - 5:.1f} {y - half:.1f}L{cut:.1f} {y:.1f}L{cut - 5:.1f} {y + half:.1f}"
-    return drawn + element("path", d=head, class_="whisker open")
+def dot(x: float, y: float, class_: str, radius: int = 5) -> str:
+    """A round mark."""
+    return element("circle", cx=x, cy=y, r=radius, class_=class_)
+
+
+def trail(across: Iterable[str], up: Iterable[str]) -> list[str]:
+    """Points as a path writes them, from coordinates as text."""
+    return list(map(" ".join, zip(across, up, strict=True)))
+
+
+def curve(across: Iterable[str], up: Iterable[str], style: str) -> str:
+    """A line through places."""
+    return element("path", d="M" + "L".join(trail(across, up)), class_=f"curve {style}")
+
+
+def fan(across: Sequence[str], high: Sequence[str], low: Sequence[str], style: str) -> str:
+    """A band between two lines."""
+    path = "M" + "L".join([*trail(across, high), *trail(across, low)[::-1]]) + "Z"
+    return element("path", d=path, class_=f"fan {style}")
+
+
+@dataclass(frozen=True)
+class Canvas:
+    """One of the two widths a picture is drawn in: for a laptop, and for a phone."""
+
+    name: str
+    narrow: bool = False
+    wide_px: float = 920.0
+    narrow_px: float = 340.0
+
+    @property
+    def width(self) -> float:
+        """How wide it is [px]."""
+        return self.narrow_px if self.narrow else self.wide_px
+
+    @property
+    def kind(self) -> str:
+        """Its class in the style sheet."""
+        return "narrow" if self.narrow else "wide"
+
+    @property
+    def hatch(self) -> str:
+        """The pattern of amino nitrogen."""
+        return f"{self.name}-{self.kind}-hatch"
+
+    def picture(self, height: float, title: str, body: Iterable[str]) -> Markup:
+        """What was drawn, as a whole picture."""
+        return picture(self.width, height, title, body, f"{self.name}-{self.kind}", self.kind)
 
 
 def picture(
@@ -113,54 +157,3 @@ def picture(
             class_=f"picture {class_}",
         )
     )
-
-
-@dataclass(frozen=True)
-class TimeAxis:
-    """Hours after pitch laid out from `left` to `right`.
-
-    Parameters
-    ----------
-    end_h : float
-        Last hour shown [h].
-    """
-
-    left: float
-    right: float
-    end_h: float
-    days: tuple[int, ...] = field(default=())
-
-    @classmethod
-    def to_hold(cls, left: float, right: float, hours: Iterable[float]) -> TimeAxis:
-        """An axis of whole days long enough for every hour given."""
-        last = max([*hours, HOURS_PER_DAY])
-        count = max(math.ceil(last / HOURS_PER_DAY - 1e-6), 1)
-        room = (right - left) / count
-        step = next(s for s in (1, 2, 5, 7, 14, 28, count + 1) if s * room >= 30 or s > count)
-        return cls(left, right, count * HOURS_PER_DAY, tuple(range(0, count + 1, step)))
-
-    def x(self, hours: float) -> float:
-        """Where an hour stands."""
-        part = min(max(hours / self.end_h, 0.0), 1.0)
-        return round(self.left + part * (self.right - self.left), 1)
-
-    @lru_cache(maxsize=256)  # noqa: B019 (an axis is a few numbers, and most pictures share one)
-    def grid(self, top: float, bottom: float) -> str:
-        """A fine line for each day named."""
-        return "".join(
-            line(self.x(d * HOURS_PER_DAY), top, self.x(d * HOURS_PER_DAY), bottom, "grid")
-            for d in self.days
-        )
-
-    @lru_cache(maxsize=256)  # noqa: B019
-    def labels(self, y: float) -> str:
-        """Names of the days under (or over) the axis."""
-        drawn = []
-        step = self.x(self.days[1] * HOURS_PER_DAY) - self.left if len(self.days) > 1 else 99.0
-        first = "pitch" if step >= 48 else "0"
-        named = self.days[1 if step >= 62 or len(self.days) < 4 else 2 : 3]
-        for d in self.days:
-            anchor = "start" if d == 0 else "end" if d * HOURS_PER_DAY == self.end_h else "middle"
-            name = first if d == 0 else f"day {d}" if d in named[:1] else str(d)
-            drawn.append(text(self.x(d * HOURS_PER_DAY), y, name, "t tick", anchor))
-        return "".join(drawn)

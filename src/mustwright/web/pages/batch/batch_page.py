@@ -9,8 +9,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
-from starlette.formparsers import MultiPartException
 from starlette.responses import Response
 
 from mustwright.batch.entries import Entry, FeedGiven, Given, Note, Payload
@@ -28,7 +26,7 @@ from mustwright.web.forms import batch_form
 from mustwright.web.forms.typed import TypedForm, said
 from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch import facts, view_model
-from mustwright.web.pages.batch.shared import Desk, Form, back_to
+from mustwright.web.pages.batch.shared import Desk, Form, back_to, sent_with_file
 from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
@@ -304,20 +302,15 @@ def _refused(
 async def keep_photo(request: Request, slug: str) -> Response:
     """A picture with a caption."""
     desk = Desk(request)
-    try:
-        form = await request.form(max_files=1, max_fields=10)
-    except MultiPartException:
+    sent = await sent_with_file(request, "photo")
+    if sent is None:
         error = InputError("photo", "needs one picture", "something else")
         return await run_in_threadpool(_refused, request, desk, slug, "photo", TypedForm(), error)
-    file = form.get("photo")
-    content = await file.read() if isinstance(file, UploadFile) else b""
-    fields = {k: v for k, v in form.items() if isinstance(v, str)}
-    await form.close()
-    return await run_in_threadpool(_keep_photo, request, desk, slug, content, TypedForm(fields))
+    return await run_in_threadpool(_keep_photo, request, desk, slug, *sent)
 
 
 def _keep_photo(
-    request: Request, desk: Desk, slug: str, content: bytes, typed: TypedForm
+    request: Request, desk: Desk, slug: str, typed: TypedForm, content: bytes
 ) -> Response:
     desk.ledger.batch(slug)
     try:

@@ -17,10 +17,10 @@ from mustwright.services.batch.record import correct, remove, restore, undo
 from mustwright.services.batch.repository import ChangedEntryError
 from mustwright.services.repository import MissingRecordError
 from mustwright.web.forms import batch_form
-from mustwright.web.forms.typed import TypedForm, said
+from mustwright.web.forms.typed import TypedForm, number_of, said
 from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.batch_page import shown
-from mustwright.web.pages.batch.shared import Desk, Form, back_to, seen_of
+from mustwright.web.pages.batch.shared import Desk, Form, back_to
 from mustwright.web.pages.render_values import show, show_form
 
 router = APIRouter(include_in_schema=False)
@@ -50,7 +50,7 @@ def keep_correction(request: Request, slug: str, id: str, typed: Form) -> Respon
     plan = view.progress.plan
     opened = _opened(view, stand, typed, desk)
     try:
-        seen = seen_of(typed)
+        seen = number_of(typed, "seen")
         what = batch_form.corrected(stand.what, opened, typed, plan)
         at = None
         if typed.get("at") != opened.get("at"):
@@ -164,7 +164,7 @@ def _counted(
     """Stop an entry from counting, or make it count again; show what others wrote since."""
     desk = Desk(request)
     try:
-        use(desk.ledger, slug, id, seen=seen_of(typed), now=desk.now)
+        use(desk.ledger, slug, id, seen=number_of(typed, "seen"), now=desk.now)
     except ChangedEntryError as error:
         return _clash(request, desk, slug, id, error, wanted)
     return back_to(slug, "", f"#e-{id}")
@@ -200,6 +200,6 @@ def take_back(request: Request, slug: str, typed: Form) -> Response:
     if last is not None and last.id != typed.get("line"):
         conflict = "something was written since you opened the page; nothing was undone"
         return shown(request, desk, slug, conflict=conflict)
-    undone, _ = undo(desk.ledger, slug, seen=seen_of(typed), now=desk.now)
+    undone, _ = undo(desk.ledger, slug, seen=number_of(typed, "seen"), now=desk.now)
     target = getattr(undone.what, "target", undone.id)
     return back_to(slug, "", f"#e-{target}")

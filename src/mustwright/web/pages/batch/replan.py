@@ -11,8 +11,9 @@ from mustwright.batch.plan import PlannedFeed
 from mustwright.batch.replan import FeedChange
 from mustwright.errors import ConflictError, InputError
 from mustwright.services.batch.replan import adopt, fingerprint
+from mustwright.web.forms.typed import number_of
 from mustwright.web.pages import batch_text as words
-from mustwright.web.pages.batch.shared import Desk, Form, back_to, seen_of
+from mustwright.web.pages.batch.shared import Desk, Form, back_to
 from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
@@ -42,7 +43,7 @@ def put_in_force(request: Request, slug: str, typed: Form) -> Response:
             slug,
             now=desk.now,
             zone=desk.zone,
-            seen=seen_of(typed),
+            seen=number_of(typed, "seen"),
             agreed=typed.get("agreed"),
         )
     except ConflictError as error:

@@ -6,6 +6,8 @@ from datetime import datetime, tzinfo
 from typing import Annotated
 
 from fastapi import Depends, Request
+from starlette.datastructures import UploadFile
+from starlette.formparsers import MultiPartException
 from starlette.responses import RedirectResponse, Response
 
 from mustwright.batch.view import BatchView
@@ -37,27 +39,42 @@ class Desk:
     def must_kept(self, sheet: str) -> bool:
         """Whether the must a batch came from is still in the cellar."""
         try:
-            return bool(sheet) and self.cellar.sheet(sheet).slug == sheet
+            return bool(sheet) and self.cellar.record("sheet", sheet).key == sheet
         except MissingRecordError:
             return False
 
 
-def due_now(compose: Compose) -> DueList:
-    """What is due today across all batches."""
-    return due_today(compose.ledger, compose.clock(), compose.local_zone)
+async def sent_with_file(
+    request: Request, name: str, fields: int = 10, largest_part: int = 1024 * 1024
+) -> tuple[TypedForm, bytes] | None:
+    """What a form sent, and the file in one of its fields; None where it cannot be taken in."""
+    try:
+        form = await request.form(max_files=1, max_fields=fields, max_part_size=largest_part)
+    except MultiPartException:
+        return None
+    file = form.get(name)
+    content = await file.read() if isinstance(file, UploadFile) else b""
+    typed = {key: value for key, value in form.items() if isinstance(value, str)}
+    await form.close()
+    return TypedForm(typed), content
 
 
-def seen_of(typed: TypedForm) -> int:
-    """The version of the batch that the form was filled from.
+def text_of(content: bytes) -> str:
+    """The text of a file.
 
     Raises
     ------
     InputError
     """
-    text = typed.get("seen")
-    if not text.isdecimal() or len(text) > 12:
-        raise InputError("seen", "needs the number the form came with", text)
-    return int(text)
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError("file", "needs UTF-8 text", "another file") from None
+
+
+def due_now(compose: Compose) -> DueList:
+    """What is due today across all batches."""
+    return due_today(compose.ledger, compose.clock(), compose.local_zone)
 
 
 def back_to(slug: str, wrote: str = "", place: str = "") -> Response:

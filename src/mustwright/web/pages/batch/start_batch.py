@@ -9,8 +9,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
-from starlette.formparsers import MultiPartException
 from starlette.responses import RedirectResponse, Response
 
 from mustwright.batch.entry_fields import moment_typed
@@ -19,12 +17,12 @@ from mustwright.errors import ConflictError, InputError
 from mustwright.services import records as use
 from mustwright.services.batch.export_json import import_json
 from mustwright.services.batch.record import plan_of, start_batch
-from mustwright.services.repository import SheetRecord
-from mustwright.web.forms.typed import TypedForm, said
+from mustwright.services.own_protocols import own_protocols, protocol_texts
+from mustwright.services.repository import Record
+from mustwright.web.forms.typed import TypedForm, number_of, said
 from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.batch_page import shown
-from mustwright.web.pages.batch.shared import Desk, Form, due_now
-from mustwright.web.pages.must_form import version_of
+from mustwright.web.pages.batch.shared import Desk, Form, due_now, sent_with_file, text_of
 from mustwright.web.pages.plan import names
 from mustwright.web.pages.render_values import put_away, show, show_form
 
@@ -41,7 +39,7 @@ def ask_to_start(
 ) -> Response:
     """Name, protocol and when the yeast went in."""
     desk = Desk(request)
-    record = desk.cellar.sheet(slug)
+    record = desk.cellar.record("sheet", slug)
     at = desk.now.astimezone(desk.zone).strftime("%Y-%m-%dT%H:%M")
     chosen = protocol or use.plan_text(desk.cellar, record.text, record.name).plan.protocol
     return _form(
@@ -53,7 +51,7 @@ def ask_to_start(
 def start(request: Request, slug: str, typed: Form) -> Response:
     """Start a batch that follows the plan, and go straight to its page."""
     desk = Desk(request)
-    record = desk.cellar.sheet(slug)
+    record = desk.cellar.record("sheet", slug)
     try:
         started = _started(desk, record, typed)
     except InputError as error:
@@ -63,24 +61,24 @@ def start(request: Request, slug: str, typed: Form) -> Response:
     return RedirectResponse(f"/batches/{started.slug}", 303)
 
 
-def _started(desk: Desk, record: SheetRecord, typed: TypedForm) -> BatchRecord:
-    text = use.sheet_with_shelf(record.text, desk.cellar.nutrients())
-    readable = use.own_protocols(desk.cellar)
-    own = {one.id: one.text for one in desk.cellar.protocols() if one.id in readable}
+def _started(desk: Desk, record: Record, typed: TypedForm) -> BatchRecord:
+    text = use.sheet_with_shelf(record.text, desk.cellar.records("nutrient"))
+    readable = own_protocols(desk.cellar)
+    own = {id: text for id, text in protocol_texts(desk.cellar).items() if id in readable}
     plan = plan_of(text, typed.get("protocol") or None, own, record.name)
     pitched: datetime | None = None
     if not typed.get("not_yet"):
         pitched = moment_typed(typed.get("at"), desk.now, desk.zone)
     name = typed.get("name").strip()
     return start_batch(
-        desk.ledger, plan, name, now=desk.now, pitched_at=pitched, sheet=record.slug
+        desk.ledger, plan, name, now=desk.now, pitched_at=pitched, sheet=record.key
     )  # fmt: skip
 
 
 def _form(
     request: Request,
     desk: Desk,
-    record: SheetRecord,
+    record: Record,
     typed: TypedForm,
     errors: Mapping[str, str] | None = None,
 ) -> Response:
@@ -142,24 +140,16 @@ def _closed(desk: Desk, record: BatchRecord) -> dict[str, str]:
 async def take_in(request: Request) -> Response:
     """A batch from its JSON file, whole or not at all."""
     desk = Desk(request)
-    try:
-        form = await request.form(max_files=1, max_fields=5)
-    except MultiPartException:
+    sent = await sent_with_file(request, "file", 5)
+    if sent is None:
         error = {"take-file": "Needs one file. What came: something else."}
         return await run_in_threadpool(_list, request, desk, "", error)
-    file = form.get("file")
-    content = await file.read() if isinstance(file, UploadFile) else b""
-    await form.close()
-    return await run_in_threadpool(_take_in, request, desk, content)
+    return await run_in_threadpool(_take_in, request, desk, sent[1])
 
 
 def _take_in(request: Request, desk: Desk, content: bytes) -> Response:
     try:
-        try:
-            text = content.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            raise InputError("file", "needs UTF-8 text", "another file") from None
-        record = import_json(desk.ledger, text)
+        record = import_json(desk.ledger, text_of(content))
     except InputError as error:
         where = "" if error.field == "file" else f"{error.field}: "
         return _list(request, desk, errors={"take-file": where + said(error)})
@@ -175,7 +165,7 @@ def rename(request: Request, slug: str, typed: Form) -> Response:
         wrong = said(InputError("name", "needs a name of 1 to 120 characters", name))
         return shown(request, desk, slug, typed={"rename": typed}, errors={"rename-name": wrong})
     try:
-        desk.ledger.rename(slug, name, version_of(typed))
+        desk.ledger.rename(slug, name, number_of(typed, "version"))
     except ConflictError as error:
         return shown(request, desk, slug, typed={"rename": typed}, conflict=str(error))
     return RedirectResponse(f"/batches/{slug}", 303)
@@ -186,7 +176,7 @@ def delete(request: Request, slug: str, typed: Form) -> Response:
     """Hide a batch; it can be brought back."""
     desk = Desk(request)
     try:
-        desk.ledger.delete_batch(slug, version_of(typed))
+        desk.ledger.delete_batch(slug, number_of(typed, "version"))
     except ConflictError as error:
         return shown(request, desk, slug, conflict=str(error))
     return RedirectResponse(f"/batches?gone={slug}", 303)

@@ -7,15 +7,13 @@ from dataclasses import dataclass, field
 
 from fastapi import APIRouter, Request
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
-from starlette.formparsers import MultiPartException
 from starlette.responses import RedirectResponse, Response
 
 from mustwright.errors import InputError, MustwrightError
 from mustwright.services.batch.log_table import COLUMNS, Preview, head_of, import_csv, preview_csv
 from mustwright.web.forms.typed import said
 from mustwright.web.pages import batch_text as words
-from mustwright.web.pages.batch.shared import Desk
+from mustwright.web.pages.batch.shared import Desk, sent_with_file, text_of
 from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
@@ -66,22 +64,16 @@ async def import_table(request: Request, slug: str) -> Response:
 
 
 async def _sent(request: Request) -> _Sent:
-    try:
-        form = await request.form(max_files=1, max_fields=60, max_part_size=LARGEST_PART)
-    except MultiPartException:
+    came = await sent_with_file(request, "file", 60, LARGEST_PART)
+    if came is None:
         return _Sent(error="Needs a table of at most 5 MB.")
-    file = form.get("file")
-    content = await file.read() if isinstance(file, UploadFile) else b""
-    fields = {name: value for name, value in form.items() if isinstance(value, str)}
-    await form.close()
-    sent = _Sent(fields.get("text", "").replace("\r\n", "\n"), fields.get("do", ""))
-    if content:
-        try:
-            sent.text = content.decode("utf-8-sig").replace("\r\n", "\n")
-        except UnicodeDecodeError:
-            sent.error = "Needs UTF-8 text. What came: another file."
-    sent.columns = {name: fields[f"column-{name}"] for name in MAPPED
-                    if fields.get(f"column-{name}")}  # fmt: skip
+    typed, content = came
+    columns = {name: typed.get(f"column-{name}") for name in MAPPED}
+    sent = _Sent(typed.get("text"), typed.get("do"), {k: v for k, v in columns.items() if v})
+    try:
+        sent.text = (text_of(content) if content else sent.text).replace("\r\n", "\n")
+    except InputError as error:
+        sent.error = said(error)
     return sent
 
 

@@ -161,21 +161,23 @@ def _marks(view: BatchView) -> list[FeedMark]:
             extra += 1
             number = extra
         feed = plan.feed(what.feed)
-        ammonium, amino = _nitrogen(view, what.items)
         name = feed.name if feed else "not in the plan"
-        hours = _hours(view, stand)
-        found.append(FeedMark(number, name, "given", hours, None, None, ammonium, amino))
+        brought = _nitrogen(view, what.items)
+        found.append(
+            FeedMark(name, _hours(view, stand), None, None, *brought, number=number, state="given")
+        )
     for one in state.feeds:
         if one.state == "skipped" or (one.state == "ahead" and state.phase not in PAST):
             span = view.outlook.due(one.feed.rule)
             at = max(span.expected_h, state.hours or 0.0)
             if one.given_at is not None:
                 at = (one.given_at - state.moment(0.0)).total_seconds() / 3600
-            ammonium, amino = _nitrogen(view, one.feed.doses)
+            low = min(max(span.low_h, state.hours or 0.0), at)
+            brought = _nitrogen(view, one.feed.doses)
             found.append(
                 FeedMark(
-                    numbers[one.feed.key], one.feed.name, one.state, at,
-                    min(max(span.low_h, state.hours or 0.0), at), span.high_h, ammonium, amino,
+                    one.feed.name, at, low, span.high_h, *brought,
+                    number=numbers[one.feed.key], state=one.state,
                 )
             )  # fmt: skip
     return found
