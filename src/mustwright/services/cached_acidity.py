@@ -11,7 +11,6 @@ from mustwright.planning.acidity.result import AcidityResult
 from mustwright.services import records as use
 from mustwright.services.repository import Cellar, SheetRecord
 
-MEMBERS = 300  # a page's; the command takes more
 KEPT_RESULTS = 48
 
 

@@ -13,8 +13,6 @@ from mustwright.planning.what_if import Planned, planned_forecast
 from mustwright.services import records as use
 from mustwright.services.repository import Cellar
 
-# The same for a plan alone and among others, so that both say the same figures.
-MEMBERS = 300
 KEPT_RESULTS = 96
 KEPT_RUNS = 24  # whole forecasts, about a megabyte each at most
 
@@ -64,12 +62,12 @@ def foreseen_planned(
 @lru_cache(maxsize=KEPT_RESULTS)
 def _comparison(key: Key, picked: tuple[str, ...]) -> Comparison:
     bare = use.picked_of(use.compared(*key), picked)
-    return foresee_comparison(bare, MEMBERS)
+    return foresee_comparison(bare)
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _with_acid(key: Key, picked: tuple[str, ...]) -> Comparison:
-    return acid_of_comparison(_comparison(key, picked), MEMBERS)
+    return acid_of_comparison(_comparison(key, picked))
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
@@ -77,11 +75,11 @@ def _plan(key: Key, protocol: str, chosen: bool) -> PlanResult:
     full = use.compared(*key)
     known = [plan.protocol for plan in full.plans]
     bare = use.plan_out_of(full, known.index(protocol), chosen)
-    return acid_of_plan(foresee_plan(bare, MEMBERS), MEMBERS)
+    return acid_of_plan(foresee_plan(bare))
 
 
 @lru_cache(maxsize=KEPT_RUNS)
 def _planned(key: Key, protocol: str) -> Planned:
     full = use.compared(*key)
     known = [plan.protocol for plan in full.plans]
-    return planned_forecast(use.plan_out_of(full, known.index(protocol)), MEMBERS)
+    return planned_forecast(use.plan_out_of(full, known.index(protocol)))
