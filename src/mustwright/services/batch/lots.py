@@ -9,6 +9,7 @@ from datetime import date, datetime, tzinfo
 
 from mustwright.batch.entries import FeedGiven
 from mustwright.batch.finishing_record import StepDone
+from mustwright.batch.finishing_text import added_words
 from mustwright.batch.log import Standing, standing
 from mustwright.batch.plan import BatchPlan
 from mustwright.batch.progress import progress_of
@@ -16,7 +17,6 @@ from mustwright.batch.snapshot import gist_of
 from mustwright.batch.vessel import VesselContents, vessel
 from mustwright.batch.view import BatchRecord
 from mustwright.bench.package import BOTTLE_FIELDS, bottle_up
-from mustwright.bench.record_text import added_words
 from mustwright.errors import InputError, MustwrightError
 from mustwright.planning.must_setup import ground_of
 from mustwright.services.batch.repository import Ledger

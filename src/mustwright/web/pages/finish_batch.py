@@ -8,8 +8,9 @@ from urllib.parse import urlencode
 
 from starlette.requests import Request
 
+from mustwright.batch import log_text as words
+from mustwright.batch.finishing_text import added_words
 from mustwright.bench.batch_start import BatchStart, start_from
-from mustwright.bench.record_text import added_words
 from mustwright.errors import InputError
 from mustwright.services.batch.finishing import amounts_of, why_not
 from mustwright.services.batch.record import new_id
@@ -18,7 +19,6 @@ from mustwright.web.forms.finish_ask import Step
 from mustwright.web.forms.finish_fields import STEPS
 from mustwright.web.forms.finish_form import FinishForm, finish_form
 from mustwright.web.forms.typed import TypedForm
-from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.shared import Desk
 
 _SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,119}")

@@ -13,15 +13,15 @@ from starlette.datastructures import UploadFile
 from starlette.formparsers import MultiPartException
 from starlette.responses import RedirectResponse, Response
 
+from mustwright.batch import log_text as words
 from mustwright.batch.entry_fields import moment_typed
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import ConflictError, InputError
 from mustwright.services import records as use
 from mustwright.services.batch.export_json import import_json
-from mustwright.services.batch.record import plan_of, start_batch
+from mustwright.services.batch.start import start_planned
 from mustwright.services.repository import SheetRecord
 from mustwright.web.forms.typed import TypedForm, said
-from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.batch_page import shown
 from mustwright.web.pages.batch.shared import Desk, Form, due_now
 from mustwright.web.pages.must_form import version_of
@@ -64,17 +64,13 @@ def start(request: Request, slug: str, typed: Form) -> Response:
 
 
 def _started(desk: Desk, record: SheetRecord, typed: TypedForm) -> BatchRecord:
-    text = use.sheet_with_shelf(record.text, desk.cellar.nutrients())
-    readable = use.own_protocols(desk.cellar)
-    own = {one.id: one.text for one in desk.cellar.protocols() if one.id in readable}
-    plan = plan_of(text, typed.get("protocol") or None, own, record.name)
     pitched: datetime | None = None
     if not typed.get("not_yet"):
         pitched = moment_typed(typed.get("at"), desk.now, desk.zone)
-    name = typed.get("name").strip()
-    return start_batch(
-        desk.ledger, plan, name, now=desk.now, pitched_at=pitched, sheet=record.slug
-    )  # fmt: skip
+    name, protocol = typed.get("name").strip(), typed.get("protocol") or None
+    return start_planned(
+        desk.cellar, desk.ledger, record, name, protocol, now=desk.now, pitched_at=pitched
+    )
 
 
 def _form(

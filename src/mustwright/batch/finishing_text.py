@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from mustwright.batch.finishing_record import Added, StepDone
+from mustwright.batch.temperature_text import degrees
 
 LEFT = {
     "rack": "left behind",
@@ -12,7 +13,7 @@ LEFT = {
 }
 SPOKEN = {
     "volume_l": "volume {:.4g} L", "gravity": "gravity {:.4f}", "alcohol_pct": "alcohol {:.4g} %",
-    "ph": "pH {:.4g}", "temperature_c": "{:.4g} °C", "acidity_g_l": "acidity {:.4g} g/L",
+    "ph": "pH {:.4g}", "acidity_g_l": "acidity {:.4g} g/L",
     "residual_sugar_g_l": "sugar {:.4g} g/L", "original_gravity": "gravity at pitch {:.4f}",
     "free_so2_mg_l": "free SO2 {:.4g} mg/L", "total_so2_mg_l": "total SO2 {:.4g} mg/L",
     "molecular_so2_mg_l": "molecular SO2 {:.4g} mg/L",
@@ -25,8 +26,8 @@ BROUGHT = {
 }  # fmt: skip
 
 
-def step_words(done: StepDone) -> str:
-    """Amounts, volumes, what was typed for it, in one line.
+def step_words(done: StepDone, sheet: str = "") -> str:
+    """Amounts, volumes, what was typed for it, in one line; temperatures in the unit of `sheet`.
 
     Examples
     --------
@@ -50,7 +51,10 @@ def step_words(done: StepDone) -> str:
     if "verdict" in done.words:
         look = done.words.get("next check")
         parts.append(done.words["verdict"] + (f", look again {look}" if look else ""))
-    typed = [SPOKEN[name].format(value) for name, value in done.measured.items()]
+    typed = [
+        degrees(value, sheet) if name == "temperature_c" else SPOKEN[name].format(value)
+        for name, value in done.measured.items()
+    ]
     if typed:
         parts.append(f"typed for it: {', '.join(typed)}")
     parts = parts or [done.said.rstrip(".")]
