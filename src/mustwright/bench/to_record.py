@@ -11,6 +11,7 @@ from mustwright.batch.finishing_record import Added, Poured, StepDone
 from mustwright.bench.amounts import uses
 from mustwright.bench.answer_text import answer
 from mustwright.bench.fields import TypedFields
+from mustwright.constants import CO2_PER_ETHANOL_G_G, ETHANOL_G_L_PER_PCT_VOL
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.figure import Figure
 from mustwright.finishing.acid import AcidDose
@@ -27,7 +28,6 @@ from mustwright.finishing.step import Addition
 from mustwright.finishing.sulfite import SulfiteDose
 from mustwright.finishing.sweeten import Sweetening
 from mustwright.finishing.tannin import TanninDose
-from mustwright.must.alcohol import ETHANOL_G_L_PER_PCT_VOL
 
 HELD_BY = {
     "total_so2_mg_l": ("total_so2", 1000.0),
@@ -306,7 +306,7 @@ def _(result: Carbonation, case: AnsweredStep, used: Mapping[str, float]) -> Ste
 
 def _made_g_l(rise_pct: float) -> float:
     """Gas that so much alcohol comes with [g/L]."""
-    return rise_pct * ETHANOL_G_L_PER_PCT_VOL * 44.009 / 46.069
+    return rise_pct * ETHANOL_G_L_PER_PCT_VOL * CO2_PER_ETHANOL_G_G
 
 
 @_done.register
