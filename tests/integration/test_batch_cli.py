@@ -109,7 +109,7 @@ def test_mistakes_are_corrected_and_refused_in_one_line(home, capsys):
     command(capsys, "batch", "correct", "heather", entry[:8], "--set", "gravity=1.095")
     command(capsys, "batch", "correct", "heather", entry, "--set", "temperature=66 F")
     shown = command(capsys, "batch", "show", "heather")
-    assert "read 1.0950 must 18.889 C by hydrometer" in shown
+    assert "Read: 1.095, must 18.89 °C" in shown
     assert "[changed 2 times]" in shown
     command(capsys, "batch", "correct", "heather", entry, "--remove")
     assert "[removed]" in command(capsys, "batch", "show", "heather")

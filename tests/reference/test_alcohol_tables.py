@@ -5,14 +5,13 @@ from collections.abc import Callable
 import pytest
 
 from mustwright import data
-from mustwright.must.alcohol import (
+from mustwright.constants import (
     CO2_PER_ETHANOL_G_G,
     ETHANOL_G_L_PER_PCT_VOL,
     HEXOSE_PER_SUCROSE_G_G,
     HIGHEST_ETHANOL_YIELD_G_G,
-    ethanol_g_l_from_pct_vol,
-    ferment,
 )
+from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ferment
 from mustwright.must.alcohol_rivals import (
     EU_SUGAR_G_L_PER_PCT_VOL,
     ethanol_pct_mass_from_extracts_balling1865,

@@ -2,8 +2,8 @@
 
 import pytest
 
+from mustwright.constants import ETHANOL_G_L_PER_PCT_VOL
 from mustwright.errors import ValidityWarning
-from mustwright.must.alcohol import ETHANOL_G_L_PER_PCT_VOL
 from mustwright.must.density import (
     ETHANOL_DENSITY_20C_KG_M3,
     ethanol_mass_fraction_from_pct_vol,

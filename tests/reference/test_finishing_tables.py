@@ -6,7 +6,7 @@ from CoolProp import PT_INPUTS, AbstractState
 from CoolProp.CoolProp import PropsSI
 
 from mustwright import data
-from mustwright.constants import BAR_PER_ATM
+from mustwright.constants import BAR_PER_ATM, CO2_PER_HEXOSE_G_G, CO2_VOLUME_G_L
 from mustwright.finishing.acid_chemistry import acidity_as, equivalent_mass
 from mustwright.finishing.containers import sparkle_class
 from mustwright.finishing.gas import (
@@ -16,7 +16,6 @@ from mustwright.finishing.gas import (
     fugacity_bar,
     k0_mol_kg_atm,
     virial_cm3_mol,
-    volume_g_l,
 )
 from mustwright.finishing.law import finishing_law
 from mustwright.finishing.liquid import Liquid, mixed
@@ -85,7 +84,7 @@ def test_weiss_volumes(row, agree):
     """The same in volumes, at a fugacity of one atmosphere as the rows are computed."""
     t = row["temp_c"]
     per_atm = k0_mol_kg_atm(t) * 44.009 * float(water_density_kg_m3(t)) / 1000
-    agree(row, per_atm / volume_g_l())
+    agree(row, per_atm / CO2_VOLUME_G_L)
 
 
 @pytest.mark.rows("oiv_as314_co2.csv", "CO2 in sparkling")
@@ -117,7 +116,7 @@ def test_gauge_is_not_absolute():
 
 def test_one_volume_beside_coolprop():
     """Span and Wagner 1996 at 0 C and 101.325 kPa."""
-    assert volume_g_l() == pytest.approx(PropsSI("D", "T", 273.15, "P", 101325, "CO2"), abs=5e-4)
+    assert pytest.approx(PropsSI("D", "T", 273.15, "P", 101325, "CO2"), abs=5e-4) == CO2_VOLUME_G_L
 
 
 @pytest.mark.parametrize("temperature_c", [0, 10, 20, 30, 40])
@@ -166,7 +165,7 @@ def test_sorbate_beside_periodictable():
 
 @pytest.mark.rows("finishing_stoichiometry.csv", "CO2 per glucose")
 def test_gas_of_hexose(row, agree):
-    agree(row, finishing_data()["priming"]["hexose_co2"])
+    agree(row, CO2_PER_HEXOSE_G_G)
 
 
 @pytest.mark.rows("finishing_stoichiometry.csv", "sugar per litre per volume")
@@ -175,7 +174,7 @@ def test_priming_sugar(row, agree):
     kind = row.given["sugar"]
     names = {"sucrose": "sucrose", "dextrose_monohydrate": "dextrose"}
     hexose = 1.0 if kind == "glucose" else sugar_called(names[kind]).hexose_g_g.value
-    agree(row, volume_g_l() / (hexose * finishing_data()["priming"]["hexose_co2"]))
+    agree(row, CO2_VOLUME_G_L / (hexose * CO2_PER_HEXOSE_G_G))
 
 
 @pytest.mark.rows("finishing_stoichiometry.csv", "equivalent weight")
@@ -269,7 +268,7 @@ def test_limits_of_the_us(row, agree):
 @pytest.mark.rows("us_finishing_limits.csv", "US still wine")
 def test_still_limit_of_the_us(row, agree):
     grams = finishing_law("us").limits["still_co2"].figure().value
-    agree(row, grams / 10 if row.unit == "g/100 mL" else grams / volume_g_l())
+    agree(row, grams / 10 if row.unit == "g/100 mL" else grams / CO2_VOLUME_G_L)
 
 
 @pytest.mark.rows("eu_finishing_limits.csv")

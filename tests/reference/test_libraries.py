@@ -5,7 +5,7 @@ import periodictable
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from mustwright.must import alcohol
+from mustwright import constants as c
 from mustwright.must.density import (
     ethanol_water_density_kg_m3,
     sucrose_solution_density_kg_m3,
@@ -66,14 +66,32 @@ def test_molar_masses(row, agree):
 @pytest.mark.parametrize(
     ("ours", "formula"),
     [
-        (alcohol.HEXOSE_G_MOL, "C6H12O6"),
-        (alcohol.SUCROSE_G_MOL, "C12H22O11"),
-        (alcohol.ETHANOL_G_MOL, "C2H6O"),
-        (alcohol.CO2_G_MOL, "CO2"),
+        (c.HEXOSE_G_MOL, "C6H12O6"),
+        (c.SUCROSE_G_MOL, "C12H22O11"),
+        (c.ETHANOL_G_MOL, "C2H6O"),
+        (c.CO2_G_MOL, "CO2"),
+        (c.GLYCEROL_G_MOL, "C3H8O3"),
+        (c.SUCCINIC_G_MOL, "C4H6O4"),
+        (c.ACETIC_G_MOL, "C2H4O2"),
+        (c.TARTARIC_G_MOL, "C4H6O6"),
+        (c.DAP_G_MOL, "(NH4)2HPO4"),
+        (c.AMMONIUM_SULFATE_G_MOL, "(NH4)2SO4"),
+        (c.SO2_G_MOL, "SO2"),
+        (c.CARBON_G_MOL, "C"),
+        (c.NITROGEN_G_MOL, "N"),
+        (c.PHOSPHORUS_G_MOL, "P"),
+        (c.SODIUM_G_MOL, "Na"),
+        (c.POTASSIUM_G_MOL, "K"),
+        (c.CALCIUM_G_MOL, "Ca"),
+        (c.MAGNESIUM_G_MOL, "Mg"),
     ],
 )
 def test_our_molar_masses(ours, formula):
     assert ours == pytest.approx(periodictable.formula(formula).mass, abs=0.0005)
+
+
+def test_gas_of_hexose_is_the_ratio_of_molar_masses():
+    assert pytest.approx(2 * c.CO2_G_MOL / c.HEXOSE_G_MOL, abs=0.000005) == c.CO2_PER_HEXOSE_G_G
 
 
 def test_fermentation_conserves_atoms():

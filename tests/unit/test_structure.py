@@ -81,3 +81,20 @@ def test_services_need_a_port():
     services = [n for n in MODULES if n.startswith("mustwright.services.") and n not in ports]
     packages = {n for n in services if MODULES[n].name == "__init__.py"}
     assert [n for n in services if n not in packages and not reaches(n, set())] == []
+
+
+def test_a_physical_constant_stands_in_one_module():
+    """No number of four digits or more of `constants` is typed again elsewhere."""
+
+    def numbers(text: str) -> set[float]:
+        found = (n.value for n in ast.walk(ast.parse(text)) if isinstance(n, ast.Constant))
+        return {v for v in found if type(v) is float and len(f"{v:.15g}".replace(".", "")) > 4}
+
+    known = numbers((ROOT / "constants.py").read_text(encoding="utf-8"))
+    assert len(known) > 20
+    again = {
+        str(path.relative_to(ROOT)): sorted(known & numbers(path.read_text(encoding="utf-8")))
+        for path in ROOT.rglob("*.py")
+        if path.name != "constants.py"
+    }
+    assert {name: values for name, values in again.items() if values} == {}

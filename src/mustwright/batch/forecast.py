@@ -16,19 +16,19 @@ from mustwright.batch.progress import Progress
 from mustwright.batch.quantiles import Along, Quantiles
 from mustwright.errors import InputError
 from mustwright.kinetics.counterfactual import freed
+from mustwright.kinetics.ensemble_setting import BENT_MEMBERS, MEMBERS, SEED
 from mustwright.kinetics.forecast import Band, Drawn, Forecast, band, fermentations, sum_up
 from mustwright.kinetics.inputs import NitrogenPulse, PulseTrigger
 from mustwright.kinetics.simulate import DRY_G_L
 from mustwright.kinetics.update import ODD, ReadingVerdict
 
-MEMBERS, SEED = 800, 1
 FRACTIONS = (*(round(0.02 * k, 2) for k in range(1, 50)), 0.99, 1.0)
 RELEASES_AFTER = 2  # readings after pitch that causes are asked of
 Floats = NDArray[Any]
 
 
 def foresee(
-    now: Progress, stands: Sequence[Standing], version: int, members: int = MEMBERS
+    now: Progress, stands: Sequence[Standing], version: int, members: int | None = None
 ) -> Foreseen:
     """The forecast of a batch from its log.
 
@@ -38,8 +38,8 @@ def foresee(
     stands : sequence of Standing
     version : int
         Of the batch, whose log this is.
-    members : int
-        Runs in the ensemble.
+    members : int or None
+        Runs in the ensemble; the setting of every page when None.
 
     Raises
     ------
@@ -49,6 +49,8 @@ def foresee(
     case = case_of(now, stands)
     if case.must.sugar_g_l < DRY_G_L:
         raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
+    if members is None:
+        members = BENT_MEMBERS if case.readings else MEMBERS
     onset = NitrogenPulse(
         PulseTrigger(end_of_lag=True)
     )  # brings nothing: shows when each run starts to work

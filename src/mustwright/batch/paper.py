@@ -8,12 +8,13 @@ from datetime import datetime, tzinfo
 
 from mustwright import data
 from mustwright.batch.corrected_readings import must_course
+from mustwright.batch.log_text import doses_words
 from mustwright.batch.next_step import clock, trigger_gravity
+from mustwright.batch.temperature_text import degrees, temperature_unit
 from mustwright.batch.view import BatchView
 from mustwright.nutrition.limits import legal_profiles
 
 BLANK_ROWS = 18
-COLUMNS = ("date, time", "gravity", "instrument, °C", "must °C", "pH", "what was done", "by")
 CAUTIONS = (
     "powder_in_gassy_must",
     "carbon_dioxide_room",
@@ -64,7 +65,7 @@ def paper_of(view: BatchView, zone: tzinfo) -> Paper:
         ("Dry reads about", f"{must.dry_gravity:.3f}"),
         ("Alcohol when dry", f"up to {must.potential_alcohol_pct:.1f} % vol"),
         ("Yeast", f"{state.plan.yeast.grams:.1f} g, {state.plan.yeast.name.lower()}"),
-        ("Must temperature", f"{must.temperature_c:.0f} °C"),
+        ("Must temperature", degrees(must.temperature_c, state.plan.sheet, 0)),
         ("Pitched", _day(state.pitched, zone)),
         ("Law", legal_profiles()[state.plan.profile].name),
     )
@@ -82,9 +83,15 @@ def paper_of(view: BatchView, zone: tzinfo) -> Paper:
         tuple(_feeds(view, zone)),
         breaks,
         tuple(str(cautions[name]["text"]) for name in CAUTIONS),
-        COLUMNS,
+        _columns(temperature_unit(state.plan.sheet)),
         BLANK_ROWS,
     )
+
+
+def _columns(unit: str) -> tuple[str, ...]:
+    """What to write into the empty rows; temperatures in the maker's own unit."""
+    where = (f"instrument, °{unit}", f"must °{unit}")
+    return ("date, time", "gravity", *where, "pH", "what was done", "by")
 
 
 def _feeds(view: BatchView, zone: tzinfo) -> list[PaperFeed]:
@@ -100,7 +107,7 @@ def _feeds(view: BatchView, zone: tzinfo) -> list[PaperFeed]:
         rows.append(
             PaperFeed(
                 one.feed.name,
-                " + ".join(f"{d.grams:g} g {d.name}" for d in one.feed.doses),
+                doses_words(one.feed.doses),
                 without_gravity(one.feed.words),
                 "" if gravity is None else f"{gravity:.3f}",
                 "" if expected is None else clock(expected, state.now, zone),

@@ -10,6 +10,7 @@ from mustwright import data
 from mustwright.batch.allowed_additions import Room, room_of_kind
 from mustwright.batch.progress import Progress
 from mustwright.batch.temperature_text import degrees
+from mustwright.constants import BYPRODUCT_YIELD_G_G, ETHANOL_YIELD_G_G
 from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ethanol_pct_vol_from_g_l
 from mustwright.must.gravity import gravity_from_composition
 
@@ -123,13 +124,13 @@ class _Mix:
         )
 
     def fermented(self, share: float) -> _Mix:
-        """With a share of its sugar turned to ethanol, 0.47 g per g."""
+        """With a share of its sugar turned to ethanol and by-products."""
         used = self.sugar_g * share
         return _Mix(
             self.litres,
-            self.extract_g - 0.956 * used,
+            self.extract_g - (1 - BYPRODUCT_YIELD_G_G) * used,
             self.sugar_g - used,
-            self.ethanol_g + 0.47 * used,
+            self.ethanol_g + ETHANOL_YIELD_G_G * used,
         )
 
     @property

@@ -14,12 +14,12 @@ from mustwright.batch.finishing_record import HELD, Added, StepDone
 from mustwright.batch.log import Standing
 from mustwright.batch.progress import Progress
 from mustwright.batch.series import Series
+from mustwright.constants import ETHANOL_YIELD_G_G
 from mustwright.errors import InputError
 from mustwright.finishing.liquid import Liquid, mead
 from mustwright.finishing.step import finishing_data
 from mustwright.must.alcohol import ethanol_pct_vol_from_g_l
 
-ETHANOL_PER_HEXOSE, EXTRACT_PER_HEXOSE = 0.47, 1.0
 KEEPS_PH = ("sulfite", "sorbate", "stable", "rack", "tannin", "carbonate", "bottle", "drawn")
 NEARLY_MG_L = 0.005
 SEEN_SDS = 2.0
@@ -375,11 +375,11 @@ def _is_later(read: datetime | None, since: datetime | None) -> bool:
 
 
 def _fermented(before: Liquid, sugar_g: float) -> Liquid:
-    gas = sugar_g * (EXTRACT_PER_HEXOSE - ETHANOL_PER_HEXOSE)
+    gas = sugar_g * (1.0 - ETHANOL_YIELD_G_G)
     return Liquid(
         before.mass_g - gas,
-        before.extract_g - EXTRACT_PER_HEXOSE * sugar_g,
-        before.ethanol_g + ETHANOL_PER_HEXOSE * sugar_g,
+        before.extract_g - sugar_g,
+        before.ethanol_g + ETHANOL_YIELD_G_G * sugar_g,
     )
 
 

@@ -103,11 +103,6 @@ def milligrams(figure: Figure) -> str:
     return f"{figure.value:.0f} mg/L" if figure.value >= 10 else f"{figure.value:.1f} mg/L"
 
 
-def in_sentence(name: str) -> str:
-    """The name of a record as it stands in a sentence: without what comes after a comma."""
-    return name[:1].lower() + name[1:].partition(",")[0]
-
-
 def _text(figure: Figure, number: float) -> str:
     places = DECIMALS.get(figure.unit)
     if places is None and abs(number) >= 1000:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
+from mustwright.batch.liquid_words import LIQUID, SG, LiquidWord
 from mustwright.bench import shared_fields as shared
 from mustwright.bench.field_text import printed
 from mustwright.bench.fields import FormPart, StepField
@@ -14,57 +15,48 @@ from mustwright.bench.kinds import AsTyped
 from mustwright.errors import InputError
 from mustwright.figure import typed as typed_figure
 
-SG = " SG 20/20"  # goes without saying beside the word gravity
-
 
 class LiquidFact(NamedTuple):
-    """A fact of the liquid: its field, what it is called, its unit, and the unit as it is typed."""
+    """A fact of the liquid: its field, its words, and the unit as it is typed."""
 
     field: StepField
-    label: str
-    unit: str = ""
-    typed_unit: str | None = None
-    decimals: int | None = None
+    words: LiquidWord
+    typed_unit: str
 
-    def short(self, value: float, unit: str) -> str:
-        """Four figures that count, no noise behind."""
-        short = float(f"{value:.4g}") if self.decimals is None else round(value, self.decimals)
-        return f"{short:g} {unit}".strip()
+    @property
+    def label(self) -> str:
+        """What it is called."""
+        return self.words.label
 
     def typed(self, value: float) -> str:
         """As it would be typed."""
-        return self.short(value, self.unit if self.typed_unit is None else self.typed_unit)
+        return self.words.short(value, self.typed_unit)
 
     def printed(self, value: float) -> str:
         """As it stands in a list."""
-        return printed(typed_figure(value, self.unit)).removesuffix(SG)
+        return printed(typed_figure(value, self.words.unit)).removesuffix(SG)
 
     def said(self, value: float) -> str:
         """As it stands in a sentence: ``total sulfur dioxide 35 mg/L``."""
-        said = self.short(value, self.unit).removesuffix(SG)
-        return f"{self.label[:1].lower()}{self.label[1:]} {said}"
+        return self.words.said(value)
 
 
-# By attribute of `MeadNow`.
-FACTS: Mapping[str, LiquidFact] = MappingProxyType({
-    "volume_l": LiquidFact(shared.VOLUME, "Volume", "L"),
-    "gravity": LiquidFact(shared.GRAVITY, "Gravity", "SG 20/20", "", 4),
-    "alcohol_pct": LiquidFact(shared.ALCOHOL, "Alcohol", "% vol", "%"),
-    "ph": LiquidFact(shared.PH, "pH"),
-    "temperature_c": LiquidFact(shared.TEMPERATURE, "Temperature", "°C", "C"),
-    "acidity_g_l": LiquidFact(shared.ACIDITY, "Titratable acidity", "g/L"),
-    "residual_sugar_g_l": LiquidFact(shared.RESIDUAL, "Fermentable sugar", "g/L"),
-    "original_gravity": LiquidFact(
-        shared.ORIGINAL, "Gravity before fermentation", "SG 20/20", "", 4
-    ),
-    "free_so2_mg_l": LiquidFact(shared.FREE, "Free sulfur dioxide", "mg/L"),
-    "total_so2_mg_l": LiquidFact(shared.TOTAL, "Total sulfur dioxide", "mg/L"),
-    "molecular_so2_mg_l": LiquidFact(shared.MOLECULAR, "Molecular sulfur dioxide", "mg/L"),
-    "sorbic_acid_mg_l": LiquidFact(shared.SORBIC, "Sorbic acid", "mg/L"),
-    "potassium_mg_l": LiquidFact(shared.POTASSIUM, "Potassium added", "mg/L"),
-    "calcium_mg_l": LiquidFact(shared.CALCIUM, "Calcium added", "mg/L"),
-    "co2_g_l": LiquidFact(shared.GAS, "Gas", "g/L"),
+FIELDS: Mapping[str, StepField] = MappingProxyType({
+    "volume_l": shared.VOLUME, "gravity": shared.GRAVITY, "alcohol_pct": shared.ALCOHOL,
+    "ph": shared.PH, "temperature_c": shared.TEMPERATURE, "acidity_g_l": shared.ACIDITY,
+    "residual_sugar_g_l": shared.RESIDUAL, "original_gravity": shared.ORIGINAL,
+    "free_so2_mg_l": shared.FREE, "total_so2_mg_l": shared.TOTAL,
+    "molecular_so2_mg_l": shared.MOLECULAR, "sorbic_acid_mg_l": shared.SORBIC,
+    "potassium_mg_l": shared.POTASSIUM, "calcium_mg_l": shared.CALCIUM, "co2_g_l": shared.GAS,
 })  # fmt: skip
+TYPED_UNITS = {"SG 20/20": "", "% vol": "%", "°C": "C"}
+# By attribute of `MeadNow`.
+FACTS: Mapping[str, LiquidFact] = MappingProxyType(
+    {
+        name: LiquidFact(one, LIQUID[name], TYPED_UNITS.get(LIQUID[name].unit, LIQUID[name].unit))
+        for name, one in FIELDS.items()
+    }
+)
 BY_FIELD = {fact.field.name: name for name, fact in FACTS.items()}
 IN_WORDS = {"stabilised": "yeast stopped by", "profile": "law", "batch": "batch"}
 NAMES = (*BY_FIELD, *IN_WORDS)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
+from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 
 if TYPE_CHECKING:
     from mustwright.figure import Figure
@@ -24,8 +25,10 @@ if TYPE_CHECKING:
 @click.option("--salt", metavar="NAME", help="Salt or acid, such as 'potassium carbonate'.")
 @click.option("--bench", multiple=True, metavar="G_PER_L:PH", help="A bench trial with the salt.")
 @click.option("--compare", is_flag=True, help="Also go through every protocol.")
-@click.option("--members", type=int, default=600, show_default=True, help="Size of the ensemble.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Start of the draws.")
+@click.option(
+    "--members", type=int, default=MEMBERS, show_default=True, help="Size of the ensemble."
+)
+@click.option("--seed", type=int, default=SEED, show_default=True, help="Start of the draws.")
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def acidity_command(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -12,9 +11,6 @@ from mustwright.cli.batch_import_export import TAKE_COMMANDS
 from mustwright.cli.batch_lot import lot_command
 from mustwright.cli.batch_record import RECORD_COMMANDS
 from mustwright.cli.sheets import file_text, print_json
-
-if TYPE_CHECKING:
-    from mustwright.compose import Compose
 
 
 @click.group("batch")
@@ -33,32 +29,24 @@ def start(
 ) -> None:
     """Start a batch from MUST: a must kept in the cellar, or a sheet file (.toml)."""
     with opened() as compose:
-        from mustwright.services.batch.record import plan_of, start_batch
-        from mustwright.services.own_protocols import protocol_texts
+        from mustwright.services.batch.start import start_planned
 
-        kept = "" if must.endswith(".toml") else must
-        sheet = compose.cellar.record("sheet", kept) if kept else None
-        text = file_text(must, "MUST") if sheet is None else _on_the_shelf(compose, sheet.text)
-        called = name or (sheet.name if sheet else Path(must).stem)
-        own = protocol_texts(compose.cellar)
-        plan = plan_of(text, protocol, own, called)
-        now = compose.clock()
+        cellar, ledger = compose.cellar, compose.ledger
+        kept = None if must.endswith(".toml") else cellar.record("sheet", must)
+        called = name or (kept.name if kept else Path(must).stem)
         when = moment_of(compose, pitched) if pitched else None
-        record = start_batch(compose.ledger, plan, called, now=now, pitched_at=when, sheet=kept)
+        record = start_planned(
+            cellar, ledger, kept or file_text(must, "MUST"), called, protocol,
+            now=compose.clock(), pitched_at=when,
+        )  # fmt: skip
         view = view_now(compose, record.slug)
         if as_json:
             from mustwright.batch.view_json import view_data
 
             print_json(view_data(view))
             return
-        click.echo(f"{record.slug}: started by '{plan.protocol_name}'. {view.step.sentence}")
-
-
-def _on_the_shelf(compose: Compose, text: str) -> str:
-    """A kept must as its page plans it: with the cellar's shelf, unless it has its own."""
-    from mustwright.services.records import sheet_with_shelf
-
-    return sheet_with_shelf(text, compose.cellar.records("nutrient"))
+        by = view.progress.plan.protocol_name
+        click.echo(f"{record.slug}: started by '{by}'. {view.step.sentence}")
 
 
 @batch_command.command("list")

@@ -50,7 +50,7 @@ def import_csv_file(
     as_json: bool,
 ) -> None:
     """Show what a CSV file would write, and, unless only that was asked, write it."""
-    from mustwright.cli.batch_text import said
+    from mustwright.batch.log_text import said
     from mustwright.services.batch.log_table import import_csv, preview_csv
 
     mapping = dict(_pair(one) for one in columns)
@@ -73,9 +73,8 @@ def import_csv_file(
         click.echo(f"  line {problem.line}: {problem.message}")
     if only_look:
         for entry in preview.new:
-            click.echo(
-                f"  {entry.at.astimezone(compose.local_zone):%Y-%m-%d %H:%M}  {said(entry.what)}"
-            )
+            when = f"{entry.at.astimezone(compose.local_zone):%Y-%m-%d %H:%M}"
+            click.echo(f"  {when}  {said(entry.what, preview.plan)}")
     done = "would be written" if only_look else "written"
     click.echo(f"{len(preview.new)} {done}, {preview.known} there already")
     if preview.ignored:

@@ -4,24 +4,13 @@ from __future__ import annotations
 
 from datetime import tzinfo
 
-from mustwright.batch import ph_text
-from mustwright.batch.entries import (
-    EVENTS,
-    STRIP,
-    Event,
-    FeedGiven,
-    Note,
-    Photo,
-    PlanAdopted,
-    Reading,
-)
-from mustwright.batch.finishing_record import StepDone
+from mustwright.batch import log_text, ph_text
 from mustwright.batch.forecast_record import Foreseen
 from mustwright.batch.log import Standing
+from mustwright.batch.plan import BatchPlan
 from mustwright.batch.replan import Proposal
 from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
-from mustwright.bench.record_text import step_words
 
 
 def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
@@ -37,14 +26,13 @@ def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
         "Feeds",
     ]
     for one in state.feeds:
-        doses = ", ".join(f"{d.grams:g} g {d.name}" for d in one.feed.doses) or one.feed.dropped
         lines.append(
             f"  [{'x' if one.state == 'given' else ' '}] {one.feed.key} {one.feed.name}"
-            f" ({one.state}): {doses}; {one.feed.words}"
+            f" ({one.state}): {log_text.feed_words(one.feed)}; {one.feed.words}"
         )
     lines += watch_lines(view) if view.findings else []
     lines.append("Log")
-    lines += [f"  {line}" for stand in view.stands for line in _log_lines(stand, zone)]
+    lines += [f"  {_log_line(stand, state.plan, zone)}" for stand in view.stands]
     return lines
 
 
@@ -93,42 +81,12 @@ def _end_words(found: Foreseen) -> str:
     )
 
 
-def _log_lines(stand: Standing, zone: tzinfo) -> list[str]:
+def _log_line(stand: Standing, plan: BatchPlan, zone: tzinfo) -> str:
     when = f"{stand.at.astimezone(zone):%Y-%m-%d %H:%M}"
     gone = " [removed]" if stand.removed else ""
     changed = f" [changed {len(stand.changes)} times]" if stand.changes else ""
-    return [f"{when}  {stand.entry.id[:8]}  {said(stand.what)} ({stand.entry.who}){gone}{changed}"]
-
-
-def said(what: object) -> str:
-    """An entry in a few words."""
-    if isinstance(what, Reading):
-        parts = [
-            "" if what.gravity is None else f"{what.gravity:.4f}",
-            "" if what.brix is None else f"{what.brix:g} Bx",
-            "" if what.temperature_c is None else f"must {what.temperature_c:g} C",
-            ""
-            if what.ph is None
-            else f"pH {what.ph:g}{' by strip' if what.ph_by == STRIP else ''}",
-        ]
-        by = f"by {what.instrument}" if what.has_gravity else ""
-        return " ".join(["read", *(p for p in (*parts, by, what.note) if p)])
-    if isinstance(what, FeedGiven):
-        given = ", ".join(f"{i.grams:g} g {i.name or i.nutrient}" for i in what.items)
-        return f"fed {given or 'nothing'}" + (f" as {what.feed}" if what.feed else "")
-    if isinstance(what, Event):
-        more = "" if what.temperature_c is None else f" {what.temperature_c:g} C"
-        litres = "" if what.litres is None else f" {what.litres:g} L"
-        return f"{EVENTS[what.what].lower()}{more}{litres} {what.note}".strip()
-    if isinstance(what, StepDone):
-        return f"{what.title.lower()}: {step_words(what)}".removesuffix(": ")
-    if isinstance(what, Note):
-        return what.text
-    if isinstance(what, Photo):
-        return f"photo {what.caption}".strip()
-    if isinstance(what, PlanAdopted):
-        return f"plan {what.plan.number}: {what.plan.protocol_name}"
-    return type(what).__name__
+    said = log_text.said(stand.what, plan)
+    return f"{when}  {stand.entry.id[:8]}  {said} ({stand.entry.who}){gone}{changed}"
 
 
 def watch_lines(view: BatchView) -> list[str]:
@@ -167,10 +125,7 @@ def proposal_lines(proposal: Proposal | None) -> list[str]:
         return ["The plan still fits what was read."]
     lines = [f"Why: {reason}" for reason in proposal.reasons]
     for c in proposal.changes:
-        before, after = (
-            ", ".join(f"{d.grams:g} g {d.name}" for d in f.doses) or "nothing"
-            for f in (c.before, c.after)
-        )
+        before, after = (log_text.feed_words(f) for f in (c.before, c.after))
         lines.append(f"  {c.key} {c.name}: {c.what}" + (f" ({c.why})" if c.why else ""))
         lines.append(f"      before: {before}; {c.before.words}")
         lines.append(f"      after:  {after}" + ("" if c.after.dropped else f"; {c.after.words}"))

@@ -14,6 +14,7 @@ from mustwright.cli.sheets import (
     sheet_text,
 )
 from mustwright.errors import InputError
+from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 
 if TYPE_CHECKING:
     from mustwright.kinetics.forecast import Band
@@ -27,8 +28,8 @@ SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
 @click.option("--protocol", metavar="ID", help="Id of a protocol, a protocol file, or 'none'.")
 @click.option("--readings", metavar="CSV", help="Readings so far, to bend the forecast to.")
 @click.option("--at", metavar="HOURS", help="Hours after pitch, as 16,64,112.")
-@click.option("--members", type=int, default=2000, show_default=True, help="Size of the ensemble.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Same seed, same answer.")
+@click.option("--members", type=int, help=f"Size of the ensemble; else {MEMBERS}, as on the pages.")
+@click.option("--seed", type=int, default=SEED, show_default=True, help="Same seed, same answer.")
 @click.option("--no-ph", is_flag=True, help="Leave out the pH.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def forecast_command(
@@ -36,7 +37,7 @@ def forecast_command(
     protocol: str | None,
     readings: str | None,
     at: str | None,
-    members: int,
+    members: int | None,
     seed: int,
     no_ph: bool,
     as_json: bool,

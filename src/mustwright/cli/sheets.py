@@ -72,10 +72,10 @@ def chosen_protocols(typed: tuple[str, ...]) -> tuple[list[str], dict[str, Proto
 
 
 def cellar_protocols() -> dict[str, Protocol]:
-    """The maker's own protocols, by id."""
-    from mustwright.nutrition.protocols import read_protocol
+    """The maker's own protocols that can be read, by id."""
+    from mustwright.services.own_protocols import protocols_in
 
-    return {identity: read_protocol(text) for identity, text in cellar_texts().items()}
+    return protocols_in(tuple(cellar_texts().values()))
 
 
 def cellar_texts() -> dict[str, str]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from mustwright.constants import CO2_L_PER_MOL_20C
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.figure import ARITHMETIC, Figure, typed
 from mustwright.finishing.acid_chemistry import (
@@ -27,7 +28,6 @@ from mustwright.finishing.step import (
 )
 from mustwright.finishing.trial import BenchTrial, bench_trial
 
-CO2_L_PER_MOL_20C = 24.055  # ideal gas at 20 C and 101.325 kPa
 MOST_CHANGE_G_L = 10.0
 STEP_DOWN_G_L = 0.5
 

@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from mustwright.constants import BAR_PER_ATM
+from mustwright.constants import (
+    BAR_PER_ATM,
+    CO2_PER_ETHANOL_G_G,
+    CO2_PER_HEXOSE_G_G,
+    CO2_VOLUME_G_L,
+    CO2_VOLUME_SOURCE,
+    ETHANOL_G_L_PER_PCT_VOL,
+)
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.figure import ARITHMETIC, TYPED, Figure, typed
 from mustwright.finishing.containers import (
@@ -20,7 +27,6 @@ from mustwright.finishing.containers import (
 from mustwright.finishing.gas import (
     co2_g_l_from_pressure,
     pressure_bar_from_co2,
-    volume_g_l,
 )
 from mustwright.finishing.gas_class import kept_within
 from mustwright.finishing.law import FinishingLaw
@@ -34,7 +40,6 @@ from mustwright.finishing.step import (
 )
 
 MOST_RESIDUAL_G_L = 2.0
-ETHANOL_PER_CO2 = 46.069 / 44.009
 
 
 @dataclass(frozen=True)
@@ -125,10 +130,10 @@ def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
     residual = _residual(ask)
     target, moved = _within_class(ask, law, _target(ask))
     volumes = Figure(
-        target.value / volume_g_l(),
+        target.value / CO2_VOLUME_G_L,
         "vol",
         "g/L / 1.9768",
-        str(finishing_data()["priming"]["volume_source"]),
+        CO2_VOLUME_SOURCE,
         {"g_l": target},
     )
     _refuse(ask, residual, volumes)
@@ -178,7 +183,7 @@ def _residual(ask: CarbonateAsk) -> Figure:
     """Gas still in the mead [vol]; no more than saturation, less after long standing."""
     warmest = max(ask.temperatures_c)
     alcohol = ask.alcohol_pct or 0.0
-    held = co2_g_l_from_pressure(BAR_PER_ATM, warmest, alcohol, ask.sugar_g_l) / volume_g_l()
+    held = co2_g_l_from_pressure(BAR_PER_ATM, warmest, alcohol, ask.sugar_g_l) / CO2_VOLUME_G_L
     low = float(finishing_data()["priming"]["residual_low"])
     source = TYPED if ask.alcohol_pct is not None else "assumed: alcohol not typed, so as in water"
     return Figure(
@@ -201,8 +206,8 @@ def _target(ask: CarbonateAsk) -> Figure:
         return typed(ask.co2_g_l, "g/L")
     if ask.co2_volumes is not None:
         given = {"volumes": typed(ask.co2_volumes, "vol")}
-        source = str(finishing_data()["priming"]["volume_source"])
-        return Figure(ask.co2_volumes * volume_g_l(), "g/L", "volumes x 1.9768", source, given)
+        source = CO2_VOLUME_SOURCE
+        return Figure(ask.co2_volumes * CO2_VOLUME_G_L, "g/L", "volumes x 1.9768", source, given)
     assert ask.gauge_bar_20c is not None
     absolute = ask.gauge_bar_20c + BAR_PER_ATM
     return Figure(
@@ -237,7 +242,7 @@ def _refuse(ask: CarbonateAsk, residual: Figure, target: Figure) -> None:
             ask.stabilised,
         )
     if ask.fermentable_g_l is not None and ask.fermentable_g_l > MOST_RESIDUAL_G_L:
-        own = ask.fermentable_g_l * 0.48857 / volume_g_l()
+        own = ask.fermentable_g_l * CO2_PER_HEXOSE_G_G / CO2_VOLUME_G_L
         raise ImpossibleError(
             "fermentable",
             f"needs at most {MOST_RESIDUAL_G_L:g} g/L of fermentable sugar: living yeast would "
@@ -297,9 +302,9 @@ def _result(
         per_l = Figure(
             sugar.value / ask.volume_l, "g/L", "grams / volume", ARITHMETIC, {"sugar_g": sugar}
         )
-        made = target.value - residual.value * volume_g_l()
+        made = target.value - residual.value * CO2_VOLUME_G_L
         rise = Figure(
-            made * ETHANOL_PER_CO2 / 7.8924,
+            made / CO2_PER_ETHANOL_G_G / ETHANOL_G_L_PER_PCT_VOL,
             "% vol",
             "gas made x 46.069 / 44.009 / 7.8924",
             ARITHMETIC,

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from mustwright.constants import BAR_PER_ATM
+from mustwright.constants import BAR_PER_ATM, CO2_VOLUME_G_L
 from mustwright.errors import ImpossibleError
 from mustwright.figure import Figure, typed
-from mustwright.finishing.gas import co2_g_l_from_pressure, volume_g_l
+from mustwright.finishing.gas import co2_g_l_from_pressure
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.step import finishing_data, record
 
@@ -72,7 +72,7 @@ def _container(
     spread = float(finishing_data()["priming"]["solubility_spread"])
     most = co2_g_l_from_pressure(limit.value + BAR_PER_ATM, temperature, alcohol, ask.sugar_g_l)
     volumes = Figure(
-        most / (1 + spread) / volume_g_l(),
+        most / (1 + spread) / CO2_VOLUME_G_L,
         "vol",
         f"dissolved at {temperature:g} C under its working pressure, less 3 %",
         SOLUBILITY,
@@ -133,7 +133,7 @@ def refuse_not_still(law: FinishingLaw, co2_g_l: float, gauge_bar_20c: float, wh
     meant = "or say that it is meant as sparkling, a class of its own"
     grams, over = law.highest("still_co2"), law.highest("still_overpressure")
     if grams is not None and grams.high is not None and co2_g_l > grams.high:
-        volumes = grams.high / volume_g_l()
+        volumes = grams.high / CO2_VOLUME_G_L
         raise ImpossibleError(
             where,
             f"needs at most {grams.high:g} g/L ({volumes:.2f} volumes) in a still drink "

@@ -4,19 +4,13 @@ from __future__ import annotations
 
 import math
 
-from mustwright.constants import BAR_PER_ATM, GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
-from mustwright.finishing.step import finishing_data, within
+from mustwright.constants import BAR_PER_ATM, CO2_G_MOL, GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
+from mustwright.finishing.step import within
 from mustwright.must.density import water_density_kg_m3
 
-CO2_G_MOL = 44.009
 COLDEST_C, HOTTEST_C = -2.0, 40.0
 MOST_BAR = 15.0
 ETHANOL_HIGHEST_PCT = 25.0
-
-
-def volume_g_l() -> float:
-    """Grams in a litre of carbon dioxide at 0 °C and 101.325 kPa: one volume (SpanWagner1996)."""
-    return float(finishing_data()["priming"]["volume_g_l"])
 
 
 def k0_mol_kg_atm(temperature_c: float) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from mustwright.constants import CO2_PER_HEXOSE_G_G, ETHANOL_G_L_PER_PCT_VOL, ETHANOL_YIELD_G_G
 from mustwright.errors import InputError
 from mustwright.figure import ARITHMETIC, COMMON_PRACTICE, Figure, typed
 from mustwright.finishing.liquid import BALANCE, mead, of_ingredient
@@ -13,9 +14,6 @@ from mustwright.finishing.sweeten import sugars_share
 from mustwright.must.blend import INSOLUBLE_DENSITY_KG_L, fermentable_hexose
 from mustwright.must.ingredient import Ingredient
 
-ETHANOL_YIELD_G_G = 0.47
-ETHANOL_G_L_PER_PCT_VOL = 7.8924
-CO2_PER_HEXOSE_G_G = 0.48857
 LITTLE_SUGAR_G_L = 2.0
 
 

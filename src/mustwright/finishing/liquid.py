@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from scipy.optimize import brentq
 
+from mustwright.constants import ETHANOL_G_L_PER_PCT_VOL
 from mustwright.errors import ImpossibleError
 from mustwright.finishing.step import within
 from mustwright.must.alcohol import (
-    ETHANOL_G_L_PER_PCT_VOL,
     ethanol_g_l_from_pct_vol,
     volume_l_from_contents,
 )

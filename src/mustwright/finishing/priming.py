@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from mustwright.constants import CO2_PER_HEXOSE_G_G, CO2_VOLUME_G_L
 from mustwright.errors import ImpossibleError
 from mustwright.figure import ARITHMETIC, Figure, typed
-from mustwright.finishing.gas import volume_g_l
 from mustwright.finishing.liquid import of_ingredient
-from mustwright.finishing.step import finishing_data, record
+from mustwright.finishing.step import record
 from mustwright.must.blend import fermentable_hexose
 from mustwright.must.ingredient import Ingredient
 
@@ -77,16 +77,16 @@ def priming_sugar(sugar: Sugar, in_l: float, residual: Figure, target: Figure) -
     Stoichiometry: 2 CO2 per hexose; one volume is 1.9768 g/L (SpanWagner1996).
     """
     hexose = Figure(
-        float(finishing_data()["priming"]["hexose_co2"]),
+        CO2_PER_HEXOSE_G_G,
         "g/g",
         "2 CO2 per hexose",
-        str(finishing_data()["priming"]["hexose_co2_source"]),
+        "arithmetic: 2 x 44.009 over 180.156 g/mol",
     )
     per_gram = sugar.hexose_g_g.value * hexose.value
     room = _room_l_g(sugar)
 
     def grams(left_volumes: float) -> float:
-        missing = (target.value - left_volumes * volume_g_l()) * in_l
+        missing = (target.value - left_volumes * CO2_VOLUME_G_L) * in_l
         if per_gram <= target.value * room:
             raise ImpossibleError(
                 "sugar", "is too thin for so much sparkle: it waters the mead faster", sugar.name

@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.special import ndtr
 
+from mustwright.constants import CO2_PER_HEXOSE_G_G, CO2_VOLUME_G_L
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.figure import ARITHMETIC, ASSUMED, TYPED, Figure, typed
 from mustwright.finishing.movement import (
@@ -128,13 +129,13 @@ def judge_stability(ask: StabilityAsk) -> Stability:
     if residual is not None:
         most = residual.high if residual.high is not None else residual.value
         gas = Figure(
-            residual.value * 0.48857 / 1.9768,
+            residual.value * CO2_PER_HEXOSE_G_G / CO2_VOLUME_G_L,
             "vol",
             "residual sugar x 0.48857 / 1.9768",
             ARITHMETIC,
             {"residual": residual},
             None,
-            most * 0.48857 / 1.9768,
+            most * CO2_PER_HEXOSE_G_G / CO2_VOLUME_G_L,
         )
     verdict, good, reasons = _verdict(ask, seen, span, residual, past)
     check = next_check(readings, error.value / SIGMA_PER_90_PCT, verdict)

@@ -7,13 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from mustwright.constants import SO2_G_MOL
 from mustwright.errors import ImpossibleError
 from mustwright.figure import ARITHMETIC, TYPED, Figure, typed
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.step import finishing_data, published
 from mustwright.finishing.sulfite_chemistry import molecular_fraction
-
-SO2_G_MOL = 64.058
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from mustwright.constants import KELVIN_AT_0_C
 from mustwright.errors import warn_validity
 from mustwright.figure import Figure, typed
 from mustwright.finishing.step import finishing_data, within
@@ -115,7 +116,7 @@ def ionic_shift(ionic_strength: float, temperature_c: float, alcohol_pct: float)
     mixture = float(polyval(temperature_c, record["water"]))
     mixture += record["ethanol_per_pct_mass"] * mass_pct
     reference = float(polyval(20.0, record["water"]))
-    ratio = reference / mixture * 293.15 / (273.15 + temperature_c)
+    ratio = reference / mixture * (KELVIN_AT_0_C + 20) / (KELVIN_AT_0_C + temperature_c)
     a = record["debye_huckel_a"] * ratio**1.5
     b = record["debye_huckel_ba"] * ratio**0.5
     root = ionic_strength**0.5

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from scipy.optimize import brentq
 
+from mustwright.constants import ETHANOL_G_L_PER_PCT_VOL, ETHANOL_YIELD_G_G
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.figure import ARITHMETIC, TYPED, Figure, typed
 from mustwright.finishing.class_line import refuse_solids
@@ -201,7 +202,12 @@ def _result(
         {"added": sugar_added, "there": residual},
     )
     ferments = Figure(
-        1000 * kg_value * fermentable_hexose(ask.sweetener) * 0.47 / after.volume_l / 7.8924,
+        1000
+        * kg_value
+        * fermentable_hexose(ask.sweetener)
+        * ETHANOL_YIELD_G_G
+        / after.volume_l
+        / ETHANOL_G_L_PER_PCT_VOL,
         "% vol",
         "fermentable sugar added x 0.47 / 7.8924: what yeast would make of it",
         ARITHMETIC,

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.constants import ETHANOL_G_L_PER_PCT_VOL
 from mustwright.kinetics import members as members_
 from mustwright.kinetics import simulate
 from mustwright.kinetics.conditions import Conditions, Profile
@@ -124,7 +125,7 @@ def _sugar(case: _Case, who: Population, at_h: float) -> Floats:
     """Sugar each member holds then [g/L]."""
     built = members_.build(case.must, case.conditions, case.z, who)
     if case.hardy:
-        end = members_.ETHANOL_G_L_PER_PCT_VOL * HARDY_PCT_VOL
+        end = ETHANOL_G_L_PER_PCT_VOL * HARDY_PCT_VOL
         row = TRAITS.index("ethanol_end")
         built.traits[row] = np.maximum(built.traits[row], end)
     short = replace(case.conditions, horizon_h=24.0)

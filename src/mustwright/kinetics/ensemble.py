@@ -23,6 +23,7 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
+from mustwright.constants import CO2_PER_ETHANOL_G_G
 from mustwright.kinetics import model
 from mustwright.kinetics.parameters import TRAITS
 
@@ -78,7 +79,7 @@ _CARD_20 = float(model._cardinal(20.0))
 _END, _FALL = model.UPTAKE_END_C, model.UPTAKE_FALL_K
 _STORE_HALF = model.STORE_HALF
 _HEAT = model.SUGAR_HEAT_KJ_G / model.MUST_HEAT_CAPACITY_KJ_L_K
-_CO2_PER_ETHANOL = model.CO2_PER_ETHANOL
+_CO2_PER_ETHANOL = CO2_PER_ETHANOL_G_G
 _C_SUGAR = model.CARBON["glucose"]
 _C_ETHANOL, _C_CO2 = model.CARBON["ethanol"], model.CARBON["co2"]
 _C_GLYCEROL = model.CARBON["glycerol"]

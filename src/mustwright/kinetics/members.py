@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.constants import ETHANOL_G_L_PER_PCT_VOL
 from mustwright.kinetics.conditions import Conditions, profile_at
 from mustwright.kinetics.inputs import FERMENTABLE, MustAtPitch
 from mustwright.kinetics.model import SUGAR_PER_CELLS
@@ -17,7 +18,6 @@ Floats = NDArray[np.float64]
 
 # Nitrogen in cells by need of the strain, from the 0.75, 0.9, 1.25 mg N/g sugar of common practice.
 NEED = {"low": 0.75 / 0.9, "medium": 1.0, "high": 1.25 / 0.9}
-ETHANOL_G_L_PER_PCT_VOL = 7.8924  # density of ethanol at 20 °C, OIML1975
 DRY_PITCH_LAG = 1.4  # lag of yeast strewn dry over rehydrated yeast (assumed)
 _TWO_SIDED = 1.6449  # standard normal number at 95 %
 

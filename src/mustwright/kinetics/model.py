@@ -13,6 +13,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.constants import (
+    CARBON_G_MOL,
+    CO2_G_MOL,
+    CO2_PER_ETHANOL_G_G,
+    ETHANOL_G_MOL,
+    GLYCEROL_G_MOL,
+    HEXOSE_G_MOL,
+)
 from mustwright.kinetics.parameters import TRAITS
 
 Floats = NDArray[np.float64]
@@ -35,18 +43,17 @@ STATES = (
 )
 INDEX = {name: place for place, name in enumerate(STATES)}
 
-# Carbon by mass, from atomic masses (IUPAC 2021).
+# Carbon by mass.
 CARBON = {
-    "glucose": 6 * 12.011 / 180.156,
-    "fructose": 6 * 12.011 / 180.156,
-    "ethanol": 2 * 12.011 / 46.069,
-    "co2": 12.011 / 44.009,
-    "glycerol": 3 * 12.011 / 92.094,
-    "byproducts": 6 * 12.011 / 180.156,
+    "glucose": 6 * CARBON_G_MOL / HEXOSE_G_MOL,
+    "fructose": 6 * CARBON_G_MOL / HEXOSE_G_MOL,
+    "ethanol": 2 * CARBON_G_MOL / ETHANOL_G_MOL,
+    "co2": CARBON_G_MOL / CO2_G_MOL,
+    "glycerol": 3 * CARBON_G_MOL / GLYCEROL_G_MOL,
+    "byproducts": 6 * CARBON_G_MOL / HEXOSE_G_MOL,
 }
 CELL_CARBON = 0.488  # CH1.8 O0.5 N0.2, the usual mean formula of biomass (Roels1983, from memory).
 SUGAR_PER_CELLS = CELL_CARBON / CARBON["glucose"]  # all carbon of new cells comes from sugar
-CO2_PER_ETHANOL = 44.009 / 46.069  # one mole with each mole of ethanol
 
 # Cardinal temperatures of growth [°C]: Salvado2011 (second-hand), Rosso form.
 T_MIN, T_OPT, T_MAX = 2.84, 32.27, 45.39
@@ -120,7 +127,7 @@ def yields(traits: dict[str, Any]) -> dict[str, Any]:
     """
     ethanol = traits["ethanol_yield"]
     glycerol = traits["glycerol_yield"]
-    co2 = ethanol * CO2_PER_ETHANOL
+    co2 = ethanol * CO2_PER_ETHANOL_G_G
     carbon = ethanol * CARBON["ethanol"] + co2 * CARBON["co2"] + glycerol * CARBON["glycerol"]
     other = (CARBON["glucose"] - carbon) / CARBON["byproducts"]
     return {"ethanol": ethanol, "co2": co2, "glycerol": glycerol, "byproducts": other}

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.constants import CO2_PER_ETHANOL_G_G
 from mustwright.kinetics import model, observe
 from mustwright.kinetics.conditions import HEAT_PASSAGE_W_M2_K, Conditions, VesselInRoom, profile_at
 from mustwright.kinetics.feeds import NitrogenPulse, PulseTrigger
@@ -73,7 +74,7 @@ class Run:
     @property
     def co2_g_l(self) -> NDArray[np.float32]:
         """CO2 made so far, dissolved or gone."""
-        return np.asarray((self.ethanol_g_l - self._start("ethanol")) * model.CO2_PER_ETHANOL)
+        return np.asarray((self.ethanol_g_l - self._start("ethanol")) * CO2_PER_ETHANOL_G_G)
 
     @property
     def extract_g_l(self) -> NDArray[np.float32]:

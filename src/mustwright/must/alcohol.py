@@ -14,6 +14,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
+from mustwright.constants import (
+    BYPRODUCT_YIELD_G_G,
+    CO2_PER_ETHANOL_G_G,
+    ETHANOL_G_L_PER_PCT_VOL,
+    ETHANOL_YIELD_G_G,
+    HEXOSE_PER_SUCROSE_G_G,
+    HIGHEST_ETHANOL_YIELD_G_G,
+)
 from mustwright.errors import ImpossibleError, warn_validity
 from mustwright.must.density import must_density_at, must_density_kg_m3
 from mustwright.must.gravity import (
@@ -23,18 +31,6 @@ from mustwright.must.gravity import (
 )
 
 Floats = NDArray[np.float64]
-
-# Molar masses [g/mol], IUPAC standard atomic weights; hexose -> 2 ethanol + 2 carbon dioxide.
-HEXOSE_G_MOL, SUCROSE_G_MOL, ETHANOL_G_MOL, CO2_G_MOL = 180.156, 342.297, 46.069, 44.009
-CO2_PER_ETHANOL_G_G = CO2_G_MOL / ETHANOL_G_MOL
-HIGHEST_ETHANOL_YIELD_G_G = 2 * ETHANOL_G_MOL / HEXOSE_G_MOL
-HEXOSE_PER_SUCROSE_G_G = 2 * HEXOSE_G_MOL / SUCROSE_G_MOL
-
-# Grams of ethanol per litre for each 1 % vol at 20 °C: OIML1975, density of ethanol 789.24 kg/m3.
-ETHANOL_G_L_PER_PCT_VOL = 7.8924
-
-ETHANOL_YIELD_G_G = 0.47  # Middle of 0.46 to 0.48 (common practice, no source).
-BYPRODUCT_YIELD_G_G = 0.044  # Zentou2021: glycerol, acids and the like per gram of sugar.
 
 NEAR_WATER_KG_M3 = 998.2  # Steers the search for a volume; where that ends does not depend on it.
 HIGHEST_ETHANOL_G_L = 200.0  # The spirit polynomial of must.density ends here.

@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from mustwright import data
+from mustwright.constants import ETHANOL_DENSITY_20C_KG_M3
 from mustwright.figure import COMMON_PRACTICE
 from mustwright.must.alcohol import alcohol_from_gravities
-from mustwright.must.density import ETHANOL_DENSITY_20C_KG_M3
 from mustwright.must.gravity import (
     WATER_DENSITY_20C_KG_M3,
     plato_from_gravity_asbc,

@@ -6,9 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from mustwright.constants import HEXOSE_PER_SUCROSE_G_G
 from mustwright.errors import validity_notes
 from mustwright.figure import ARITHMETIC, ASSUMED, Figure, total
-from mustwright.must.alcohol import HEXOSE_PER_SUCROSE_G_G, Fermented, ferment
+from mustwright.must.alcohol import Fermented, ferment
 from mustwright.must.course import share_of
 from mustwright.must.density import sucrose_solution_density_kg_m3
 from mustwright.must.gravity import gravity_from_brix

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mustwright import data
+from mustwright.constants import ETHANOL_DENSITY_20C_KG_M3
 from mustwright.errors import warn_validity
 
 Floats = NDArray[np.float64]
@@ -112,9 +113,6 @@ def ethanol_water_density_kg_m3(
     for power, row in enumerate(record["C"], start=1):
         rho = rho + polyval(p, [0.0, *row]) * d**power
     return np.asarray(rho)
-
-
-ETHANOL_DENSITY_20C_KG_M3 = 789.24  # OIML1975, reference value of pure ethanol at 20 °C.
 
 
 def ethanol_pct_vol_from_mass_fraction(ethanol_mass_fraction: ArrayLike) -> Floats:

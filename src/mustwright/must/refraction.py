@@ -11,8 +11,9 @@ from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq
 
 from mustwright import data
+from mustwright.constants import ETHANOL_YIELD_G_G
 from mustwright.errors import ImpossibleError, warn_validity
-from mustwright.must.alcohol import ETHANOL_YIELD_G_G, Fermented, ferment
+from mustwright.must.alcohol import Fermented, ferment
 from mustwright.must.density import must_density_kg_m3, sucrose_solution_density_kg_m3
 from mustwright.must.gravity import sugar_g_l_from_brix
 

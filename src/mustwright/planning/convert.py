@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field, replace
 
+from mustwright.constants import ETHANOL_YIELD_G_G
 from mustwright.errors import ImpossibleError, InputError, validity_notes
 from mustwright.figure import Figure, typed
-from mustwright.must.alcohol import ETHANOL_YIELD_G_G, Fermented, alcohol_from_gravities
+from mustwright.must.alcohol import Fermented, alcohol_from_gravities
 from mustwright.must.alcohol_rivals import ALCOHOL_FORMULAS
 from mustwright.must.gravity import plato_from_gravity_asbc
 from mustwright.must.instruments import GLASS_EXPANSION_PER_K, gravity_from_hydrometer

@@ -10,6 +10,7 @@ import numpy as np
 
 from mustwright.errors import InputError
 from mustwright.kinetics import forecast as model
+from mustwright.kinetics.ensemble_setting import BENT_MEMBERS, MEMBERS, SEED
 from mustwright.kinetics.forecast import Band, Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
 from mustwright.kinetics.simulate import Run
@@ -39,8 +40,6 @@ from mustwright.planning.plan_forecast import doubts
 from mustwright.planning.readings_csv import read_readings
 
 NO_FEED = "none"
-DEFAULT_MEMBERS = 2000
-DEFAULT_SEED = 1
 STEP_H = 6.0
 QUANTITIES = (
     "gravity",
@@ -87,8 +86,8 @@ def forecast(
     *,
     readings: str | None = None,
     at_h: Sequence[float] | None = None,
-    members: int = DEFAULT_MEMBERS,
-    seed: int = DEFAULT_SEED,
+    members: int | None = None,
+    seed: int = SEED,
     name: str = "must",
     with_ph: bool = True,
 ) -> ForecastResult:
@@ -104,8 +103,8 @@ def forecast(
         CSV text, see `readings.read_readings`.
     at_h : sequence of float or None
         Hours after pitch to forecast for; every six hours to six weeks when None.
-    members : int
-        Fermentations in the ensemble, 32 to 100000.
+    members : int or None
+        Fermentations in the ensemble, 32 to 100000; the setting of every page when None.
     seed : int
         0 to 2^31; the same seed gives the same answer.
     with_ph : bool
@@ -125,6 +124,8 @@ def forecast(
     if not 0 <= seed < 2**31:
         raise InputError("seed", "needs a whole number from 0 to 2147483647", seed)
     gravities, conditions = _split(seen, conditions)
+    if members is None:
+        members = BENT_MEMBERS if gravities else MEMBERS
     times = _times(at_h, conditions)
     end = max(conditions.horizon_h, float(times.max()))
     drawn = model.fermentations(

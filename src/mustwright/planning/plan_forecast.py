@@ -10,6 +10,7 @@ import numpy as np
 
 from mustwright.figure import Figure
 from mustwright.kinetics import forecast as model
+from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 from mustwright.kinetics.forecast import Band, Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
 from mustwright.nutrition.feeding_plan import FeedingPlan
@@ -23,8 +24,6 @@ from mustwright.planning.kinetic_inputs import (
 from mustwright.planning.must_setup import Ground
 from mustwright.planning.plan_result import Comparison, Outcome, PlanResult
 
-MEMBERS = 600
-SEED = 1
 STEP_H = 6.0
 SOURCE = "kinetic model, see docs/kinetics.md"
 FITTED_TO_BRIX = 27.0

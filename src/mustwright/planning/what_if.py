@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from mustwright.errors import InputError
+from mustwright.kinetics.ensemble_setting import MEMBERS
 from mustwright.kinetics.forecast import Forecast, with_temperature
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
@@ -19,7 +20,6 @@ from mustwright.planning.plan_forecast import difference, outcome_of, run_of
 from mustwright.planning.plan_result import Outcome, PlanResult
 
 FIELDS = ("temperature", "pitch", "nitrogen", "gravity")
-MEMBERS = 300
 SAME = 1e-9
 MUCH_BRIX = 30.0
 

@@ -12,7 +12,6 @@ from mustwright.services import records as use
 from mustwright.services.own_protocols import protocols_in
 from mustwright.services.repository import Cellar, Record
 
-MEMBERS = 300  # a page's; the command takes more
 KEPT_RESULTS = 48
 
 

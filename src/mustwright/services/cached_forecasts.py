@@ -13,8 +13,6 @@ from mustwright.planning.what_if import Planned, planned_forecast
 from mustwright.services import records as use
 from mustwright.services.repository import Cellar
 
-# The same for a plan alone and among others, so that both say the same figures.
-MEMBERS = 300
 KEPT_RESULTS = 96
 KEPT_RUNS = 24  # whole forecasts, about a megabyte each at most
 
@@ -63,20 +61,19 @@ def foreseen_planned(
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _comparison(key: Key, picked: tuple[str, ...]) -> Comparison:
-    return foresee_comparison(use.compared(*key).only(picked), MEMBERS)
+    return foresee_comparison(use.compared(*key).only(picked))
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _with_acid(key: Key, picked: tuple[str, ...]) -> Comparison:
-    return acid_of_comparison(_comparison(key, picked), MEMBERS)
+    return acid_of_comparison(_comparison(key, picked))
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _plan(key: Key, protocol: str, chosen: bool) -> PlanResult:
-    bare = use.compared(*key).of(protocol, chosen)
-    return acid_of_plan(foresee_plan(bare, MEMBERS), MEMBERS)
+    return acid_of_plan(foresee_plan(use.compared(*key).of(protocol, chosen)))
 
 
 @lru_cache(maxsize=KEPT_RUNS)
 def _planned(key: Key, protocol: str) -> Planned:
-    return planned_forecast(use.compared(*key).of(protocol), MEMBERS)
+    return planned_forecast(use.compared(*key).of(protocol))

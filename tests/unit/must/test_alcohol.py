@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from mustwright.constants import BYPRODUCT_YIELD_G_G, HEXOSE_PER_SUCROSE_G_G
 from mustwright.errors import ImpossibleError, ValidityWarning
 from mustwright.must import alcohol as a
 from mustwright.must.alcohol_rivals import ALCOHOL_FORMULAS
@@ -18,7 +19,7 @@ YIELD = st.floats(0.40, 0.48)
 @given(EXTRACT, SHARE, YIELD, st.floats(0, 0.05), st.floats(0, 0.3))
 def test_mass_closes(extract, share, ethanol_yield, byproducts, sucrose_share):
     sucrose = sucrose_share * extract
-    fermentable = 0.95 * (extract - sucrose) + a.HEXOSE_PER_SUCROSE_G_G * sucrose
+    fermentable = 0.95 * (extract - sucrose) + HEXOSE_PER_SUCROSE_G_G * sucrose
     left = a.ferment(
         extract,
         fermentable,
@@ -34,7 +35,7 @@ def test_mass_closes(extract, share, ethanol_yield, byproducts, sucrose_share):
     assert left.density_kg_m3 * left.volume_l == pytest.approx(left.mass_g, abs=1e-9)
     density = float(must_density_kg_m3(left.extract_g_l, left.ethanol_g_l))
     assert density == pytest.approx(left.density_kg_m3, abs=1e-8)
-    inverted = (a.HEXOSE_PER_SUCROSE_G_G - 1) * sucrose * share
+    inverted = (HEXOSE_PER_SUCROSE_G_G - 1) * sucrose * share
     kept = extract + inverted - left.hexose_used_g + left.byproducts_g
     assert left.extract_g == pytest.approx(kept, abs=1e-9)
 
@@ -79,14 +80,14 @@ def test_dry_mead_ends_below_water():
 @given(EXTRACT)
 def test_unfermentable_extract_stays(extract):
     dry = a.ferment(extract, 0.9 * extract)
-    kept = 0.1 * extract + a.BYPRODUCT_YIELD_G_G * 0.9 * extract
+    kept = 0.1 * extract + BYPRODUCT_YIELD_G_G * 0.9 * extract
     assert dry.extract_g == pytest.approx(kept, abs=1e-9)
 
 
 def test_sucrose_gives_more_alcohol_than_hexose():
     hexose = a.potential_alcohol_pct(200.0, 200.0)
-    sucrose = a.potential_alcohol_pct(200.0, 200.0 * a.HEXOSE_PER_SUCROSE_G_G, sucrose_g_l=200.0)
-    assert sucrose / hexose == pytest.approx(a.HEXOSE_PER_SUCROSE_G_G, rel=0.01)
+    sucrose = a.potential_alcohol_pct(200.0, 200.0 * HEXOSE_PER_SUCROSE_G_G, sucrose_g_l=200.0)
+    assert sucrose / hexose == pytest.approx(HEXOSE_PER_SUCROSE_G_G, rel=0.01)
 
 
 def test_volume_shrinks_while_sugar_goes():

@@ -39,7 +39,7 @@ def test_same_figures_as_the_use_case(must):
     from mustwright.planning.acidity.report import acidity
 
     page = must.get("/musts/trial/acidity?ph=3.8&protocol=everything_at_pitch").text
-    known = acidity(SHEET, AcidityRequest(ph=3.8, members=300), "everything_at_pitch", {}, "Trial")
+    known = acidity(SHEET, AcidityRequest(ph=3.8), "everything_at_pitch", {}, "Trial")
     assert known.dose.words in page
     assert known.up_front_words.replace("'", "&#39;") in page
     for refusal in known.refusals:
@@ -106,9 +106,7 @@ def test_a_bench_trial_and_a_target_are_answered_as_by_the_use_case(must):
         "/musts/trial/acidity?ph=3.8&bench=0.25:3.6&aim_ta=5+g/L&salt=tartaric_acid"
         "&protocol=everything_at_pitch"
     ).text
-    asked = AcidityRequest(
-        ph=3.8, members=300, bench=((0.25, 3.6),), aim_ta_g_l=5.0, salt="tartaric_acid"
-    )
+    asked = AcidityRequest(ph=3.8, bench=((0.25, 3.6),), aim_ta_g_l=5.0, salt="tartaric_acid")
     known = acidity(SHEET, asked, "everything_at_pitch", {}, "Trial")
     assert known.aim.words in page
     assert "Your bench trial" in page

@@ -20,7 +20,7 @@ from mustwright.cli.main import run
 from mustwright.compose import Compose
 from mustwright.services.batch.batch_view import look
 from mustwright.services.batch.record import undo
-from mustwright.web.pages.batch_text import worked_again
+from mustwright.web.pages.batch_options import worked_again
 
 ORIGIN = "http://127.0.0.1:8765"
 

@@ -6,18 +6,19 @@ from collections.abc import Mapping
 from typing import Any
 
 from mustwright.batch.finishing_record import Added, StepDone
+from mustwright.batch.liquid_words import short_name
 from mustwright.bench import kinds
 from mustwright.bench import shared_fields as shared
-from mustwright.bench.field_text import grams, in_sentence
+from mustwright.bench.field_text import grams
 from mustwright.bench.fields import FormPart, StepField, TypedFields
 from mustwright.bench.kinds import AsTyped, FieldKind, ingredient_of
 from mustwright.bench.liquid import MeadNow
 from mustwright.bench.recording import AnsweredStep
 from mustwright.bench.step import FinishingStep
+from mustwright.constants import CO2_PER_ETHANOL_G_G, ETHANOL_G_L_PER_PCT_VOL
 from mustwright.finishing.carbonate import CarbonateAsk, Carbonation, carbonate
 from mustwright.finishing.priming import Sugar, sugar_called
 from mustwright.finishing.step import finishing_data
-from mustwright.must.alcohol import ETHANOL_G_L_PER_PCT_VOL
 
 
 def _sugar(raw: object, name: str, among: AsTyped) -> Sugar:
@@ -51,7 +52,7 @@ def _said(result: Carbonation) -> str:
         return f"Set the keg to {result.keg_bar.value:.2f} bar for {wanted}."
     assert result.sugar_g is not None
     return (
-        f"Prime with {grams(result.sugar_g)} of {in_sentence(result.sugar_name)} for {wanted}: "
+        f"Prime with {grams(result.sugar_g)} of {short_name(result.sugar_name)} for {wanted}: "
         f"{result.pressure_bar_20c.value:.2f} bar at 20 °C, up to {most:.2f} bar if it gets to "
         f"30 °C. {_bearing(result)}"
     )
@@ -73,7 +74,7 @@ def _recorded(result: Carbonation, case: AnsweredStep, used: Mapping[str, float]
     share = used["grams.1"] / one.grams.value if one.grams.value > 0 else 0.0
     rise = result.alcohol_rise_pct.value if result.alcohol_rise_pct is not None else 0.0
     ethanol_g_l = rise * ETHANOL_G_L_PER_PCT_VOL
-    gas_g_l = ethanol_g_l * 44.009 / 46.069  # that so much alcohol comes with
+    gas_g_l = ethanol_g_l * CO2_PER_ETHANOL_G_G  # that so much alcohol comes with
     brings = {"ethanol": ethanol_g_l * case.volume_l * share}
     added = Added(one.substance, one.name[:120], used["grams.1"], brings)
     left = max(target - gas_g_l * (1 - share), 0.0)

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from mustwright.batch.finishing_record import StepDone
+from mustwright.batch.liquid_words import short_name
 from mustwright.bench import kinds
 from mustwright.bench import shared_fields as shared
-from mustwright.bench.field_text import grams, in_sentence
+from mustwright.bench.field_text import grams
 from mustwright.bench.fields import FormPart, StepField, TypedFields
 from mustwright.bench.kinds import AsTyped, FieldKind, gravity_of
 from mustwright.bench.recording import AnsweredStep, added, gained
@@ -67,7 +68,7 @@ def _work(typed: TypedFields) -> Sweetening:
 def _said(result: Sweetening) -> str:
     first = "" if result.ready else "Protect it first. Then "
     return first + (
-        f"{grams(result.weigh_g)} of {in_sentence(result.sweetener)} bring it to "
+        f"{grams(result.weigh_g)} of {short_name(result.sweetener)} bring it to "
         f"{result.new_gravity.value:.4f}: "
         f"{result.new_volume_l.value:.2f} L with {result.sugar_after_g_l.value:.0f} g/L of sugar "
         f"at {result.new_alcohol_pct.value:.2f} % vol."

@@ -13,11 +13,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mustwright import data
-from mustwright.must.acidity.members import NITROGEN_G_MOL
+from mustwright.constants import (
+    AMMONIUM_SULFATE_G_MOL,
+    DAP_G_MOL,
+    ETHANOL_G_L_PER_PCT_VOL,
+    ETHANOL_YIELD_G_G,
+    NITROGEN_G_MOL,
+)
 
 Floats = NDArray[np.float64]
-DAP_G_MOL, AMMONIUM_SULFATE_G_MOL = 132.056, 132.134
-GRAMS_ETHANOL_PER_SUGAR, ETHANOL_G_ML = 0.47, 0.78924
 POINTS = np.array(
     [0, 0.02, 0.04, 0.06, 0.08, 0.1, 0.125, 0.15, 0.175, 0.2, 0.225, 0.25, 0.275, 0.3, 0.333,
      0.36, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7, 0.8, 0.9, 1.0]
@@ -275,7 +279,7 @@ def usual_course(
         amino = amino + eaten_share * addition.amino_mg_l * _eaten(x, start, traits.amino_width)
         placed.append(replace(addition, given=np.where(x >= start, 1.0, 0.0)))
     used = x * fermentable_g_l
-    ethanol = used * GRAMS_ETHANOL_PER_SUGAR / ETHANOL_G_ML / 10
+    ethanol = used * ETHANOL_YIELD_G_G / ETHANOL_G_L_PER_PCT_VOL
     nitrogen_g_l = (ammonium + amino) / 1000
     return AcidCourse(
         x,

@@ -11,8 +11,10 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from mustwright.constants import GAS_CONSTANT_J_MOL_K
+
 _OPTIONS: dict[str, Any] = {"cache": True, "error_model": "numpy", "nogil": True}
-R = 8.31446261815324
+R = GAS_CONSTANT_J_MOL_K
 LN10 = math.log(10.0)
 LOWEST, HIGHEST = -2.0, 16.0
 SWEEPS, NEWTON = 80, 80

@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mustwright import data
-from mustwright.constants import KELVIN_AT_0_C
+from mustwright.constants import ETHANOL_DENSITY_20C_KG_M3, KELVIN_AT_0_C
 from mustwright.must.density import sucrose_solution_density_kg_m3
 
 Floats = NDArray[np.float64]
-ETHANOL_KG_L = 0.78924  # OIML1975, pure ethanol at 20 C
+ETHANOL_KG_L = ETHANOL_DENSITY_20C_KG_M3 / 1000
 DEBYE_A_25C = 0.5085  # log10, molal; Davies1962
 WATER_25C = 78.30  # dielectric constant, Malmberg1956
 

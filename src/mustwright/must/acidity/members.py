@@ -9,6 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright import data
+from mustwright.constants import (
+    CALCIUM_G_MOL,
+    MAGNESIUM_G_MOL,
+    NITROGEN_G_MOL,
+    PHOSPHORUS_G_MOL,
+    POTASSIUM_G_MOL,
+    SODIUM_G_MOL,
+    TARTARIC_G_MOL,
+)
 from mustwright.figure import Figure
 from mustwright.must.acidity.balance import Solution, solution, solve_ph, titratable_acid
 from mustwright.must.acidity.draws import spread, uniform
@@ -18,9 +27,7 @@ from mustwright.must.acidity.species import must_chemistry
 from mustwright.must.blend import Portion
 
 Floats = NDArray[np.float64]
-POTASSIUM_G_MOL, NITROGEN_G_MOL, PHOSPHORUS_G_MOL = 39.0983, 14.0067, 30.9738
-SODIUM_G_MOL, CALCIUM_G_MOL, MAGNESIUM_G_MOL = 22.9898, 40.078, 24.305
-TARTARIC_MEQ_G = 2000 / 150.086
+TARTARIC_MEQ_G = 2000 / TARTARIC_G_MOL
 FRESH_CO2_ATM = 0.01  # assumed: a must just mixed, between open air and its own gas
 # In what an ingredient's pH was read: ionic strength [mol/kg], and kg of solvent per kg of it.
 READ_IN = {"honey": (0.003, 7.7)}  # 10 g in 75 mL of water, the method of honey analysis

@@ -9,19 +9,17 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mustwright import data
+from mustwright.constants import ACETIC_G_MOL, NITROGEN_G_MOL, POTASSIUM_G_MOL, SUCCINIC_G_MOL
 from mustwright.must.acidity.balance import Solution, solve_ph
 from mustwright.must.acidity.course import AcidCourse, CourseAddition, Traits
 from mustwright.must.acidity.draws import quantile
 from mustwright.must.acidity.medium import co2_mol_kg, solvent_kg_l, sugar_mass_pct
 from mustwright.must.acidity.members import (
-    NITROGEN_G_MOL,
-    POTASSIUM_G_MOL,
     MustMembers,
 )
 
 Floats = NDArray[np.float64]
 NITROGEN_MG_MOL = 1000 * NITROGEN_G_MOL
-SUCCINIC_G_MOL, ACETIC_G_MOL = 118.088, 60.052
 SUGAR_OF_TRAITS = 200.0  # g/L of sugar that the acids of the traits belong to (Harle2020)
 POTASSIUM_REACHABLE = 0.8  # of what is there, at most, goes into cells (assumed)
 NEAR_LOWEST = 0.05  # a trough is flat: this near to it counts as there [pH]

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mustwright import data
+from mustwright.constants import POTASSIUM_G_MOL
 from mustwright.must.acidity.draws import chance, quantile
-from mustwright.must.acidity.members import POTASSIUM_G_MOL
 
 Floats = NDArray[np.float64]
 HARM_MIDDLE, HARM_SPREAD = 0.7, 1.0  # assumed: log odds per fivefold lack, and its log spread

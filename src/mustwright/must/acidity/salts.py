@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mustwright import data
+from mustwright.constants import CALCIUM_G_MOL, CO2_L_PER_MOL_20C, POTASSIUM_G_MOL
 from mustwright.errors import UnknownKindError
 from mustwright.must.acidity.course import CourseAddition
-from mustwright.must.acidity.members import CALCIUM_G_MOL, POTASSIUM_G_MOL, TARTARIC_MEQ_G
+from mustwright.must.acidity.members import TARTARIC_MEQ_G
 
 Floats = NDArray[np.float64]
 
@@ -75,7 +76,7 @@ class Salt:
     @property
     def gas_l_g(self) -> float:
         """CO2 it can give off at 20 °C and 1 atm [L/g]."""
-        return self.gas_mol * 24.055 / self.molar_mass
+        return self.gas_mol * CO2_L_PER_MOL_20C / self.molar_mass
 
     def addition(self, grams_l: float | Floats, given: ArrayLike) -> CourseAddition:
         """A dose of it, in grams per litre, as something put into the must."""

@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.constants import ETHANOL_G_L_PER_PCT_VOL, NITROGEN_G_MOL
 from mustwright.kinetics.feeds import NitrogenPulse
 from mustwright.kinetics.simulate import Run
 from mustwright.must.acidity.balance import base_to_ph
 from mustwright.must.acidity.course import AcidCourse, CourseAddition
-from mustwright.must.acidity.members import NITROGEN_G_MOL, MustMembers
+from mustwright.must.acidity.members import MustMembers
 
 Floats = NDArray[np.float64]
-ETHANOL_G_L_PER_PCT = 7.8924  # density of ethanol at 20 °C, OIML1975
 HIGHEST_PCT = 20.0  # the medium's figures end there
 GAS_FROM_G_L = 1.5  # sugar that makes half of the CO2 the must can hold; none counts before that
 LATE_H = 1e-6
@@ -117,7 +117,7 @@ def course_from(
     return AcidCourse(
         np.where(gone < GAS_FROM_G_L, 0.0, np.clip(used, 0.0, 1.0)),
         np.maximum(sugar_g_l - gone, 0.0),
-        np.clip(done.ethanol_g_l / ETHANOL_G_L_PER_PCT, 0.0, HIGHEST_PCT),
+        np.clip(done.ethanol_g_l / ETHANOL_G_L_PER_PCT_VOL, 0.0, HIGHEST_PCT),
         np.clip(done.temperature_c, 0.0, 45.0),
         ammonium,
         amino,

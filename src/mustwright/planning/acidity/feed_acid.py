@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from mustwright import data
+from mustwright.constants import NITROGEN_G_MOL
 from mustwright.must.acidity.course import (
     POINTS,
     AcidCourse,
@@ -65,7 +66,7 @@ def course_of(
     """The usual course of a must with its feeds, until a kinetic run gives a better one."""
     rows = must.rows
     own = {
-        kind: rows.totals[:, rows.chemistry.index(kind)] * must.solvent_kg_l * 14006.7
+        kind: rows.totals[:, rows.chemistry.index(kind)] * must.solvent_kg_l * 1000 * NITROGEN_G_MOL
         for kind in ("ammonium", "amino")
     }
     start = data.load("acids")["claims"]["start_after_sugar_used"]

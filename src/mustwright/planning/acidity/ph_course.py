@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.kinetics.ensemble_setting import FOLLOWED_IN_PH
 from mustwright.kinetics.feeds import NitrogenPulse
 from mustwright.kinetics.inputs import MustReading
 from mustwright.kinetics.simulate import Run
@@ -27,7 +28,6 @@ from mustwright.planning.must_setup import Ground
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
-MEMBERS = 300  # of the forecast, evenly taken, so that the pH costs at most half as much again
 EVERY = 4
 MODEL = "kinetic model, and the charge balance of docs/acidity.md along its members"
 START_H = 1.0  # a pH read this early counts as that of the must before yeast
@@ -88,9 +88,9 @@ def ph_times(horizon_h: float) -> Floats:
 
 def rows_of(members: int) -> Rows:
     """Which of a run's members are followed: all, or some evenly taken, in their order."""
-    if members <= MEMBERS:
+    if members <= FOLLOWED_IN_PH:
         return np.arange(members)
-    return np.asarray(np.round(np.linspace(0, members - 1, MEMBERS)), dtype=np.int64)
+    return np.asarray(np.round(np.linspace(0, members - 1, FOLLOWED_IN_PH)), dtype=np.int64)
 
 
 def measured_start(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from mustwright.constants import NITROGEN_G_MOL
 from mustwright.must.acidity.calibrate import calibrate, reading_sd
 from mustwright.must.acidity.course import Traits, draw_traits
 from mustwright.must.acidity.members import MustMembers, draw_must
@@ -73,7 +74,7 @@ def draw_members(
     credit, totals = ground.setting.credit, must.rows.totals.copy()
     for kind, figure in (("ammonium", credit.ammonium_mg_l), ("amino", credit.amino_mg_l)):
         column = must.rows.chemistry.index(kind)
-        totals[:, column] = figure.value / 14006.7 / must.solvent_kg_l
+        totals[:, column] = figure.value / (1000 * NITROGEN_G_MOL) / must.solvent_kg_l
     return replace(must, rows=replace(must.rows, totals=totals))
 
 

@@ -10,12 +10,13 @@ import numpy as np
 from mustwright.figure import ASSUMED, Figure
 from mustwright.kinetics import members as members_
 from mustwright.kinetics import simulate
+from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 from mustwright.kinetics.parameters import population
 from mustwright.must.acidity.draws import chance
 from mustwright.must.acidity.potassium import potassium_for_ph, published_ratio, ratio_to_hydrogen
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning.acidity.acid_risk import AcidRisk
-from mustwright.planning.acidity.ph_course import MEMBERS, MODEL, PhForecast, follow, ph_times
+from mustwright.planning.acidity.ph_course import MODEL, PhForecast, follow, ph_times, rows_of
 from mustwright.planning.acidity.ph_course_json import band_lines
 from mustwright.planning.acidity.prior import acid_must
 from mustwright.planning.acidity.result import (
@@ -34,7 +35,6 @@ from mustwright.planning.kinetic_inputs import (
 from mustwright.planning.must_setup import Ground
 from mustwright.planning.plan_result import Comparison, PlanResult
 
-SEED = 1
 RATIO = "Kudo1998, ratio from memory"
 
 
@@ -42,7 +42,7 @@ def acid_risks(
     ground: Ground, plans: Sequence[FeedingPlan], members: int = MEMBERS
 ) -> tuple[AcidRisk, ...]:
     """The acid under plans on the same must; empty where nothing honest can be said."""
-    acid = None if nothing_to_ferment(ground) else acid_must(ground, members, SEED)
+    acid = None if nothing_to_ferment(ground) else acid_must(ground, rows_of(members).size, SEED)
     if acid is None:
         return ()
     must, conditions = must_at_pitch(ground), conditions_of(ground)

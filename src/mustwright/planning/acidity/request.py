@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from mustwright.errors import InputError
+from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 
-MEMBERS, MOST_MEMBERS = 600, 20000
+MOST_MEMBERS = 20000
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ class AcidityRequest:
     salt: str | None = None
     bench: tuple[tuple[float, float], ...] = ()
     members: int = MEMBERS
-    seed: int = 1
+    seed: int = SEED
 
     def __post_init__(self) -> None:
         _within(self.ph, "--ph", 2.0, 8.0, "pH")

@@ -77,12 +77,15 @@ class Preview:
         Lines that are, and will not be written twice.
     ignored : tuple of str
         Columns of the file that nothing is taken from.
+    plan : BatchPlan or None
+        The one in force, whose unit of temperature the lines are told in.
     """
 
     new: tuple[Entry, ...]
     known: int
     problems: tuple[RowProblem, ...]
     ignored: tuple[str, ...]
+    plan: BatchPlan | None
 
 
 def export_csv(stands: Sequence[Standing]) -> str:
@@ -186,7 +189,7 @@ def preview_csv(
         else:
             new[entry.id] = entry
     ignored = tuple(name for name in theirs if name not in mapping.values())
-    return Preview(tuple(new.values()), seen, tuple(problems), ignored)
+    return Preview(tuple(new.values()), seen, tuple(problems), ignored, plan)
 
 
 def import_csv(ledger: Ledger, slug: str, preview: Preview) -> list[Entry]:

@@ -9,13 +9,13 @@ from datetime import date, datetime, tzinfo
 
 from mustwright.batch.entries import FeedGiven
 from mustwright.batch.finishing_record import StepDone
+from mustwright.batch.finishing_text import added_words
 from mustwright.batch.log import Standing, standing
 from mustwright.batch.plan import BatchPlan
 from mustwright.batch.progress import progress_of
 from mustwright.batch.snapshot import gist_of
 from mustwright.batch.vessel import VesselContents, vessel
 from mustwright.batch.view import BatchRecord
-from mustwright.bench.record_text import added_words
 from mustwright.bench.steps.bottle import BOTTLE
 from mustwright.errors import InputError, MustwrightError
 from mustwright.planning.must_setup import ground_of

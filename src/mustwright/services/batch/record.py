@@ -22,11 +22,8 @@ from mustwright.batch.log import Standing, standing, to_undo, undoing
 from mustwright.batch.plan import BatchPlan, batch_plan
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import InputError
-from mustwright.nutrition.choose import best, judge
-from mustwright.nutrition.plan import plan_feeding
-from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_called
-from mustwright.planning.must_setup import lay_ground
-from mustwright.planning.sheet import read_sheet
+from mustwright.nutrition.protocols import protocol_called, read_protocol
+from mustwright.planning.plan import plan
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.own_protocols import protocol_text
 from mustwright.services.repository import MissingRecordError
@@ -53,33 +50,17 @@ def plan_of(
     own_texts : mapping of str to str
         Files of the maker's own protocols, by id.
     """
-    from mustwright.nutrition.protocols import read_protocol
-
-    ground = lay_ground(read_sheet(sheet, name))
     own = {identity: read_protocol(text) for identity, text in own_texts.items()}
-    chosen = _best(ground, own) if protocol is None else protocol_called(protocol, own)
-    feeding = plan_feeding(ground.setting, chosen)
+    found = plan(sheet, protocol, own, name)
     return batch_plan(
-        ground.setting,
-        chosen,
-        feeding,
+        found.ground.setting,
+        protocol_called(found.plan.protocol, own),
+        found.plan,
         sheet=sheet,
-        protocol_text=protocol_text(chosen.id, own_texts),
-        ph=ground.must.ph,
-        warnings=(*ground.warnings, *feeding.warnings),
+        protocol_text=protocol_text(found.plan.protocol, own_texts),
+        ph=found.must.ph,
+        warnings=found.warnings,
     )
-
-
-def _best(ground: object, own: Mapping[str, Protocol]) -> Protocol:
-    from mustwright.planning.must_setup import Ground
-
-    assert isinstance(ground, Ground)
-    everything = [*built_in_protocols().values(), *own.values()]
-    verdicts = [
-        judge(plan_feeding(ground.setting, one), one, ground.setting, ground.fruit)
-        for one in everything
-    ]
-    return everything[best(verdicts)]
 
 
 def start_batch(

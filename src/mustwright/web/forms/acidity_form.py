@@ -8,7 +8,6 @@ from mustwright.errors import InputError
 from mustwright.must.acidity.salts import all_salts
 from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.planning.acidity.request_fields import bench_points, plain_number, titratable_g_l
-from mustwright.services.cached_acidity import MEMBERS
 from mustwright.web.forms.typed import said
 
 FIELDS = ("ph", "by", "ta", "floor", "aim_ta", "bench", "salt", "protocol")
@@ -55,7 +54,6 @@ def read_asked(query: Mapping[str, str]) -> tuple[AcidityRequest, dict[str, str]
         aim_ta_g_l=found["aim_ta"],
         bench=bench,
         salt=salt if salt in all_salts() else None,
-        members=MEMBERS,
     )
     return asked, errors
 

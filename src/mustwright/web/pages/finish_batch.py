@@ -8,9 +8,10 @@ from urllib.parse import urlencode
 
 from starlette.requests import Request
 
+from mustwright.batch import log_text as words
+from mustwright.batch.finishing_text import added_words
 from mustwright.bench.batch_start import BatchStart, start_from
 from mustwright.bench.liquid import FACTS
-from mustwright.bench.record_text import added_words
 from mustwright.bench.step import StepPage
 from mustwright.bench.step_table import PAGES
 from mustwright.errors import InputError
@@ -19,7 +20,6 @@ from mustwright.services.batch.record import new_id
 from mustwright.services.repository import MissingRecordError
 from mustwright.web.forms.finish_form import FinishForm, finish_form
 from mustwright.web.forms.typed import TypedForm
-from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.shared import Desk
 
 _SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,119}")

@@ -12,9 +12,10 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from mustwright import data
+from mustwright.batch import log_text, temperature_text
 from mustwright.bench.field_text import between, printed
 from mustwright.web.forms import batch_form
-from mustwright.web.pages import batch_text, figures
+from mustwright.web.pages import batch_options, figures
 from mustwright.web.render import environment, page
 
 
@@ -34,10 +35,10 @@ def _equipped() -> Environment:
         printed=printed,
         between=between,
         source_parts=figures.source_parts,
-        feed_words=batch_text.feed_words,
-        feed_options=batch_text.feed_options,
-        jar_options=batch_text.jar_options,
-        whole_degrees=batch_text.whole_degrees,
+        feed_words=log_text.feed_words,
+        feed_options=batch_options.feed_options,
+        jar_options=batch_options.jar_options,
+        degrees=temperature_text.degrees,
     )
     made.globals["cautions"] = cautions()
     made.globals["ledger"] = None

@@ -12,11 +12,11 @@ from finished import dry_batch
 from mustwright.batch.entries import Event, Removal, what_data, what_from
 from mustwright.batch.entry_fields import retyped
 from mustwright.batch.finishing_record import Added, StepDone
+from mustwright.batch.finishing_text import step_words
 from mustwright.batch.stability import settled
 from mustwright.batch.vessel import vessel
 from mustwright.bench.as_json import step_data
 from mustwright.bench.batch_start import start_from
-from mustwright.bench.record_text import step_words
 from mustwright.bench.step_table import STEPS, run_step, then
 from mustwright.compose import Compose
 from mustwright.errors import ImpossibleError, InputError

@@ -15,7 +15,7 @@ from mustwright.batch.alerts import watch
 from mustwright.batch.diagnosis import diagnose
 from mustwright.batch.entries import Event, FeedGiven, Given, Reading
 from mustwright.batch.finishing_record import Added, StepDone
-from mustwright.batch.forecast import SEED, foresee
+from mustwright.batch.forecast import foresee
 from mustwright.batch.forecast_record import foreseen_from, foreseen_text
 from mustwright.batch.kinetic_inputs import case_of
 from mustwright.batch.ph_forecast import MOST_READINGS, ph_case
@@ -85,7 +85,7 @@ def width(quantiles) -> float:
 
 def test_before_any_entry_it_is_the_forecast_of_the_plan():
     fresh = ph(Log(of()), 0)
-    planned = forecast(CLOVER, PROTOCOL, members=800, seed=SEED).ph
+    planned = forecast(CLOVER, PROTOCOL).ph
     assert planned is not None
     lowest = np.quantile(np.maximum(planned.trough, 2.9), [0.05, 0.5, 0.95])
     found = fresh.lowest_ahead

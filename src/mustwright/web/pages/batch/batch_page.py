@@ -11,6 +11,7 @@ from fastapi import APIRouter, Query, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
+from mustwright.batch import log_text as words
 from mustwright.batch.entries import Entry, FeedGiven, Given, Note, Payload
 from mustwright.batch.log import Standing
 from mustwright.batch.plan import BatchPlan, PlannedFeed
@@ -24,7 +25,7 @@ from mustwright.services.batch.record import find, new_id, write
 from mustwright.services.batch.repository import SameIdError
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.typed import TypedForm, said
-from mustwright.web.pages import batch_text as words
+from mustwright.web.pages import batch_options
 from mustwright.web.pages.batch import facts, view_model
 from mustwright.web.pages.batch.shared import Desk, Form, back_to, sent_with_file
 from mustwright.web.pages.render_values import show
@@ -181,8 +182,8 @@ def log_rows(last: Newest, plan: BatchPlan, desk: Desk) -> list[LogRow]:
                 words.history(stand, desk.zone, plan),
                 stand.what.photo if stand.what.kind == "photo" else "",
                 stand.what.kind == "plan",
-                words.worked_from(stand.what),
-                words.worked_again(stand.what),
+                batch_options.worked_from(stand.what),
+                batch_options.worked_again(stand.what),
             )
         )
     return rows

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from mustwright.batch import log_text as words
 from mustwright.batch.entries import CORRECTABLE, Correction, Entry, what_from
 from mustwright.batch.log import Standing, to_undo
 from mustwright.batch.plan import BatchPlan
@@ -18,7 +19,7 @@ from mustwright.services.batch.repository import ChangedEntryError
 from mustwright.services.repository import MissingRecordError
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.typed import TypedForm, number_of, said
-from mustwright.web.pages import batch_text as words
+from mustwright.web.pages import batch_options
 from mustwright.web.pages.batch.batch_page import shown
 from mustwright.web.pages.batch.shared import Desk, Form, back_to
 from mustwright.web.pages.render_values import show, show_form
@@ -137,7 +138,7 @@ def _both(now: Standing, theirs: Sequence[Entry], plan: BatchPlan, desk: Desk) -
 
 def _jars(plan: BatchPlan, stand: Standing) -> list[tuple[str, str]]:
     """Nutrients that a feed may be corrected to: those of the plan and those it has."""
-    found = dict(words.jar_options(plan))
+    found = dict(batch_options.jar_options(plan))
     for item in getattr(stand.what, "items", ()):
         found.setdefault(item.nutrient, item.name or item.nutrient)
     return list(found.items())

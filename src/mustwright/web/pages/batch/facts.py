@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from mustwright import data
+from mustwright.batch import log_text as words
 from mustwright.batch.next_step import clock
 from mustwright.batch.progress import CLOSED, DRY, FINISHING, Progress
+from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
-from mustwright.web.pages import batch_text as words
 
 DRY_SHARE = 0.97
 
@@ -80,9 +81,9 @@ def _temperature(state: Progress) -> Fact:
     yeast = state.plan.yeast
     read = "As last read or moved to." if state.temperature_read else "As planned: none was read."
     low, high = (
-        words.degrees(t, state.plan) for t in (yeast.temperature_low_c, yeast.temperature_high_c)
+        degrees(t, state.plan.sheet) for t in (yeast.temperature_low_c, yeast.temperature_high_c)
     )
-    now = words.degrees(round(state.temperature_c, 1), state.plan)
+    now = degrees(state.temperature_c, state.plan.sheet)
     return Fact("Must", now, "", (read, f"This yeast likes {low} to {high}."))
 
 

@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
+from mustwright.batch import log_text as words
 from mustwright.errors import InputError
 from mustwright.services.batch.tokens import CALENDAR, DEVICE, new_token
 from mustwright.services.repository import MissingRecordError
 from mustwright.web.forms.typed import TypedForm, said
-from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.shared import Desk, Form
 from mustwright.web.pages.render_values import show
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from mustwright.batch import log_text as words
 from mustwright.batch.log import plans
 from mustwright.batch.paper import without_gravity
 from mustwright.batch.plan import PlannedFeed
@@ -12,7 +13,6 @@ from mustwright.batch.replan import FeedChange
 from mustwright.errors import ConflictError, InputError
 from mustwright.services.batch.replan import adopt, fingerprint
 from mustwright.web.forms.typed import number_of
-from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.shared import Desk, Form, back_to
 from mustwright.web.pages.render_values import show
 

@@ -11,16 +11,15 @@ from fastapi import APIRouter, Query, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
+from mustwright.batch import log_text as words
 from mustwright.batch.entry_fields import moment_typed
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import ConflictError, InputError
 from mustwright.services import records as use
 from mustwright.services.batch.export_json import import_json
-from mustwright.services.batch.record import plan_of, start_batch
-from mustwright.services.own_protocols import own_protocols, protocol_texts
+from mustwright.services.batch.start import start_planned
 from mustwright.services.repository import Record
 from mustwright.web.forms.typed import TypedForm, number_of, said
-from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.batch_page import shown
 from mustwright.web.pages.batch.shared import Desk, Form, due_now, sent_with_file, text_of
 from mustwright.web.pages.plan import names
@@ -62,17 +61,13 @@ def start(request: Request, slug: str, typed: Form) -> Response:
 
 
 def _started(desk: Desk, record: Record, typed: TypedForm) -> BatchRecord:
-    text = use.sheet_with_shelf(record.text, desk.cellar.records("nutrient"))
-    readable = own_protocols(desk.cellar)
-    own = {id: text for id, text in protocol_texts(desk.cellar).items() if id in readable}
-    plan = plan_of(text, typed.get("protocol") or None, own, record.name)
     pitched: datetime | None = None
     if not typed.get("not_yet"):
         pitched = moment_typed(typed.get("at"), desk.now, desk.zone)
-    name = typed.get("name").strip()
-    return start_batch(
-        desk.ledger, plan, name, now=desk.now, pitched_at=pitched, sheet=record.key
-    )  # fmt: skip
+    name, protocol = typed.get("name").strip(), typed.get("protocol") or None
+    return start_planned(
+        desk.cellar, desk.ledger, record, name, protocol, now=desk.now, pitched_at=pitched
+    )
 
 
 def _form(

@@ -9,10 +9,10 @@ from fastapi import APIRouter, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
+from mustwright.batch import log_text as words
 from mustwright.errors import InputError, MustwrightError
 from mustwright.services.batch.log_table import COLUMNS, Preview, head_of, import_csv, preview_csv
 from mustwright.web.forms.typed import said
-from mustwright.web.pages import batch_text as words
 from mustwright.web.pages.batch.shared import Desk, sent_with_file, text_of
 from mustwright.web.pages.render_values import show
 
@@ -112,12 +112,11 @@ def _shown(
     errors: Mapping[str, str] | None = None,
 ) -> Response:
     view = desk.view(slug)
-    plan = view.progress.plan
     lower = {name.lower(): name for name in head or []}
     chosen = {name: sent.columns.get(name) or lower.get(name, "") for name in MAPPED}
     rows = []
     if preview is not None:
-        rows = [(words.moment(e.at, desk.zone, desk.now), words.said(e.what, plan))
+        rows = [(words.moment(e.at, desk.zone, desk.now), words.said(e.what, preview.plan))
                 for e in preview.new[:SHOWN_ROWS]]  # fmt: skip
     return show(
         request,

@@ -8,6 +8,7 @@ from datetime import tzinfo
 import numpy as np
 from markupsafe import Markup
 
+from mustwright.batch import log_text as words
 from mustwright.batch import ph_text
 from mustwright.batch.entries import Event
 from mustwright.batch.log import Standing
@@ -15,9 +16,9 @@ from mustwright.batch.next_step import clock, is_due, trigger_gravity
 from mustwright.batch.outlook import GravityBand, anchor
 from mustwright.batch.paper import without_gravity
 from mustwright.batch.progress import CLOSED, DRY, FINISHING, FeedState
+from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
 from mustwright.must.course import Floats
-from mustwright.web.pages import batch_text as words
 from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_lines
 from mustwright.web.pictures.batch_ph import batch_ph
 
@@ -120,7 +121,7 @@ def scene_of(view: BatchView) -> Scene:
         warmth=_warmth(view),
         warmth_range=(yeast.temperature_low_c, yeast.temperature_high_c),
         warmth_words=tuple(
-            words.whole_degrees(t, state.plan)
+            degrees(t, state.plan.sheet, 0)
             for t in (yeast.temperature_low_c, yeast.temperature_high_c)
         ),
         now_h=now_h,
@@ -198,7 +199,7 @@ def _nitrogen(view: BatchView, items: tuple[object, ...]) -> tuple[float, float]
 
 def _signs(view: BatchView) -> list[Sign]:
     return [
-        Sign(_hours(view, s), words.said(s.what))
+        Sign(_hours(view, s), words.said(s.what, view.progress.plan))
         for s in view.events
         if isinstance(s.what, Event) and s.what.what != "pitched"
     ]

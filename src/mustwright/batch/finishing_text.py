@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from mustwright.batch.finishing_record import Added, StepDone
-from mustwright.bench.field_text import in_sentence
-from mustwright.bench.liquid import FACTS
+from mustwright.batch.liquid_words import LIQUID, short_name
+from mustwright.batch.temperature_text import degrees
 
 BROUGHT = {
     "total_so2": "SO2", "sorbic_acid": "sorbic acid",
@@ -12,8 +12,8 @@ BROUGHT = {
 }  # fmt: skip
 
 
-def step_words(done: StepDone) -> str:
-    """Amounts, volumes, what was typed for it, in one line.
+def step_words(done: StepDone, sheet: str = "") -> str:
+    """Amounts, volumes, what was typed for it, in one line; temperatures in the unit of `sheet`.
 
     Examples
     --------
@@ -37,7 +37,12 @@ def step_words(done: StepDone) -> str:
     if "verdict" in done.words:
         look = done.words.get("next check")
         parts.append(done.words["verdict"] + (f", look again {look}" if look else ""))
-    typed = [FACTS[name].said(value) for name, value in done.measured.items()]
+    typed = [
+        f"temperature {degrees(value, sheet)}"
+        if name == "temperature_c"
+        else LIQUID[name].said(value)
+        for name, value in done.measured.items()
+    ]
     if typed:
         parts.append(f"typed for it: {', '.join(typed)}")
     parts = parts or [done.said.rstrip(".")]
@@ -52,7 +57,7 @@ def added_words(one: Added) -> str:
         for key, word in BROUGHT.items()
         if one.litres is None and one.brings_g.get(key, 0.0) > 0.0005
     ]
-    return f"{amount} of {in_sentence(one.name)}" + (f" ({', '.join(brought)})" if brought else "")
+    return f"{amount} of {short_name(one.name)}" + (f" ({', '.join(brought)})" if brought else "")
 
 
 def grams_words(grams: float) -> str:

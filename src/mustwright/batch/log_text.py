@@ -1,13 +1,11 @@
-"""What does an entry say, and when did it happen: words for the log of a batch."""
+"""What does a line of the log say, and when was it: one wording for page, command and print."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
-from urllib.parse import urlencode
 
-from mustwright.batch.allowed_additions import may_go_in
 from mustwright.batch.entries import (
     EVENTS,
     STRIP,
@@ -22,11 +20,10 @@ from mustwright.batch.entries import (
     what_from,
 )
 from mustwright.batch.finishing_record import StepDone
+from mustwright.batch.finishing_text import step_words
 from mustwright.batch.log import Standing
 from mustwright.batch.plan import BatchPlan, Dose, PlannedFeed
-from mustwright.batch.temperature_text import shown_temperature, temperature_unit
-from mustwright.bench.record_text import step_words
-from mustwright.bench.step_table import STEPS, page_with
+from mustwright.batch.temperature_text import degrees
 
 # In the language of the pages, whatever that of the machine.
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -57,9 +54,10 @@ def title(what: object) -> str:
 
 
 def detail(what: object, plan: BatchPlan | None = None) -> str:
-    """What it says, without its title."""
+    """What it says, without its title; temperatures in the unit of the plan's own sheet."""
+    sheet = plan.sheet if plan is not None else ""
     if isinstance(what, Reading):
-        return _reading(what, plan)
+        return _reading(what, sheet)
     if isinstance(what, FeedGiven):
         feed = plan.feed(what.feed) if plan is not None else None
         name = feed.name if feed else what.feed or ""
@@ -68,52 +66,44 @@ def detail(what: object, plan: BatchPlan | None = None) -> str:
         return " ".join(p for p in parts if p)
     if isinstance(what, Event):
         parts = [
-            "" if what.temperature_c is None else degrees(what.temperature_c, plan),
-            "" if what.litres is None else f"{what.litres:g} L",
+            "" if what.temperature_c is None else _degrees(what.temperature_c, sheet),
+            "" if what.litres is None else f"{round(what.litres, 2):g} L",
             what.note,
         ]
         return ", ".join(p for p in parts if p)
     if isinstance(what, StepDone):
-        return step_words(what)
+        return step_words(what, sheet)
     if isinstance(what, PlanAdopted):
         live = len(what.plan.live_feeds)
         return f"{what.plan.protocol_name}, {live} feed{'' if live == 1 else 's'}"
     return what.text if isinstance(what, Note) else getattr(what, "caption", "")
 
 
-def degrees(celsius: float, plan: BatchPlan | None) -> str:
-    """A temperature in the unit of the must's own sheet.
-
-    Examples
-    --------
-    >>> degrees(20.0, None)
-    '20 °C'
-    """
-    unit = temperature_unit(plan.sheet) if plan is not None else "C"
-    return f"{shown_temperature(celsius, unit)} °{unit}"
-
-
-def whole_degrees(celsius: float, plan: BatchPlan | None) -> str:
-    """The same to the whole degree, where there is little room."""
-    number, _, unit = degrees(celsius, plan).partition(" ")
-    return f"{float(number):.0f} {unit}"
-
-
-def _reading(what: Reading, plan: BatchPlan | None) -> str:
+def _reading(what: Reading, sheet: str) -> str:
     gravity = "" if what.gravity is None else f"{_trimmed(what.gravity)}"
     if what.brix is not None:
-        gravity = f"{what.brix:g} Brix"
+        gravity = f"{round(what.brix, 2):g} Brix"
     if gravity and what.sample_c is not None:
-        gravity += f" at {degrees(what.sample_c, plan)}"
+        gravity += f" at {_degrees(what.sample_c, sheet)}"
     if gravity and what.instrument != "hydrometer":
         gravity += f" by {'device' if what.instrument == 'sensor' else what.instrument}"
     parts = [
         gravity,
-        "" if what.temperature_c is None else f"must {degrees(what.temperature_c, plan)}",
-        "" if what.ph is None else f"pH {what.ph:g}{' by strip' if what.ph_by == STRIP else ''}",
+        "" if what.temperature_c is None else f"must {_degrees(what.temperature_c, sheet)}",
+        _ph(what),
         what.note,
     ]
     return ", ".join(p for p in parts if p)
+
+
+def _ph(what: Reading) -> str:
+    by = " by strip" if what.ph_by == STRIP else ""
+    return "" if what.ph is None else f"pH {round(what.ph, 2):g}{by}"
+
+
+def _degrees(celsius: float, sheet: str) -> str:
+    """As it was read: beyond a hundredth of a degree only a conversion has digits."""
+    return degrees(celsius, sheet, 2)
 
 
 def _trimmed(gravity: float) -> str:
@@ -194,39 +184,3 @@ def is_as_planned(given: Sequence[object], doses: Sequence[Dose]) -> bool:
     return mine.keys() == theirs.keys() and all(
         abs(mine[k] - theirs[k]) <= 0.005 * max(theirs[k], 0.1) for k in mine
     )
-
-
-def feed_options(plan: BatchPlan) -> list[tuple[str, str]]:
-    """Feeds of a plan to choose from: key, and number with name."""
-    return [(f.key, f"{i}. {f.name}") for i, f in enumerate(plan.feeds, 1)]
-
-
-def jar_options(plan: BatchPlan) -> list[tuple[str, str]]:
-    """What may be written down as given: id and name."""
-    return list(may_go_in(plan).items())
-
-
-# Finishing steps --------------------------------------------------------------------------------
-
-NO_PAGE = ("drawn", "blend")  # of a blend the lots have moved on
-
-
-def worked_from(what: object) -> list[tuple[str, str]]:
-    """The fields a finishing step was worked out from, in words."""
-    if not isinstance(what, StepDone) or what.step not in STEPS:
-        return []
-    labels = {one.name: one.label for one in STEPS[what.step].fields}
-    return [
-        (labels.get(name, name.replace("_", " ")), text)
-        for name, text in what.asked.items()
-        if name != "batch"
-    ]
-
-
-def worked_again(what: object) -> str:
-    """Where the bench works the same again, from the same fields; empty where it cannot."""
-    if not isinstance(what, StepDone) or what.step in NO_PAGE or not what.asked:
-        return ""
-    page, chosen = page_with(what.step)
-    asked = {k: v for k, v in what.asked.items() if k != "batch"}
-    return f"/finish/{page.slug}?{urlencode({**chosen, **asked, 'show': '1'})}"
