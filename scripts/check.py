@@ -21,6 +21,9 @@ import postgres
 HERE = Path(__file__).resolve().parent.parent
 BIN = Path(sys.executable).parent
 LOGS = HERE / "build" / "check"
+COMPILE = "from mustwright.kinetics.ready import warm_up; warm_up()"
+PROCESSES = ("-n", "auto", "--maxprocesses", "8", "--dist", "worksteal")
+CASES = "MUSTWRIGHT_CASES"  # tests/cases.py
 
 
 @dataclass(frozen=True)
@@ -33,29 +36,29 @@ class Step:
 
 
 def steps(mode: str) -> list[list[Step]]:
-    """The checks of one mode: all, fast (no browser) or full (also a set-up from nothing).
+    """The checks of one mode, those in one list to be run at the same time.
 
-    Steps in one list run at the same time. The browser tests have the machine to themselves.
+    ``fast`` is for between two edits: no process or browser is started, and fewer cases are drawn;
+    ``full`` also sets the project up from nothing.
     """
-    fresh = ("-m", "fresh or not fresh") if mode == "full" else ()
-    chosen = [
-        [Step("ruff check", ("ruff", "check"))],
-        [Step("ruff format", ("ruff", "format", "--check"))],
-        [Step("mypy", ("mypy",)), Step("lint-imports", ("lint-imports",))],
-        [
-            _pytest(
-                "unit, reference, doctests", "--ignore=tests/integration", "--ignore=tests/e2e"
-            ),
-            _pytest("integration", "tests/integration", *fresh),
-        ],
+    still = [
+        Step("ruff check", ("ruff", "check")),
+        Step("ruff format", ("ruff", "format", "--check")),
+        Step("mypy", ("mypy",)),
+        Step("lint-imports", ("lint-imports",)),
+        Step("kernel", ("python", "-c", COMPILE)),  # once, not in each process of the tests
     ]
+    outside = ("--ignore=tests/integration", "--ignore=tests/e2e")
+    chosen = [still, [_pytest("unit, reference, doctests", *outside)]]
     if mode != "fast":
+        fresh = ("-m", "fresh or not fresh") if mode == "full" else ()
+        chosen.append([_pytest("integration", "tests/integration", *fresh)])
         chosen.append([_pytest("e2e", "tests/e2e")])
     return chosen
 
 
 def _pytest(name: str, *arguments: str) -> Step:
-    return Step(name, ("pytest", *arguments), is_pytest=True)
+    return Step(name, ("pytest", *PROCESSES, *arguments), is_pytest=True)
 
 
 def run(step: Step, log: Path, show: bool) -> int:
@@ -134,7 +137,10 @@ def main(arguments: list[str]) -> int:
         print(f"check: needs nothing or one of {', '.join(modes)}, got {' '.join(arguments)}")
         return 2
     LOGS.mkdir(parents=True, exist_ok=True)
-    if mode != "fast":
+    os.environ.setdefault("OMP_NUM_THREADS", "1")  # the tests have every core already
+    if mode == "fast":
+        os.environ.setdefault(CASES, "0.1")
+    else:
         os.environ["CHROMIUM"] = browser.ensure()
     summary: list[str] = []
     with database():

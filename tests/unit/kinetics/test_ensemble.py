@@ -5,9 +5,10 @@ from __future__ import annotations
 import numba
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases as so_many
 from mustwright.kinetics import members, model, simulate
 from mustwright.kinetics.ensemble import KEPT, START
 from mustwright.kinetics.inputs import (
@@ -195,9 +196,7 @@ def cases(draw: st.DrawFn) -> tuple[MustAtPitch, Conditions, list[NitrogenPulse]
     return must, conditions, feeds, draw(st.integers(0, 10_000))
 
 
-@settings(
-    max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
-)
+@so_many(120)
 @given(cases())
 def test_nothing_turns_negative(
     case: tuple[MustAtPitch, Conditions, list[NitrogenPulse], int],
