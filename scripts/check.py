@@ -12,7 +12,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import browser
@@ -23,6 +23,8 @@ BIN = Path(sys.executable).parent
 LOGS = HERE / "build" / "check"
 COMPILE = "from mustwright.kinetics.ready import warm_up; warm_up()"
 PROCESSES = ("-n", "auto", "--maxprocesses", "8", "--dist", "worksteal")
+# The processes have every core already. Servers and commands keep their threads in the other tests.
+ONE_THREAD = (("NUMBA_NUM_THREADS", "1"),)
 CASES = "MUSTWRIGHT_CASES"  # tests/cases.py
 
 
@@ -33,6 +35,7 @@ class Step:
     name: str
     command: tuple[str, ...]
     is_pytest: bool = False
+    environment: tuple[tuple[str, str], ...] = ()
 
 
 def steps(mode: str) -> list[list[Step]]:
@@ -49,7 +52,8 @@ def steps(mode: str) -> list[list[Step]]:
         Step("kernel", ("python", "-c", COMPILE)),  # once, not in each process of the tests
     ]
     outside = ("--ignore=tests/integration", "--ignore=tests/e2e")
-    chosen = [still, [_pytest("unit, reference, doctests", *outside)]]
+    unit = _pytest("unit, reference, doctests", *outside)
+    chosen = [still, [replace(unit, environment=ONE_THREAD)]]
     if mode != "fast":
         fresh = ("-m", "fresh or not fresh") if mode == "full" else ()
         chosen.append([_pytest("integration", "tests/integration", *fresh)])
@@ -64,7 +68,13 @@ def _pytest(name: str, *arguments: str) -> Step:
 def run(step: Step, log: Path, show: bool) -> int:
     """Run one step, its output kept, and shown as it comes where asked for; the exit code."""
     command = [str(BIN / step.command[0]), *step.command[1:]]
-    with subprocess.Popen(command, cwd=HERE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as p:
+    with subprocess.Popen(
+        command,
+        cwd=HERE,
+        env=os.environ | dict(step.environment),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+    ) as p:
         assert p.stdout is not None
         with log.open("wb") as kept:
             for line in p.stdout:
