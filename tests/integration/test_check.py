@@ -116,3 +116,10 @@ def test_cases_are_scaled_and_never_too_few(monkeypatch):
     assert (scaled(400), scaled(40), scaled(3)) == (40, 5, 3)
     monkeypatch.setenv(VARIABLE, "10")
     assert cases(40).max_examples == 400
+
+
+def test_how_many_cases_are_drawn_is_said_by_cases_alone():
+    """A number written past it would be drawn in full between two edits."""
+    own = {"cases.py", "test_schema.py", Path(__file__).name}  # test_schema has its own variable
+    tests = (path for path in (ROOT / "tests").rglob("*.py") if path.name not in own)
+    assert [path.name for path in tests if "max_examples" in path.read_text("utf-8")] == []

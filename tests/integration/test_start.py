@@ -344,8 +344,9 @@ def test_what_uv_was_told_by_its_user_stays():
     assert (told["UV_DEFAULT_INDEX"], told["SSL_CERT_FILE"]) == ("mine", "own")
 
 
-@pytest.mark.usefixtures("setup")
-def test_pips_configuration_is_read_from_its_files_and_the_environment(tmp_path, monkeypatch):
+def test_pips_configuration_is_read_from_its_files_and_the_environment(
+    setup, tmp_path, monkeypatch
+):
     installer = sys.modules["installer"]
     (tmp_path / "pip.conf").write_text(
         "[global]\nindex-url = https://a.example/simple\nextra-index-url =\n    file:///one\n"
@@ -353,7 +354,9 @@ def test_pips_configuration_is_read_from_its_files_and_the_environment(tmp_path,
     )
     monkeypatch.setenv("PIP_CONFIG_FILE", str(tmp_path / "pip.conf"))
     monkeypatch.setenv("PIP_INDEX_URL", "https://b.example/simple")
-    found = installer.pip_options([sys.executable, "-m", "pip"])
+    own = Path(sys.base_prefix) / "bin" / f"python{sys.version_info[0]}.{sys.version_info[1]}"
+    python = next(p for p in (sys.executable, str(own)) if setup.answers(p, "-m", "pip", "-V"))
+    found = installer.pip_options([python, "-m", "pip"])
     assert found["index-url"] == "https://b.example/simple"
     assert found["extra-index-url"].split() == ["file:///one", "file:///two"]
     assert found["trusted-host"] == "a.example"
