@@ -12,7 +12,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import browser
@@ -21,6 +21,11 @@ import postgres
 HERE = Path(__file__).resolve().parent.parent
 BIN = Path(sys.executable).parent
 LOGS = HERE / "build" / "check"
+COMPILE = "from mustwright.kinetics.ready import warm_up; warm_up()"
+PROCESSES = ("-n", "auto", "--maxprocesses", "8", "--dist", "worksteal")
+# The processes have every core already. Servers and commands keep their threads in the other tests.
+ONE_THREAD = (("NUMBA_NUM_THREADS", "1"),)
+CASES = "MUSTWRIGHT_CASES"  # tests/cases.py
 
 
 @dataclass(frozen=True)
@@ -30,38 +35,46 @@ class Step:
     name: str
     command: tuple[str, ...]
     is_pytest: bool = False
+    environment: tuple[tuple[str, str], ...] = ()
 
 
 def steps(mode: str) -> list[list[Step]]:
-    """The checks of one mode: all, fast (no browser) or full (also a set-up from nothing).
+    """The checks of one mode, those in one list to be run at the same time.
 
-    Steps in one list run at the same time. The browser tests have the machine to themselves.
+    ``fast`` is for between two edits: no process or browser is started, and fewer cases are drawn;
+    ``full`` also sets the project up from nothing.
     """
-    fresh = ("-m", "fresh or not fresh") if mode == "full" else ()
-    chosen = [
-        [Step("ruff check", ("ruff", "check"))],
-        [Step("ruff format", ("ruff", "format", "--check"))],
-        [Step("mypy", ("mypy",)), Step("lint-imports", ("lint-imports",))],
-        [
-            _pytest(
-                "unit, reference, doctests", "--ignore=tests/integration", "--ignore=tests/e2e"
-            ),
-            _pytest("integration", "tests/integration", *fresh),
-        ],
+    still = [
+        Step("ruff check", ("ruff", "check")),
+        Step("ruff format", ("ruff", "format", "--check")),
+        Step("mypy", ("mypy",)),
+        Step("lint-imports", ("lint-imports",)),
+        Step("kernel", ("python", "-c", COMPILE)),  # once, not in each process of the tests
     ]
+    outside = ("--ignore=tests/integration", "--ignore=tests/e2e")
+    unit = _pytest("unit, reference, doctests", *outside)
+    chosen = [still, [replace(unit, environment=ONE_THREAD)]]
     if mode != "fast":
+        fresh = ("-m", "fresh or not fresh") if mode == "full" else ()
+        chosen.append([_pytest("integration", "tests/integration", *fresh)])
         chosen.append([_pytest("e2e", "tests/e2e")])
     return chosen
 
 
 def _pytest(name: str, *arguments: str) -> Step:
-    return Step(name, ("pytest", *arguments), is_pytest=True)
+    return Step(name, ("pytest", *PROCESSES, *arguments), is_pytest=True)
 
 
 def run(step: Step, log: Path, show: bool) -> int:
     """Run one step, its output kept, and shown as it comes where asked for; the exit code."""
     command = [str(BIN / step.command[0]), *step.command[1:]]
-    with subprocess.Popen(command, cwd=HERE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT) as p:
+    with subprocess.Popen(
+        command,
+        cwd=HERE,
+        env=os.environ | dict(step.environment),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+    ) as p:
         assert p.stdout is not None
         with log.open("wb") as kept:
             for line in p.stdout:
@@ -134,7 +147,10 @@ def main(arguments: list[str]) -> int:
         print(f"check: needs nothing or one of {', '.join(modes)}, got {' '.join(arguments)}")
         return 2
     LOGS.mkdir(parents=True, exist_ok=True)
-    if mode != "fast":
+    os.environ.setdefault("OMP_NUM_THREADS", "1")  # the tests have every core already
+    if mode == "fast":
+        os.environ.setdefault(CASES, "0.1")
+    else:
         os.environ["CHROMIUM"] = browser.ensure()
     summary: list[str] = []
     with database():

@@ -1,8 +1,9 @@
 """How does .venv come to be: made, filled from the hashed lock, stamped as ready last of all.
 
 Run by start and check through setup.sh with the Python that .venv shall use; standard library
-only. A file lock, which the kernel drops when its holder dies, lets two runs at once share the
-work; a mark left by a broken-off run makes the next one begin from nothing.
+only; `installer` says what fills it. A file lock, which the kernel drops when its holder dies, lets
+two runs at once share the work; a mark left by a broken-off run makes the next one begin from
+nothing.
 """
 
 from __future__ import annotations
@@ -12,13 +13,16 @@ import shutil
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from pathlib import Path
+
+from installer import Installer, StepError, answers
 
 HERE = Path(__file__).resolve().parent.parent
 LOCKS = {"run": "requirements.lock", "dev": "requirements-dev.lock"}
 
 
-class SetupError(Exception):
+class SetupError(StepError):
     """Set-up cannot go on; the text says what the maker can do."""
 
 
@@ -60,7 +64,7 @@ def is_ready(here: Path, kind: str) -> bool:
 def set_up(here: Path, kind: str) -> None:
     """Make .venv if need be, install the lock and the project, and stamp it ready."""
     began = time.monotonic()
-    say("setting up .venv (first use or changed requirements; takes about a minute, needs the net)")
+    say("setting up .venv (first use or changed requirements; needs the net)")
     venv = here / ".venv"
     for old in venv.glob("ready-*"):
         old.unlink()
@@ -71,14 +75,14 @@ def set_up(here: Path, kind: str) -> None:
         unfinished.touch()
         make_venv(venv)
     unfinished.touch()
-    pip = pip_command(venv)
-    run(*pip, "install", "-qq", "--require-hashes", "-r", str(here / LOCKS[kind]))
-    run(*pip, "install", "-qq", "--no-deps", "--no-build-isolation", "-e", str(here))
-    run(str(venv / "bin/python"), "-m", "compileall", "-q", str(here / "src"))
+    installer = Installer(here, run, say)
+    installer.lock(LOCKS[kind])
+    installer.project()
     unfinished.unlink()
     for done in ("run", "dev") if kind == "dev" else ("run",):  # the dev lock holds the other
         (venv / f"ready-{done}").write_bytes(stamp(here, done))
     say(f"ready after {time.monotonic() - began:.0f} s")
+    compile_behind(here)
 
 
 def works(venv: Path) -> bool:
@@ -91,35 +95,67 @@ def works(venv: Path) -> bool:
 
 
 def make_venv(venv: Path) -> None:
-    """An empty virtual environment, without pip where this Python has no ensurepip."""
-    with_pip = subprocess.run([sys.executable, "-c", "import ensurepip"], capture_output=True)
-    no_pip = [] if with_pip.returncode == 0 else ["--without-pip"]
-    if no_pip and not answers(sys.executable, "-m", "pip", "--version"):
+    """An empty virtual environment; with a pip of its own only where this Python's cannot serve it.
+
+    Bringing pip takes longer than everything else of an empty environment, and Debian's Python may
+    be unable to.
+    """
+    doing, python = "making an empty environment", str(venv / "bin/python")
+    run(doing, sys.executable, "-m", "venv", "--without-pip", str(venv))
+    if answers(sys.executable, "-m", "pip", "--python", python, "--version"):
+        return
+    if not answers(python, "-c", "import ensurepip"):
         raise SetupError(
-            "this Python has neither ensurepip nor pip; on Debian and Ubuntu run"
-            " 'apt install python3-venv', then try again"
+            "this Python has neither ensurepip nor a pip of version 22.3 or newer; on Debian and"
+            " Ubuntu run 'apt install python3-venv', then try again"
         )
-    run(sys.executable, "-m", "venv", *no_pip, str(venv))
+    run(doing, python, "-m", "ensurepip", "--default-pip")
 
 
-def pip_command(venv: Path) -> list[str]:
-    """The pip of the environment, or this Python's pip pointed at it."""
-    python = str(venv / "bin/python")
-    if answers(python, "-m", "pip", "--version"):
-        return [python, "-m", "pip"]
-    return [sys.executable, "-m", "pip", "--python", python]
+def compile_behind(here: Path) -> subprocess.Popen[bytes]:
+    """Begin to compile all that was installed to bytecode, out of the way of what comes next.
+
+    It goes on when this process has ended. Broken off, it leaves nothing half made: Python compiles
+    what it finds uncompiled when it is used.
+    """
+    gently = ("nice", "-n", "19") if shutil.which("nice") else ()
+    everything = (here / "src", here / ".venv/lib")
+    return subprocess.Popen(
+        [*gently, here / ".venv/bin/python", "-m", "compileall", "-q", *everything],
+        cwd="/",
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )
 
 
-def answers(*command: str) -> bool:
-    """Whether a command runs and says it is well."""
-    return subprocess.run(command, capture_output=True).returncode == 0
+def run(doing: str, *command: str, env: dict[str, str] | None = None) -> None:
+    """Run one step with its output on stderr, saying what it does, or stop with what failed."""
+    began, is_terminal = time.monotonic(), sys.stderr.isatty()
+    if not is_terminal:
+        say(doing)
+    with subprocess.Popen(command, stdout=sys.stderr, env=env, cwd=HERE) as process:
+        try:
+            while process.poll() is None:
+                if is_terminal:
+                    progress(f"mustwright: {doing}, {time.monotonic() - began:.0f} s")
+                with suppress(subprocess.TimeoutExpired):
+                    process.wait(timeout=0.5)
+        except BaseException:
+            process.kill()
+            raise
+    if is_terminal:
+        progress("")
+    if process.returncode:
+        raise SetupError(
+            f"set-up step failed with exit code {process.returncode}: {' '.join(command)}"
+        )
 
 
-def run(*command: str) -> None:
-    """Run one step with its output on stderr, or stop with what failed."""
-    code = subprocess.run(command, stdout=sys.stderr).returncode
-    if code:
-        raise SetupError(f"set-up step failed with exit code {code}: {' '.join(command)}")
+def progress(text: str) -> None:
+    """Write over the line that the cursor of the terminal is on."""
+    print(f"\r\x1b[K{text}", end="", file=sys.stderr, flush=True)
 
 
 def say(text: str) -> None:
@@ -130,7 +166,7 @@ def say(text: str) -> None:
 if __name__ == "__main__":
     try:
         main(sys.argv[1])
-    except SetupError as error:
+    except StepError as error:
         sys.exit(f"mustwright: {error}")
     except OSError as error:
         sys.exit(f"mustwright: set-up failed: {error}")

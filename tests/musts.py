@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import tomllib
 from collections import Counter
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from hypothesis import settings
 from hypothesis import strategies as st
 
 from mustwright.errors import validity_notes
@@ -29,11 +27,6 @@ ENDLESS = {
     "complex_blend": {"label_max_g_l": 50},
     "rehydration_nutrient": True,
 }
-
-
-def cases(count: int) -> settings:
-    """So many drawn cases; MUSTWRIGHT_CASES=10 in the environment draws ten times as many."""
-    return settings(max_examples=count * int(os.environ.get("MUSTWRIGHT_CASES", "1")))
 
 
 def sheet(

@@ -15,9 +15,10 @@ from pathlib import Path
 
 import pytest
 
+from deviations import WORST
+
 VALUES = Path(__file__).parent / "values"
 FIXED = ("id", "quantity", "value", "unit", "status", "basis", "tolerance", "reason")
-WORST = pytest.StashKey[dict[str, tuple[float, float, str]]]()
 
 
 @dataclass(frozen=True)
@@ -81,11 +82,6 @@ def read_rows(path: Path) -> list[Row]:
     ]
 
 
-def pytest_configure(config: pytest.Config) -> None:
-    config.addinivalue_line("markers", "rows(file, *quantities): rows of a reference values file")
-    config.stash[WORST] = {}
-
-
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     marker = metafunc.definition.get_closest_marker("rows")
     if marker is None:
@@ -114,15 +110,6 @@ def agree(request: pytest.FixtureRequest) -> Callable[[Row, float], None]:
         )
 
     return compare
-
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    worst = terminalreporter.config.stash[WORST]
-    if not worst or terminalreporter.config.get_verbosity() < 0:
-        return
-    terminalreporter.section("worst deviation from each source, in half units of its last digit")
-    for file, (deviation, ratio, where) in sorted(worst.items()):
-        terminalreporter.write_line(f"{file:34} {ratio:8.2f}  {deviation:.2g} at {where}")
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections import defaultdict
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -23,13 +24,18 @@ def modules() -> dict[str, Path]:
 
 
 MODULES = modules()
-TREES = {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in MODULES.items()}
 
 
+@cache
+def tree_of(name: str) -> ast.Module:
+    return ast.parse(MODULES[name].read_text(encoding="utf-8"))
+
+
+@cache
 def imported_by(name: str) -> set[str]:
     """Modules that a module imports anywhere, within functions and for types too."""
     found = set()
-    for node in ast.walk(TREES[name]):
+    for node in ast.walk(tree_of(name)):
         if isinstance(node, ast.ImportFrom) and node.module:
             for alias in node.names:
                 inner = f"{node.module}.{alias.name}"
@@ -51,8 +57,8 @@ def test_no_circle_of_imports():
 
 def test_a_class_name_means_one_thing():
     homes = defaultdict(list)
-    for name, tree in TREES.items():
-        for node in ast.walk(tree):
+    for name in MODULES:
+        for node in ast.walk(tree_of(name)):
             if isinstance(node, ast.ClassDef):
                 homes[node.name].append(name)
     assert {name: where for name, where in homes.items() if len(where) > 1} == {}

@@ -27,7 +27,7 @@ def open_engine(place: Place, clock: Clock, backups: Path | None = None) -> Engi
     """
     try:
         engine = engine_of(place)
-        with engine.begin() as connection:
+        with engine.execution_options(reads=True).begin() as connection:  # waits for no writer
             found = revision(connection)
             is_empty = not inspect(connection).get_table_names()
         if found != HEAD:

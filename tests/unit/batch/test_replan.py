@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import UTC
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from batches import STRONG, Log, plan
+from cases import cases
 from mustwright.batch.alerts import watch
 from mustwright.batch.allowed_additions import broken
 from mustwright.batch.entries import FeedGiven, Given, PlanAdopted
@@ -106,7 +107,7 @@ def test_a_protocols_own_late_feed_is_kept():
     assert last_moment(late) >= max(f.sugar_used for f in late.live_feeds)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@cases(60)
 @given(
     st.sampled_from(sorted(built_in_protocols())),
     st.floats(1, 200),

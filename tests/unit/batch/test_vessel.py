@@ -7,10 +7,11 @@ from datetime import timedelta
 from functools import cache
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from batches import PITCHED, STRONG, Log, plan
+from cases import cases
 from mustwright.batch.entries import Correction, Event, Removal, Restoration, what_data
 from mustwright.batch.finishing_record import Added, Poured, StepDone
 from mustwright.batch.log import standing
@@ -131,7 +132,7 @@ def along(steps):
 # Balances --------------------------------------------------------------------------------------
 
 
-@settings(max_examples=40)
+@cases(40)
 @given(anything)
 def test_the_volume_is_never_negative_and_grows_only_by_what_goes_in(steps):
     for step, before, after in along(steps):
@@ -151,7 +152,7 @@ def poured_volume(liquid: Poured) -> float:
     return Liquid(liquid.mass_g, liquid.extract_g, liquid.ethanol_g).volume_l
 
 
-@settings(max_examples=40)
+@cases(40)
 @given(anything)
 def test_masses_close_at_every_step(steps):
     """What leaves takes its share along, what goes in adds up."""
@@ -172,7 +173,7 @@ def test_masses_close_at_every_step(steps):
             assert has[name] == pytest.approx(expected, rel=ROUNDING * 10, abs=1e-9), name
 
 
-@settings(max_examples=40)
+@cases(40)
 @given(anything)
 def test_what_is_mixed_in_adds_up_by_mass_and_ethanol(steps):
     for step, before, after in along(steps):
@@ -189,7 +190,7 @@ def test_what_is_mixed_in_adds_up_by_mass_and_ethanol(steps):
             assert getattr(now, name) == pytest.approx(expected, rel=SOLVED, abs=1e-6), name
 
 
-@settings(max_examples=40)
+@cases(40)
 @given(anything, st.floats(0.2, 4.0))
 def test_drawing_in_two_goes_is_drawing_once(steps, amount):
     once = held(logged([*steps, StepDone("drawn", lost_l=amount)]))
@@ -207,7 +208,7 @@ def test_drawing_in_two_goes_is_drawing_once(steps, amount):
 # A reading after --------------------------------------------------------------------------------
 
 
-@settings(max_examples=40)
+@cases(40)
 @given(st.floats(20, 200), st.floats(0.0, 0.04))  # a reading is 0.95 or more
 def test_what_ferments_afterwards_takes_sugar_and_gives_alcohol(honey, fall):
     log = logged([sweeten(honey)])
@@ -222,7 +223,7 @@ def test_what_ferments_afterwards_takes_sugar_and_gives_alcohol(honey, fall):
 # The log ----------------------------------------------------------------------------------------
 
 
-@settings(max_examples=40)
+@cases(40)
 @given(anything, st.randoms(use_true_random=False))
 def test_lines_of_one_moment_count_in_the_order_they_were_written(steps, random):
     log = dry_log()
@@ -239,7 +240,7 @@ def plain(v: VesselContents) -> VesselContents:
     return replace(v, how={}, doubts=(), added=tuple((PITCHED, one) for _, one in v.added))
 
 
-@settings(max_examples=40)
+@cases(40)
 @given(anything, st.data())
 def test_a_line_taken_out_is_as_if_never_written_and_comes_back_whole(steps, data):
     whole = logged(steps)
@@ -256,7 +257,7 @@ def test_a_line_taken_out_is_as_if_never_written_and_comes_back_whole(steps, dat
     assert held(whole) == before
 
 
-@settings(max_examples=40)
+@cases(40)
 @given(anything, st.data())
 def test_a_corrected_line_is_as_if_written_so_at_first(steps, data):
     whole = logged(steps)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from mustwright.bench.as_json import step_data
 from mustwright.bench.step_table import STEPS, run_step
 from mustwright.errors import MustwrightError
@@ -50,7 +51,7 @@ OWN = {
 
 @pytest.mark.parametrize("name", list(STEPS))
 @given(st.data())
-@settings(deadline=None, max_examples=150)
+@cases(150)
 def test_only_errors_of_this_tool(name, data):
     known = FIELDS[name]
     typed = {k: v for k, v in GOOD.items() if k in known}

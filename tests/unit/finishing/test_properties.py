@@ -8,6 +8,7 @@ import pytest
 from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
+from cases import cases
 from mustwright.errors import ImpossibleError, MustwrightError
 from mustwright.finishing.acid import AcidAsk, acid_dose
 from mustwright.finishing.blending import blend_lots
@@ -46,7 +47,7 @@ SWEETENER = st.sampled_from(["honey", "cane_sugar", "apple_juice_concentrate", "
 
 
 @given(VOLUME, GRAVITY, ALCOHOL, st.floats(0.002, 0.06), SWEETENER)
-@settings(deadline=None, max_examples=60)
+@cases(60)
 def test_sweeten_then_measure(volume, gravity, alcohol, rise, kind):
     """The sweetened mead has the gravity asked for, all its ethanol, and its extract by gravity."""
     possible(gravity, alcohol)
@@ -63,7 +64,7 @@ def test_sweeten_then_measure(volume, gravity, alcohol, rise, kind):
 
 
 @given(VOLUME, st.floats(0, 80), st.floats(1, 100))
-@settings(deadline=None, max_examples=40)
+@cases(40)
 def test_sweeten_to_grams(volume, there, more):
     """To grams per litre: sugar there and sugar added, over the new volume."""
     honey = ingredient_called("honey", "with")[0]
@@ -85,7 +86,7 @@ LOT = st.tuples(
     LAWS,
     st.booleans(),
 )
-@settings(deadline=None, max_examples=50)
+@cases(50)
 def test_blending_conserves(rows, alcohol, gravity, share, law, cheapest):
     """Mass and ethanol of the parts are those of the blend, within what there is of each."""
     for _, a, g, _, _ in rows:
@@ -129,7 +130,7 @@ def test_blending_conserves(rows, alcohol, gravity, share, law, cheapest):
     st.lists(LOT, min_size=2, max_size=5),
     st.lists(st.floats(0.05, 1.0), min_size=5, max_size=5),
 )
-@settings(deadline=None, max_examples=40)
+@cases(40)
 def test_a_blend_that_exists_is_found(rows, shares):
     """Targets taken from a mixture that can be poured are met."""
     for _, a, g, _, _ in rows:
@@ -158,7 +159,7 @@ def test_a_blend_that_exists_is_found(rows, shares):
     st.sampled_from([None, 0.44, 0.55]),
     LAWS,
 )
-@settings(deadline=None, max_examples=150)
+@cases(150)
 def test_sulfite_stays_legal(
     volume, ph, alcohol, temperature, molecular, free, bound, binding, scale, tablet, law
 ):
@@ -203,7 +204,7 @@ def test_sorbate_stays_legal(volume, alcohol, ph, scale, law):
     st.floats(3, 12),
     LAWS,
 )
-@settings(deadline=None, max_examples=150)
+@cases(150)
 def test_acid_stays_legal(volume, substance, acidity, wanted, law):
     """Neither the dose nor any glass of its trial passes what the profile leaves."""
     profile = finishing_law(law)
@@ -233,7 +234,7 @@ def test_acid_stays_legal(volume, substance, acidity, wanted, law):
     st.sampled_from(["wine", "beer", "swing_top", "sparkling", "pet", "keg"]),
     st.sampled_from(["sucrose", "dextrose"]),
 )
-@settings(deadline=None, max_examples=150)
+@cases(150)
 def test_no_priming_past_the_container(volume, warm, volumes, alcohol, sugar, container, prime):
     """What is recommended stays under the working pressure at 30 C, at its high end."""
     ask = CarbonateAsk(

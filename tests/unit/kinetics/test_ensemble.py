@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+
 import numba
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases as so_many
 from mustwright.kinetics import members, model, simulate
 from mustwright.kinetics.ensemble import KEPT, START
 from mustwright.kinetics.inputs import (
@@ -130,14 +134,21 @@ def test_order_of_convergence(until_h: float, kept: str) -> None:
     assert 12.0 < miss[0] / miss[1] < 20.0
 
 
-def test_threads_do_not_matter(honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]) -> None:
+def test_threads_do_not_matter(
+    honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One thread here against four of a process of their own, on any machine."""
     conditions = Conditions(20.0, horizon_h=200.0)
     built = members.build(honey_must, conditions, members.draw(500, 2), WHO)
+    asked = (built, conditions, thirds, HOURS[:15])
+    monkeypatch.setenv("NUMBA_NUM_THREADS", "4")
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        assert pool.submit(numba.get_num_threads).result() == 4
+        many = pool.submit(simulate.run, *asked).result()
     threads = numba.get_num_threads()
-    many = simulate.run(built, conditions, thirds, HOURS[:15])
     numba.set_num_threads(1)
     try:
-        one = simulate.run(built, conditions, thirds, HOURS[:15])
+        one = simulate.run(*asked)
     finally:
         numba.set_num_threads(threads)
     assert np.array_equal(many.kept, one.kept)
@@ -195,9 +206,7 @@ def cases(draw: st.DrawFn) -> tuple[MustAtPitch, Conditions, list[NitrogenPulse]
     return must, conditions, feeds, draw(st.integers(0, 10_000))
 
 
-@settings(
-    max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
-)
+@so_many(120)
 @given(cases())
 def test_nothing_turns_negative(
     case: tuple[MustAtPitch, Conditions, list[NitrogenPulse], int],

@@ -3,9 +3,10 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from mustwright.kinetics.pace import BAND, usual_pace
 
 BRIX = st.floats(0, 45)
@@ -13,7 +14,7 @@ TEMPERATURE = st.floats(0, 45)
 NITROGEN = st.floats(0, 1000)
 
 
-@settings(max_examples=300)
+@cases(300)
 @given(BRIX, TEMPERATURE, NITROGEN, st.floats(0, 1))
 def test_hours_are_finite_and_in_order(brix, temperature, nitrogen, fraction):
     pace = usual_pace(brix, temperature, nitrogen)
@@ -25,7 +26,7 @@ def test_hours_are_finite_and_in_order(brix, temperature, nitrogen, fraction):
     assert later.value >= there.value
 
 
-@settings(max_examples=300)
+@cases(300)
 @given(st.floats(1, 45), TEMPERATURE, NITROGEN, st.floats(0, 1))
 def test_hours_and_sugar_are_inverse(brix, temperature, nitrogen, fraction):
     pace = usual_pace(brix, temperature, nitrogen)
@@ -33,7 +34,7 @@ def test_hours_and_sugar_are_inverse(brix, temperature, nitrogen, fraction):
     assert pace.sugar_used_at(hours) == pytest.approx(fraction, abs=1e-9)
 
 
-@settings(max_examples=200)
+@cases(200)
 @given(st.floats(1, 45), NITROGEN, st.floats(5, 37), st.floats(0.1, 1))
 def test_warmer_is_sooner(brix, nitrogen, temperature, more):
     cool, warm = (
@@ -44,7 +45,7 @@ def test_warmer_is_sooner(brix, nitrogen, temperature, more):
     assert warm.brix_per_h > cool.brix_per_h
 
 
-@settings(max_examples=200)
+@cases(200)
 @given(BRIX, TEMPERATURE, NITROGEN, st.floats(0.1, 5))
 def test_stronger_takes_longer(brix, temperature, nitrogen, more):
     weak = usual_pace(brix, temperature, nitrogen).hours_to_sugar_used(1 / 3)

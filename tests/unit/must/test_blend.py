@@ -5,9 +5,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from mustwright.figure import ASSUMED, Figure
 from mustwright.must.alcohol import ferment
 from mustwright.must.blend import (
@@ -52,7 +53,7 @@ AMOUNTS = st.lists(
 )
 
 
-@settings(max_examples=500)
+@cases(500)
 @given(AMOUNTS)
 def test_mass_in_is_water_and_dissolved_and_insoluble(amounts):
     blend = Blend([Portion(all_ingredients()[i], kg) for i, kg in amounts])
@@ -66,7 +67,7 @@ def test_mass_in_is_water_and_dissolved_and_insoluble(amounts):
     assert 0 <= blend.brix <= 100
 
 
-@settings(max_examples=300)
+@cases(300)
 @given(AMOUNTS, st.floats(0.01, 100))
 def test_twice_as_much_is_the_same_must(amounts, factor):
     one = Blend([Portion(all_ingredients()[i], kg) for i, kg in amounts])

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from mustwright.errors import ImpossibleError, ValidityWarning
 from mustwright.must import refraction as r
 from mustwright.must.alcohol import ferment
@@ -38,7 +39,7 @@ def test_spirit_beside_recalled_indices(pct_mass, recalled):
     assert n == pytest.approx(recalled, abs=3e-4)
 
 
-@settings(deadline=None, max_examples=15)
+@cases(15)
 @given(st.floats(15, 35), st.floats(0.05, 0.95))
 def test_finds_back_what_was_fermented(original_brix, share):
     extract = float(sugar_g_l_from_brix(original_brix))

@@ -1,9 +1,10 @@
 """Amounts solved for: what comes out goes back in, and the impossible says what is possible."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.must.blend import Blend, Portion
 from mustwright.must.gravity import brix_from_gravity, gravity_from_brix
@@ -24,7 +25,7 @@ def solved(portions, volume_l, gravity, parts=None) -> Blend:
     return solve_amounts(portions, parts or [1.0] * len(portions), Wanted(volume_l, brix))
 
 
-@settings(max_examples=500)
+@cases(500)
 @given(
     st.lists(
         st.tuples(st.sampled_from(HONEYS), st.floats(0.1, 10)),
@@ -49,7 +50,7 @@ def test_honeys_in_ratio_and_water_come_back(honeys, litres, gravity):
             assert mass / kg[0] == pytest.approx(part / honeys[0][1], rel=1e-9)
 
 
-@settings(max_examples=300)
+@cases(300)
 @given(LITRES, st.floats(1.06, 1.3), st.sampled_from(["apple juice", "grape juice"]))
 def test_honey_in_juice_comes_back(litres, gravity, juice):
     made = solved(
@@ -61,7 +62,7 @@ def test_honey_in_juice_comes_back(litres, gravity, juice):
     assert made.gravity == pytest.approx(max(gravity, 1.08), abs=1e-9)
 
 
-@settings(max_examples=300)
+@cases(300)
 @given(LITRES, st.floats(1.05, 1.25), st.floats(0.01, 0.3), st.sampled_from(["cherries", "apple"]))
 def test_honey_round_fruit_comes_back(litres, gravity, share, fruit):
     made = solved(
@@ -77,7 +78,7 @@ def test_honey_round_fruit_comes_back(litres, gravity, share, fruit):
     assert made.gravity == pytest.approx(gravity, abs=1e-9)
 
 
-@settings(max_examples=300)
+@cases(300)
 @given(st.floats(0.01, 5000), st.floats(1.002, 1.3))
 def test_honey_on_hand_and_an_open_volume_come_back(kg, gravity):
     made = solved([portion("honey", kg), portion("water", origin="fill")], None, gravity)
@@ -85,7 +86,7 @@ def test_honey_on_hand_and_an_open_volume_come_back(kg, gravity):
     assert made.portions[0].kg == kg
 
 
-@settings(max_examples=300)
+@cases(300)
 @given(LITRES, st.floats(0.0, 0.6))
 def test_filling_up_reaches_the_volume(litres, share):
     made = solved([portion("honey", share * litres), portion("water", origin="fill")], litres, None)

@@ -4,12 +4,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from musts import (
     ENDLESS,
     GRAVITIES,
     PROTOCOLS,
     broken_limits,
-    cases,
     feeding,
     grams_by_jar,
     protocols,

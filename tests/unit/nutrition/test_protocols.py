@@ -3,9 +3,10 @@
 import copy
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from musts import protocol_data, protocols
 from mustwright.errors import InputError, MustwrightError, UnknownKindError
 from mustwright.nutrition.protocols import (
@@ -180,7 +181,7 @@ PLACES = [
 ]  # fmt: skip
 
 
-@settings(max_examples=1000)
+@cases(1000)
 @given(st.sampled_from(PLACES), WHATEVER)
 def test_garbage_in_any_place_is_refused_in_words(path, value):
     refused = None
@@ -191,14 +192,14 @@ def test_garbage_in_any_place_is_refused_in_words(path, value):
     assert refused or found.feeds
 
 
-@settings(max_examples=500)
+@cases(500)
 @given(st.text(max_size=200))
 def test_random_text_is_refused_in_words(text):
     with pytest.raises(MustwrightError):
         read_protocol(text)
 
 
-@settings(max_examples=200)
+@cases(200)
 @given(protocols())
 def test_random_valid_protocols_are_read(data):
     found = protocol_from(data)

@@ -1,9 +1,10 @@
 """The shelf: every accepted form, own products by their label, and each error with its field."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from mustwright.errors import InputError, MustwrightError, UnknownKindError
 from mustwright.figure import TYPED
 from mustwright.nutrition.shelf import (
@@ -185,7 +186,7 @@ FACTS = st.sampled_from(
 )  # fmt: skip
 
 
-@settings(max_examples=600)
+@cases(600)
 @given(
     st.dictionaries(
         st.sampled_from(["dap", "autolysed_yeast", "mine", "scale", "nutrients", "nutrient", ""]),

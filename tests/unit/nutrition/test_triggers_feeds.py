@@ -3,9 +3,10 @@
 import re
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from musts import TRIGGERS, feeding, protocol, sheet
 from mustwright.kinetics.pace import usual_pace
 from mustwright.must.course import course_of
@@ -76,7 +77,7 @@ def test_hours_as_people_say_them(hours, said):
     assert hours_words(hours) == said
 
 
-@settings(max_examples=300)
+@cases(300)
 @given(TRIGGERS, st.floats(0.0, 45.0), st.floats(5, 35))
 def test_every_trigger_has_an_hour_and_a_share_and_words(data, brix, temperature):
     trigger = read_trigger(data, "when")

@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from musts import cases, ground, protocol, sheet
+from cases import cases
+from musts import ground, protocol, sheet
 from mustwright.errors import ImpossibleError, InputError, UnknownKindError
 from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.planning.plan import compare, plan

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from musts import cases, examples, ground, sheet
+from cases import cases
+from musts import examples, ground, sheet
 from mustwright.errors import InputError, MustwrightError, validity_notes
 from mustwright.must.gravity import brix_from_gravity
 from mustwright.planning.must_setup import lay_ground

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     Bundle,
@@ -20,6 +20,7 @@ from hypothesis.stateful import (
 )
 
 from batches import PITCHED, plan
+from cases import cases
 from databases import KINDS, place_of
 from mustwright.batch.entries import (
     Correction,
@@ -168,8 +169,6 @@ def test_the_store_holds_what_a_list_would(kind):
         checks = [HealthCheck.too_slow, HealthCheck.filter_too_much]
         run_state_machine_as_test(
             Machine,
-            settings=settings(
-                max_examples=40, stateful_step_count=25, deadline=None, suppress_health_check=checks
-            ),
+            settings=cases(40, stateful_step_count=25, suppress_health_check=checks),
         )
         store.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
@@ -17,7 +18,7 @@ from sqlalchemy.exc import StatementError
 from mustwright.errors import ConflictError
 from mustwright.store import tables
 from mustwright.store.cellar_store import CellarStore
-from mustwright.store.engine import StoreError
+from mustwright.store.engine import BUSY_MS, StoreError
 from mustwright.store.migrating import HEAD, alembic_config
 from mustwright.store.opening import open_engine
 
@@ -92,6 +93,17 @@ def test_a_new_cellar_opened_by_many_at_once_is_made_once(path):
     with ThreadPoolExecutor(8) as pool:
         assert sum(pool.map(opened, range(8))) == 8
     assert [p.name for p in path.parent.iterdir() if "before" in p.name] == []
+
+
+def test_opening_a_cellar_waits_for_no_writer(path):
+    CellarStore(path, clock).close()
+    writer = sqlite3.connect(path, isolation_level=None)
+    writer.execute("BEGIN IMMEDIATE")
+    began = time.monotonic()
+    CellarStore(path, clock).close()
+    assert time.monotonic() - began < BUSY_MS / 1000
+    writer.execute("ROLLBACK")
+    writer.close()
 
 
 def test_a_naive_time_is_refused_and_others_come_back_as_utc(path):

@@ -10,6 +10,7 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from databases import new_file
 from mustwright.compose import Compose
 from mustwright.kinetics import ready
 from mustwright.web.app import create_app
@@ -31,6 +32,7 @@ def compiling(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def app(tmp_path: Path) -> Iterator[FastAPI]:
+    new_file(tmp_path)
     compose = Compose(tmp_path)
     yield create_app(compose)
     compose.close()

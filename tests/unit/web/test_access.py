@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+import argon2
 import pytest
 from starlette.testclient import TestClient
 
 from batch_pages import fields
 from batches import plan
+from databases import new_file
 from mustwright.compose import Compose
 from mustwright.services.access import Patience, set_passphrase
 from mustwright.services.batch.record import start_batch
@@ -28,7 +30,15 @@ def seconds() -> dict[str, float]:
 
 
 @pytest.fixture
-def client(tmp_path: Path, seconds) -> Iterator[TestClient]:
+def quick_hash(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Argon2 with the least work: how much a guess costs is not asked here."""
+    quick = argon2.PasswordHasher.from_parameters(argon2.profiles.CHEAPEST)
+    monkeypatch.setattr(argon2, "PasswordHasher", lambda: quick)
+
+
+@pytest.fixture
+def client(tmp_path: Path, seconds, quick_hash) -> Iterator[TestClient]:  # noqa: ARG001
+    new_file(tmp_path)
     compose = Compose(tmp_path)
     set_passphrase(compose.ledger, WORDS)
     patience = Patience(lambda: seconds["now"])

@@ -10,9 +10,10 @@ from urllib.parse import parse_qsl, urlencode, urlsplit
 
 import pypdf
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
+from cases import cases
 from finish_cases import CASES, LOTS, words_of
 from mustwright.bench.field_text import printed, words
 from mustwright.bench.liquid import FORM
@@ -416,9 +417,7 @@ def every_name(slug):
 
 @pytest.mark.parametrize("case", CASES)
 @given(data=st.data())
-@settings(
-    deadline=None, max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@cases(40, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_whatever_is_typed_the_page_stands(client, case, data):
     slug, _, good = CASES[case]
     names = st.sampled_from(every_name(slug))

@@ -4,9 +4,10 @@ import re
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from musts import ground, sheet
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
@@ -72,7 +73,7 @@ def test_what_is_allowed_holds_the_nutrient_back():
     assert pitched(typed=5.0, most=7.0).rehydration_nutrient_g.value == pytest.approx(6.25)
 
 
-@settings(max_examples=300)
+@cases(300)
 @given(st.floats(0, 45))
 def test_no_cooling_step_is_steeper_than_allowed(must_c):
     """From the warmest water allowed down to the must, every printed stop counted."""

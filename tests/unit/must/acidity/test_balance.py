@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from cases import cases
 from mustwright.must.acidity.balance import (
     HIGHEST,
     LOWEST,
@@ -81,7 +82,7 @@ def test_base_to_a_ph_brings_it_there():
     assert solve_ph(there) == pytest.approx(5.5, abs=1e-7)
 
 
-@settings(max_examples=400, deadline=None)
+@cases(400)
 @given(
     totals=arrays(float, (8, len(NAMES)), elements=st.floats(0, 5)),
     sid=arrays(float, 8, elements=st.floats(-5, 15)),

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import cases
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.must.acidity.balance import buffer_capacity, solve_ph
 from mustwright.must.acidity.calibrate import calibrate
@@ -150,7 +151,7 @@ def test_every_ingredient_can_be_drawn():
         assert ((ph > 1.5) & (ph < 9.5)).all(), ingredient.id
 
 
-@settings(max_examples=150, deadline=None)
+@cases(150)
 @given(
     kinds=st.lists(st.sampled_from(sorted(KNOWN)), min_size=1, max_size=4),
     kilograms=st.lists(st.floats(0.01, 50), min_size=4, max_size=4),
