@@ -23,9 +23,9 @@ from mustwright.nutrition.protocols import (
     read_protocol,
 )
 from mustwright.nutrition.shelf import SETTINGS, Nutrient, read_nutrient, read_shelf
+from mustwright.nutrition.triggers import THIRD
 from mustwright.planning.plan import compare
 from mustwright.planning.plan_result import Comparison, PlanResult
-from mustwright.planning.plan_text import THIRD
 from mustwright.services.repository import (
     Cellar,
     ProtocolRecord,

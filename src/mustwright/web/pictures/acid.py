@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from mustwright.batch.ph_text import lowest_shown
+from mustwright.must.acidity.claims import lowest_shown
 from mustwright.planning.acidity.result import AcidityResult
 from mustwright.web.pictures.svg import element, line, picture, rect, text
 

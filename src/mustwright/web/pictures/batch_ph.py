@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from mustwright.batch.ph_forecast_record import PhForeseen, PhSeen
-from mustwright.batch.ph_text import band_words, lowest_shown, stall_words
+from mustwright.batch.ph_text import band_words, stall_words
+from mustwright.must.acidity.claims import lowest_shown
 from mustwright.web.pictures.feed_line import near
 from mustwright.web.pictures.polyline import Scale, across, trail, up
 from mustwright.web.pictures.svg import TimeAxis, element, line, picture, rect, text
