@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from mustwright import data
+from mustwright.must.acidity.claims import claims_data
 
 
 @dataclass(frozen=True)
@@ -41,8 +42,14 @@ class Finding:
 
 
 def rule_of(name: str) -> dict[str, Any]:
-    """The record of a rule."""
-    return dict(data.load("watch")["rule"][name])
+    """The record of a rule; a figure it shares with the acids' claims comes from there."""
+    claims = claims_data()
+    return {
+        key: {**value, "value": claims[value["claim"]]}
+        if isinstance(value, dict) and "claim" in value
+        else value
+        for key, value in data.load("watch")["rule"][name].items()
+    }
 
 
 def threshold(name: str, of: str) -> float:

@@ -11,6 +11,7 @@ from mustwright.batch.forecast_record import Foreseen, Releases
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress
 from mustwright.batch.temperature_text import degrees
+from mustwright.must.acidity.claims import ph_floor
 
 WHOLLY = ("nitrogen", "temperature", "alcohol")  # what the fermentation model knows
 LEAST, MOST = 0.15, 8.0  # factors of a cause that frees no run, and all of them (assumed)
@@ -188,7 +189,7 @@ def _ph_potassium(now: Progress) -> Evidence:
 
 def _by_ph(ph: float) -> float:
     """How much likelier a stop is at a pH this low than for another reason (assumed)."""
-    return 6.0 if ph < 3.0 else 3.5 if ph < 3.2 else 1.0 if ph < 3.4 else 0.25
+    return 6.0 if ph < 3.0 else 3.5 if ph < ph_floor() else 1.0 if ph < 3.4 else 0.25
 
 
 def _ph_by_runs(ph: PhForeseen) -> Evidence:

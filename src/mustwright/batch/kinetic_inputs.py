@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 
@@ -20,7 +19,15 @@ from mustwright.kinetics.counterfactual import Right
 from mustwright.must.acidity.calibrate import reading_sd
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
 from mustwright.planning.acidity.ph_course import START_H
-from mustwright.planning.kinetic_inputs import conditions_of, must_at_pitch, trigger_of
+from mustwright.planning.kinetic_inputs import (
+    MODEL_RANGE,
+    conditions_of,
+    dissolved_times,
+    must_at_pitch,
+    pulse,
+    trigger_of,
+    within_model,
+)
 from mustwright.planning.must_setup import Ground, ground_of
 from mustwright.planning.plan_forecast import doubts
 
@@ -124,7 +131,6 @@ def case_of(now: Progress, stands: Sequence[Standing]) -> KineticCase:
     )
 
 
-@lru_cache(maxsize=128)
 def _ground(sheet: str) -> Ground | None:
     """The must of a plan's sheet; None for one that cannot be read (any more)."""
     try:
@@ -141,13 +147,15 @@ def _must(now: Progress, ground: Ground | None, start_ph: float | None) -> model
     must = must_at_pitch(ground) if ground else _from_facts(now.plan)
     if now.original_gravity != now.plan.must.gravity:
         brix = float(brix_from_gravity(now.original_gravity))
-        must = _sweetened(must, float(sugar_g_l_from_brix(max(brix, 0.1))) / must.extract_g_l)
+        factor = float(sugar_g_l_from_brix(max(brix, 0.1))) / must.extract_g_l
+        most = MODEL_RANGE["sugar_g_l"][1] / max(must.sugar_g_l, 1e-9)
+        must = dissolved_times(must, min(max(factor, 0.05), most))
     if not _nitrogen_known(now, ground):
         low, high = UNKNOWN_N_MG_L
         middle = (low * high) ** 0.5 + now.plan.nitrogen.rehydration_mg_l
         must = replace(must, amino_n_mg_l=middle, amino_n_range_mg_l=UNKNOWN_N_MG_L)
     if start_ph is not None:
-        must = replace(must, ph=min(max(start_ph, 2.3), 6.0))
+        must = replace(must, ph=within_model("ph", start_ph))
     return must
 
 
@@ -162,20 +170,9 @@ def _from_facts(plan: BatchPlan) -> model.MustAtPitch:
     nitrogen = plan.nitrogen.must_mg_l + plan.nitrogen.rehydration_mg_l
     return model.MustAtPitch.from_brix(
         min(max(plan.must.brix, 0.5), 42.0),
-        min(max(plan.must.volume_l, 0.05), 100_000.0),
-        amino_n_mg_l=min(max(nitrogen, 0.0), 1500.0),
+        within_model("volume_l", plan.must.volume_l),
+        amino_n_mg_l=within_model("pool_n_mg_l", nitrogen),
         medium="unknown",
-    )
-
-
-def _sweetened(must: model.MustAtPitch, factor: float) -> model.MustAtPitch:
-    most = 450.0 / max(must.sugar_g_l, 1e-9)
-    by = min(max(factor, 0.05), most)
-    return replace(
-        must,
-        glucose_g_l=must.glucose_g_l * by,
-        fructose_g_l=must.fructose_g_l * by,
-        solids_g_l=min(must.solids_g_l * by, 150.0),
     )
 
 
@@ -192,8 +189,8 @@ def _conditions(
         yeast = now.plan.yeast
         conditions = model.Conditions(
             temperature_c=_warm(now.plan.must.temperature_c),
-            strain=model.StrainTraits(min(max(yeast.tolerance_pct, 4.0), 22.0)),
-            pitch_g_l=min(max(yeast.grams_l, 0.01), 10.0),
+            strain=model.StrainTraits(within_model("tolerance_pct", yeast.tolerance_pct)),
+            pitch_g_l=within_model("pitch_g_l", yeast.grams_l),
         )
     plain = conditions.vessel is None and not isinstance(conditions.temperature_c, tuple)
     measured, moved = _temperatures(now, stands, _start_c(conditions))
@@ -260,10 +257,10 @@ def _warm(value: float) -> float:
 
 def _given(now: Progress) -> list[model.NitrogenPulse]:
     return [
-        model.NitrogenPulse(
+        pulse(
             model.PulseTrigger(at_h=min(max(fed.hours, 0.0), LONGEST_H)),
-            min(fed.ammonium_mg_l, 1000.0),
-            min(fed.amino_mg_l, 1000.0),
+            fed.ammonium_mg_l,
+            fed.amino_mg_l,
         )
         for fed in now.fed
     ]
@@ -280,14 +277,14 @@ def _ahead(now: Progress, feed: PlannedFeed, from_h: float) -> model.NitrogenPul
             amounts[kind] += dose.grams * (jar.mg_g.get(kind, 0.0) if jar else 0.0) / volume
     trigger = trigger_of(feed.rule, plan.must.brix)
     skip = min(max(1 - last_moment(plan) - LATE_ROOM, 0.0), 1.0)
-    return model.NitrogenPulse(
+    return pulse(
         replace(
             trigger,
             not_before_h=max(trigger.not_before_h, from_h),
             skip_below_sugar_fraction=skip,
         ),
-        min(amounts["ammonium_n"], 1000.0),
-        min(amounts["amino_n"], 1000.0),
+        amounts["ammonium_n"],
+        amounts["amino_n"],
     )
 
 

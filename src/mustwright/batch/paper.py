@@ -13,6 +13,7 @@ from mustwright.batch.next_step import clock, trigger_gravity
 from mustwright.batch.temperature_text import degrees, temperature_unit
 from mustwright.batch.view import BatchView
 from mustwright.nutrition.limits import legal_profiles
+from mustwright.nutrition.triggers import THIRD
 
 BLANK_ROWS = 18
 CAUTIONS = (
@@ -71,7 +72,7 @@ def paper_of(view: BatchView, zone: tzinfo) -> Paper:
     )
     breaks = tuple(
         (f"{used:.0%} of the sugar gone", f"{float(course.gravity_at(used)):.3f}")
-        for used in (0.1, 0.2, 1 / 3, 0.5, 0.75, 1.0)
+        for used in (0.1, 0.2, THIRD, 0.5, 0.75, 1.0)
     )
     cautions = data.load("cautions")
     return Paper(

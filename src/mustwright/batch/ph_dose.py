@@ -11,6 +11,7 @@ from mustwright.batch.ph_additions import PutIn
 from mustwright.batch.ph_forecast_record import ReadingWorth, SaltDose
 from mustwright.batch.progress import Progress
 from mustwright.must.acidity.calibrate import reading_sd
+from mustwright.must.acidity.claims import claims_data
 from mustwright.must.acidity.course import AcidCourse, Traits
 from mustwright.must.acidity.dose import OUT_OF_REACH, Schedule, Trial, after_start, try_dose
 from mustwright.must.acidity.draws import chance, quantile
@@ -20,7 +21,6 @@ from mustwright.must.acidity.reading import worth_of_reading
 from mustwright.must.acidity.salts import Salt, all_salts, allowance
 from mustwright.nutrition.feeding_plan import Setting
 from mustwright.planning.acidity.feed_acid import shelf_most
-from mustwright.planning.acidity.result import claims_data
 
 Floats = NDArray[np.float64]
 SALTS = ("potassium_bicarbonate", "potassium_carbonate", "calcium_carbonate")  # gentlest first

@@ -19,6 +19,7 @@ from mustwright.batch.quantiles import Along, Quantiles
 from mustwright.kinetics import inputs as model
 from mustwright.kinetics.forecast import PROBABILITIES, Drawn
 from mustwright.must.acidity.balance import base_to_ph
+from mustwright.must.acidity.claims import lowest_shown, ph_floor
 from mustwright.must.acidity.course import AcidCourse, CourseAddition, Traits
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.must.acidity.medium import solvent_kg_l
@@ -41,7 +42,6 @@ from mustwright.planning.acidity.ph_course import (
 )
 from mustwright.planning.acidity.ph_course_json import quantile_lines
 from mustwright.planning.acidity.prior import AcidMust, acid_must
-from mustwright.planning.acidity.result import claims_data
 from mustwright.planning.must_setup import Ground, ground_of
 
 Floats = NDArray[np.float64]
@@ -297,8 +297,7 @@ def _summed(
     asked: PhCase, case: KineticCase, now: Progress, acid: AcidMust, members: _Members, seen: Bent,
     odd: frozenset[int], spent: int, seed: int,
 ) -> PhForeseen:  # fmt: skip
-    claims = claims_data()
-    floor, lowest = float(claims["default_floor"]), float(claims["lowest_shown"])
+    floor, lowest = ph_floor(), lowest_shown()
     ahead = members.ahead(asked.now_h)
     past = members.times_h <= asked.now_h + 1e-9
     so_far = members.ph[np.ix_(members.rows, np.flatnonzero(past))].min(axis=1)

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from mustwright import data
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.ph_forecast_record import PhForeseen, SaltDose
 from mustwright.batch.quantiles import Quantiles
+from mustwright.must.acidity.claims import lowest_shown
 
 READ_ON = "read pH again after half a day"
-
-
-def lowest_shown() -> float:
-    """The pH below which nothing is claimed, as a ferment would likely stall there."""
-    return float(data.load("acids")["claims"]["lowest_shown"])
 
 
 def stall_words() -> str:

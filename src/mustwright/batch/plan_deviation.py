@@ -10,6 +10,7 @@ from mustwright.batch.plan import BatchPlan, PlannedFeed
 from mustwright.batch.progress import LAG, Progress
 from mustwright.batch.temperature_text import degrees
 from mustwright.kinetics.pace import usual_pace
+from mustwright.nutrition.triggers import THIRD
 
 CLOCK = ("pitch", "after_pitch")
 
@@ -56,7 +57,7 @@ def outran(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
     said = []
     if gone:
         names = ", ".join(f"'{f.name}'" for f in gone)
-        third = " The one-third sugar break is passed." if now.sugar_used >= 1 / 3 else ""
+        third = " The one-third sugar break is passed." if now.sugar_used >= THIRD else ""
         said.append(
             f"{now.sugar_used:.0%} of the sugar is gone: {names} should have been given "
             f"before.{third}"

@@ -17,6 +17,7 @@ from mustwright.batch.log import Standing, is_event
 from mustwright.batch.plan import BatchPlan, PlannedFeed
 from mustwright.batch.series import Series
 from mustwright.batch.snapshot import Gist, gist_of
+from mustwright.nutrition.triggers import THIRD
 
 PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, FINISHING, CLOSED = (
     "not pitched",
@@ -232,7 +233,7 @@ def _phase(
         return PLANNED
     if onset_h is None:
         return LAG
-    if used < 1 / 3:
+    if used < THIRD:
         return EARLY
     if used < 0.8:
         return MIDDLE

@@ -11,6 +11,7 @@ from mustwright.batch.allowed_additions import Room, room_of_kind
 from mustwright.batch.progress import Progress
 from mustwright.batch.temperature_text import degrees
 from mustwright.constants import BYPRODUCT_YIELD_G_G, ETHANOL_YIELD_G_G
+from mustwright.must.acidity.claims import ph_floor
 from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ethanol_pct_vol_from_g_l
 from mustwright.must.gravity import gravity_from_composition
 
@@ -279,7 +280,7 @@ def _step(
 
 def _first(now: Progress, volume: float, record: dict[str, Any], stock: _Stock) -> tuple[str, ...]:
     said = ["Take a second reading before anything: stirred, degassed, temperature written."]
-    if now.ph is not None and now.ph_at is not None and now.ph < _v(record, "ph_low"):
+    if now.ph is not None and now.ph_at is not None and now.ph < ph_floor():
         said.append(
             f"Raise pH from {now.ph:.2f} to 3.4 first, with potassium bicarbonate in small steps."
         )

@@ -8,6 +8,7 @@ import click
 
 from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
+from mustwright.must.acidity.claims import ph_floor
 
 if TYPE_CHECKING:
     from mustwright.figure import Figure
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 @click.option("--strip", is_flag=True, help="The pH was read from a paper strip.")
 @click.option("--ta", metavar="AMOUNT", help="Titratable acid measured: '4 g/L' or '53 meq/L'.")
 @click.option("--aim-ta", metavar="AMOUNT", help="Titratable acid wanted, with --salt.")
-@click.option("--floor", type=float, default=3.2, show_default=True, help="pH to keep.")
+@click.option("--floor", type=float, default=ph_floor(), show_default=True, help="pH to keep.")
 @click.option("--protocol", metavar="ID", help="Id or file of a protocol; 'none' for no feeds.")
 @click.option("--salt", metavar="NAME", help="Salt or acid, such as 'potassium carbonate'.")
 @click.option("--bench", multiple=True, metavar="G_PER_L:PH", help="A bench trial with the salt.")

@@ -39,8 +39,8 @@ from mustwright.nutrition.protocols import DEMAND_BASIS, Protocol
 from mustwright.nutrition.remarks import remarks, scale_remark
 from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.shelf import Nutrient, Shelf, generic_nutrients
+from mustwright.nutrition.triggers import THIRD
 
-EARLY_SUGAR_USED = 1 / 3
 TOUCHED = 0.995
 MOST_ADVICE = 3
 
@@ -279,7 +279,7 @@ class _Planner:
             ARITHMETIC,
             {"demand": self.demand, "total": whole},
         )
-        early = sum(f.nitrogen_mg_l.value for f in feeds if f.sugar_used < EARLY_SUGAR_USED - 0.005)
+        early = sum(f.nitrogen_mg_l.value for f in feeds if f.sugar_used < THIRD - 0.005)
         share = Figure(
             early / added.value if added.value > 0 else 0.0,
             "",

@@ -12,6 +12,7 @@ from mustwright.must.course import USUAL_SHARE, course_of
 from mustwright.must.gravity import brix_from_gravity, gravity_from_brix
 from mustwright.units import parse_quantity
 
+THIRD = 1 / 3  # of the sugar gone: the break after which feeds do little (common practice)
 KINDS = ("pitch", "after_pitch", "onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
 _CLOCK_WORDS = {
     "pitch": "at pitch, once the yeast is in",
@@ -101,7 +102,7 @@ def _later(start: Figure, hours: float) -> Figure:
 
 
 def _sugar_words(trigger: Trigger, brix: float, share: float) -> str:
-    part = "one third" if abs(trigger.amount - 1 / 3) < 0.01 else f"{100 * trigger.amount:.0f} %"
+    part = "one third" if abs(trigger.amount - THIRD) < 0.01 else f"{100 * trigger.amount:.0f} %"
     gravity = float(course_of(round(brix, 2), round(share, 3)).gravity_at(trigger.amount))
     return f"when {part} of the sugar is gone (gravity about {gravity:.3f})"
 

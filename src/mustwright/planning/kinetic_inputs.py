@@ -25,9 +25,26 @@ if TYPE_CHECKING:
     from mustwright.nutrition.feeding_plan import FeedingPlan
     from mustwright.planning.must_setup import Ground
 
+# What the model takes; whatever lies beyond is taken at the end of its range.
+MODEL_RANGE = {
+    "volume_l": (0.05, 100_000.0),
+    "sugar_g_l": (0.0, 450.0),
+    "solids_g_l": (0.0, 150.0),
+    "pool_n_mg_l": (0.0, 1500.0),
+    "fed_n_mg_l": (0.0, 1000.0),
+    "ph": (2.3, 6.0),
+    "tolerance_pct": (4.0, 22.0),
+    "pitch_g_l": (0.01, 10.0),
+}
 GRAPE = "grape"
 DEFAULT_PH = 3.6
 LEAST_RANGE_MG_L = 1.0
+
+
+def within_model(name: str, value: float) -> float:
+    """A value at the end of the model's range where it lies beyond it."""
+    low, high = MODEL_RANGE[name]
+    return min(max(value, low), high)
 
 
 def must_at_pitch(ground: Ground) -> MustAtPitch:
@@ -38,19 +55,19 @@ def must_at_pitch(ground: Ground) -> MustAtPitch:
     """
     must, credit = ground.setting.must, ground.setting.credit
     extract = must.sugar_g_l.value
-    hexose = min(must.fermentable_sugar_g_l.value, 450.0)
+    hexose = within_model("sugar_g_l", must.fermentable_sugar_g_l.value)
     glucose = hexose * must.glucose_share.value
     ammonium, amino = credit.ammonium_mg_l, credit.amino_mg_l
     return MustAtPitch(
-        volume_l=min(max(must.volume_l.value, 0.05), 100_000.0),
+        volume_l=within_model("volume_l", must.volume_l.value),
         glucose_g_l=glucose,
         fructose_g_l=hexose - glucose,
-        solids_g_l=min(max(extract - hexose, 0.0), 150.0),
-        ammonium_n_mg_l=min(ammonium.value, 1500.0),
-        amino_n_mg_l=min(amino.value + _rehydration_mg_l(ground), 1500.0),
+        solids_g_l=within_model("solids_g_l", extract - hexose),
+        ammonium_n_mg_l=within_model("pool_n_mg_l", ammonium.value),
+        amino_n_mg_l=within_model("pool_n_mg_l", amino.value + _rehydration_mg_l(ground)),
         ammonium_n_range_mg_l=_range(ammonium, 0.0, credit),
         amino_n_range_mg_l=_range(amino, _rehydration_mg_l(ground), credit),
-        ph=min(max(ground.sheet.measured.ph or DEFAULT_PH, 2.3), 6.0),
+        ph=within_model("ph", ground.sheet.measured.ph or DEFAULT_PH),
         medium=medium_of(ground),
         fermentable_range=_fermentable_range(ground),
     )
@@ -97,10 +114,10 @@ def conditions_of(ground: Ground, horizon_h: float | None = None) -> Conditions:
         vessel=_vessel(ground),
         rehydrated=ground.sheet.rehydrated,
         strain=StrainTraits(
-            min(max(strain.alcohol_tolerance_pct.value, 4.0), 22.0),
+            within_model("tolerance_pct", strain.alcohol_tolerance_pct.value),
             need,  # type: ignore[arg-type]
         ),
-        pitch_g_l=min(max(pitch.yeast_g_l.value, 0.01), 10.0),
+        pitch_g_l=within_model("pitch_g_l", pitch.yeast_g_l.value),
     )
     if horizon_h is None:
         return found
@@ -113,7 +130,7 @@ def _vessel(ground: Ground) -> VesselInRoom | None:
     if not warmth.material:
         return None
     return VesselInRoom(
-        min(max(ground.setting.must.volume_l.value, 0.05), 100_000.0),
+        within_model("volume_l", ground.setting.must.volume_l.value),
         warmth.material,
         warmth.room_c,
         min(max(warmth.start_c, 0.0), 40.0),
@@ -129,12 +146,28 @@ def feeds_of(plan: FeedingPlan, ground: Ground) -> tuple[NitrogenPulse, ...]:
     """
     brix = ground.setting.must.brix.value
     return tuple(
-        NitrogenPulse(
+        pulse(
             trigger_of(read_trigger(feed.trigger_rule, "feed.when"), brix),
-            min(feed.ammonium_mg_l.value, 1000.0),
-            min(feed.amino_mg_l.value, 1000.0),
+            feed.ammonium_mg_l.value,
+            feed.amino_mg_l.value,
         )
         for feed in plan.feeds
+    )
+
+
+def pulse(trigger: PulseTrigger, ammonium_mg_l: float, amino_mg_l: float) -> NitrogenPulse:
+    """A feed of so much nitrogen [mg N/L] when its trigger comes true."""
+    ammonium, amino = (within_model("fed_n_mg_l", n) for n in (ammonium_mg_l, amino_mg_l))
+    return NitrogenPulse(trigger, ammonium, amino)
+
+
+def dissolved_times(must: MustAtPitch, factor: float) -> MustAtPitch:
+    """A must with so many times its sugar and other matter; its nitrogen stays."""
+    return replace(
+        must,
+        glucose_g_l=must.glucose_g_l * factor,
+        fructose_g_l=must.fructose_g_l * factor,
+        solids_g_l=within_model("solids_g_l", must.solids_g_l * factor),
     )
 
 

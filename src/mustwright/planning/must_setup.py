@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from mustwright.errors import validity_notes
 from mustwright.figure import ARITHMETIC, ASSUMED, TYPED, Figure
@@ -24,6 +25,7 @@ from mustwright.planning.mix import mix
 from mustwright.planning.sheet import Measured, Sheet, read_sheet
 from mustwright.yeast.pitch import Pitch, plan_pitch
 
+KEPT = 128  # musts; solving one is most of what a plan costs
 PER_LITRE_VOLUME_L = 1.0
 MUCH_YEAST_G_L = 1.0
 FRUIT_SHARE = 0.05  # of the must's mass; below it fruit is flavour and not a fruit must
@@ -73,6 +75,7 @@ class Ground:
     warnings: tuple[str, ...]
 
 
+@lru_cache(maxsize=KEPT)
 def ground_of(text: str, name: str) -> Ground:
     """The ground of a sheet's text, with every formula that left its range among the warnings."""
     with validity_notes() as outside:

@@ -14,6 +14,7 @@ from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 from mustwright.kinetics.forecast import Band, Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
 from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.nutrition.triggers import THIRD
 from mustwright.planning.kinetic_inputs import (
     conditions_of,
     feeds_of,
@@ -173,7 +174,7 @@ def _peak(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figure:
 
 def _third(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figure:
     """When the sugar of the middle, quick and slow members falls below two thirds of its start."""
-    left = 2 / 3 * float(run.sugar_g_l.p50[0])
+    left = (1 - THIRD) * float(run.sugar_g_l.p50[0])
     middle, quick, slow = (
         _passes(run.times_h, sugar, left)
         for sugar in (run.sugar_g_l.p50, run.sugar_g_l.p05, run.sugar_g_l.p95)

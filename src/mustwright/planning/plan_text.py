@@ -11,10 +11,9 @@ from mustwright.figure import Figure
 from mustwright.kinetics.pace import Pace, usual_pace
 from mustwright.must.course import share_of
 from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.nutrition.triggers import THIRD
 from mustwright.planning.plan_result import Comparison, Outcome, PlanResult
 from mustwright.units import in_unit, parse_quantity
-
-THIRD = 1 / 3
 
 
 def third_break(

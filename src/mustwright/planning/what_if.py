@@ -11,9 +11,12 @@ from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
 from mustwright.planning.kinetic_inputs import (
     conditions_of,
+    dissolved_times,
     feeds_of,
     must_at_pitch,
     nothing_to_ferment,
+    pulse,
+    within_model,
 )
 from mustwright.planning.must_setup import Ground
 from mustwright.planning.plan_forecast import difference, outcome_of, run_of
@@ -123,13 +126,13 @@ def what_if(planned: Planned, facts: Facts) -> WhatIf:
     must, gravity_factor = planned.must, 1.0
     if "gravity" in changed:
         gravity_factor = extract_g_l(facts.gravity) / extract_g_l(old.gravity)
-        must = _withextract_g_l(must, gravity_factor)
+        must = dissolved_times(must, gravity_factor)
     conditions = planned.conditions
     if "temperature" in changed:
         conditions = with_temperature(conditions, facts.temperature)
     if "pitch" in changed:
         volume = planned.plan.must.volume_l.value
-        conditions = replace(conditions, pitch_g_l=min(max(facts.pitch / volume, 0.01), 10.0))
+        conditions = replace(conditions, pitch_g_l=within_model("pitch_g_l", facts.pitch / volume))
     feeds = planned.feeds
     if "nitrogen" in changed:
         feeds = tuple(_scaled(feed, facts.nitrogen / old.nitrogen) for feed in feeds)
@@ -153,21 +156,8 @@ def extract_g_l(gravity: float) -> float:
     return float(sugar_g_l_from_brix(brix_from_gravity(gravity)))
 
 
-def _withextract_g_l(must: MustAtPitch, factor: float) -> MustAtPitch:
-    return replace(
-        must,
-        glucose_g_l=must.glucose_g_l * factor,
-        fructose_g_l=must.fructose_g_l * factor,
-        solids_g_l=must.solids_g_l * factor,
-    )
-
-
 def _scaled(feed: NitrogenPulse, factor: float) -> NitrogenPulse:
-    return replace(
-        feed,
-        ammonium_n_mg_l=min(feed.ammonium_n_mg_l * factor, 1000.0),
-        amino_n_mg_l=min(feed.amino_n_mg_l * factor, 1000.0),
-    )
+    return pulse(feed.trigger, feed.ammonium_n_mg_l * factor, feed.amino_n_mg_l * factor)
 
 
 def _dry(plan: PlanResult, factor: float) -> float:

@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 
 from mustwright.errors import InputError
 from mustwright.must.gravity import gravity_from_brix, sugar_g_l_from_brix
+from mustwright.planning.kinetic_inputs import MODEL_RANGE
 from mustwright.planning.what_if import FIELDS, Facts, Planned, extract_g_l
 from mustwright.units import parse_quantity, temperature_c
 
 HIGHEST_BRIX = 42.0
-MOST_NITROGEN_MG_L = 1000.0
+MOST_NITROGEN_MG_L = MODEL_RANGE["fed_n_mg_l"][1]
 WARMEST_C = 45.0
-PITCH_G_L = (0.01, 10.0)
+PITCH_G_L = MODEL_RANGE["pitch_g_l"]
 ROUNDING = 1e-3  # of the ends as the page shows them
 
 
@@ -129,7 +130,8 @@ def _gravity(text: str, planned: Planned) -> float:
 def _highest_brix(planned: Planned) -> float:
     """The model holds 450 g/L of sugar and 150 of other matter at most."""
     must = planned.must
-    factor = min(450.0 / must.sugar_g_l, 150.0 / max(must.solids_g_l, 1e-9)) * 0.999
+    sugar, solids = (MODEL_RANGE[name][1] for name in ("sugar_g_l", "solids_g_l"))
+    factor = min(sugar / must.sugar_g_l, solids / max(must.solids_g_l, 1e-9)) * 0.999
     most = factor * extract_g_l(planned.facts.gravity)
     brix = HIGHEST_BRIX
     while brix > 1 and float(sugar_g_l_from_brix(brix)) > most:

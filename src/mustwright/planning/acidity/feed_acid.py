@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from mustwright import data
 from mustwright.constants import NITROGEN_G_MOL
+from mustwright.must.acidity.claims import claims_data
 from mustwright.must.acidity.course import (
     POINTS,
     AcidCourse,
@@ -69,7 +69,7 @@ def course_of(
         kind: rows.totals[:, rows.chemistry.index(kind)] * must.solvent_kg_l * 1000 * NITROGEN_G_MOL
         for kind in ("ammonium", "amino")
     }
-    start = data.load("acids")["claims"]["start_after_sugar_used"]
+    start = claims_data()["start_after_sugar_used"]
     return usual_course(
         traits,
         sugar_g_l=figures.sugar_g_l.value,

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from mustwright import data
 from mustwright.figure import ARITHMETIC, Figure
+from mustwright.must.acidity.claims import claims_data, lowest_shown
 from mustwright.must.acidity.dose import Trial
 from mustwright.must.acidity.members import MustMembers
 from mustwright.must.acidity.path import Path
@@ -25,7 +26,6 @@ from mustwright.planning.acidity.result import (
     PotassiumAnswer,
     band_figure,
     chance_figure,
-    claims_data,
 )
 
 Floats = NDArray[np.float64]
@@ -81,7 +81,7 @@ def answer_potassium(
     must: MustMembers, fed_mg_l: float, dose_mg_l: float, path: Path, seed: int
 ) -> PotassiumAnswer:
     """Potassium against the published ratio at the trough the dose leaves."""
-    lowest = float(claims_data()["lowest_shown"])
+    lowest = lowest_shown()
     trough = path.trough()
     shown = replace(path, ph=np.maximum(path.ph, lowest)).trough()
     sheet = potassium_sheet(must.potassium_mg_l, fed_mg_l, dose_mg_l, shown)

@@ -13,6 +13,7 @@ from mustwright.kinetics.feeds import NitrogenPulse
 from mustwright.kinetics.inputs import MustReading
 from mustwright.kinetics.simulate import Run
 from mustwright.must.acidity.calibrate import reading_sd
+from mustwright.must.acidity.claims import ph_floor
 from mustwright.must.acidity.course import AcidCourse, CourseAddition, Traits
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.must.acidity.members import MustMembers
@@ -23,7 +24,6 @@ from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning.acidity.coupling import course_from, trajectory, with_nitrogen
 from mustwright.planning.acidity.feed_acid import additions_of
 from mustwright.planning.acidity.prior import AcidMust
-from mustwright.planning.acidity.result import claims_data
 from mustwright.planning.must_setup import Ground
 
 Floats = NDArray[np.float64]
@@ -140,7 +140,7 @@ def follow(
         times[near],
         potassium,
         sticking_odds_factor(trough, potassium, seed),
-        float(claims_data()["default_floor"]) if floor is None else floor,
+        ph_floor() if floor is None else floor,
         acid.ph,
         seen.effective,
         seen.used,

@@ -6,16 +6,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.kinetics.forecast import PROBABILITIES
+from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.planning.acidity.ph_course import FEW, MODEL, PhForecast
-from mustwright.planning.acidity.result import claims_data, ph_band, risk_of
+from mustwright.planning.acidity.result import ph_band, risk_of
 
 Floats = NDArray[np.float64]
 BESIDE = (
     "Beside the chance of sticking above, not in it: what too little potassium for the acid, or a "
     "pH under 3.0, may do to the odds. The size of the harm is assumed, so the range is wide."
 )
-STALL = "From a pH below 2.9 on the ferment would likely stall; this path does not know that."
+STALL = (
+    f"From a pH below {lowest_shown():g} on the ferment would likely stall; this path does not "
+    "know that."
+)
 
 
 def ph_data(found: PhForecast | None, times_h: Floats, sticking: float) -> dict[str, object]:
@@ -47,7 +51,7 @@ def ph_data(found: PhForecast | None, times_h: Floats, sticking: float) -> dict[
 
 def band_lines(found: PhForecast, times_h: Floats) -> dict[str, list[float]]:
     """Quantiles along the times, cut off at the lowest shown, and the share below it."""
-    lowest = float(claims_data()["lowest_shown"])
+    lowest = lowest_shown()
     low_share = (found.ph < lowest).mean(axis=0)
     lines = {
         _name(p): _shown(np.interp(times_h, found.times_h, line), lowest)
@@ -73,7 +77,7 @@ def _shown(values: Floats, lowest: float) -> list[float]:
 
 def trough_data(found: PhForecast) -> dict[str, object]:
     """The lowest pH and what it means, as plain data."""
-    lowest = float(claims_data()["lowest_shown"])
+    lowest = lowest_shown()
     band = ph_band(found.trough, "lowest pH of the ferment", MODEL)
     return {
         "band": {_name(p): round(max(quantile(found.trough, p), lowest), 2) for p in PROBABILITIES},
@@ -100,7 +104,7 @@ def ph_notes(found: PhForecast) -> list[str]:
         if found.effective is not None and found.effective <= FEW * 1.01:
             notes.append("Few members meet them, so they were taken as less sharp.")
     notes += [*found.odd, *found.notes]
-    if chance(found.trough < float(claims_data()["lowest_shown"])) >= 0.05:
+    if chance(found.trough < lowest_shown()) >= 0.05:
         notes.append(STALL)
     return notes
 

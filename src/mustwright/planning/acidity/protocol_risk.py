@@ -12,6 +12,7 @@ from mustwright.kinetics import members as members_
 from mustwright.kinetics import simulate
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 from mustwright.kinetics.parameters import population
+from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.acidity.draws import chance
 from mustwright.must.acidity.potassium import potassium_for_ph, published_ratio, ratio_to_hydrogen
 from mustwright.nutrition.feeding_plan import FeedingPlan
@@ -22,7 +23,6 @@ from mustwright.planning.acidity.prior import acid_must
 from mustwright.planning.acidity.result import (
     band_figure,
     chance_figure,
-    claims_data,
     ph_band,
     risk_of,
 )
@@ -68,7 +68,7 @@ def acid_of_comparison(result: Comparison, members: int = MEMBERS) -> Comparison
 
 
 def _risk(found: PhForecast, measured: bool) -> AcidRisk:
-    lowest = float(claims_data()["lowest_shown"])
+    lowest = lowest_shown()
     shown = np.maximum(found.trough, lowest)
     ratio = ratio_to_hydrogen(found.potassium_mg_l, shown)
     count = found.trough.size

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from mustwright import data
 from mustwright.figure import ARITHMETIC, Figure
 from mustwright.must.acidity.balance import buffer_capacity
 from mustwright.must.acidity.calibrate import calibrate, reading_sd
+from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.acidity.course import (
     AcidCourse,
     CourseAddition,
@@ -51,9 +51,8 @@ from mustwright.planning.acidity.result import (
     trough_answer,
 )
 from mustwright.planning.acidity.salt_dose import answer_dose
-from mustwright.planning.must_setup import Ground, lay_ground
+from mustwright.planning.must_setup import Ground, ground_of
 from mustwright.planning.plan import plan
-from mustwright.planning.sheet import read_sheet
 
 Floats = NDArray[np.float64]
 FEWEST_FOR_BENCH = 10  # equal members; with fewer a band says nothing
@@ -103,8 +102,8 @@ class _Acidity:
     notes: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.sheet = read_sheet(self.text, self.name)
-        self.ground: Ground = lay_ground(self.sheet)
+        self.ground: Ground = ground_of(self.text, self.name)
+        self.sheet = self.ground.sheet
         self.salt: Salt = self._salt()
         self.ph = self.asked.ph if self.asked.ph is not None else self.sheet.measured.ph
         self.traits: Traits = draw_traits(self.asked.members, self.asked.seed)
@@ -380,7 +379,7 @@ def _claims(measured: bool) -> tuple[str, ...]:
 
 
 def _refusals(measured: bool, path: Path) -> tuple[str, ...]:
-    lowest = data.load("acids")["claims"]["lowest_shown"]
+    lowest = lowest_shown()
     found = [
         "No pH to a tenth, and no curve: a band only.",
         "No pH after malolactic bacteria or after tartrate has fallen out.",

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from mustwright.errors import InputError
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
+from mustwright.must.acidity.claims import lowest_shown, ph_floor
 
 MOST_MEMBERS = 20000
 
@@ -37,7 +38,7 @@ class AcidityRequest:
     by_strip: bool = False
     ta_g_l: float | None = None
     aim_ta_g_l: float | None = None
-    floor: float = 3.2
+    floor: float = field(default_factory=ph_floor)
     salt: str | None = None
     bench: tuple[tuple[float, float], ...] = ()
     members: int = MEMBERS
@@ -50,7 +51,7 @@ class AcidityRequest:
         for grams, ph in self.bench:
             _within(grams, "--bench", 0.01, 20.0, "g/L")
             _within(ph, "--bench", 2.0, 10.0, "pH")
-        _within(self.floor, "--floor", 2.9, 4.5, "pH")
+        _within(self.floor, "--floor", lowest_shown(), 4.5, "pH")
         _within(self.members, "--members", 50, MOST_MEMBERS, "members")
         _within(self.seed, "--seed", 0, 2**31, "whole number")
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from mustwright import data
 from mustwright.figure import TYPED, Figure
+from mustwright.must.acidity.claims import claims_data, lowest_shown
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.must.acidity.path import Path
 from mustwright.planning.must_setup import MustResult
@@ -251,11 +250,6 @@ class AcidityResult:
     warnings: tuple[str, ...]
 
 
-def claims_data() -> dict[str, Any]:
-    """What may be shown, and at what chance a risk gets its name."""
-    return dict(data.load("acids")["claims"])
-
-
 def band_figure(values: Floats, unit: str, formula: str, source: str) -> Figure:
     """Middle of an ensemble with its 5 and 95 % as range."""
     low, middle, high = (quantile(values, p) for p in (0.05, 0.5, 0.95))
@@ -270,7 +264,7 @@ def chance_figure(value: float, what: str, members: int) -> Figure:
 
 def ph_band(values: Floats, formula: str, source: str) -> PhBand:
     """A band of pH to two digits, cut off at the lowest pH shown."""
-    lowest = float(claims_data()["lowest_shown"])
+    lowest = lowest_shown()
     found = [quantile(values, p) for p in (0.05, 0.5, 0.95)]
     figures = [
         Figure(
@@ -321,7 +315,7 @@ def risk_of(chance_below: float) -> str:
 
 def trough_answer(path: Path, floor: float, start: PhBand | None, source: str) -> TroughAnswer:
     """The trough of a path against a floor."""
-    trough, lowest = path.trough(), float(claims_data()["lowest_shown"])
+    trough, lowest = path.trough(), lowest_shown()
     below, far = chance(trough < floor), chance(trough < lowest)
     band, at = ph_band(trough, "lowest pH of the ferment", source), path.trough_at()
     risk = risk_of(below)
@@ -348,7 +342,7 @@ def trough_answer(path: Path, floor: float, start: PhBand | None, source: str) -
 
 def path_rows(path: Path) -> tuple[dict[str, float], ...]:
     """Quantiles along the ferment, cut off at the lowest pH shown."""
-    lowest = float(claims_data()["lowest_shown"])
+    lowest = lowest_shown()
     columns = [np.maximum(path.quantiles(p), lowest).round(2) for p in (0.05, 0.5, 0.95)]
     return tuple(
         {"sugar_used": round(float(x), 3), "p05": float(a), "p50": float(b), "p95": float(c)}

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from mustwright import data
 from mustwright.figure import ARITHMETIC, Figure
 from mustwright.must.acidity.balance import solve_ph
+from mustwright.must.acidity.claims import claims_data
 from mustwright.must.acidity.course import AcidCourse, Traits
 from mustwright.must.acidity.dose import (
     OUT_OF_REACH,
@@ -34,7 +35,6 @@ from mustwright.planning.acidity.result import (
     OtherDose,
     UpFront,
     chance_figure,
-    claims_data,
     ph_band,
 )
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from mustwright.errors import InputError
+from mustwright.must.acidity.claims import ph_floor
 from mustwright.must.acidity.salts import all_salts
 from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.planning.acidity.request_fields import bench_points, plain_number, titratable_g_l
 from mustwright.web.forms.typed import said
 
 FIELDS = ("ph", "by", "ta", "floor", "aim_ta", "bench", "salt", "protocol")
-FLOOR = 3.2
 TRIED: dict[str, Callable[[float], AcidityRequest]] = {
     "ph": lambda value: AcidityRequest(ph=value),
     "ta": lambda value: AcidityRequest(ta_g_l=value),
@@ -50,7 +50,7 @@ def read_asked(query: Mapping[str, str]) -> tuple[AcidityRequest, dict[str, str]
         ph=found["ph"],
         by_strip=query.get("by") == STRIP,
         ta_g_l=found["ta"],
-        floor=FLOOR if found["floor"] is None else found["floor"],
+        floor=ph_floor() if found["floor"] is None else found["floor"],
         aim_ta_g_l=found["aim_ta"],
         bench=bench,
         salt=salt if salt in all_salts() else None,

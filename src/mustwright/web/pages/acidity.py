@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse
 
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ready import is_ready, state
+from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.acidity.salts import salt_called
 from mustwright.planning.acidity.as_json import acidity_working
 from mustwright.planning.acidity.feed_acid import NO_PROTOCOL
@@ -49,6 +50,7 @@ def _shown(request: Request, slug: str, template: str) -> HTMLResponse:
         "record": record,
         "typed": {**query, "floor": query["floor"] or f"{asked.floor:g}"},
         "errors": errors,
+        "lowest_shown": lowest_shown(),
         "by": BY,
         "salts": salts(),
         "protocols": [

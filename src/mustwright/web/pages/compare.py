@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import Figure
 from mustwright.kinetics.ready import state
+from mustwright.must.acidity.claims import ph_floor
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning import plan_text as say
 from mustwright.planning.kinetic_inputs import nothing_to_ferment
@@ -35,7 +36,7 @@ BANDS_FOR_ALL = 3  # with so few protocols each gets its band
 NAMED = 5  # and with so few each its own colour and dash
 PICKED = 2
 OUTCOMES = ("Dry after, days", "Sticks", "Sugar left, g/L", "Nitrogen left, mg N/L", "Warmest, °C")
-ACID = "pH under 3.2"
+ACID = f"pH under {ph_floor():g}"
 COLUMNS = (
     "Ammonium added, mg N/L",
     "Amino added, mg N/L",

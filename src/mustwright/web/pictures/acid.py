@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
-from mustwright.batch.ph_text import lowest_shown
+from mustwright.must.acidity.claims import lowest_shown
 from mustwright.planning.acidity.result import AcidityResult
 from mustwright.web.pictures.batch_ph import LEAST_TOP, PH_TICKS
 from mustwright.web.pictures.frame import Frame, Scale

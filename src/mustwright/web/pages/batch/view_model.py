@@ -18,6 +18,7 @@ from mustwright.batch.paper import without_gravity
 from mustwright.batch.progress import CLOSED, DRY, FINISHING, FeedState
 from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
+from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.course import Floats
 from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_lines
 from mustwright.web.pictures.batch_ph import batch_ph
@@ -99,7 +100,7 @@ def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
         ph_text.dose_words(ph.dose, ph.floor) if is_low else "",
         ph_text.dose_caution(ph.dose),
         ph_text.worth_words(ph),
-        (*ph.odd, *ph.notes, f"Below {ph_text.lowest_shown():g} nothing is claimed."),
+        (*ph.odd, *ph.notes, f"Below {lowest_shown():g} nothing is claimed."),
     )
 
 

@@ -1,0 +1,22 @@
+"""What may be said of a pH: how low it is shown, which is kept, when a risk gets its name."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from mustwright import data
+
+
+def claims_data() -> dict[str, Any]:
+    """What may be shown, and at what chance a risk gets its name."""
+    return dict(data.load("acids")["claims"])
+
+
+def ph_floor() -> float:
+    """The pH to keep unless another is asked for; under it yeast tires."""
+    return float(data.load("acids")["claims"]["default_floor"])
+
+
+def lowest_shown() -> float:
+    """The pH below which nothing is claimed, as a ferment would likely stall there."""
+    return float(data.load("acids")["claims"]["lowest_shown"])
