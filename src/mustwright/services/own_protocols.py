@@ -11,7 +11,7 @@ from mustwright.figure import Figure
 from mustwright.kinetics.pace import usual_pace
 from mustwright.nutrition.feeds import FeedSlot, place_feeds
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, read_protocol
-from mustwright.planning.plan_text import THIRD
+from mustwright.nutrition.triggers import THIRD
 from mustwright.services.repository import TAKEN_BY_PAGES, Cellar, Record
 
 NOMINAL_BRIX, NOMINAL_TEMPERATURE_C, NOMINAL_NITROGEN_MG_L = 24.0, 20.0, 150.0
