@@ -10,11 +10,6 @@ from mustwright.must.acidity.claims import lowest_shown
 READ_ON = "read pH again after half a day"
 
 
-def stall_words() -> str:
-    """What a picture says of the pH below that."""
-    return f"below {lowest_shown():g}, likely to stall"
-
-
 def stands_words(ph: PhForeseen) -> str:
     """Where it stands."""
     if not ph.is_read:

@@ -20,3 +20,8 @@ def ph_floor() -> float:
 def lowest_shown() -> float:
     """The pH below which nothing is claimed, as a ferment would likely stall there."""
     return float(data.load("acids")["claims"]["lowest_shown"])
+
+
+def stall_words() -> str:
+    """What is said of the pH below that."""
+    return f"below {lowest_shown():g}, likely to stall"

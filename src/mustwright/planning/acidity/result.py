@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.figure import TYPED, Figure
-from mustwright.must.acidity.claims import claims_data, lowest_shown
+from mustwright.must.acidity.claims import claims_data, lowest_shown, stall_words
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.must.acidity.path import Path
 from mustwright.planning.must_setup import MustResult
@@ -281,7 +281,7 @@ def ph_band(values: Floats, formula: str, source: str) -> PhBand:
 
 
 def _words(found: list[float], lowest: float) -> str:
-    stall = f"below {lowest:g}, likely to stall"
+    stall = stall_words()
     if found[2] < lowest:
         return stall
     if found[0] < lowest:
@@ -321,7 +321,7 @@ def trough_answer(path: Path, floor: float, start: PhBand | None, source: str) -
     risk = risk_of(below)
     words = f"crash risk {risk}: {below:.0%} chance of going under {floor:g}"
     if far >= 0.05:
-        words += f", {far:.0%} below {lowest:g}, likely to stall"
+        words += f", {far:.0%} {stall_words()}"
     if start is not None and start.p95.value - start.p05.value > 0.5:
         words += "; the band is wide because the start is not known well"
     return TroughAnswer(

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
-from mustwright.must.acidity.claims import lowest_shown
+from mustwright.must.acidity.claims import lowest_shown, stall_words
 from mustwright.planning.acidity.result import AcidityResult
 from mustwright.web.pictures.batch_ph import LEAST_TOP, PH_TICKS
 from mustwright.web.pictures.frame import Frame, Scale
@@ -36,7 +36,7 @@ def acid_picture(result: AcidityResult, narrow: bool = False) -> Markup:
         *frame.level(floor, f"floor {floor:g}", "t halo", at_end=True),
         *_doses(result, frame),
         text(
-            frame.across.end - 4, stall, f"below {lowest_shown():g}, likely to stall", "t halo",
+            frame.across.end - 4, stall, stall_words(), "t halo",
             "end",
         ),
     ]  # fmt: skip

@@ -5,8 +5,8 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from mustwright.batch.ph_forecast_record import PhForeseen, PhSeen
-from mustwright.batch.ph_text import band_words, stall_words
-from mustwright.must.acidity.claims import lowest_shown
+from mustwright.batch.ph_text import band_words
+from mustwright.must.acidity.claims import lowest_shown, stall_words
 from mustwright.web.pictures.frame import Frame, Scale, TimeAxis
 from mustwright.web.pictures.svg import Canvas, curve, fan, line, rect, text
 

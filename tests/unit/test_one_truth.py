@@ -1,0 +1,285 @@
+"""One must and one batch: page, JSON and command give the same figures and the same sentences."""
+
+from __future__ import annotations
+
+import csv
+import html
+import json
+import re
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from starlette.testclient import TestClient
+
+from mustwright.cli.main import run
+from mustwright.compose import Compose
+from mustwright.kinetics import ready
+from mustwright.kinetics.ensemble_setting import MEMBERS
+from mustwright.services.cached_forecasts import foreseen_plan
+from mustwright.web.app import create_app
+
+NOW = datetime(2031, 5, 4, 18, tzinfo=UTC)
+ORIGIN = "http://127.0.0.1:8765"
+SHELF = """
+[shelf]
+scale = "0.1 g"
+dap = true
+autolysed_yeast = true
+complex_blend = true
+"""
+STRONG = f"""
+[must]
+volume = "19 L"
+gravity = "1.135"
+temperature = "19 C"
+[[must.ingredient]]
+kind = "honey"
+amount = "solve"
+[[must.ingredient]]
+kind = "water"
+amount = "fill"
+{SHELF}
+"""
+AMERICAN = f"""
+[must]
+volume = "5 gal"
+gravity = "1.120"
+temperature = "68 F"
+[[must.ingredient]]
+kind = "honey"
+amount = "solve"
+[[must.ingredient]]
+kind = "water"
+amount = "fill"
+[yeast]
+amount = "0.25 oz"
+{SHELF}
+"""
+
+
+class House:
+    """A cellar with one must, and every way in to it."""
+
+    def __init__(self, folder, client, capsys) -> None:
+        self.folder, self.client, self._capsys = folder, client, capsys
+
+    def keep(self, text: str) -> str:
+        self.file = self.folder / "lane.toml"
+        self.file.write_text(text)
+        compose = self.client.app.state.compose
+        return compose.cellar.save("sheet", None, text, None, "Lane").key
+
+    def say(self, *words: object) -> str:
+        assert run([str(w) for w in words]) == 0, words
+        return self._capsys.readouterr().out
+
+    def data(self, *words: object):
+        return json.loads(self.say(*words, "--json"))
+
+    def page(self, address: str) -> str:
+        answer = self.client.get(address)
+        assert answer.status_code == 200, address
+        plain = re.sub(
+            r'(<details class="fig">.*?</summary>).*?</details>', r"\1", answer.text, flags=re.S
+        )
+        bare = re.sub(r"<(script|style|svg)\b.*?</\1>", " ", plain, flags=re.S)
+        return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", bare)).split())
+
+    def api(self, address: str):
+        answer = self.client.get(f"/api{address}")
+        assert answer.status_code == 200, address
+        return answer.json()
+
+
+@pytest.fixture
+def house(tmp_path, monkeypatch, capsys):
+    ready.warm_up()
+
+    def opened(_database: str | None = None) -> Compose:
+        return Compose(tmp_path / "home", clock=lambda: NOW, zone=UTC)
+
+    monkeypatch.setenv("MUSTWRIGHT_HOME", str(tmp_path / "home"))
+    monkeypatch.setattr(Compose, "from_environment", opened)
+    compose = opened()
+    with TestClient(create_app(compose), base_url=ORIGIN) as client:
+        client.headers["Origin"] = ORIGIN
+        yield House(tmp_path, client, capsys)
+    compose.close()
+
+
+@pytest.fixture(params=[STRONG, AMERICAN], ids=["strong", "american"])
+def must(request, house):
+    return house.keep(request.param)
+
+
+# A must -----------------------------------------------------------------------------------------
+
+
+def test_a_must_says_the_same_in_every_command(house, must):
+    plan = house.data("plan", house.file, "--forecast")
+    outcome, protocol = plan["outcome"], plan["protocol"]
+    sticks, dry_days = outcome["chance_of_sticking"], outcome["days_to_dry"]
+    compared = house.data("compare", house.file, "--forecast")["protocols"]
+    among = next(one for one in compared if one["protocol"] == protocol)
+    assert {**among["outcome"], "against_best": ""} == outcome
+    assert among["acid"] == plan["acid"]
+
+    told = house.data("forecast", house.file)
+    assert told["members"] == MEMBERS
+    assert told["chance_of_sticking"] == pytest.approx(sticks)
+    middle = told["hours_to_dry"]["p50"]
+    assert (middle is None) == (dry_days is None)
+    assert middle is None or middle / 24 == pytest.approx(dry_days, rel=1e-5)
+    feeds = [one["expected_h"] for one in plan["feeds"]]
+    assert [one["expected_h"]["p50"] for one in told["feeds"]] == feeds
+    below = plan["acid"]["chance_below_floor"]
+    assert told["ph_trough"]["chance_below_floor"] == pytest.approx(below, abs=1e-3)
+
+    house.data("batch", "start", must, "--pitched", NOW.isoformat(), "--protocol", protocol)
+    model = house.data("batch", "show", "lane", "--forecast")["forecast"]["model"]
+    assert model["chance_of_sticking"] == pytest.approx(sticks, abs=5e-5)
+    assert model["hours_to_dry"]["p50"] == (middle and pytest.approx(middle, abs=0.05))
+    assert [one["hours"]["p50"] for one in model["feeds"]] == pytest.approx(feeds, abs=0.05)
+    assert model["ph"]["chance_low_ahead"] == pytest.approx(below, abs=1e-3)
+
+
+def test_the_pages_of_a_must_say_what_the_command_says(house, must):
+    plan = house.data("plan", house.file, "--forecast")
+    protocol = plan["protocol"]
+    sticks = f"{100 * plan['outcome']['chance_of_sticking']:.0f} %"
+    below = f"{100 * plan['acid']['chance_below_floor']:.0f} %"
+    shown = foreseen_plan(house.client.app.state.compose.cellar, house.file.read_text(), "Lane")
+    assert shown.outcome
+    assert shown.acid
+    assert shown.outcome.chance_of_sticking.value == pytest.approx(
+        plan["outcome"]["chance_of_sticking"], rel=1e-6
+    )
+    assert shown.outcome.residual_yan_mg_l.value == pytest.approx(
+        plan["outcome"]["residual_yan_mg_l"], rel=1e-6
+    )
+    assert shown.acid.chance_below_floor.value == pytest.approx(
+        plan["acid"]["chance_below_floor"], rel=1e-6
+    )
+    text = house.say("plan", house.file, "--forecast")
+    assert f"sticks or crawls in {sticks.replace(' ', '')} of runs" in text
+    page = house.page(f"/musts/{must}")
+    assert re.search(rf"it sticks or crawls in {sticks} of runs", page)
+    assert f"crash risk {plan['acid']['risk']}, {below}" in page
+    assert f"crash risk {plan['acid']['risk']} ({below.replace(' ', '')} under" in text
+    changed = house.page(f"/musts/{must}/what-if")
+    assert re.search(rf"Sticks or crawls {sticks}", changed)
+    assert f"the same {MEMBERS} runs" in changed
+    side = house.page(f"/musts/{must}/compare?protocol={protocol}&acid=yes")
+    assert "Sticks" in side
+    assert sticks in side
+    assert below in side
+
+
+def test_acid_of_a_must_is_the_same_on_page_and_command(house, must):
+    found = house.data("acidity", house.file)
+    trough = found["trough"]
+    page = house.page(f"/musts/{must}/acidity")
+    below = f"{100 * trough['chance_below_floor']:.0f} %"
+    assert re.search(rf"crash risk {trough['risk']}, {below} to go under", page)
+    text = house.say("acidity", house.file)
+    assert f"Trough: {trough['band']['words']}" in text
+    assert f"{found['members']} possible musts" in page
+    assert found["members"] == MEMBERS
+
+
+# A batch ----------------------------------------------------------------------------------------
+
+
+def ago(hours: float) -> str:
+    return (NOW - timedelta(hours=hours)).isoformat()
+
+
+@pytest.fixture
+def american(house):
+    """An American's batch, slow and sour, with a line of every kind in its log."""
+    house.keep(AMERICAN)
+    house.say("batch", "start", "lane", "--pitched", ago(240))
+    house.say("batch", "event", "lane", "moved", "--temperature", "66 F", "--at", ago(230))
+    feed = house.data("batch", "show", "lane")["feeds"][0]["key"]
+    house.say("batch", "feed", "lane", "--feed", feed, "--at", ago(220))
+    for hours, gravity in ((190, "1.098"), (140, "1.080"), (90, "1.066"), (48, "1.057")):
+        house.say(
+            "batch", "read", "lane", gravity, "--temperature", "62 F", "--ph", "3.05",
+            "--at", ago(hours),
+        )  # fmt: skip
+    house.say("batch", "read", "lane", "1.0485", "--temperature", "70 F", "--at", ago(1))
+    house.say("batch", "note", "lane", "smells of plums", "--at", ago(1))
+    return house
+
+
+def logged(text: str) -> list[str]:
+    """What the log lines of `batch show` say, without moment, id and writer."""
+    lines = text[text.index("Log\n") :].splitlines()[1:]
+    return [re.sub(r"^ *\S+ \S+ +\w{8} +", "", one).removesuffix(" (you)") for one in lines]
+
+
+def test_a_log_line_reads_the_same_everywhere(american):
+    said = logged(american.say("batch", "show", "lane"))
+    assert "Read: 1.0485, must 70 °F" in said
+    assert not any(re.search(r"\d °?C\b", line) for line in said)
+    page = american.page("/batches/lane")
+    for line in said:
+        title, _, detail = line.partition(": ")
+        assert title in page
+        assert detail in page, line
+    table = american.folder / "log.csv"
+    table.write_text(american.say("batch", "export", "lane", "--csv"))
+    every = csv.DictReader(table.read_text().splitlines())
+    rows = [{**row, "id": ""} for row in every if row["kind"] == "reading"]
+    with table.open("w", newline="") as file:
+        writer = csv.DictWriter(file, rows[0])
+        writer.writeheader()
+        writer.writerows(rows)
+    preview = american.say("batch", "import", table, "--into", "lane", "--preview")
+    for line in (one for one in said if one.startswith("Read: ")):
+        assert line in preview
+    form = {"text": table.read_text(), "do": "look"}
+    shown = american.client.post("/batches/lane/import", data=form)
+    assert "Read: 1.0485, must 70 °F" in html.unescape(shown.text)
+
+
+def test_the_sheet_to_print_is_in_the_makers_unit(american):
+    paper = american.page("/batches/lane/paper")
+    assert "Must temperature 68 °F" in paper
+    assert "instrument, °F must °F" in paper
+    assert "°C" not in paper.partition("Mind this")[0]
+
+
+def test_a_batch_stands_the_same_on_page_json_and_command(american):
+    command = american.data("batch", "show", "lane", "--forecast")
+    served = american.api("/batches/lane")
+    assert served == command
+    next_step = command["next"]["sentence"]
+    assert american.say("batch", "next", "lane").splitlines()[0] == next_step
+    page, watch = american.page("/batches/lane"), american.say("batch", "watch", "lane")
+    assert next_step.rstrip(".") in page
+    assert next_step in american.page("/batches/lane/paper")
+    assert command["findings"]
+    for one in command["findings"]:
+        for words in (one["title"], one["evidence"], one["do"]):
+            assert words in page, words
+            assert words in watch, words
+    sticks = f"{100 * command['forecast']['model']['chance_of_sticking']:.0f}"
+    shown = american.say("batch", "show", "lane")
+    assert f"{sticks}% chance of sticking" in shown
+    assert f"Forecast by {command['forecast']['by']}" in shown
+    assert command["forecast"]["by"] in page
+
+
+def test_a_batch_starts_alike_past_a_protocol_that_cannot_be_read(house):
+    slug = house.keep(AMERICAN)
+    house.client.app.state.compose.cellar.save("protocol", "torn", "feeds = 3", None)
+    house.say("batch", "start", slug, "--name", "By hand", "--pitched", ago(0))
+    form = {"name": "By page", "protocol": "", "at": NOW.strftime("%Y-%m-%dT%H:%M")}
+    answer = house.client.post(f"/musts/{slug}/start", data=form, follow_redirects=False)
+    assert answer.status_code == 303, answer.text
+    by_hand, by_page = (house.api(f"/batches/{one}") for one in ("by-hand", "by-page"))
+    for same in ("state", "next", "feeds", "findings", "forecast"):
+        assert by_hand[same] == by_page[same], same
+    plan = house.data("plan", house.file)
+    assert [f["name"] for f in by_hand["feeds"]] == [f["name"] for f in plan["feeds"]]
