@@ -248,9 +248,10 @@ LIMITS = {
     "so2_us_max": "total_so2", "so2_label_us": "declare_so2", "sorbic_us_max": "sorbic_acid",
     "us_citric_stabilise_max": "citric_added", "us_caco3_fining_max": "calcium_carbonate",
     "us_tannin_white_max": "tannin", "us_acid_floor_carbonates": "acid_floor",
-    "so2_eu_max_2": "total_so2", "so2_eu_max_4": "total_so2_sweet", "so2_label_eu": "declare_so2",
-    "sorbic_eu_max": "sorbic_acid", "oiv_citric_max": "citric_total",
-    "eu_wine_min_ta": "acid_floor", "eu_sparkling_min_pressure": "sparkling",
+    "so2_eu_mead": "total_so2", "so2_label_eu": "declare_so2",
+    "sorbic_eu_mead": "sorbic_acid", "oiv_citric_max": "citric_total",
+    "eu_wine_min_ta": "acid_floor", "eu_wine_acid_rise": "acid_rise",
+    "eu_wine_acid_fall": "acid_fall", "eu_must_acid_rise": "acid_rise_must", "eu_sparkling_min_pressure": "sparkling",
     "eu_semi_sparkling_min": "semi_sparkling_low", "eu_semi_sparkling_max": "semi_sparkling_high",
     "oiv_still_co2_overpressure": "still_overpressure",
 }  # fmt: skip
@@ -271,9 +272,36 @@ def test_still_limit_of_the_us(row, agree):
     agree(row, grams / 10 if row.unit == "g/100 mL" else grams / CO2_VOLUME_G_L)
 
 
-@pytest.mark.rows("eu_finishing_limits.csv")
+@pytest.mark.rows("eu_finishing_limits.csv", "maximum", "threshold", "citric", "minimum", "rule")
 def test_limits_of_the_eu(row, agree):
     agree(row, _limit("eu", row))
+
+
+@pytest.mark.rows("eu_finishing_limits.csv", "label")
+def test_the_label_of_mead_in_the_eu(row, agree):
+    label = finishing_law("eu").label
+    value = label.alcohol_tolerance_pct if "tolerance" in row.id else label.alcohol_steps_pct
+    agree(row, value)
+
+
+@pytest.mark.rows("us_sizes.csv")
+def test_sizes_of_the_us(row):
+    """27 CFR 4.72 with T.D. TTB-200: the list was widened on 10 January 2025."""
+    assert finishing_law("us").label.lists_size(row.value / 1000)
+
+
+def test_the_list_of_sizes_has_ends():
+    label = finishing_law("us").label
+    assert [label.lists_size(litres) for litres in (0.4, 0.65, 3.5, 4.0, 18.0, 18.5)] == [
+        False, False, False, True, True, False,
+    ]  # fmt: skip
+    assert finishing_law("eu").label.lists_size(0.4)
+
+
+@pytest.mark.rows("us_weak_wine.csv")
+def test_below_seven_percent_other_rules_hold(row, agree):
+    label = finishing_law("us").label
+    agree(row, label.weak_tolerance_pct if "tolerance" in row.id else label.weak_below_pct)
 
 
 @pytest.mark.parametrize(

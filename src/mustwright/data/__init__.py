@@ -52,3 +52,15 @@ def folder(name: str) -> dict[str, dict[str, Any]]:
     place = files(__package__) / name
     names = sorted(p.name for p in place.iterdir() if p.name.endswith(".toml"))
     return {n[:-5]: load(f"{name}/{n[:-5]}") for n in names}
+
+
+def edition_of(profile: Mapping[str, Any]) -> str:
+    """The texts a legal profile was taken from and the day it was last compared with them.
+
+    Examples
+    --------
+    >>> edition_of(folder("limits")["home"])
+    "no legal text; the maker's own labels; last compared 29 November 2026"
+    """
+    day = profile["compared"]
+    return f"{profile['edition']}; last compared {day.day} {day:%B %Y}"

@@ -223,13 +223,17 @@ def _notes(ask: BottleAsk, law: FinishingLaw) -> tuple[str, ...]:
         )
     if ask.alcohol_pct is None:
         notes.append("Alcohol was not typed: its line is left out.")
-    if law.label.fill:
+    if law.label.is_weak(ask.alcohol_pct):
+        notes.append(f"{law.label.weak_words} ({law.label.weak_source})")
+    elif law.label.fill:
         notes.append(law.label.fill)
-        known = law.label.fill_ml
-        odd = [s.litres for s in ask.sizes if known and round(1000 * s.litres, 1) not in known]
+        odd = [s.litres for s in ask.sizes if not law.label.lists_size(s.litres)]
         if odd:
             sizes = ", ".join(volume_text(v) for v in odd)
-            notes.append(f"Not in the list of sizes this tool recalls: {sizes}. Look it up.")
+            notes.append(
+                f"Not a listed size: {sizes}. Wine for sale is not filled into it "
+                f"({law.label.fill_source})."
+            )
     if law.label.warning:
         notes.append("The warning's wording is from memory: compare it with the law in force.")
     most = law.class_most("honey wine", "alcohol_after")
@@ -240,7 +244,7 @@ def _notes(ask: BottleAsk, law: FinishingLaw) -> tuple[str, ...]:
             "Sold drinks also carry the maker's address, and by kind of drink an ingredient list "
             "and nutrition facts: look up what holds for mead where you sell."
         )
-    notes.append(law.note)
+    notes += [law.note, f"Law: {law.name}: {law.edition}."]
     return tuple(notes)
 
 

@@ -13,7 +13,7 @@ from mustwright.errors import ImpossibleError
 from mustwright.figure import Figure, typed
 from mustwright.finishing.containers import refuse_not_still
 from mustwright.finishing.gas import pressure_bar_from_co2
-from mustwright.finishing.law import FinishingLaw
+from mustwright.finishing.law import FinishingLaw, LabelRules
 
 
 @dataclass(frozen=True)
@@ -93,26 +93,39 @@ def label_alcohol(alcohol_pct: float, law: FinishingLaw) -> Figure:
     >>> label_alcohol(12.53, finishing_law("eu")).value
     12.5
     """
-    step = law.label.alcohol_steps_pct
+    rules = law.label
+    step = rules.alcohol_steps_pct
     value = round(math.floor(alcohol_pct / step + 0.5) * step, 4)
-    for line in law.label.never_across_pct:
+    for line in rules.never_across_pct:
         if (value > line) != (alcohol_pct > line):
             value = line if alcohol_pct <= line else round(line + step, 4)
-    line_pct, tolerance = law.label.alcohol_line_pct, law.label.alcohol_tolerance_pct
-    if line_pct is not None and value > line_pct:
-        tolerance = law.label.alcohol_tolerance_above_pct
+    for line in rules.from_lines_pct:
+        if (value >= line) != (alcohol_pct >= line):
+            value = line if alcohol_pct >= line else round(line - step, 4)
+    tolerance = _tolerance(value, rules)
     low, high = value - tolerance, value + tolerance
-    for line in law.label.never_across_pct:
+    for line in rules.never_across_pct:
         low, high = (max(low, line), high) if value > line else (low, min(high, line))
+    for line in rules.from_lines_pct:
+        low, high = (max(low, line), high) if value >= line else (low, min(high, line))
     return Figure(
         value,
         "% vol",
         f"rounded to {step:g}; the range is what the law lets the contents be off",
-        law.label.alcohol_source,
+        rules.weak_source if rules.is_weak(value) else rules.alcohol_source,
         {"alcohol_pct": typed(alcohol_pct, "% vol")},
         low,
         high,
     )
+
+
+def _tolerance(value: float, rules: LabelRules) -> float:
+    """What the figure of a label may be off [% vol]."""
+    if rules.is_weak(value):
+        return rules.weak_tolerance_pct
+    if rules.alcohol_line_pct is not None and value > rules.alcohol_line_pct:
+        return rules.alcohol_tolerance_above_pct
+    return rules.alcohol_tolerance_pct
 
 
 def lot_code(day: date, batch: str = "") -> str:
@@ -198,12 +211,14 @@ def tax_class(ask: BottleAsk, law: FinishingLaw) -> str:
     """What the profile taxes it as; empty where the profile, or what was typed, does not say."""
     if not law.label.tax_classes or ask.alcohol_pct is None:
         return ""
+    least, most, below, above = law.label.no_class
+    if not least <= ask.alcohol_pct <= most:
+        words = below if ask.alcohol_pct < least else above
+        return f"{words} ({law.label.no_class_source})"
     if ask.sparkling:
         return f"{law.label.sparkling_class} ({law.label.tax_source})"
-    for most, words in law.label.tax_classes:
-        if ask.alcohol_pct <= most:
-            return f"{words} ({law.label.tax_source})"
-    return ""
+    classes = (w for up_to, w in law.label.tax_classes if ask.alcohol_pct <= up_to)
+    return f"{next(classes)} ({law.label.tax_source})"
 
 
 def refuse_class(ask: BottleAsk, law: FinishingLaw) -> None:

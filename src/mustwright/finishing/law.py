@@ -8,6 +8,7 @@ from functools import cache
 from typing import Any
 
 from mustwright import data
+from mustwright.data.standing import Standing, standings
 from mustwright.figure import Figure
 from mustwright.units import parse_quantity
 
@@ -53,8 +54,14 @@ class LabelRules:
         Above it the figure may be off by `alcohol_tolerance_above_pct` instead [% vol].
     never_across_pct : tuple of float
         Lines on whose right side the figure must stand, whatever the tolerance [% vol].
+    from_lines_pct : tuple of float
+        Lines from which on other rules hold; the figure stands on the true side [% vol].
     tax_classes : tuple of (float, str)
         Up to how much alcohol a still drink goes by these words [% vol]; rising.
+    no_class : tuple of (float, float, str, str)
+        From and up to how much alcohol there is a class at all [% vol], and the words beyond.
+    weak_below_pct, weak_tolerance_pct : float or None
+        Below it other rules of labelling hold, with a tolerance of their own [% vol].
     """
 
     alcohol_steps_pct: float
@@ -64,7 +71,14 @@ class LabelRules:
     alcohol_line_pct: float | None
     alcohol_tolerance_above_pct: float
     never_across_pct: tuple[float, ...]
+    from_lines_pct: tuple[float, ...]
+    weak_below_pct: float | None
+    weak_tolerance_pct: float
+    weak_words: str
+    weak_source: str
     tax_classes: tuple[tuple[float, str], ...]
+    no_class: tuple[float, float, str, str]
+    no_class_source: str
     sparkling_class: str
     tax_source: str
     tax_note: str
@@ -76,9 +90,29 @@ class LabelRules:
     fill: str
     fill_source: str
     fill_ml: tuple[float, ...]
+    fill_whole_litres_from: float | None
     date: str
     date_source: str
     date_below_pct: float | None
+
+    def is_weak(self, alcohol_pct: float | None) -> bool:
+        """Whether so little alcohol falls under the other rules of labelling."""
+        line = self.weak_below_pct
+        return line is not None and alcohol_pct is not None and alcohol_pct < line
+
+    def lists_size(self, litres: float) -> bool:
+        """Whether bottles of this size are among the listed ones; all are where there is no list.
+
+        Examples
+        --------
+        >>> rules = finishing_law("us").label
+        >>> rules.lists_size(0.568), rules.lists_size(0.4), rules.lists_size(5.0)
+        (True, False, True)
+        """
+        if not self.fill_ml or round(1000 * litres, 1) in self.fill_ml:
+            return True
+        whole = self.fill_whole_litres_from
+        return whole is not None and litres >= whole and abs(litres - round(litres)) < 1e-9
 
 
 @dataclass(frozen=True)
@@ -92,6 +126,11 @@ class FinishingLaw:
     limits: Mapping[str, FinishingLimit]
     classes: Mapping[tuple[str, str], FinishingLimit]
     label: LabelRules
+    standings: tuple[Standing, ...] = ()
+
+    def standing_of(self, substance: str) -> Standing | None:
+        """What the list says of a substance without a figure there; None where nothing special."""
+        return next((one for one in self.standings if substance in one.kinds), None)
 
     def highest(self, *substances: str) -> FinishingLimit | None:
         """The upper bound of the first of some substances that this profile knows."""
@@ -152,11 +191,12 @@ def _law(content: Mapping[str, Any]) -> FinishingLaw:
     return FinishingLaw(
         str(content["id"]),
         str(content["name"]),
-        str(content["edition"]),
+        data.edition_of(content),
         str(content["note"]),
         limits,
         classes,
         _label(content["label"]),
+        standings(content),
     )
 
 
@@ -178,11 +218,14 @@ def _limit(one: Mapping[str, Any], name: str) -> FinishingLimit:
 def _bound(one: Mapping[str, Any], name: str) -> float | None:
     if name not in one:
         return None
+    if one["unit"] == "pH":
+        return float(one[name])
     return parse_quantity(f"{one[name]} {one['unit']}", f"finishing_limit.{name}").value
 
 
 def _label(rules: Mapping[str, Any]) -> LabelRules:
     below, line = rules.get("date_below_pct"), rules.get("alcohol_line_pct")
+    weak, whole = rules.get("weak_below_pct"), rules.get("fill_whole_litres_from")
     return LabelRules(
         float(rules["alcohol_steps_pct"]),
         float(rules["alcohol_tolerance_pct"]),
@@ -191,7 +234,19 @@ def _label(rules: Mapping[str, Any]) -> LabelRules:
         None if line is None else float(line),
         float(rules.get("alcohol_tolerance_above_pct", rules["alcohol_tolerance_pct"])),
         tuple(float(v) for v in rules.get("never_across_pct", ())),
+        tuple(float(v) for v in rules.get("from_lines_pct", ())),
+        None if weak is None else float(weak),
+        float(rules.get("weak_tolerance_pct", rules["alcohol_tolerance_pct"])),
+        str(rules.get("weak_words", "")),
+        str(rules.get("weak_source", "")),
         tuple((float(c["up_to_pct"]), str(c["words"])) for c in rules.get("tax_class", ())),
+        (
+            float(rules.get("wine_from_pct", 0.0)),
+            float(rules.get("wine_up_to_pct", 100.0)),
+            str(rules.get("no_class_below", "")),
+            str(rules.get("no_class_above", "")),
+        ),
+        str(rules.get("no_class_source", "")),
         str(rules.get("sparkling_class", "")),
         str(rules.get("tax_source", "")),
         str(rules.get("tax_note", "")),
@@ -203,6 +258,7 @@ def _label(rules: Mapping[str, Any]) -> LabelRules:
         str(rules["fill"]),
         str(rules["fill_source"]),
         tuple(float(v) for v in rules.get("fill_ml", ())),
+        None if whole is None else float(whole),
         str(rules["date"]),
         str(rules["date_source"]),
         None if below is None else float(below),

@@ -23,9 +23,13 @@ from mustwright.finishing.step import (
 from mustwright.finishing.sulfite_amount import (
     SulfiteAsk,
     bound_share,
+    dosing_temperature,
+    free_after,
     free_to_add,
     free_wanted,
     grams_of,
+    keeping_temperature,
+    molecular_held,
     molecular_share,
     refuse_over,
     strength_of,
@@ -36,6 +40,7 @@ from mustwright.finishing.sulfite_amount import (
 from mustwright.finishing.sulfite_chemistry import (
     HIGHEST_PH,
     LOWEST_PH,
+    TablePlace,
     molecular_fraction,
     pk_figure,
     table_place,
@@ -47,7 +52,7 @@ UNUSUAL_TOTAL_MG_L = 200.0
 
 @dataclass(frozen=True)
 class SulfiteDose:
-    """What to add, what it gives, and what the law says of it."""
+    """What to add, what it gives cold and now, and what the law says of it."""
 
     free_so2_mg_l: Figure
     molecular_fraction: Figure
@@ -63,11 +68,33 @@ class SulfiteDose:
     legal_total_mg_l: Figure | None
     declare: str
     handout_free_so2_mg_l: Figure
+    keeping_temperature_c: Figure
+    dosed_for_c: Figure
+    molecular_kept_mg_l: Figure
+    molecular_now_mg_l: Figure
     recorded: Recorded = field(default_factory=Recorded)
 
 
+@dataclass(frozen=True)
+class _Amounts:
+    """The sum of a dose, from temperature to grams and what they give."""
+
+    keeping: Figure
+    dosed_for: Figure
+    place: TablePlace
+    fraction: Figure
+    fraction_now: Figure
+    free: Figure
+    to_add: Figure
+    binding: Figure
+    grams: Figure
+    weigh: Figure
+    gained: Figure
+    after: Figure
+
+
 def sulfite_dose(ask: SulfiteAsk, law: FinishingLaw) -> SulfiteDose:
-    """Sulfite for a molecular target.
+    """Sulfite for a molecular target at the coldest the mead will be kept.
 
     Raises
     ------
@@ -78,18 +105,23 @@ def sulfite_dose(ask: SulfiteAsk, law: FinishingLaw) -> SulfiteDose:
 
     Notes
     -----
-    ``free = molecular / fraction``; ``added = (free - free now) / (1 - bound share)``;
-    ``grams = added x volume / (1000 x yield)``.
+    ``free = molecular / fraction`` at the coldest temperature of keeping, never warmer than 20 °C;
+    ``added = (free - free now) / (1 - bound share)``; ``grams = added x volume / (1000 x yield)``.
     """
     _check(ask)
-    place = table_place(ask.temperature_c, ask.alcohol_pct)
-    pk = pk_figure(place.temperature_c, place.alcohol_pct, ask.ionic_strength)
-    fraction = molecular_share(ask.ph, pk)
+    salt = record("sulfite_salt", ask.salt, "salt")
+    return _dose(ask, law, salt, _amounts(ask, law, salt))
+
+
+def _amounts(ask: SulfiteAsk, law: FinishingLaw, salt: Mapping[str, Any]) -> _Amounts:
+    keeping = keeping_temperature(ask.keeping_c)
+    dosed_for = dosing_temperature(keeping)
+    place = table_place(dosed_for.value, ask.alcohol_pct)
+    fraction = molecular_share(ask.ph, _pk(ask, place))
     free = free_wanted(ask.molecular_mg_l, fraction)
     to_add = free_to_add(free, ask.free_mg_l)
     binding = bound_share(ask.binding_pct)
     added = total_to_add(to_add, binding)
-    salt = record("sulfite_salt", ask.salt, "salt")
     strength = strength_of(ask.strength_pct, salt)
     grams = grams_of(added, ask.volume_l, strength)
     before = total_before(ask)
@@ -113,7 +145,14 @@ def sulfite_dose(ask: SulfiteAsk, law: FinishingLaw) -> SulfiteDose:
         ARITHMETIC,
         {"before": before, "added": gained},
     )
-    return _dose(ask, law, place.notes, salt, fraction, free, to_add, grams, weigh, gained, after)
+    now = molecular_share(ask.ph, _pk(ask, table_place(ask.temperature_c, ask.alcohol_pct)))
+    return _Amounts(
+        keeping, dosed_for, place, fraction, now, free, to_add, binding, grams, weigh, gained, after
+    )
+
+
+def _pk(ask: SulfiteAsk, place: TablePlace) -> Figure:
+    return pk_figure(place.temperature_c, place.alcohol_pct, ask.ionic_strength)
 
 
 def _check(ask: SulfiteAsk) -> None:
@@ -141,18 +180,9 @@ def _check(ask: SulfiteAsk) -> None:
 
 
 def _dose(
-    ask: SulfiteAsk,
-    law: FinishingLaw,
-    table_notes: tuple[str, ...],
-    salt: Mapping[str, Any],
-    fraction: Figure,
-    free: Figure,
-    to_add: Figure,
-    grams: Figure,
-    weigh: Figure,
-    gained: Figure,
-    after: Figure,
+    ask: SulfiteAsk, law: FinishingLaw, salt: Mapping[str, Any], sums: _Amounts
 ) -> SulfiteDose:
+    weigh, gained, after = sums.weigh, sums.gained, sums.after
     ion = Figure(
         1000 * weigh.value * salt["cation_mass"] / salt["molar_mass"] / ask.volume_l,
         "mg/L",
@@ -163,9 +193,11 @@ def _dose(
     none = Figure(0.0, "mg/L", "none in this salt", ARITHMETIC)
     is_potassium = salt["cation"] == "potassium"
     potassium, sodium = (ion, none) if is_potassium else (none, ion)
-    stock = _stock_ml(ask, weigh)
-    tablets = _tablets(ask, weigh)
-    limit, declare = law.total_so2(ask.sugar_g_l), _declare(law, after.value)
+    stock, tablets = _stock_ml(ask, weigh), _tablets(ask, weigh)
+    limit = law.total_so2(ask.sugar_g_l)
+    free = free_after(ask, gained, sums.binding)
+    kept = molecular_held(free, sums.fraction, f"at {sums.dosed_for.value:g} C")
+    now = molecular_held(free, sums.fraction_now, f"at {ask.temperature_c:g} C")
     addition = Addition(
         f"{salt['id']}_metabisulfite",
         str(salt["name"]),
@@ -177,14 +209,14 @@ def _dose(
         (addition,) if weigh.value > 0 else (),
         {"total_so2_mg_l": after},
         _steps(salt, weigh, stock, tablets),
-        (*table_notes, *_notes(ask, free, after, law)),
+        (*_kept_words(ask, sums, kept, now), *sums.place.notes, *_notes(ask, sums, salt, law)),
         cautions("sulfite_asthma", "dose_rounding", "local_law"),
     )
     return SulfiteDose(
-        free,
-        fraction,
-        to_add,
-        grams,
+        sums.free,
+        sums.fraction,
+        sums.to_add,
+        sums.grams,
         weigh,
         str(salt["name"]),
         stock,
@@ -193,10 +225,31 @@ def _dose(
         potassium,
         sodium,
         limit.figure() if limit else None,
-        declare,
+        _declare(law, after.value),
         _handout(ask),
+        sums.keeping,
+        sums.dosed_for,
+        kept,
+        now,
         recorded,
     )
+
+
+def _kept_words(ask: SulfiteAsk, sums: _Amounts, kept: Figure, now: Figure) -> list[str]:
+    """What is molecular in the glass cold and now, and what was taken for the cold."""
+    cold = sums.dosed_for.value
+    words = (
+        f"Dosed for {cold:g} C: {kept.value:.2f} mg/L molecular there, {now.value:.2f} mg/L at the "
+        f"{ask.temperature_c:g} C it has now. Cold takes molecular sulfur dioxide back, so the "
+        "coldest place decides."
+    )
+    if ask.keeping_c is None:
+        return [
+            f"Where it will be kept was not typed: a cool cellar of {cold:g} C is taken. Type the "
+            "coldest it will be.",
+            words,
+        ]
+    return [words]
 
 
 def _stock_ml(ask: SulfiteAsk, weigh: Figure) -> Figure | None:
@@ -268,8 +321,12 @@ def _steps(
     )
 
 
-def _notes(ask: SulfiteAsk, free: Figure, after: Figure, law: FinishingLaw) -> list[str]:
-    notes = []
+def _notes(
+    ask: SulfiteAsk, sums: _Amounts, salt: Mapping[str, Any], law: FinishingLaw
+) -> list[str]:
+    free, after = sums.free, sums.after
+    standing = law.standing_of(f"{salt['id']}_metabisulfite")
+    notes = [] if standing is None else [f"{law.name}: {standing.words}"]
     if ask.binding_pct is None:
         notes.append(
             "Nothing was said of binding, so none is counted; the upper end of the grams is for "

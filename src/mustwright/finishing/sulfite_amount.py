@@ -22,7 +22,7 @@ class SulfiteAsk:
     Parameters
     ----------
     volume_l, ph, alcohol_pct, temperature_c : float
-        The mead [L, -, % vol, °C].
+        The mead as it is now [L, -, % vol, °C].
     molecular_mg_l : float
         Target, 0.1 to 2 [mg/L].
     free_mg_l, total_mg_l : float or None
@@ -41,6 +41,8 @@ class SulfiteAsk:
         Metabisulfite in one tablet, by its label [g].
     scale_g : float
         What the scale can show [g].
+    keeping_c : float or None
+        Coldest it will be kept, -5 to 40 [°C]; None takes a cool cellar. It is dosed for this.
     """
 
     volume_l: float
@@ -58,6 +60,57 @@ class SulfiteAsk:
     stock_g_100ml: float | None = None
     tablet_g: float | None = None
     scale_g: float = 0.01
+    keeping_c: float | None = None
+
+
+def keeping_temperature(keeping_c: float | None) -> Figure:
+    """The coldest it will be kept: typed, or a cool cellar [°C]."""
+    if keeping_c is not None:
+        return typed(keeping_c, "C")
+    return published(finishing_data()["sulfite_keeping"]["cellar_c"], "cool cellar", "C")
+
+
+def dosing_temperature(keeping: Figure) -> Figure:
+    """The temperature a dose is counted for: the coldest of keeping, never warmer than 20 °C.
+
+    Notes
+    -----
+    Warmth frees molecular sulfur dioxide and cold takes it back: what is dosed on a warm day for
+    that day leaves a mead in a cool cellar unprotected.
+    """
+    record = finishing_data()["sulfite_keeping"]
+    warmest = float(record["warmest_c"])
+    return Figure(
+        min(keeping.value, warmest),
+        "C",
+        f"coldest it will be kept, at most {warmest:g} C",
+        str(record["warmest_source"]),
+        {"keeping": keeping},
+    )
+
+
+def molecular_held(free: Figure, fraction: Figure, words: str) -> Figure:
+    """Molecular sulfur dioxide of a free content [mg/L], with the range of its fraction."""
+    ends = [None if end is None else free.value * end for end in (fraction.low, fraction.high)]
+    return Figure(
+        free.value * fraction.value,
+        "mg/L",
+        f"free x molecular fraction {words}",
+        "OIVAS323",
+        {"free": free, "fraction": fraction},
+        *ends,
+    )
+
+
+def free_after(ask: SulfiteAsk, gained: Figure, binding: Figure) -> Figure:
+    """Free sulfur dioxide once the dose is in: what is there, and what is not bound [mg/L]."""
+    return Figure(
+        (ask.free_mg_l or 0.0) + gained.value * (1 - binding.value / 100),
+        "mg/L",
+        "free now + added x (1 - bound share)",
+        ARITHMETIC,
+        {"free_now": ask.free_mg_l or 0.0, "added": gained, "bound_share": binding},
+    )
 
 
 def salt_yield(salt: Mapping[str, Any]) -> float:

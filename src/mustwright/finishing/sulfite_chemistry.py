@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from mustwright.constants import KELVIN_AT_0_C
+from mustwright.constants import GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
 from mustwright.errors import warn_validity
 from mustwright.figure import Figure, typed
 from mustwright.finishing.step import finishing_data, within
@@ -26,10 +27,19 @@ class TablePlace:
 
 
 def table_place(temperature_c: float, alcohol_pct: float) -> TablePlace:
-    """The place in the pK table, held at its edges (OIVAS323 Table 1: 20 to 40 °C, 0 to 15 % vol).
+    """The place in the pK table (OIVAS323 Table 1: 20 to 40 °C, 0 to 15 % vol), with what is beyond.
 
-    Below 20 °C the value at 20 °C is used; above 15 % vol the last step of the table is carried on
-    to 20 % vol, as Table 2 (from memory) does. Both warn.
+    Parameters
+    ----------
+    temperature_c : float
+        -5 to 40 [°C]; below 20 the table is carried on by the enthalpy of dissociation.
+    alcohol_pct : float
+        0 to 20 [% vol]; above 15 the last step of the table is carried on, as Table 2 (from memory)
+        does, with a warning.
+
+    Raises
+    ------
+    InputError
     """
     table = finishing_data()["sulfite_pk"]
     coldest, strongest = float(table["temperature_c"][0]), float(table["alcohol_pct"][-1])
@@ -39,14 +49,15 @@ def table_place(temperature_c: float, alcohol_pct: float) -> TablePlace:
     notes = []
     if temperature_c < coldest:
         notes.append(
-            f"The pK table begins at {coldest:g} C, so {coldest:g} C was used. Colder, less of the "
-            "free part is molecular, and this dose protects less than it says."
+            f"The pK table begins at {coldest:g} C; below it the published enthalpy of the "
+            "dissociation carries it on. The table's own steps are steeper and would ask for more: "
+            "measure, and stay on the upper side of the range."
         )
     if alcohol_pct > strongest:
-        notes.append(f"The published pK table ends at {strongest:g} % vol; carried on from memory.")
-    for note in notes:
-        warn_validity(f"pK of sulfur dioxide: {note}")
-    return TablePlace(max(temperature_c, coldest), alcohol_pct, tuple(notes))
+        said = f"The published pK table ends at {strongest:g} % vol; carried on from memory."
+        warn_validity(f"pK of sulfur dioxide: {said}")
+        notes.append(said)
+    return TablePlace(temperature_c, alcohol_pct, tuple(notes))
 
 
 def thermodynamic_pk(temperature_c: float, alcohol_pct: float) -> float:
@@ -55,23 +66,33 @@ def thermodynamic_pk(temperature_c: float, alcohol_pct: float) -> float:
     Parameters
     ----------
     temperature_c : float
-        20 to 40 [°C].
+        -5 to 40 [°C].
     alcohol_pct : float
         0 to 15, carried on to 20 [% vol].
 
     Notes
     -----
-    Usseglio1984 as OIVAS323 Table 1, straight lines between its entries both ways.
+    Usseglio1984 as OIVAS323 Table 1, straight lines between its entries both ways. Below its
+    coldest row ``pK = pK(20 C) + dH / (R ln 10) (1/T - 1/293.15 K)`` with the enthalpy of
+    SeinfeldPandis Table 7.4 (second-hand).
 
     Examples
     --------
     >>> round(thermodynamic_pk(20, 10), 3), round(thermodynamic_pk(22.5, 12.5), 3)
     (1.997, 2.149)
+    >>> round(thermodynamic_pk(10, 10), 3)
+    1.887
     """
     table = finishing_data()["sulfite_pk"]
     temperatures, alcohols = table["temperature_c"], table["alcohol_pct"]
+    coldest = float(temperatures[0])
     by_temperature = [_carried_on(alcohol_pct, alcohols, row) for row in table["pk"]]
-    return float(np.interp(temperature_c, temperatures, by_temperature))
+    pk = float(np.interp(temperature_c, temperatures, by_temperature))
+    if temperature_c >= coldest:
+        return pk
+    colder = 1 / (temperature_c + KELVIN_AT_0_C) - 1 / (coldest + KELVIN_AT_0_C)
+    enthalpy = 1000 * float(table["enthalpy_kj_mol"])
+    return pk + enthalpy / (GAS_CONSTANT_J_MOL_K * math.log(10)) * colder
 
 
 def _carried_on(x: float, xs: list[float], ys: list[float]) -> float:
@@ -89,7 +110,7 @@ def ionic_shift(ionic_strength: float, temperature_c: float, alcohol_pct: float)
     ionic_strength : float
         0 to 0.2 [mol/L].
     temperature_c : float
-        0 to 40 [°C].
+        -5 to 40 [°C].
     alcohol_pct : float
         0 to 20 [% vol].
 
@@ -160,12 +181,12 @@ def pk_figure(temperature_c: float, alcohol_pct: float, ionic_strength: float | 
     -----
     Usseglio1984 as OIVAS323 Table 1, less `ionic_shift`.
     """
-    table, ions = finishing_data()["sulfite_pk"], finishing_data()["ionic_strength"]
+    ions = finishing_data()["ionic_strength"]
     thermodynamic = Figure(
         thermodynamic_pk(temperature_c, alcohol_pct),
         "",
-        "table by temperature and alcohol, straight lines between entries",
-        str(table["source"] if alcohol_pct <= table["alcohol_pct"][-1] else table["beyond_source"]),
+        "table by temperature and alcohol, straight lines between entries; colder by enthalpy",
+        _pk_source(temperature_c, alcohol_pct),
         {"temperature_c": temperature_c, "alcohol_pct": alcohol_pct},
     )
     if ionic_strength is None:
@@ -195,3 +216,14 @@ def pk_figure(temperature_c: float, alcohol_pct: float, ionic_strength: float | 
         low,
         high,
     )
+
+
+def _pk_source(temperature_c: float, alcohol_pct: float) -> str:
+    """Where the pK comes from, beyond the table too."""
+    table = finishing_data()["sulfite_pk"]
+    parts = [str(table["source"])]
+    if alcohol_pct > table["alcohol_pct"][-1]:
+        parts = [str(table["beyond_source"])]
+    if temperature_c < table["temperature_c"][0]:
+        parts.append(str(table["enthalpy_source"]))
+    return "; ".join(parts)

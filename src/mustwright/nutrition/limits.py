@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 from mustwright import data
+from mustwright.data.standing import Standing, standings
 from mustwright.nutrition.shelf import Nutrient
 from mustwright.units import parse_quantity
 
@@ -57,7 +59,7 @@ class ClassLimit:
 
 @dataclass(frozen=True)
 class LegalProfile:
-    """A set of limits and the edition they were taken from."""
+    """A set of limits, the edition they were taken from and when that was last compared."""
 
     id: str
     name: str
@@ -65,6 +67,17 @@ class LegalProfile:
     note: str
     limits: tuple[Limit, ...]
     class_limits: tuple[ClassLimit, ...]
+    standings: tuple[Standing, ...] = ()
+
+    def standing_of(self, nutrient: Nutrient) -> Standing | None:
+        """What the list says of a nutrient without a figure there; None where nothing special."""
+        kinds = {nutrient.class_id, *nutrient.contains}
+        return next((one for one in self.standings if kinds & set(one.kinds)), None)
+
+    def unlisted(self, nutrients: Iterable[Nutrient]) -> tuple[str, ...]:
+        """Of some nutrients, those the list does not name, each with the words for it."""
+        found = ((n.name, self.standing_of(n)) for n in nutrients)
+        return tuple(f"{name}: {one.words}" for name, one in found if one and not one.listed)
 
 
 @cache
@@ -84,7 +97,7 @@ def legal_profile(identity: object, where: str = "legal.profile") -> LegalProfil
     return profiles[data.key_of(profiles, identity, where)]
 
 
-def _profile(content: Mapping[str, object]) -> LegalProfile:
+def _profile(content: Mapping[str, Any]) -> LegalProfile:
     limits = tuple(
         Limit(
             str(one["substance"]),
@@ -92,7 +105,7 @@ def _profile(content: Mapping[str, object]) -> LegalProfile:
             str(one["statement"]),
             str(one["source"]),
         )
-        for one in content.get("limit", [])  # type: ignore[attr-defined]
+        for one in content.get("limit", [])
     )
     classes = tuple(
         ClassLimit(
@@ -103,13 +116,14 @@ def _profile(content: Mapping[str, object]) -> LegalProfile:
             str(one["statement"]),
             str(one["source"]),
         )
-        for one in content.get("class_limit", [])  # type: ignore[attr-defined]
+        for one in content.get("class_limit", [])
     )
     return LegalProfile(
         str(content["id"]),
         str(content["name"]),
-        str(content["edition"]),
+        data.edition_of(content),
         str(content["note"]),
         limits,
         classes,
+        standings(content),
     )

@@ -188,6 +188,35 @@ def test_sulfite_stays_legal(
     assert added * (1 - binding / 100) == pytest.approx(needed, rel=1e-3, abs=1e-6)
 
 
+@given(
+    VOLUME,
+    st.floats(2.7, 4.2),
+    st.floats(0, 20),
+    st.floats(0, 40),
+    st.floats(-5, 40),
+    st.floats(0, 30),
+    st.floats(0.2, 1.5),
+)
+@settings(deadline=None, max_examples=150)
+def test_no_dose_falls_when_the_keeping_temperature_falls(
+    volume, ph, alcohol, now, kept, colder, molecular
+):
+    """Nor does a warm day lessen it: never less than for 20 C."""
+
+    def dose(keeping, temperature=now):
+        ask = SulfiteAsk(
+            volume, ph, alcohol, temperature, molecular, scale_g=1e-4, keeping_c=keeping
+        )
+        return sulfite_dose(ask, finishing_law("home"))
+
+    warm, cold = dose(kept), dose(max(kept - colder, -5.0))
+    assert cold.metabisulfite_g.value >= warm.metabisulfite_g.value - 1e-9
+    assert cold.weigh_g.value >= warm.weigh_g.value - 1e-9
+    assert warm.metabisulfite_g.value >= dose(20.0).metabisulfite_g.value - 1e-9
+    assert warm.metabisulfite_g.value == dose(kept, 40.0).metabisulfite_g.value
+    assert cold.molecular_kept_mg_l.value >= molecular * (1 - 1e-3) - 1e-4 / volume * 1000
+
+
 @given(VOLUME, st.floats(0, 18), st.floats(2.7, 4.4), st.sampled_from([0.1, 1.0, 5.0]), LAWS)
 def test_sorbate_stays_legal(volume, alcohol, ph, scale, law):
     profile = finishing_law(law)

@@ -33,7 +33,7 @@ from mustwright.must.ingredient import ingredient_called, with_lot_facts
 
 HOME, US, EU = (finishing_law(name) for name in ("home", "us", "eu"))
 HONEY = ingredient_called("honey", "with")[0]
-SULFITE = SulfiteAsk(19, 3.5, 12, 20, 0.8)
+SULFITE = SulfiteAsk(19, 3.5, 12, 20, 0.8, keeping_c=20)
 SWEET = SweetenAsk(19, 0.998, 13, HONEY, to_gravity=1.015)
 GAS = CarbonateAsk(19, [20.0], co2_volumes=2.5, sugar=sugar_called("sucrose"))
 
@@ -92,20 +92,48 @@ def test_legal_total_refuses_and_says_how_far():
         sulfite_dose(replace(SULFITE, total_mg_l=400), US)
 
 
-def test_sweet_wine_may_hold_more_in_the_eu():
-    assert EU.total_so2(4.9).high == 0.2
-    assert EU.total_so2(5.0).high == 0.25
+def test_mead_has_one_limit_in_the_eu_whatever_its_sweetness():
+    """EC1333_2008, category 14.2.5: the two limits of grape wine do not hold for mead."""
+    assert EU.total_so2(4.9).high == EU.total_so2(60.0).high == 0.2
 
 
-def test_below_the_table_twenty_degrees_are_used_and_said():
-    with pytest.warns(ValidityWarning, match="begins at 20 C"):
-        cold = sulfite_dose(replace(SULFITE, temperature_c=12), HOME)
-    assert cold.free_so2_mg_l.value == sulfite_dose(SULFITE, HOME).free_so2_mg_l.value
-    assert any("less of the free part" in note for note in cold.recorded.notes)
+def test_a_warm_day_does_not_lessen_the_dose():
+    """It was 0.95 g at 20 C and 0.40 g at 30 C; kept cool it needs more, not less."""
+    warm = sulfite_dose(replace(SULFITE, temperature_c=30, keeping_c=30), HOME)
+    assert warm.weigh_g == sulfite_dose(SULFITE, HOME).weigh_g
+    assert warm.weigh_g.value == pytest.approx(0.95)
+    cool = sulfite_dose(replace(SULFITE, temperature_c=30, keeping_c=10), HOME)
+    # 10^0.1095 by the enthalpy of the dissociation: 909.3 K x (1/283.15 - 1/293.15).
+    assert cool.weigh_g.value == pytest.approx(0.95 * 10**0.1095, abs=0.02)
+    assert cool.molecular_kept_mg_l.value == pytest.approx(0.8, abs=0.01)
+    assert cool.molecular_now_mg_l.value > 2 * cool.molecular_kept_mg_l.value
+
+
+def test_where_it_is_kept_is_asked_or_a_cool_cellar_is_said():
+    said = sulfite_dose(replace(SULFITE, keeping_c=None), HOME)
+    assert said.keeping_temperature_c.value == said.dosed_for_c.value == 12
+    assert any("cool cellar of 12 C" in note for note in said.recorded.notes)
+    assert any("0.80 mg/L molecular there" in note for note in said.recorded.notes)
+    typed = sulfite_dose(replace(SULFITE, keeping_c=12), HOME)
+    assert typed.weigh_g == said.weigh_g
+    assert not any("not typed" in note and "cellar" in note for note in typed.recorded.notes)
+
+
+def test_below_the_table_the_enthalpy_is_used_and_said():
+    cold = sulfite_dose(replace(SULFITE, keeping_c=4), HOME)
+    assert any("published enthalpy" in note for note in cold.recorded.notes)
     with pytest.raises(InputError):
         sulfite_dose(replace(SULFITE, temperature_c=41), HOME)
     with pytest.raises(InputError):
+        sulfite_dose(replace(SULFITE, keeping_c=-6), HOME)
+    with pytest.raises(InputError):
         sulfite_dose(replace(SULFITE, alcohol_pct=20.5), HOME)
+
+
+def test_sodium_metabisulfite_is_not_in_the_us_table():
+    sodium = sulfite_dose(replace(SULFITE, salt="sodium"), US)
+    assert any("not in the table" in note for note in sodium.recorded.notes)
+    assert not any("not in the table" in n for n in sulfite_dose(SULFITE, US).recorded.notes)
 
 
 def test_asthma_is_named():
@@ -508,7 +536,7 @@ def test_label_by_profile():
     }
     assert facts["us"].warning.startswith("GOVERNMENT WARNING")
     assert (facts["eu"].sulfite, facts["us"].sulfite) == ("Contains sulphites", "Contains sulfites")
-    assert facts["eu"].alcohol == "8.5 % vol"
+    assert facts["eu"].alcohol == "8.3 % vol"  # steps of a tenth, EU1169_2011 Annex XII
     assert facts["eu"].date_line.startswith("Best before")
     assert facts["home"].warning == ""
 

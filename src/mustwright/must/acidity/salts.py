@@ -179,26 +179,31 @@ def allowance(salt: Salt, profile: str, acid_g_l: float) -> Allowance:
     for rule in data.load("acids")["rule"]:
         if rule["profile"] != profile or salt.id not in rule["salts"]:
             continue
-        words = f"{rule['statement']} ({rule['source']})"
+        named = _line(profile, rule["limit"]) if "limit" in rule else rule
+        words = f"{named['statement']} ({named['source']})"
         statements.append(words)
-        limit = _limit(rule, salt, acid_g_l)
+        limit = _limit(rule, named, salt, acid_g_l)
         if limit < most:
             most, binding = limit, words
     return Allowance(max(most, 0.0), tuple(statements), binding)
 
 
-def _limit(rule: dict[str, Any], salt: Salt, acid_g_l: float) -> float:
-    limits = [float(rule["max_g_l"])] if "max_g_l" in rule else []
-    if "acid_floor_g_l" in rule:
-        spare = acid_g_l - float(rule["acid_floor_g_l"])
-        limits.append(max(spare, 0.0) * TARTARIC_MEQ_G / salt.base_meq_g)
-    brought = acid_meq_g(salt)
-    if "acid_ceiling_g_l" in rule:
-        spare = float(rule["acid_ceiling_g_l"]) - acid_g_l
-        limits.append(max(spare, 0.0) * TARTARIC_MEQ_G / brought)
-    if "max_meq_l" in rule:
-        limits.append(float(rule["max_meq_l"]) / brought)
-    return min(limits)
+def _line(profile: str, substance: str) -> dict[str, Any]:
+    """A line of a legal profile; all those named by a rule are in g/L."""
+    lines = data.folder("limits")[profile]["finishing_limit"]
+    return next(line for line in lines if line["substance"] == substance)  # type: ignore[no-any-return]
+
+
+def _limit(rule: dict[str, Any], line: dict[str, Any], salt: Salt, acid_g_l: float) -> float:
+    """What a rule leaves of a salt [g/L]: of itself, or of the acid it moves as tartaric."""
+    name = rule.get("limit")
+    if name == "acid_floor":
+        return max(acid_g_l - float(line["min"]), 0.0) * TARTARIC_MEQ_G / salt.base_meq_g
+    if name == "acid_ceiling":
+        return max(float(line["max"]) - acid_g_l, 0.0) * TARTARIC_MEQ_G / acid_meq_g(salt)
+    if name == "acid_rise_must":
+        return float(line["max"]) * TARTARIC_MEQ_G / acid_meq_g(salt)
+    return float(line["max"] if name else line["max_g_l"])
 
 
 def acid_meq_g(salt: Salt) -> float:
