@@ -15,9 +15,8 @@ from mustwright.constants import (
 )
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.figure import ARITHMETIC, TYPED, Figure, typed
+from mustwright.finishing.bottle_pressure import SOLUBILITY, UNKNOWN_ALCOHOL_PCT, warm_bottle
 from mustwright.finishing.containers import (
-    SOLUBILITY,
-    UNKNOWN_ALCOHOL_PCT,
     Container,
     containers_for,
     refuse_container,
@@ -124,7 +123,9 @@ def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
     Gas left: saturation under 1 atm of carbon dioxide at the warmest temperature since the ferment
     ended; it does not come back on cooling. Sugar: ``(target - left) x 1.9768 / (hexose x
     0.48857)`` per litre, all of it taken to ferment; a juice also thins the mead, and that is
-    counted. Pressures are gauge; air in the headspace comes on top (about 0.8 bar of nitrogen).
+    counted. Pressures are gauge. At 20 °C it is that of the gas alone, as wine law reads it; at
+    30 °C that of the closed bottle, air in the headspace and all (`bottle_pressure`), and its high
+    end is what a bottle is judged by. A keg under gas is counted as purged of its air.
     """
     _check(ask)
     residual = _residual(ask)
@@ -137,8 +138,7 @@ def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
         {"g_l": target},
     )
     _refuse(ask, residual, volumes)
-    hot = float(finishing_data()["priming"]["hot_c"])
-    warm, hot_bar = _pressure(ask, target, 20.0), _pressure(ask, target, hot)
+    warm, hot_bar = _pressure(ask, target, 20.0), _judged(ask, target)
     if law.highest("still_co2") is not None and not ask.sparkling:
         refuse_not_still(law, target.value, warm.value, "co2_volumes")
     containers = containers_for(ask, hot_bar)
@@ -283,6 +283,13 @@ def _pressure(ask: CarbonateAsk, target: Figure, temperature_c: float) -> Figure
     )
 
 
+def _judged(ask: CarbonateAsk, target: Figure) -> Figure:
+    """What a bottle or keg has to bear in a warm room."""
+    if ask.sugar is None:
+        return _pressure(ask, target, float(finishing_data()["priming"]["hot_c"]))
+    return warm_bottle(target, ask.alcohol_pct, ask.sugar_g_l)
+
+
 def _result(
     ask: CarbonateAsk,
     law: FinishingLaw,
@@ -341,6 +348,7 @@ def _steps(
 ) -> tuple[str, ...]:
     if keg is not None:
         return (
+            "Purge the air: fill the closed keg with gas and vent it, three times.",
             f"Cool the keg to {ask.keg_c:g} C and set {keg.value:.2f} bar (gauge); leave it on gas "
             "for one to two weeks, or rock it.",
             "Vent before opening anything.",
@@ -372,7 +380,12 @@ def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container])
             f"After months of standing the gas left may be as little as {residual.low:.2f} vol; "
             "then it ends flatter than planned, never livelier."
         )
-    notes.append("Air in the headspace adds about 0.8 bar in the bottle to the pressures shown.")
+    if ask.sugar is not None:
+        notes.append(
+            "The pressure at 30 C is that of the closed bottle, air in the headspace counted; its "
+            "high end (fullest bottle, closed cold, no air dissolved) is what a bottle must bear."
+        )
+    notes += [f"{c.name}: {c.working_bar.source}." for c in containers if not _has_source(c)]
     bearing = [c.name for c in containers if c.bears]
     if not ask.container and ask.limit_bar is None:
         notes.append(
@@ -381,3 +394,8 @@ def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container])
             + "."
         )
     return tuple(notes)
+
+
+def _has_source(container: Container) -> bool:
+    """Whether anybody but the trade stands behind its working pressure."""
+    return not container.working_bar.source.startswith(("common practice", "assumed"))

@@ -6,15 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from mustwright.constants import BAR_PER_ATM, CO2_VOLUME_G_L
+from mustwright.constants import CO2_VOLUME_G_L
 from mustwright.errors import ImpossibleError
 from mustwright.figure import Figure, typed
-from mustwright.finishing.gas import co2_g_l_from_pressure
+from mustwright.finishing.bottle_pressure import AIR, SOLUBILITY, most_co2_g_l
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.step import finishing_data, record
 
-SOLUBILITY = "Weiss1974; OIVAS314 for alcohol and sugar"
-UNKNOWN_ALCOHOL_PCT = 15.0
 
 
 class ContainerAsk(Protocol):
@@ -67,15 +65,11 @@ def containers_for(ask: ContainerAsk, hot: Figure) -> tuple[Container, ...]:
 def _container(
     identity: str, name: str, limit: Figure, remark: str, ask: ContainerAsk, hot: Figure
 ) -> Container:
-    temperature = float(finishing_data()["priming"]["hot_c"])
-    alcohol = UNKNOWN_ALCOHOL_PCT if ask.alcohol_pct is None else ask.alcohol_pct
-    spread = float(finishing_data()["priming"]["solubility_spread"])
-    most = co2_g_l_from_pressure(limit.value + BAR_PER_ATM, temperature, alcohol, ask.sugar_g_l)
     volumes = Figure(
-        most / (1 + spread) / CO2_VOLUME_G_L,
+        most_co2_g_l(limit.value, ask.alcohol_pct, ask.sugar_g_l) / CO2_VOLUME_G_L,
         "vol",
-        f"dissolved at {temperature:g} C under its working pressure, less 3 %",
-        SOLUBILITY,
+        "so much that the closed bottle stays within its working pressure in the warm, air and all",
+        f"{SOLUBILITY}; {AIR}",
         {"working_bar": limit},
     )
     high = hot.high if hot.high is not None else hot.value
@@ -107,7 +101,7 @@ def refuse_container(ask: ContainerAsk, containers: Sequence[Container], hot: Fi
         raise ImpossibleError(
             "bottle",
             f"bears {chosen.working_bar.value:g} bar ({chosen.name}), and this reaches up to "
-            f"{high:.1f} bar at 30 C: at most {chosen.most_volumes.value:.2f} volumes",
+            f"{high:.1f} bar at 30 C, air in the headspace and all: at most {chosen.most_volumes.value:.2f} volumes",
             chosen.id,
         )
 

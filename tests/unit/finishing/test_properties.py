@@ -12,6 +12,7 @@ from cases import cases
 from mustwright.errors import ImpossibleError, MustwrightError
 from mustwright.finishing.acid import AcidAsk, acid_dose
 from mustwright.finishing.blending import blend_lots
+from mustwright.finishing.bottle_pressure import Bottle, air_bar, co2_bar
 from mustwright.finishing.bottling import bottle
 from mustwright.finishing.carbonate import CarbonateAsk, carbonate
 from mustwright.finishing.gas import co2_g_l_from_pressure, pressure_bar_from_co2
@@ -286,6 +287,54 @@ def test_no_priming_past_the_container(volume, warm, volumes, alcohol, sugar, co
     assert made + left == pytest.approx(done.target_co2_g_l.value, rel=1e-6)
     if "the plan is moved to" not in done.recorded.notes[0]:  # out from between two classes
         assert done.target_co2_volumes.value == pytest.approx(volumes, rel=1e-6)
+
+
+@given(
+    st.floats(0, 30),
+    st.floats(0.9, 8),
+    st.one_of(st.none(), ALCOHOL),
+    st.floats(0, 80),
+    st.booleans(),
+)
+@settings(deadline=None, max_examples=150)
+def test_the_pressure_judged_is_never_below_the_pressure_shown(
+    warm, volumes, alcohol, sugar, in_keg
+):
+    ask = CarbonateAsk(
+        19,
+        [warm],
+        co2_volumes=volumes,
+        alcohol_pct=alcohol,
+        sugar_g_l=sugar,
+        sugar=None if in_keg else sugar_called("sucrose"),
+        keg_c=4.0 if in_keg else None,
+    )
+    try:
+        done = carbonate(ask, finishing_law("home"))
+    except ImpossibleError:
+        return
+    judged = done.pressure_bar_30c.high
+    shown = [done.pressure_bar_20c, done.pressure_bar_30c, done.keg_bar]
+    assert all(judged >= (f.high if f.high is not None else f.value) for f in shown if f)
+    assert done.pressure_bar_30c.low <= done.pressure_bar_30c.value <= judged
+    assert all(c.bears == (judged <= c.working_bar.value) for c in done.containers)
+    for one in done.containers:
+        within_most = done.target_co2_volumes.value <= one.most_volumes.value
+        assert in_keg or one.bears == within_most or one.most_volumes.value > 8
+
+
+@given(st.floats(0, 20), ALCOHOL, st.floats(0, 80), st.floats(0.001, 0.2), st.floats(-2, 40))
+@settings(deadline=None)
+def test_gas_and_air_of_a_closed_bottle_are_all_there(co2, alcohol, sugar, share, fill):
+    """What is dissolved and what is in the headspace make up the whole; room lessens its pressure."""
+    bottle = Bottle(share, fill, True)
+    pressure = co2_bar(co2, 30, alcohol, sugar, bottle)
+    assume(pressure < 15)
+    dissolved = co2_g_l_from_pressure(pressure, 30, alcohol, sugar)
+    above = share * pressure * 44.009 / (0.0831446 * 303.15)
+    assert dissolved + above == pytest.approx(co2, rel=1e-6, abs=1e-6)
+    assert pressure <= pressure_bar_from_co2(co2, 30, alcohol, sugar) + 1e-9
+    assert 0 < air_bar(30, bottle) < air_bar(30, Bottle(share, fill, False))
 
 
 @given(st.floats(0.1, 12), st.floats(-2, 40), ALCOHOL, st.floats(0, 200))
