@@ -20,6 +20,7 @@ from mustwright.finishing.gas import (
 from mustwright.finishing.law import finishing_law
 from mustwright.finishing.liquid import Liquid, mixed
 from mustwright.finishing.priming import sugar_called
+from mustwright.finishing.sorbate import SorbateAsk, sorbate_dose
 from mustwright.finishing.step import finishing_data, record
 from mustwright.finishing.sulfite_amount import salt_yield
 from mustwright.finishing.sulfite_chemistry import (
@@ -302,6 +303,12 @@ def test_the_list_of_sizes_has_ends():
 def test_below_seven_percent_other_rules_hold(row, agree):
     label = finishing_law("us").label
     agree(row, label.weak_tolerance_pct if "tolerance" in row.id else label.weak_below_pct)
+
+
+@pytest.mark.rows("underhill_sorbate.csv")
+def test_sorbate_by_alcohol_and_ph(row, agree):
+    ask = SorbateAsk(19, row["alcohol_pct"], row["ph"], 0.8)
+    agree(row, sorbate_dose(ask, finishing_law("home")).dose_g_l.value)
 
 
 @pytest.mark.parametrize(

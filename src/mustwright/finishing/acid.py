@@ -16,6 +16,7 @@ from mustwright.finishing.acid_chemistry import (
     protons_given,
     substance_called,
 )
+from mustwright.finishing.acid_law import AcidBound, acid_bounds, acid_law_words, refuse_ph
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import MOST_LITRES
 from mustwright.finishing.step import (
@@ -173,31 +174,19 @@ def _right_way(change: float, where: str, got: float, is_acid: bool) -> None:
 def _legal(
     ask: AcidAsk, law: FinishingLaw, is_acid: bool, entry: Mapping[str, Any], dose_g_l: float
 ) -> None:
-    """Refuse a dose or an acidity that the profile does not allow."""
-    for most, where, keep in _bounds(ask, law, is_acid, entry):
-        if dose_g_l > most + 1e-9:
-            raise ImpossibleError(where, keep, f"{dose_g_l:.2f} g/L of {entry['name']}")
+    """Refuse a dose, an acidity or a pH that the profile does not allow."""
+    if is_acid and ask.to_ph is not None:
+        refuse_ph(law, ask.to_ph)
+    for bound in _bounds(ask, law, is_acid, entry):
+        if dose_g_l > bound.most_g_l + 1e-9:
+            raise ImpossibleError(bound.field, bound.words, f"{dose_g_l:.2f} g/L of {entry['name']}")
 
 
 def _bounds(
     ask: AcidAsk, law: FinishingLaw, is_acid: bool, entry: Mapping[str, Any]
-) -> list[tuple[float, str, str]]:
-    """The largest doses the profile leaves [g/L], with the field and the words for each."""
-    bounds = []
-    limit = None
-    if is_acid and entry["id"] == "citric":
-        limit = law.highest("citric_added", "citric_total")
-    elif entry["id"] == "calcium_carbonate":
-        limit = law.highest("calcium_carbonate")
-    if limit is not None and limit.high is not None:
-        words = f"needs at most {limit.high:g} g/L of {entry['name']} ({law.name})"
-        bounds.append((limit.high, "with", words))
-    floor = law.lowest("acid_floor")
-    if not is_acid and floor is not None and floor.low is not None and ask.acidity_g_l is not None:
-        room = max(0.0, ask.acidity_g_l - floor.low) * equivalent_mass(entry) / TARTARIC_G_EQ
-        words = f"needs an acidity kept at {floor.low:g} g/L or above ({law.name})"
-        bounds.append((room, "to_acidity", words))
-    return bounds
+) -> tuple[AcidBound, ...]:
+    where = "to_acidity" if ask.to_acidity_g_l is not None else "to_ph"
+    return acid_bounds(law, entry, is_acid, ask.acidity_g_l, where)
 
 
 def _result(
@@ -285,7 +274,7 @@ def _result(
         ph,
         potassium,
         gas,
-        _trial(ask, name, dose.value, [b[0] for b in _bounds(ask, law, is_acid, entry)]),
+        _trial(ask, name, dose.value, [b.most_g_l for b in _bounds(ask, law, is_acid, entry)]),
         recorded,
     )
 
@@ -369,8 +358,6 @@ def _notes(
         )
         if entry["id"] == "calcium_carbonate":
             notes.append("Calcium is slow to settle and may haze months later.")
-    if is_acid and entry["id"] == "citric" and law.highest("citric_added", "citric_total"):
-        notes.append("The legal limit of citric acid counts what the fruit brought as well (EU).")
     if is_acid and entry["id"] == "lactic":
         notes.append("Lactic acid is sold as a solution: divide by its strength.")
-    return tuple(notes)
+    return (*notes, *acid_law_words(law, entry, is_acid, ask.acidity_g_l))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from mustwright.errors import ImpossibleError
-from mustwright.figure import ARITHMETIC, COMMON_PRACTICE, Figure, typed
+from mustwright.figure import ARITHMETIC, Figure, typed
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import HIGHEST_ALCOHOL_PCT, MOST_LITRES
 from mustwright.finishing.step import Addition, Recorded, cautions, finishing_data, within
@@ -83,15 +83,16 @@ def sorbate_dose(ask: SorbateAsk, law: FinishingLaw) -> SorbateDose:
 
     Notes
     -----
-    The dose by alcohol is a table of practice at pH 3.5 (its source is not known); above that pH it
-    is raised as the undissociated share falls. Sorbic acid is 0.7464 of the salt (molar masses);
-    a dose that would pass the legal cap is cut to it, and the notes say so.
+    The dose by alcohol and pH is the table of a handbook (Underhill), straight lines between its
+    entries and its edges kept below pH 3.1 and above 14 % vol; above pH 3.5 it is raised as the
+    undissociated share falls. Sorbic acid is 0.7464 of the salt (molar masses); a dose that would
+    pass the legal cap is cut to it, and the notes say so.
     """
     _refuse(ask)
-    dose = _by_alcohol(ask.alcohol_pct)
+    dose = _by_table(ask.alcohol_pct, ask.ph)
     fraction = None
     if ask.ph is not None:
-        dose, fraction = _by_ph(dose, ask.ph)
+        dose, fraction = _above_table(dose, ask.ph)
     record = finishing_data()["sorbate"]
     there = ask.sorbic_now_mg_l / 1000
     if there > 0:
@@ -131,7 +132,7 @@ def _less(dose: Figure, there_mg_l: float, sorbic_fraction: float) -> Figure:
     return Figure(
         max(dose.value - there_mg_l / 1000 / sorbic_fraction, 0.0),
         "g/L",
-        "dose by alcohol - sorbic acid there / 0.7464",
+        "dose of the table - sorbic acid there / 0.7464",
         ARITHMETIC,
         {"dose": dose, "there": typed(there_mg_l, "mg/L")},
     )
@@ -161,19 +162,25 @@ def _refuse(ask: SorbateAsk) -> None:
         )
 
 
-def _by_alcohol(alcohol_pct: float) -> Figure:
+def _by_table(alcohol_pct: float, ph: float | None) -> Figure:
+    """The dose of the table, at its edges beyond them; at pH 3.5 where none was measured."""
     record = finishing_data()["sorbate"]
-    alcohols, doses = record["alcohol_pct"], record["g_l"]
-    given = {"alcohol_pct": typed(alcohol_pct, "% vol")}
+    alcohols, table_ph = record["alcohol_pct"], float(record["table_ph"])
+    column = [float(np.interp(table_ph if ph is None else ph, record["ph"], r)) for r in record["g_l"]]
+    value = float(np.interp(alcohol_pct, alcohols, column))
+    formula, source = "table by alcohol and pH, straight lines between entries", record["source"]
     if alcohol_pct < alcohols[0]:
-        value, source = float(record["below_g_l"]), str(record["below_source"])
-        return Figure(value, "g/L", f"below {alcohols[0]} % vol", source, given)
-    value = float(np.interp(alcohol_pct, alcohols, doses))
-    source = str(record["source"] if alcohol_pct <= alcohols[-1] else record["above_source"])
-    return Figure(value, "g/L", "practice table, straight lines between rows", source, given)
+        value = max(value, float(record["below_g_l"]))
+        formula, source = f"below {alcohols[0]} % vol", record["below_source"]
+    elif alcohol_pct > alcohols[-1]:
+        source = record["above_source"]
+    given: dict[str, Figure | float | str] = {"alcohol_pct": typed(alcohol_pct, "% vol")}
+    given["pH"] = f"not measured: {table_ph:g}" if ph is None else typed(ph, "")
+    return Figure(value, "g/L", formula, str(source), given)
 
 
-def _by_ph(dose: Figure, ph: float) -> tuple[Figure, Figure]:
+def _above_table(dose: Figure, ph: float) -> tuple[Figure, Figure]:
+    """The dose raised above the pH where the table ends, and the undissociated share."""
     record = finishing_data()["sorbate"]
     pka = Figure(float(record["sorbic_pka"]), "", "at 25 C", str(record["sorbic_pka_source"]))
     here = undissociated_fraction(ph, pka.value)
@@ -185,7 +192,7 @@ def _by_ph(dose: Figure, ph: float) -> tuple[Figure, Figure]:
         dose.value * at_table / here,
         "g/L",
         "table dose x undissociated share at pH 3.5 / share at this pH",
-        COMMON_PRACTICE,
+        ARITHMETIC,
         {"table_dose": dose, "undissociated": fraction},
     )
     return raised, fraction
@@ -275,7 +282,7 @@ def _steps(weigh: Figure, water: Figure) -> tuple[str, ...]:
 def _notes(ask: SorbateAsk, sorbic_mg_l: float) -> list[str]:
     record = finishing_data()["sorbate"]
     wanted = float(record["so2_molecular_mg_l"])
-    notes = ["The dose by alcohol is common practice; its source is not known."]
+    notes = ["The dose by alcohol and pH is the table of one handbook; others differ by a quarter."]
     if ask.molecular_so2_mg_l is None:
         notes.append(
             f"Sorbate works with sulfite, not alone: bring molecular sulfur dioxide to {wanted:g} "
@@ -287,7 +294,7 @@ def _notes(ask: SorbateAsk, sorbic_mg_l: float) -> list[str]:
             f"{wanted:g} that belongs beside sorbate: raise it first."
         )
     if ask.ph is None:
-        notes.append("Without a pH the table's own (3.5) is taken; above it more is needed.")
+        notes.append("Without a pH 3.5 is taken, where the table ends: a lower pH needs less, a higher more.")
     if sorbic_mg_l > record["taste_mg_l"]:
         notes.append(f"Keen tasters may notice it: {record['taste_source']}.")
     if ask.alcohol_pct > STRONG_ALONE_PCT:

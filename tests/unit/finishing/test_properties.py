@@ -253,6 +253,11 @@ def test_acid_stays_legal(volume, substance, acidity, wanted, law):
         factor = {"potassium_bicarbonate": 100.114, "calcium_carbonate": 50.043}[substance]
         floor = profile.lowest("acid_floor")
         assert floor is None or (acidity - most / factor * 75.043 >= min(floor.low, acidity) - 1e-4)
+    change = abs(dose.acidity_change_g_l.value)
+    limit = profile.highest("acid_fall" if substance.endswith("carbonate") else "acid_rise")
+    assert limit is None or change <= limit.high + 1e-6
+    ceiling = profile.highest("acid_ceiling")
+    assert ceiling is None or dose.acidity_after_g_l.value <= max(ceiling.high, acidity) + 1e-6
 
 
 @given(

@@ -144,14 +144,27 @@ def test_asthma_is_named():
 
 
 def test_sorbate_by_table():
-    """12 % vol: 0.13 g/L; 19 L: 2.47 g, of which 0.7464 sorbic acid."""
-    dose = sorbate_dose(SorbateAsk(19, 12, 3.4, 0.8, scale_g=0.01), EU)
-    assert dose.weigh_g.value == pytest.approx(2.47)
-    assert dose.sorbic_acid_mg_l.value == pytest.approx(130 * 0.7464, abs=0.1)
+    """12 % vol, pH 3.4: 0.135 g/L; 19 L: 2.565 g, of which 0.7464 sorbic acid."""
+    dose = sorbate_dose(SorbateAsk(19, 12, 3.4, 0.8, scale_g=0.001), EU)
+    assert dose.weigh_g.value == pytest.approx(2.565)
+    assert dose.sorbic_acid_mg_l.value == pytest.approx(135 * 0.7464, abs=0.1)
+
+
+def test_sorbate_between_and_beyond_the_table():
+    dose = {
+        (a, ph): sorbate_dose(SorbateAsk(10, a, ph, 0.8), HOME).dose_g_l.value
+        for a in (9.0, 12.5, 14.0, 16.0)
+        for ph in (2.9, 3.1, 3.45, None)
+    }
+    assert dose[12.5, 3.45] == pytest.approx((0.135 + 0.150 + 0.105 + 0.120) / 4)
+    assert dose[12.5, 2.9] == dose[12.5, 3.1]
+    assert dose[16.0, 3.1] == dose[14.0, 3.1] == 0.060
+    assert dose[9.0, 3.1] == 0.25  # the usual dose, more than the row of 10 %
+    assert dose[9.0, None] == 0.27
 
 
 def test_sorbate_is_raised_above_the_table_ph_and_capped():
-    low, high = (sorbate_dose(SorbateAsk(100, 9, ph, 0.8), EU) for ph in (3.4, 4.4))
+    low, high = (sorbate_dose(SorbateAsk(100, 9, ph, 0.8), EU) for ph in (3.1, 4.4))
     assert low.dose_g_l.value == 0.25
     assert high.dose_g_l.value == pytest.approx(0.2 / 0.7464)
     assert any("Cut from" in note for note in high.recorded.notes)
@@ -269,6 +282,29 @@ def test_law_bounds_acid():
         acid_dose(AcidAsk(10, "potassium_carbonate", 6, 4.5), US)
     with pytest.raises(InputError):
         acid_dose(AcidAsk(10, "sulfuric", 5, 6), HOME)
+
+
+def test_the_acid_ceilings_hold_when_finishing():
+    """US 9.0 g/L of fixed acid and pH 3.0; the grape-wine rule +2.5 and -1 g/L kept in the EU."""
+    with pytest.raises(ImpossibleError, match=r"9 g/L or below .*CFR24182"):
+        acid_dose(AcidAsk(10, "tartaric", 8, 9.5), US)
+    assert acid_dose(AcidAsk(10, "tartaric", 8, 9.0), US)
+    with pytest.raises(ImpossibleError, match=r"pH kept at 3 or above"):
+        acid_dose(AcidAsk(10, "tartaric", ph=3.3, to_ph=2.9), US)
+    with pytest.raises(ImpossibleError, match=r"at most 2\.5 g/L.*Grape-wine rule") as caught:
+        acid_dose(AcidAsk(10, "malic", 4, 6.6), EU)
+    assert caught.value.field == "to_acidity"
+    with pytest.raises(ImpossibleError, match=r"lowered by at most 1 g/L.*does not bind mead"):
+        acid_dose(AcidAsk(10, "potassium_bicarbonate", 7, 5.9), EU)
+    assert acid_dose(AcidAsk(10, "potassium_bicarbonate", 7, 6.0), EU)
+    assert acid_dose(AcidAsk(10, "malic", 4, 12), HOME)
+
+
+def test_what_the_law_says_of_acid_is_shown():
+    notes = acid_dose(AcidAsk(10, "tartaric", 5, 6), US).recorded.notes
+    assert any("9.0 g/L of fixed acid" in note for note in notes)
+    blind = acid_dose(AcidAsk(10, "tartaric", ph=3.8, to_ph=3.6), US).recorded.notes
+    assert any("was not typed" in note and "not checked" in note for note in blind)
 
 
 def test_bench_titration_gives_the_buffer_back():
