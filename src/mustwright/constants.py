@@ -51,3 +51,5 @@ ETHANOL_G_L_PER_PCT_VOL = ETHANOL_DENSITY_20C_KG_M3 / 100  # Ethanol per litre f
 CO2_VOLUME_G_L = 1.9768
 CO2_VOLUME_SOURCE = "SpanWagner1996: carbon dioxide at 0 C and 101.325 kPa"
 CO2_L_PER_MOL_20C = 24.055
+
+Z90 = 1.6448536269514722  # 5 and 95 % of a normal distribution, in standard deviations.

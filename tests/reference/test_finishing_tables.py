@@ -252,7 +252,8 @@ LIMITS = {
     "so2_eu_mead": "total_so2", "so2_label_eu": "declare_so2",
     "sorbic_eu_mead": "sorbic_acid", "oiv_citric_max": "citric_total",
     "eu_wine_min_ta": "acid_floor", "eu_wine_acid_rise": "acid_rise",
-    "eu_wine_acid_fall": "acid_fall", "eu_must_acid_rise": "acid_rise_must", "eu_sparkling_min_pressure": "sparkling",
+    "eu_wine_acid_fall": "acid_fall", "eu_must_acid_rise": "acid_rise_must",
+    "eu_sparkling_min_pressure": "sparkling",
     "eu_semi_sparkling_min": "semi_sparkling_low", "eu_semi_sparkling_max": "semi_sparkling_high",
     "oiv_still_co2_overpressure": "still_overpressure",
 }  # fmt: skip

@@ -179,7 +179,9 @@ def _legal(
         refuse_ph(law, ask.to_ph)
     for bound in _bounds(ask, law, is_acid, entry):
         if dose_g_l > bound.most_g_l + 1e-9:
-            raise ImpossibleError(bound.field, bound.words, f"{dose_g_l:.2f} g/L of {entry['name']}")
+            raise ImpossibleError(
+                bound.field, bound.words, f"{dose_g_l:.2f} g/L of {entry['name']}"
+            )
 
 
 def _bounds(

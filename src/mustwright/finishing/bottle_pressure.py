@@ -1,4 +1,4 @@
-"""What does a closed bottle reach in a warm room: its gas, shared with the headspace, and its air."""
+"""What does a closed bottle reach in the warm: its gas, shared with the headspace, and its air."""
 
 from __future__ import annotations
 
@@ -73,8 +73,8 @@ def air_bar(temperature_c: float, bottle: Bottle) -> float:
 
     Examples
     --------
-    >>> round(air_bar(30, Bottle(0.03, 20, False)), 3), round(air_bar(30, Bottle(0.03, 20, True)), 2)
-    (1.048, 0.67)
+    >>> [round(air_bar(30, Bottle(0.03, 20, dissolves)), 2) for dissolves in (False, True)]
+    [1.05, 0.67]
     """
     kelvin, closed = temperature_c + KELVIN_AT_0_C, bottle.fill_c + KELVIN_AT_0_C
     if not bottle.air_dissolves:

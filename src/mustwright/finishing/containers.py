@@ -14,7 +14,6 @@ from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.step import finishing_data, record
 
 
-
 class ContainerAsk(Protocol):
     """What is asked of a container: its kind or own limit, and the mead in it."""
 
@@ -101,7 +100,8 @@ def refuse_container(ask: ContainerAsk, containers: Sequence[Container], hot: Fi
         raise ImpossibleError(
             "bottle",
             f"bears {chosen.working_bar.value:g} bar ({chosen.name}), and this reaches up to "
-            f"{high:.1f} bar at 30 C, air in the headspace and all: at most {chosen.most_volumes.value:.2f} volumes",
+            f"{high:.1f} bar at 30 C, air in the headspace and all: at most "
+            f"{chosen.most_volumes.value:.2f} volumes",
             chosen.id,
         )
 

@@ -166,7 +166,9 @@ def _by_table(alcohol_pct: float, ph: float | None) -> Figure:
     """The dose of the table, at its edges beyond them; at pH 3.5 where none was measured."""
     record = finishing_data()["sorbate"]
     alcohols, table_ph = record["alcohol_pct"], float(record["table_ph"])
-    column = [float(np.interp(table_ph if ph is None else ph, record["ph"], r)) for r in record["g_l"]]
+    column = [
+        float(np.interp(table_ph if ph is None else ph, record["ph"], r)) for r in record["g_l"]
+    ]
     value = float(np.interp(alcohol_pct, alcohols, column))
     formula, source = "table by alcohol and pH, straight lines between entries", record["source"]
     if alcohol_pct < alcohols[0]:
@@ -294,7 +296,9 @@ def _notes(ask: SorbateAsk, sorbic_mg_l: float) -> list[str]:
             f"{wanted:g} that belongs beside sorbate: raise it first."
         )
     if ask.ph is None:
-        notes.append("Without a pH 3.5 is taken, where the table ends: a lower pH needs less, a higher more.")
+        notes.append(
+            "Without a pH 3.5 is taken, where the table ends: a lower pH needs less, a higher more."
+        )
     if sorbic_mg_l > record["taste_mg_l"]:
         notes.append(f"Keen tasters may notice it: {record['taste_source']}.")
     if ask.alcohol_pct > STRONG_ALONE_PCT:

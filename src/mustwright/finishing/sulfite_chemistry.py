@@ -27,7 +27,7 @@ class TablePlace:
 
 
 def table_place(temperature_c: float, alcohol_pct: float) -> TablePlace:
-    """The place in the pK table (OIVAS323 Table 1: 20 to 40 °C, 0 to 15 % vol), with what is beyond.
+    """The place in the pK table (OIVAS323 Table 1: 20 to 40 °C, 0 to 15 % vol), and what is beyond.
 
     Parameters
     ----------

@@ -9,6 +9,7 @@ from functools import cache
 from typing import Any
 
 from mustwright import data
+from mustwright.constants import Z90
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import ARITHMETIC, TYPED, Figure
 from mustwright.must.density import sucrose_solution_density_kg_m3
@@ -16,6 +17,7 @@ from mustwright.must.refraction import (
     honey_density_kg_l_from_moisture,
     honey_moisture_pct_from_refractive_index,
 )
+from mustwright.must.water import alkalinity_from
 
 SUGARS = ("glucose", "fructose", "sucrose", "maltose", "higher_sugars")
 DISSOLVED = (*SUGARS, "sorbitol", "dissolved_other")
@@ -48,6 +50,8 @@ LOT_FACTS: dict[str, tuple[float, float, str]] = {
     "ph": (2, 9, "measured pH of this lot"),
     "titratable_acid_meq_kg": (0, 2000, "measured titratable acid of this lot"),
     "alkalinity_meq_kg": (0, 20, "alkalinity of this water; 50 mg/L as CaCO3 is 1"),
+    "alkalinity_mg_l": (0, 1000, "alkalinity of this water, in mg/L as CaCO3"),
+    "hardness_dh": (0, 60, "total hardness of this water, in German degrees"),
     "fermentable_pct_of_sugars": (0, 100, "share of the sugars that this yeast ferments"),
     "refuse_pct": (0, 95, "stones, skins and stems of this lot"),
 }
@@ -116,12 +120,13 @@ class Ingredient:
 
 
 def figure_from_record(entry: Mapping[str, Any], name: str, unit: str) -> Figure:
-    """Turn a published value of a data record into a figure.
+    """Turn a published value of a data record into a figure; its ends are its 90 % range.
 
     Parameters
     ----------
     entry : mapping
-        With ``typical`` and ``source``; ``low`` and ``high`` if there is a range.
+        With ``typical`` and ``source``; ``low`` and ``high`` if there is a range, or a standard
+        deviation ``sd`` with the ``lowest`` and ``highest`` of many samples where those are known.
     name : str
     unit : str
         Printed unit of the value; empty for ratios.
@@ -137,14 +142,21 @@ def figure_from_record(entry: Mapping[str, Any], name: str, unit: str) -> Figure
         If the record has no ``typical`` or no ``source``.
     """
     formula = "published value" if entry.get("source", "")[:1].isupper() else "assumed value"
+    low, high = _maybe(entry.get("low")), _maybe(entry.get("high"))
+    value = float(entry["typical"])
+    if "sd" in entry:
+        half = Z90 * float(entry["sd"])
+        low = max(value - half, float(entry.get("lowest", 0.0)))
+        high = min(value + half, float(entry.get("highest", value + half)))
+        formula += f", standard deviation {entry['sd']:g}"
     return Figure(
-        float(entry["typical"]),
+        value,
         unit,
         f"{name.replace('_', ' ')}: {formula}",
         str(entry["source"]),
         {},
-        _maybe(entry.get("low")),
-        _maybe(entry.get("high")),
+        low,
+        high,
     )
 
 
@@ -266,6 +278,14 @@ def with_lot_facts(
             "moisture_pct",
             float(honey_moisture_pct_from_refractive_index(numbers.pop("refractive_index"))),
         )
+    alkalinity, note = alkalinity_from(numbers)
+    if alkalinity is not None and lot.form != "water":
+        raise InputError(
+            field, f"has an alkalinity or hardness only as water, not as {lot.name}", None
+        )
+    if alkalinity is not None:
+        lot = replace(lot, figures={**lot.figures, "alkalinity_meq_kg": alkalinity})
+        assumed += [f"{field}: {note}"] if note else []
     if "moisture_pct" in numbers:
         lot = _with_water(lot, numbers.pop("moisture_pct"))
     if "brix" in numbers:

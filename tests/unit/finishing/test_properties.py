@@ -331,7 +331,7 @@ def test_the_pressure_judged_is_never_below_the_pressure_shown(
 @given(st.floats(0, 20), ALCOHOL, st.floats(0, 80), st.floats(0.001, 0.2), st.floats(-2, 40))
 @settings(deadline=None)
 def test_gas_and_air_of_a_closed_bottle_are_all_there(co2, alcohol, sugar, share, fill):
-    """What is dissolved and what is in the headspace make up the whole; room lessens its pressure."""
+    """What is dissolved and what is in the headspace make up the whole; room lessens pressure."""
     bottle = Bottle(share, fill, True)
     pressure = co2_bar(co2, 30, alcohol, sugar, bottle)
     assume(pressure < 15)

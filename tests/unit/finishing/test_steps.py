@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from mustwright.errors import ImpossibleError, InputError, UnknownKindError, ValidityWarning
+from mustwright.errors import ImpossibleError, InputError, UnknownKindError
 from mustwright.finishing.acid import AcidAsk, acid_dose
 from mustwright.finishing.acid_chemistry import buffer_from_titration, protons_given
 from mustwright.finishing.blending import blend_lots

@@ -167,3 +167,23 @@ def test_an_unknown_fact_is_refused(name):
 def test_shares_never_go_below_zero():
     for found in all_ingredients().values():
         assert all(found.share(part) >= 0 for part in (*DISSOLVED, "water", "insoluble"))
+
+
+def test_a_water_by_what_its_supplier_prints():
+    """125 mg/L as CaCO3 is 2.5 meq/L; 7 German degrees 2.50 meq/L, 0.8 of it carbonate."""
+    by_alkalinity = lot("water", alkalinity_mg_l=125).figures["alkalinity_meq_kg"]
+    assert by_alkalinity.value == pytest.approx(2.5, abs=0.005)
+    by_hardness = lot("water", hardness_dh=7).figures["alkalinity_meq_kg"]
+    assert by_hardness.value == pytest.approx(0.8 * 2.4964, abs=1e-3)
+    assert by_hardness.low < by_hardness.value < by_hardness.high
+    with pytest.raises(InputError, match="only as water"):
+        lot("honey", hardness_dh=7)
+
+
+def test_honey_is_drawn_by_its_published_standard_deviation():
+    """White1962: moisture 17.2, SD 1.46; total acid 29.12, SD 10.33 meq/kg, of 490 honeys."""
+    honey = ingredient_called("honey", "kind")[0]
+    for name, mean, sd in (("water_pct", 17.2, 1.46), ("titratable_acid_meq_kg", 29.12, 10.33)):
+        figure = honey.figures[name]
+        assert figure.value == mean
+        assert (figure.high - figure.low) / 2 / 1.6449 == pytest.approx(sd, rel=1e-3)

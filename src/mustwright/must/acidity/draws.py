@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from mustwright.constants import Z90
 from mustwright.figure import Figure
 
 Floats = NDArray[np.float64]
-Z90 = 1.6448536269514722  # 5 and 95 % of a normal
 
 
 def spread(figure: Figure, z: Floats) -> Floats:

@@ -28,7 +28,7 @@ from mustwright.must.blend import Portion
 
 Floats = NDArray[np.float64]
 TARTARIC_MEQ_G = 2000 / TARTARIC_G_MOL
-FRESH_CO2_ATM = 0.01  # assumed: a must just mixed, between open air and its own gas
+CARBONIC_STEPS = 6  # the freed gas and the pH agree to 1e-3 after that many turns
 # In what an ingredient's pH was read: ionic strength [mol/kg], and kg of solvent per kg of it.
 READ_IN = {"honey": (0.003, 7.7)}  # 10 g in 75 mL of water, the method of honey analysis
 READ_AS_IT_IS = (0.05, 0.9)  # juice and fruit (assumed)
@@ -137,9 +137,7 @@ def draw_must(
     """
     rng = np.random.default_rng(seed)
     chemistry = must_chemistry()
-    sums = _Sums(
-        np.zeros((members, chemistry.size)), np.zeros(members), np.zeros(members), np.zeros(members)
-    )
+    sums = _Sums(np.zeros((members, chemistry.size)), *(np.zeros(members) for _ in range(4)))
     lift = data.load("acids")["acid"][chemistry.shifted]["pk_sd"] * rng.standard_normal(members)
     for portion in portions:
         _add(sums, portion, lift, rng)
@@ -153,9 +151,11 @@ def draw_must(
         strong=max(_strong(portions) - abs(float(sums.sid.mean())), 0.0) / 2 * per_kg,
         temperature_c=temperature_c,
         sugar_mass_pct=float(sugar_mass_pct(sugar_g_l)),
-        co2=float(co2_mol_kg(temperature_c, FRESH_CO2_ATM)),
         lift=lift,
         pk_per_ethanol=_ethanol_slope(rng, members),
+    )
+    made = with_freed_gas(
+        made, np.minimum(sums.carbonate * per_kg, float(co2_mol_kg(temperature_c)))
     )
     return MustMembers(
         made,
@@ -166,6 +166,28 @@ def draw_must(
         solvent,
         sugar_g_l,
     )
+
+
+def with_freed_gas(rows: Solution, carbonate: Floats) -> Solution:
+    """Rows with the dissolved gas that a content of carbonate leaves at their own pH.
+
+    Parameters
+    ----------
+    rows : Solution
+        Its charge has the carbonate in its strong-ion difference.
+    carbonate : ndarray
+        Hydrogen carbonate and its gas together, at most what 1 atm holds [mol/kg].
+
+    Notes
+    -----
+    ``gas = carbonate / (1 + K1 / [H])``; pH and gas are brought into line by turns.
+    """
+    k1 = 10.0 ** -float(data.load("acids")["carbonic"]["pk"][0])
+    gas = carbonate.copy()
+    for _ in range(CARBONIC_STEPS):
+        ph = solve_ph(replace(rows, co2=gas))
+        gas = 0.5 * (gas + carbonate / (1 + k1 * 10.0**ph))
+    return replace(rows, co2=gas)
 
 
 def pick(must: MustMembers, rows: NDArray[np.int64]) -> MustMembers:
@@ -188,6 +210,7 @@ class _Sums:
     sid: Floats
     lactone: Floats
     potassium: Floats
+    carbonate: Floats
 
 
 def _ethanol_slope(rng: np.random.Generator, members: int) -> Floats:
@@ -222,7 +245,9 @@ def _add(sums: _Sums, portion: Portion, lift: Floats, rng: np.random.Generator) 
     members = sums.sid.size
     kg = portion.kg * portion.ingredient.share_edible
     sums.potassium += kg * _drawn(portion, "potassium_mg_kg", rng, members)
-    sums.sid += kg * _drawn(portion, "alkalinity_meq_kg", rng, members) / 1000
+    alkalinity = kg * _drawn(portion, "alkalinity_meq_kg", rng, members) / 1000
+    sums.sid += alkalinity
+    sums.carbonate += alkalinity
     chemistry = must_chemistry()
     fixed = np.zeros_like(sums.totals)
     for name, figure, mass in (

@@ -191,7 +191,7 @@ def allowance(salt: Salt, profile: str, acid_g_l: float) -> Allowance:
 def _line(profile: str, substance: str) -> dict[str, Any]:
     """A line of a legal profile; all those named by a rule are in g/L."""
     lines = data.folder("limits")[profile]["finishing_limit"]
-    return next(line for line in lines if line["substance"] == substance)  # type: ignore[no-any-return]
+    return next(line for line in lines if line["substance"] == substance)
 
 
 def _limit(rule: dict[str, Any], line: dict[str, Any], salt: Salt, acid_g_l: float) -> float:

@@ -20,6 +20,12 @@ UNKNOWN = (
     "their acid up to three times less or more. A measured pH and acid mend that."
 )
 
+WATER = (
+    "How hard the water is was not typed, so soft and hard are both taken for possible: its "
+    "alkalinity (alkalinity_mg_l, as CaCO3) or hardness (hardness_dh), printed by the supplier, "
+    "narrows the pH of a must that was not measured."
+)
+
 
 @dataclass(frozen=True)
 class AcidMust:
@@ -51,6 +57,17 @@ def portions_of(ground: Ground) -> tuple[list[Portion], bool]:
     honey = Portion(known["honey_generic"], share, PRIMARY, "honey")
     water = Portion(known["tap_water"], max(1 - share, 0.01), PRIMARY, "water")
     return [honey, water], True
+
+
+def water_question(ground: Ground) -> tuple[str, ...]:
+    """Asks for the hardness of the water where nobody told it and the pH was not measured."""
+    usual = all_ingredients()["tap_water"].figures.get("alkalinity_meq_kg")
+    waters = [p for p in portions_of(ground)[0] if p.ingredient.form == "water"]
+    if ground.sheet.measured.ph is not None or not any(
+        p.ingredient.figures.get("alkalinity_meq_kg") == usual for p in waters
+    ):
+        return ()
+    return (WATER,)
 
 
 def draw_members(
@@ -97,5 +114,6 @@ def acid_must(
         return None
     drawn = draw_members(ground, members, seed, OVERSAMPLED_QUICK)
     done = calibrate(drawn, seed, ph=measured, ph_sd=reading_sd("meter"), members=members)
-    notes = (UNKNOWN, *done.notes) if unknown else done.notes
+    asked = water_question(ground) if measured is None else ()
+    notes = (*((UNKNOWN,) if unknown else ()), *asked, *done.notes)
     return AcidMust(done.must, draw_traits(members, seed), measured, notes, unknown)

@@ -34,7 +34,7 @@ from mustwright.planning.acidity.feed_acid import (
     shelf_most,
 )
 from mustwright.planning.acidity.measurements import answer_measuring, answer_potassium
-from mustwright.planning.acidity.prior import UNKNOWN, draw_members, portions_of
+from mustwright.planning.acidity.prior import UNKNOWN, draw_members, portions_of, water_question
 from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.planning.acidity.result import (
     AcidFeed,
@@ -187,6 +187,8 @@ class _Acidity:
     def _members(self) -> MustMembers:
         if portions_of(self.ground)[1]:
             self.notes.append(UNKNOWN)
+        if self.ph is None:
+            self.notes += water_question(self.ground)
         return draw_members(self.ground, self.asked.members, self.asked.seed)
 
     def _calibrated(self) -> MustMembers:
@@ -262,9 +264,10 @@ class _Acidity:
     # What the maker reads ------------------------------------------------------------------------
 
     def _start(self) -> StartAnswer:
-        return start_answer(
-            self.must.ph(), self.prior.ph(), self.ph, self.asked.by_strip, self.asked.ta_g_l, MODEL
-        )
+        # Unmeasured, it is said as it settles within some hours, as the forecast begins.
+        here = self.must.ph() if self.ph is not None else self.must.rested().ph()
+        prior = self.prior.rested().ph()
+        return start_answer(here, prior, self.ph, self.asked.by_strip, self.asked.ta_g_l, MODEL)
 
     def _trough(self, path: Path, start: StartAnswer) -> TroughAnswer:
         return trough_answer(path, self.asked.floor, start.band, MODEL)

@@ -32,6 +32,8 @@ ROW_NUMBERS = (
     "moisture_pct",
     "refractive_index",
     "brix",
+    "alkalinity_mg_l",
+    "hardness_dh",
     "yan_mg_l",
     "yan_mg_kg",
     "ph",

@@ -30,6 +30,8 @@ LOT_LABELS = (
     ("moisture_pct", "Water of honey, %"),
     ("refractive_index", "or its refractive index at 20 °C"),
     ("brix", "Brix of juice or fruit"),
+    ("alkalinity_mg_l", "Alkalinity of water, mg/L as CaCO3"),
+    ("hardness_dh", "or its hardness, °dH"),
     ("ph", "pH"),
     ("yan_mg_l", "Measured YAN of its juice, mg N/L"),
     ("yan_mg_kg", "or measured YAN, mg N/kg"),

@@ -11,6 +11,8 @@ import pytest
 from mustwright.planning.acidity.ph_course import PhForecast
 from mustwright.planning.acidity.ph_course_json import ph_data
 from mustwright.planning.acidity.protocol_risk import acid_of_comparison, acid_of_plan
+from mustwright.planning.acidity.report import acidity
+from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.planning.forecast import forecast, forecast_data
 from mustwright.planning.plan import compare, plan
 from mustwright.planning.plan_forecast import foresee_comparison
@@ -34,8 +36,8 @@ kind = "low-demand neutral"
 pytestmark = pytest.mark.usefixtures("forecasts")
 
 
-def told(text: str, protocol: str = PROTOCOL, **more):
-    return forecast_data(forecast(text, protocol, members=MEMBERS, **more))
+def told(text: str, protocol: str = PROTOCOL, members: int = MEMBERS, **more):
+    return forecast_data(forecast(text, protocol, members=members, **more))
 
 
 def test_bands_stand_at_the_forecasts_times_and_are_cut_off(sheet):
@@ -97,7 +99,9 @@ def test_a_reading_of_ph_bends_the_band_from_then_on(sheet):
 
 def test_a_ph_read_at_pitch_counts_as_the_musts(sheet):
     """The kinetic members go by the sheet's pH alone, so the paths may differ by a hair."""
-    at_pitch, in_sheet = told(sheet, readings="t_h,ph\n0,3.8\n"), told(sheet + PH)
+    many = 2 * MEMBERS  # the ends of a band rest on one member in twenty
+    at_pitch = told(sheet, readings="t_h,ph\n0,3.8\n", members=many)
+    in_sheet = told(sheet + PH, members=many)
     assert at_pitch["ph_note"] == in_sheet["ph_note"]
     for q in QUANTILES:
         np.testing.assert_allclose(at_pitch["ph"][q], in_sheet["ph"][q], atol=0.05)
@@ -150,3 +154,19 @@ def test_plan_and_comparison_name_the_risk(sheet):
         assert min(ph["p50"]) < ph["p50"][0]
     unknown = plan_data(acid_of_plan(plan(MEASURED, PROTOCOL), 120))
     assert unknown["acid"] is None
+
+
+@pytest.mark.parametrize(
+    ("fact", "highest"), [("", 5.4), ("hardness_dh = 7", 4.8), ("alkalinity_mg_l = 100", 4.8)]
+)
+def test_forecast_and_acidity_share_one_prior(sheet, fact, highest):
+    """An ordinary water about 3.6 to 4.7, to 5.2 where its hardness is unknown."""
+    text = sheet.replace('amount = "fill"', f'amount = "fill"\n{fact}')
+    ahead = told(text)
+    here = acidity(text, AcidityRequest(members=MEMBERS), PROTOCOL)
+    band = here.start.band
+    assert ahead["ph"]["p05"][0] == pytest.approx(band.p05.value, abs=0.12)  # 400 draws
+    assert ahead["ph"]["p95"][0] == pytest.approx(band.p95.value, abs=0.25)
+    assert 3.55 < ahead["ph"]["p05"][0] < 3.9
+    assert 4.4 < ahead["ph"]["p95"][0] < highest
+    assert any("hard the water is" in note for note in here.warnings) == (not fact)
