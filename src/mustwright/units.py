@@ -117,6 +117,7 @@ UNITS: tuple[Unit, ...] = (
     Unit("Plato", "gravity", spellings=("plato", "p", "°p", "deg plato", "°plato")),
     Unit("Baume", "gravity", spellings=("baume", "baumé", "bé", "be", "°bé", "°be", "°baumé")),
     Unit("Oechsle", "gravity", spellings=("oechsle", "oe", "°oe", "öchsle", "°öchsle", "°oechsle")),
+    Unit("KMW", "gravity", spellings=("kmw", "°kmw", "babo", "klosterneuburg")),
     Unit("g/L sugar", "gravity", spellings=("g/l sugar", "g sugar/l")),
     Unit(
         "g/L",
@@ -261,7 +262,9 @@ def _unit_named(word: str, field: str) -> tuple[Unit | None, str]:
         return _BY_SPELLING[spelling.rstrip(".")], ""
     known = "needs a unit this tool knows (L, mL, US gal, imp gal, kg, g, lb, oz, C, F, SG, Brix, "
     raise InputError(
-        field, known + "Plato, Baume, Oechsle, g/L, mg/L, % vol, h, d, bar, psi, cm)", word.strip()
+        field,
+        known + "Plato, Baume, Oechsle, KMW, g/L, mg/L, % vol, h, d, bar, psi, cm)",
+        word.strip(),
     )
 
 

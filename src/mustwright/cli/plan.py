@@ -72,6 +72,8 @@ def plan_lines(result: PlanResult) -> list[str]:
     for feed in result.plan.feeds:
         lines += _feed_lines(feed)
     lines += bound_lines(result.plan)
+    if result.cost.batch is not None:
+        lines.append(f"  {result.cost.words}")
     lines += ["", "Balance, mg per litre: need / must / rehydration / plan / still short"]
     for row in result.plan.balance:
         values = (row.need_mg_l, row.must_mg_l, row.rehydration_mg_l, row.plan_mg_l, row.short_mg_l)
@@ -181,9 +183,9 @@ def bound_lines(plan: FeedingPlan) -> list[str]:
     lines += [f"  Touches: {b.words}." for b in plan.touched]
     lines += [f"  {sentence}" for sentence in plan.would_free]
     if plan.cost is not None:
-        lines.append(f"  The feeds cost {plan.cost.value:.2f} in the money of your prices.")
+        lines.append(f"  The nutrients cost {plan.cost.value:.2f} in the money of your prices.")
     elif plan.cost_note:
-        lines.append(f"  Cost not known: {plan.cost_note}.")
+        lines.append(f"  Cost of the nutrients not known: {plan.cost_note}.")
     return lines
 
 

@@ -34,6 +34,8 @@ class Portion:
         The name the maker used.
     origin : str
         ``typed``, ``solve`` or ``fill``.
+    price_per_kg : float or None
+        In the maker's money; None where none was typed.
     """
 
     ingredient: Ingredient
@@ -41,6 +43,7 @@ class Portion:
     stage: str = PRIMARY
     kind: str = ""
     origin: str = "typed"
+    price_per_kg: float | None = None
 
     @property
     def litres(self) -> float:

@@ -206,3 +206,30 @@ def oechsle_from_gravity(gravity: ArrayLike) -> Floats:
 def gravity_from_oechsle(oechsle: ArrayLike) -> Floats:
     """Inverse of `oechsle_from_gravity`."""
     return np.asarray(1 + np.asarray(oechsle, dtype=float) / 1000)
+
+
+KMW_SQUARE, KMW_LINEAR = 0.022, 4.54
+
+
+def gravity_from_kmw(kmw: ArrayLike) -> Floats:
+    """Gravity of degrees of the Klosterneuburg must scale, 0 to 60 [°KMW].
+
+    Notes
+    -----
+    ``Oechsle = KMW (0.022 KMW + 4.54)``, KMW in the bibliography. The scale takes its sugar as a
+    share of the mass of a grape must with some extract beside it: below Brix by about a sixth.
+
+    Examples
+    --------
+    >>> round(float(gravity_from_kmw(20.0)), 4)
+    1.0996
+    """
+    degrees = np.asarray(kmw, dtype=float)
+    return gravity_from_oechsle(degrees * (KMW_SQUARE * degrees + KMW_LINEAR))
+
+
+def kmw_from_gravity(gravity: ArrayLike) -> Floats:
+    """Inverse of `gravity_from_kmw`, from gravity 0.96 on."""
+    oechsle = oechsle_from_gravity(gravity)
+    root = np.sqrt(KMW_LINEAR**2 + 4 * KMW_SQUARE * oechsle)
+    return np.asarray((root - KMW_LINEAR) / (2 * KMW_SQUARE))

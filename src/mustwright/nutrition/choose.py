@@ -147,6 +147,23 @@ def _minerals(plan: FeedingPlan) -> float:
     return sum(filled) / len(filled) if filled else 1.0
 
 
+def _within_words(plan: FeedingPlan, setting: Setting) -> str:
+    """What a plan within its limits may be praised for: less where a product is not listed."""
+    used = set(plan.products)
+    unlisted = [
+        jar.name
+        for jar in setting.shelf.nutrients
+        for standing in [setting.profile.standing_of(jar)]
+        if jar.id in used and standing is not None and not standing.listed
+    ]
+    if not unlisted:
+        return f"stays within the figures of {setting.profile.name} and of every label"
+    return (
+        f"stays within the figures of law and label, but {', '.join(unlisted)} "
+        f"{'is' if len(unlisted) == 1 else 'are'} not listed by {setting.profile.name}"
+    )
+
+
 def _feeds_wanted(setting: Setting) -> int:
     """Feeds usual for the gravity: one for weak musts, two, three above 1.100 (common practice)."""
     gravity = setting.must.gravity.value
@@ -167,7 +184,7 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
         ),
         "made from the shelf": ("", "; ".join(plan.missing)),
         "within every limit": (
-            "stays within every legal and label limit",
+            _within_words(plan, setting),
             "as written it breaks: " + "; ".join(b.words for b in plan.breaches),
         ),
         "made for this gravity": (

@@ -9,24 +9,51 @@ from mustwright.nutrition.programme import Floats
 from mustwright.nutrition.shelf import Nutrient
 
 
-def cost_of(jars: Sequence[Nutrient], grams: Floats) -> tuple[Figure | None, str]:
-    """Cost of grams (feeds by jars); None and why, where a price is not stated."""
+def cost_of(
+    jars: Sequence[Nutrient],
+    grams: Floats,
+    rehydration: tuple[Nutrient | None, float] = (None, 0.0),
+) -> tuple[Figure | None, str]:
+    """Cost of every nutrient of a plan; None and why, where a price is not stated.
+
+    Parameters
+    ----------
+    jars : sequence of Nutrient
+    grams : ndarray
+        Feeds by jars [g].
+    rehydration : tuple of (Nutrient or None, float)
+        What goes into the water of the yeast, and how much of it [g].
+    """
     parts: dict[str, Figure] = {}
     unknown = []
-    for j, jar in enumerate(jars):
-        mass = float(grams[:, j].sum()) if grams.size else 0.0
+    used = [(jar, float(grams[:, j].sum()) if grams.size else 0.0) for j, jar in enumerate(jars)]
+    if rehydration[0] is not None:
+        used.append((rehydration[0], rehydration[1]))
+    for jar, mass in used:
         if mass <= 0:
             continue
         if jar.price_per_kg is None:
             unknown.append(jar.name)
             continue
-        parts[jar.name] = Figure(
-            mass * jar.price_per_kg / 1000,
-            "money",
-            "grams x typed price per kg / 1000",
-            ARITHMETIC,
-            {"grams": mass, "price_per_kg": jar.price_per_kg},
-        )
+        name = jar.name if jar.name not in parts else f"{jar.name}, for the yeast"
+        parts[name] = money(mass, jar.price_per_kg)
     if unknown:
-        return None, f"no price stated for {', '.join(unknown)}"
+        return None, f"no price stated for {', '.join(dict.fromkeys(unknown))}"
     return total(parts, "money"), ""
+
+
+def money(grams: float, price_per_kg: float) -> Figure:
+    """What so many grams cost, in the money of the price.
+
+    Examples
+    --------
+    >>> money(250.0, 8.0).value
+    2.0
+    """
+    return Figure(
+        grams * price_per_kg / 1000,
+        "money",
+        "grams x typed price per kg / 1000",
+        ARITHMETIC,
+        {"grams": grams, "price_per_kg": price_per_kg},
+    )

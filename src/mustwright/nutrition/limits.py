@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -73,11 +73,6 @@ class LegalProfile:
         """What the list says of a nutrient without a figure there; None where nothing special."""
         kinds = {nutrient.class_id, *nutrient.contains}
         return next((one for one in self.standings if kinds & set(one.kinds)), None)
-
-    def unlisted(self, nutrients: Iterable[Nutrient]) -> tuple[str, ...]:
-        """Of some nutrients, those the list does not name, each with the words for it."""
-        found = ((n.name, self.standing_of(n)) for n in nutrients)
-        return tuple(f"{name}: {one.words}" for name, one in found if one and not one.listed)
 
 
 @cache

@@ -94,7 +94,8 @@ class _Planner:
         feeds = tuple(self._feed(i, grams[i]) for i in range(len(self.slots)))
         nitrogen = self._nitrogen(feeds)
         breaches, free = self._why_not(solution)
-        cost, note = cost_of(self.jars, grams)
+        used = self.setting.pitch.rehydration_nutrient_g.value
+        cost, note = cost_of(self.jars, grams, (self.setting.shelf.for_rehydration, used))
         items = [(item, feed) for feed in feeds for item in feed.items]
         brought = [
             from_nutrient(self._jar(item.nutrient), item.grams, self.volume) for item, _ in items

@@ -83,6 +83,21 @@ def remarks(
         weak = setting.must.potential_alcohol_pct.value < 8
         end = "in a weak mead what is left feeds spoilage" if weak else "some will be left over"
         found.append(f"More than a quarter over demand: {end}.")
+    found += standing_remarks(setting, feeds)
     if any(feed.items for feed in feeds):
         found.append(str(data.load("cautions")["powder_in_gassy_must"]["text"]))
     return tuple(found)
+
+
+def standing_remarks(setting: Setting, feeds: Sequence[Feed]) -> list[str]:
+    """What the law's list says of the products a plan uses, where it gives them no figure."""
+    used = {item.nutrient for feed in feeds for item in feed.items}
+    found = []
+    for jar in setting.shelf.nutrients:
+        waking = jar is setting.shelf.for_rehydration
+        if jar.id not in used and not (waking and setting.pitch.rehydration_nutrient_g.value > 0):
+            continue
+        standing = setting.profile.standing_of(jar)
+        if standing is not None:
+            found.append(f"{jar.name} under {setting.profile.name}: {standing.words}")
+    return found

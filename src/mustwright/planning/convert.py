@@ -17,14 +17,19 @@ from mustwright.must.refraction import (
     brix_at_20c_from_refractometer,
     brix_from_refractive_index,
     fermented_from_refractometer,
-    honey_moisture_pct_from_refractive_index,
     refractive_index_from_brix,
+)
+from mustwright.planning.convert_honey import (
+    MOISTURE,
+    honey_index,
+    moisture_figure,
+    question_too_dry,
 )
 from mustwright.planning.gravity_scales import gravity_figure, on_scale
 from mustwright.units import Quantity, Unit, in_unit, parse_quantity, temperature_c, unit_called
 
 INSTRUMENTS = ("hydrometer", "refractometer")
-MOISTURE, INDEX, ALCOHOL = "% water", "nD", "% vol"
+INDEX, ALCOHOL = "nD", "% vol"
 DEFINED = "definition of the units (NIST Handbook 44 Appendix C; UK Weights and Measures Act 1985)"
 _INDEX_TYPED = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*n_?d(?:20)?\s*", re.IGNORECASE)
 _TARGETS = {
@@ -110,6 +115,8 @@ def _convert(text: object, to: str, how: _Circumstances) -> Conversion:
         raise InputError("to", "needs the name of a unit such as 'US gal' or 'Brix'", to)
     index = _INDEX_TYPED.fullmatch(text) if isinstance(text, str) else None
     target = _TARGETS.get(" ".join(to.lower().split())) or unit_called(to, "to")
+    if isinstance(target, Unit) and target.name == "g/L" and _reads_gravity(text):
+        target = unit_called("g/L sugar", "to")
     if index:
         return _from_index(float(index[1].replace(",", ".")), text, target, how)
     quantity = _read(text, target, how)
@@ -122,6 +129,13 @@ def _convert(text: object, to: str, how: _Circumstances) -> Conversion:
     came = typed(in_unit(quantity.value, quantity.unit), quantity.unit)
     figure = Figure(shown, target.name, f"value in {target.name}", DEFINED, {"value": came})
     return Conversion(figure, target.name, {}, _notes(quantity.assumed))
+
+
+def _reads_gravity(text: object) -> bool:
+    """Whether what was typed is a gravity, so that grams per litre of it are those of its sugar."""
+    quantity = parse_quantity(text, "value")
+    bare = quantity.dimension == "number" and 0.9 <= quantity.value <= 1.4
+    return quantity.dimension == "gravity" or bare
 
 
 def _read(text: object, target: Unit | str, how: _Circumstances) -> Quantity:
@@ -147,18 +161,7 @@ def _from_index(index: float, text: object, target: Unit | str, how: _Circumstan
         raise InputError("value", "needs a refractive index from 1.32 to 1.52", text)
     came = typed(index, INDEX)
     if target == MOISTURE:
-        for name in ("instrument", "calibration", "original"):
-            if getattr(how, name) not in (None, "refractometer"):
-                raise InputError(
-                    name, "needs to be left out for honey moisture", getattr(how, name)
-                )
-        t, notes = _temperature(how.temperature, 20.0, "temperature")
-        moisture = Figure(
-            float(honey_moisture_pct_from_refractive_index(index, t)), MOISTURE,
-            "(-0.26810 - log10(n + 0.00023 (t - 20) - 1)) / 0.002243",
-            "Wedmore1955 in AOAC 969.38B", {"n": came, "t": typed(t, "C")},
-        )  # fmt: skip
-        return Conversion(moisture, MOISTURE, {}, notes)
+        return _moisture(came, how)
     if not isinstance(target, Unit) or target.dimension != "gravity":
         raise InputError("to", "needs moisture or a gravity scale for a refractive index", text)
     how.refuse("needs Brix in value, not a refractive index")
@@ -173,12 +176,21 @@ def _from_index(index: float, text: object, target: Unit | str, how: _Circumstan
     return Conversion(on_scale(gravity_figure(brix, "value"), target.name), target.name)
 
 
+def _moisture(index: Figure, how: _Circumstances) -> Conversion:
+    """Honey moisture from a refractive index, or from the Brix a honey refractometer shows."""
+    for name in ("instrument", "calibration", "original"):
+        if getattr(how, name) not in (None, "refractometer"):
+            raise InputError(name, "needs to be left out for honey moisture", getattr(how, name))
+    t, notes = _temperature(how.temperature, 20.0, "temperature")
+    return Conversion(moisture_figure(index, t), MOISTURE, {}, notes)
+
+
 def _from_gravity(
     quantity: Quantity, text: object, target: Unit | str, how: _Circumstances
 ) -> Conversion:
     """A reading on any gravity scale, corrected as its instrument needs."""
     if target == MOISTURE:
-        raise InputError("value", "needs a refractive index such as '1.4915 nD' for moisture", text)
+        return _moisture(honey_index(typed(quantity.value, quantity.unit), text), how)
     wants_alcohol = isinstance(target, Unit) and target.dimension == "alcohol"
     if isinstance(target, Unit) and target.dimension not in ("gravity", "alcohol"):
         raise InputError("value", f"needs {_kind(target)} to be shown as {target.name}", text)
@@ -266,11 +278,12 @@ def _refractometer(
     if target == INDEX:
         raise InputError("original", "needs to be left out for a refractive index", how.original)
     start = on_scale(_original(how), "Brix")
+    got = f"{brix.value:.2f} Brix after {start.value:.2f}"
     try:
         seen = fermented_from_refractometer(brix.value, start.value)
     except ImpossibleError as error:
-        got = f"{brix.value:.2f} Brix after {start.value:.2f}"
         raise ImpossibleError("value", error.requirement, got) from error
+    question_too_dry(seen, start, got)
     return _seen(seen, brix, start, target, notes)
 
 

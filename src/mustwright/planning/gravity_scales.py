@@ -14,7 +14,9 @@ from mustwright.must.gravity import (
     brix_from_sugar_g_l,
     gravity_from_baume,
     gravity_from_brix,
+    gravity_from_kmw,
     gravity_from_oechsle,
+    kmw_from_gravity,
     oechsle_from_gravity,
     sugar_g_l_from_brix,
 )
@@ -31,6 +33,7 @@ _TO_GRAVITY: dict[str, _Step] = {
     "Plato": (gravity_from_brix, "Plato taken as Brix (both % mass of sugar)", BRIX_SOURCE),
     "Baume": (gravity_from_baume, "145 / (145 - Baume)", "modulus 145 (from memory)"),
     "Oechsle": (gravity_from_oechsle, "1 + Oechsle / 1000", "definition"),
+    "KMW": (gravity_from_kmw, "1 + KMW (0.022 KMW + 4.54) / 1000", "KMW, second-hand"),
     "g/L sugar": (
         lambda g_l: gravity_from_brix(brix_from_sugar_g_l(g_l)),
         "Brix = 100 g/L / density, then gravity of that Brix",
@@ -48,6 +51,11 @@ _FROM_GRAVITY: dict[str, _Step] = {
     "Plato": (brix_from_gravity, "Plato taken as Brix (both % mass of sugar)", BRIX_SOURCE),
     "Baume": (baume_from_gravity, "145 - 145 / SG", "modulus 145 (from memory)"),
     "Oechsle": (oechsle_from_gravity, "1000 (SG - 1)", "definition"),
+    "KMW": (
+        kmw_from_gravity,
+        "positive root of Oechsle = KMW (0.022 KMW + 4.54)",
+        "KMW, second-hand",
+    ),
     "g/L sugar": (
         lambda sg: sugar_g_l_from_brix(brix_from_gravity(sg)),
         "Brix / 100 * density of that Brix at 20 C",

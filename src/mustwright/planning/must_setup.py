@@ -111,7 +111,7 @@ def lay_ground(sheet: Sheet) -> Ground:
         figures, credit, sheet.strain, pitch, sheet.shelf, sheet.profile, sheet.temperature_c
     )
     warnings.extend(_cautions(sheet, figures, pitch))
-    warnings.extend(_rehydration_notes(sheet, pitch, jar, held))
+    warnings.extend(_rehydration_notes(sheet, pitch, held))
     fruit = blend is not None and _is_fruit_must(blend)
     must = _must_result(sheet, figures, blend)
     mixed = tuple(blend.portions) if blend else ()
@@ -127,9 +127,9 @@ def _is_fruit_must(blend: Blend) -> bool:
 def _most_rehydration_g(
     sheet: Sheet, jar: Nutrient | None, volume_l: float
 ) -> tuple[float | None, str]:
-    """Grams of the rehydration nutrient that stock, typed label and law allow, and which of them.
+    """Grams of the rehydration nutrient that stock, label and law allow, and which of them.
 
-    A label figure of the generic record is recalled and not read: it only gives a note.
+    As in a feed, the label typed counts, and where none is typed the usual one.
     """
     if jar is None:
         return None, ""
@@ -137,8 +137,9 @@ def _most_rehydration_g(
     if jar.stock_g is not None:
         ends.append((jar.stock_g, f"the shelf holds {jar.stock_g:g} g of {jar.name}"))
     label = jar.label_max_g_l
-    if label is not None and label.source == TYPED:
-        words = f"the label of {jar.name} allows {label.value:g} g/L"
+    if label is not None:
+        whose = "the label" if label.source == TYPED else "the usual label"
+        words = f"{whose} of {jar.name} allows {label.value:g} g/L ({label.source})"
         ends.append((label.value * volume_l, words))
     for limit in sheet.profile.limits:
         part = limit.fraction_in(jar)
@@ -148,8 +149,8 @@ def _most_rehydration_g(
     return min(ends, default=(None, ""), key=lambda end: end[0] or 0.0)
 
 
-def _rehydration_notes(sheet: Sheet, pitch: Pitch, jar: Nutrient | None, held: str) -> list[str]:
-    """Where the rehydration nutrient is held back, above a usual label, or unfit for its use."""
+def _rehydration_notes(sheet: Sheet, pitch: Pitch, held: str) -> list[str]:
+    """Where the rehydration nutrient is held back, or unfit for its use."""
     found = [
         f"{n.name} holds ammonium, which harms waking yeast: it is left out of the rehydration "
         "water."
@@ -160,13 +161,6 @@ def _rehydration_notes(sheet: Sheet, pitch: Pitch, jar: Nutrient | None, held: s
     wanted = given.inputs.get("wanted_g")
     if isinstance(wanted, Figure):
         found.append(f"{wanted.value:.1f} g of rehydration nutrient are wanted, but {held}.")
-    label = jar.label_max_g_l if jar else None
-    rate = given.value * pitch.yeast_g_l.value / pitch.yeast_g.value
-    if label is not None and label.source != TYPED and rate > label.value:
-        found.append(
-            f"Rehydration nutrient comes to {rate:.2f} g per litre of must; labels usually allow "
-            f"{label.value:g} ({label.source}): check yours."
-        )
     return found
 
 

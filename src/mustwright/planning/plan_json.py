@@ -37,6 +37,7 @@ def _plan_shape(result: PlanResult) -> dict[str, Any]:
         **_must_shape(result),
         **_protocol_shape(result),
         "chosen": result.chosen,
+        "batch_cost": fields_of(result.cost),
         "legal": _legal(result.profile),
         "warnings": result.warnings,
     }

@@ -11,6 +11,7 @@ from mustwright.nutrition.choose import ProtocolVerdict, best
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.planning.acidity.acid_risk import AcidRisk
+from mustwright.planning.batch_cost import BatchCost, batch_cost
 from mustwright.planning.must_setup import Ground, MustResult
 from mustwright.yeast.pitch import Pitch, Strain
 
@@ -79,6 +80,11 @@ class PlanResult:
     ground: Ground
     outcome: Outcome | None = None
     acid: AcidRisk | None = None
+
+    @property
+    def cost(self) -> BatchCost:
+        """What the whole batch costs, as far as prices were typed."""
+        return batch_cost(self.ground, self.plan)
 
 
 @dataclass(frozen=True)

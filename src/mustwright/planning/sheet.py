@@ -14,6 +14,7 @@ from mustwright.must.gravity import (
     brix_from_sugar_g_l,
     gravity_from_baume,
     gravity_from_brix,
+    gravity_from_kmw,
     gravity_from_oechsle,
 )
 from mustwright.nutrition.limits import LegalProfile, legal_profile
@@ -27,6 +28,7 @@ from mustwright.yeast.pitch import Strain, strain_called
 DEFAULT_TEMPERATURE_C = 20.0
 DEFAULT_STRAIN = "low_demand_neutral"
 DEFAULT_PROFILE = "home"
+HEAVIEST_MUST_BRIX = 52.0  # assumed: some of the most sugar-tolerant yeasts begin near 50
 TABLES: dict[str, tuple[str, ...]] = {
     "must": (
         "name",
@@ -40,7 +42,7 @@ TABLES: dict[str, tuple[str, ...]] = {
         "ingredient",
         "ph",
     ),
-    "yeast": ("kind", "amount", "name", "rehydrated"),
+    "yeast": ("kind", "amount", "name", "rehydrated", "price_per_kg"),
     "vessel": ("material", "room", "cool_above", "cooling_w"),
     "legal": ("profile",),
     "measured": ("gravity", "brix", "yan_mg_l", "ph"),
@@ -84,6 +86,8 @@ class Sheet:
         For each portion its part among those to solve.
     assumptions : tuple of str
         What was taken for granted in reading.
+    yeast_price_per_kg : float or None
+        In the maker's money.
     """
 
     name: str
@@ -99,6 +103,7 @@ class Sheet:
     profile: LegalProfile
     measured: Measured
     assumptions: tuple[str, ...]
+    yeast_price_per_kg: float | None = None
 
     @property
     def temperature_c(self) -> float:
@@ -168,6 +173,9 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         legal_profile(legal.get("profile", DEFAULT_PROFILE)),
         measured,
         tuple(note for note in assumptions if note),
+        number_within(
+            yeast.get("price_per_kg"), "yeast.price_per_kg", 0, 1e6, "a price of a kilogram"
+        ),
     )
 
 
@@ -189,6 +197,9 @@ def gravity_typed(value: object, field: str, bare: str = "SG") -> float:
     number = quantity.value
     if quantity.dimension == "number" and bare == "SG" and 2 < number < 200:
         raise InputError(field, f"{requirement}; for Brix write '{number:g} Bx'", value)
+    if quantity.dimension == "number" and bare == "Brix" and 0.98 <= number <= 1.32:
+        asked = f"looks like a gravity: write '{number:g} SG' if it is one, else '{number:g} Bx'"
+        raise InputError(field, asked, value)
     low, high = _SCALE_ENDS[scale]
     if not low <= number <= high:
         raise InputError(field, requirement, value)
@@ -204,6 +215,7 @@ _SCALE_ENDS = {
     "Plato": (-3, 65),
     "Baume": (-2, 35),
     "Oechsle": (-12, 320),
+    "KMW": (-2, 54),
     "g/L sugar": (0, 860),
 }
 
@@ -215,6 +227,8 @@ def _brix_from(scale: str, number: float) -> float:
         return float(brix_from_sugar_g_l(number))
     if scale == "Baume":
         number = float(gravity_from_baume(number))
+    elif scale == "KMW":
+        number = float(gravity_from_kmw(number))
     elif scale == "Oechsle":
         number = float(gravity_from_oechsle(number))
     return float(brix_from_gravity(number))
@@ -259,8 +273,22 @@ def _target(must: Mapping[str, Any], assumptions: list[str]) -> MustTarget:
         brix = gravity_typed(must["brix"], "must.brix", bare="Brix")
     if brix is not None and brix < 0:
         raise InputError("must.gravity", "needs a gravity of 1.000 or more", must[given[0]])
+    if brix is not None:
+        _question_heavy(brix, f"must.{given[0]}", must[given[0]])
     alcohol, finish = _alcohol(must)
     return MustTarget(volume, brix, alcohol, finish)
+
+
+def _question_heavy(brix: float, field: str, value: object) -> None:
+    """Question a must too heavy for yeast to begin in, rather than plan it."""
+    if brix > HEAVIEST_MUST_BRIX:
+        raise InputError(
+            field,
+            f"needs a must up to {HEAVIEST_MUST_BRIX:g} Brix (about 1.243): hardly any yeast "
+            "begins in more. Look at the figure again; a stronger mead gets the rest of its honey "
+            "later, as a secondary ingredient",
+            value,
+        )
 
 
 def _alcohol(must: Mapping[str, Any]) -> tuple[float | None, float | None]:
@@ -330,6 +358,9 @@ def _measured(measured: Mapping[str, Any], must: Mapping[str, Any]) -> Measured:
             "needs the gravity before fermentation, 1.000 or more",
             measured[typed],
         )
+    if brix is not None:
+        typed = "gravity" if "gravity" in measured else "brix"
+        _question_heavy(brix, f"measured.{typed}", measured[typed])
     ph = measured.get("ph", must.get("ph"))
     return Measured(
         brix,

@@ -63,7 +63,11 @@ def _ingredient(
         raise InputError(
             f"{field}.amount", f"needs an amount: a {stage} ingredient is not solved", origin
         )
-    return Portion(lot, kg, stage, str(entry.get("name") or entry["kind"]), origin), part
+    price = number_within(
+        entry.get("price_per_kg"), f"{field}.price_per_kg", 0, 1e5, "a price of a kilogram"
+    )
+    name = str(entry.get("name") or entry["kind"])
+    return Portion(lot, kg, stage, name, origin, price), part
 
 
 def _amount(

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mustwright.errors import InputError
+from mustwright.errors import ImpossibleError, InputError
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.planning.convert import convert
 
@@ -181,3 +181,38 @@ def test_any_text_is_answered_or_refused(text, to):
     except InputError:
         return
     assert answer.value.value == answer.value.value
+
+
+# What the reading cannot be
+
+
+def test_a_reading_no_honey_must_can_give_is_questioned():
+    """7.1 Brix after 23 was computed to 0.987; honey leaves sugars that yeast does not eat."""
+    with pytest.raises(ImpossibleError, match="honey and fruit leave more") as caught:
+        convert("7.1 Bx", "SG", original="23 Bx", instrument="refractometer")
+    assert caught.value.field == "value"
+    dry = convert("8.3 Bx", "SG", original="23 Bx", instrument="refractometer")
+    assert 0.992 < dry.value.value < 0.998
+
+
+@pytest.mark.parametrize(("brix", "moisture"), [(81.0, 17.3), (80.0, 18.3), (83.0, 15.2)])
+def test_moisture_by_a_honey_refractometer(brix, moisture):
+    """By the sucrose table and the formula of Wedmore; the scale of Brix printed on such glasses."""
+    found = convert(f"{brix} Bx", "moisture", instrument="refractometer")
+    assert found.value.value == pytest.approx(moisture, abs=0.05)
+    with pytest.raises(InputError, match="honey refractometer"):
+        convert("24 Bx", "moisture")
+
+
+@pytest.mark.parametrize(("kmw", "oechsle"), [(0, 0), (15, 73.05), (20, 99.6), (25, 127.25)])
+def test_the_klosterneuburg_scale(kmw, oechsle):
+    """Oechsle = KMW (0.022 KMW + 4.54)."""
+    assert convert(f"{kmw} KMW", "Oechsle").value.value == pytest.approx(oechsle, abs=1e-6)
+    back = convert(f"{oechsle} Oechsle", "KMW")
+    assert back.value.value == pytest.approx(kmw, abs=1e-6)
+
+
+def test_a_gravity_in_grams_per_litre():
+    assert convert("1.098", "g/L").value == convert("1.098", "g/L sugar").value
+    assert convert("1.098", "g/L").unit == "g/L sugar"
+    assert convert("250 mg/L", "g/L").value.value == pytest.approx(0.25)

@@ -1,13 +1,19 @@
 """The way from a sheet to a plan: alcohol solved for, measured musts, cautions, the choice."""
 
+import re
+
 import pytest
+import tomlkit
 from hypothesis import given
 from hypothesis import strategies as st
 
 from cases import cases
 from musts import ground, protocol, sheet
 from mustwright.errors import ImpossibleError, InputError, UnknownKindError
+from mustwright.finishing.law import finishing_law
+from mustwright.nutrition.limits import legal_profiles
 from mustwright.nutrition.protocols import built_in_protocols
+from mustwright.nutrition.shelf import generic_nutrients
 from mustwright.planning.plan import compare, plan
 
 HEAD = '[must]\nvolume = "{volume}"\n{aim}\n'
@@ -168,10 +174,79 @@ def test_rehydration_is_held_to_the_law():
     assert "yeast cell walls" in said
 
 
-def test_rehydration_above_a_usual_label_is_said_not_cut():
+def test_rehydration_stays_within_a_usual_label_like_the_rest():
+    """It was given 12.5 g in 19 L and said to be above what labels usually allow."""
     grams, said = pitch_of({"rehydration_nutrient": True})
-    assert grams == pytest.approx(12.5)
-    assert "labels usually allow 0.45" in said
+    assert grams == pytest.approx(0.45 * 19, rel=1e-3)
+    assert "12.5 g of rehydration nutrient are wanted, but the usual label" in said
+
+
+# What it costs, and what the law does not list ------------------------------------------------
+
+
+PRICED = {
+    "dap": {"price_per_kg": 10}, "autolysed_yeast": {"price_per_kg": 40},
+    "rehydration_nutrient": {"price_per_kg": 50},
+}  # fmt: skip
+
+
+def test_the_whole_batch_is_priced():
+    content = sheet(shelf=PRICED, yeast={"amount": "10 g", "price_per_kg": 200})
+    content["must"]["ingredient"][0]["price_per_kg"] = 8
+    result = plan(tomlkit.dumps(content))
+    honey = result.must.ingredients[0].kg.value * 8
+    waking = result.pitch.rehydration_nutrient_g.value * 0.05
+    feeds = sum(
+        item.grams.value * PRICED[item.nutrient]["price_per_kg"] / 1000
+        for feed in result.plan.feeds
+        for item in feed.items
+    )
+    assert result.cost.batch.value == pytest.approx(honey + 2.0 + waking + feeds)
+    assert result.plan.cost.value == pytest.approx(waking + feeds)
+    assert result.cost.per_litre.value == pytest.approx(result.cost.batch.value / 19, rel=1e-3)
+    assert result.cost.per_bottle.value == pytest.approx(0.75 * result.cost.per_litre.value)
+    assert not result.cost.not_priced
+
+
+def test_what_has_no_price_is_named():
+    result = plan(tomlkit.dumps(sheet(shelf=PRICED, yeast={"amount": "10 g"})))
+    assert "yeast" in result.cost.not_priced
+    assert len(result.cost.not_priced) == 2
+    assert "at least" in result.cost.words
+    assert "no price was typed for" in result.cost.words
+
+
+MINERAL = {"dap": True, "autolysed_yeast": True, "magnesium_sulfate": True}
+
+
+@pytest.mark.parametrize(
+    ("law", "praise", "said"),
+    [
+        ("eu", "not listed by", "national law decides"),
+        ("us", "of every label", "listed since 2022"),
+    ],
+)
+def test_a_plan_with_an_unlisted_product_is_not_praised_as_lawful(law, praise, said):
+    result = plan(tomlkit.dumps(sheet(shelf=MINERAL, legal={"profile": law})))
+    assert "magnesium_sulfate" in result.plan.products
+    reasons = " ".join((*result.verdict.reasons, *result.verdict.against))
+    assert "every legal" not in reasons
+    assert praise in reasons
+    assert any(w.startswith("Magnesium sulfate") and said in w for w in result.warnings)
+
+
+def test_zinc_is_not_in_the_us_table():
+    profile = legal_profiles()["us"]
+    standing = profile.standing_of(generic_nutrients()["zinc_sulfate"])
+    assert not standing.listed
+    assert "ask before use" in standing.words
+    assert profile.standing_of(generic_nutrients()["dap"]) is None
+
+
+@pytest.mark.parametrize("law", ["home", "us", "eu"])
+def test_every_profile_says_when_it_was_last_compared(law):
+    assert re.search(r"last compared \d+ \w+ 20\d\d$", legal_profiles()[law].edition)
+    assert finishing_law(law).edition == legal_profiles()[law].edition
 
 
 def test_ammonium_never_goes_into_the_water():

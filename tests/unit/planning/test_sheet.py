@@ -297,3 +297,18 @@ def test_a_cut_or_spoilt_example_is_read_or_refused(name, data):
         refused = str(error)
     assert refused or read.shelf.nutrients
     assert refused or tomllib.loads(spoilt)
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "asked"),
+    [
+        ("gravity", '"1.300"', "hardly any yeast begins"),
+        ("gravity", '"55 Bx"', "hardly any yeast begins"),
+        ("brix", "1.021", "looks like a gravity"),
+    ],
+)
+def test_a_must_that_cannot_be_meant_is_questioned(key, value, asked):
+    for table, head in (("must", ""), ("measured", "[measured]\n")):
+        with pytest.raises(InputError, match=asked) as caught:
+            read_sheet(f'[must]\nvolume = "10 L"\n{head}{key} = {value}\n')
+        assert caught.value.field == f"{table}.{key}"

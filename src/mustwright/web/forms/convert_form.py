@@ -12,7 +12,7 @@ from mustwright.planning.gravity_scales import on_scale
 from mustwright.units import UNITS, parse_quantity
 
 FIELDS = ("value", "instrument", "temperature", "calibration", "original")
-GRAVITY = ("SG", "Brix", "Plato", "Baume", "Oechsle", "g/L sugar")
+GRAVITY = ("SG", "Brix", "Plato", "Baume", "Oechsle", "KMW", "g/L sugar")
 FROM_INDEX = ("moisture", "Brix", "SG")
 
 

@@ -21,6 +21,7 @@ SIMPLE: dict[str, tuple[str, str, bool]] = {
     "temperature": ("must", "temperature", False),
     "yeast_kind": ("yeast", "kind", False),
     "yeast_amount": ("yeast", "amount", False),
+    "yeast_price_per_kg": ("yeast", "price_per_kg", True),
     "profile": ("legal", "profile", False),
     "measured_yan_mg_l": ("measured", "yan_mg_l", True),
     "measured_ph": ("measured", "ph", True),
@@ -38,6 +39,7 @@ ROW_NUMBERS = (
     "yan_mg_kg",
     "ph",
     "potassium_mg_kg",
+    "price_per_kg",
 )
 ROW_FIELDS = (*ROW_TEXT, *ROW_NUMBERS)
 TARGETS = ("gravity", "brix", "alcohol")

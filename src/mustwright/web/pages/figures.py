@@ -24,6 +24,7 @@ DECIMALS = {
     "Plato": 2,
     "Oechsle": 1,
     "Baume": 2,
+    "KMW": 2,
     "% vol": 1,
     "mg N/L": 0,
     "pH": 1,

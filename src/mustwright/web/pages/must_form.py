@@ -36,6 +36,7 @@ LOT_LABELS = (
     ("yan_mg_l", "Measured YAN of its juice, mg N/L"),
     ("yan_mg_kg", "or measured YAN, mg N/kg"),
     ("potassium_mg_kg", "Potassium, mg/kg"),
+    ("price_per_kg", "Price of a kilogram"),
     ("parts", "Parts, where several are solved together"),
     ("name", "Your own name for it"),
 )

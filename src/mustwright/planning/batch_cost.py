@@ -1,0 +1,105 @@
+"""What does the whole batch cost: honey, yeast and every nutrient, by the prices that were typed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from mustwright.figure import ARITHMETIC, Figure, total
+from mustwright.nutrition.cost import money
+from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.planning.must_setup import Ground
+
+BOTTLE_L = 0.75
+FREE = ("water",)  # forms of ingredient nobody prices
+
+
+@dataclass(frozen=True)
+class BatchCost:
+    """Cost of a batch as far as prices were typed.
+
+    Parameters
+    ----------
+    batch, per_litre, per_bottle : Figure or None
+        In the money of the prices; a bottle holds 0.75 L. None where nothing is priced.
+    not_priced : tuple of str
+        What goes in without a price: the whole costs that much more.
+    """
+
+    batch: Figure | None
+    per_litre: Figure | None
+    per_bottle: Figure | None
+    not_priced: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        """The cost in a sentence."""
+        if self.batch is None or self.per_litre is None or self.per_bottle is None:
+            return "Cost not known: no price was typed."
+        least = "at least " if self.not_priced else ""
+        said = (
+            f"The batch costs {least}{self.batch.value:.2f} in the money of your prices, "
+            f"{self.per_litre.value:.2f} a litre of must, {self.per_bottle.value:.2f} a bottle of "
+            "750 mL"
+        )
+        missing = f"; no price was typed for {', '.join(self.not_priced)}"
+        return f"{said}{missing if self.not_priced else ''}."
+
+
+def batch_cost(ground: Ground, plan: FeedingPlan) -> BatchCost:
+    """Honey and whatever else is in the must, yeast, rehydration nutrient and feeds together.
+
+    Losses are not counted: a litre is one of must, before lees and racking.
+    """
+    parts: dict[str, Figure] = {}
+    missing: list[str] = []
+    for portion, line in zip(ground.sheet.portions, ground.must.ingredients, strict=True):
+        if portion.ingredient.form in FREE and portion.price_per_kg is None:
+            continue
+        _count(parts, missing, line.name, line.kg.value * 1000, portion.price_per_kg)
+    pitch, shelf = ground.setting.pitch, ground.sheet.shelf
+    _count(parts, missing, "yeast", pitch.yeast_g.value, ground.sheet.yeast_price_per_kg)
+    jar = shelf.for_rehydration
+    if jar is not None:
+        grams = pitch.rehydration_nutrient_g.value
+        _count(parts, missing, jar.name, grams, jar.price_per_kg)
+    prices = {n.id: n for n in shelf.nutrients}
+    for feed in plan.feeds:
+        for item in feed.items:
+            price = prices[item.nutrient].price_per_kg
+            _count(parts, missing, item.name, item.grams.value, price)
+    not_priced = tuple(dict.fromkeys(missing))
+    if not parts:
+        return BatchCost(None, None, None, not_priced)
+    whole = total(parts, "money")
+    litres = ground.setting.must.volume_l
+    return BatchCost(
+        whole,
+        _share(whole, litres, 1.0, "whole / volume of must"),
+        _share(whole, litres, BOTTLE_L, "whole / volume of must x 0.75 L"),
+        not_priced,
+    )
+
+
+def _count(
+    parts: dict[str, Figure], missing: list[str], name: str, grams: float, price: float | None
+) -> None:
+    if grams <= 0:
+        return
+    if price is None:
+        missing.append(name)
+        return
+    key, number = name, 1
+    while key in parts:
+        number += 1
+        key = f"{name} ({number})"
+    parts[key] = money(grams, price)
+
+
+def _share(whole: Figure, litres: Figure, of_l: float, formula: str) -> Figure:
+    return Figure(
+        whole.value / litres.value * of_l,
+        "money",
+        formula,
+        ARITHMETIC,
+        {"whole": whole, "volume_l": litres},
+    )
