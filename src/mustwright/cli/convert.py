@@ -11,8 +11,8 @@ from mustwright.figure import Figure
 from mustwright.plain_data import answer_data, fields_of
 from mustwright.planning.convert import INSTRUMENTS, Conversion, convert
 
-_DECIMALS = {"SG": 4, "nD": 5, "Brix": 2, "Plato": 2, "Baume": 2, "Oechsle": 1, "KMW": 2, "% vol": 2,
-             "g/L sugar": 1, "% water": 2}  # fmt: skip
+_DECIMALS = {"SG": 4, "nD": 5, "Brix": 2, "Plato": 2, "Baume": 2, "Oechsle": 1, "KMW": 2,
+             "% vol": 2, "g/L sugar": 1, "% water": 2}  # fmt: skip
 
 
 @click.command(

@@ -8,7 +8,7 @@ from functools import cache
 from typing import Any
 
 from mustwright import data
-from mustwright.data.standing import Standing, standings
+from mustwright.data.list_standing import ListStanding, standings
 from mustwright.figure import Figure
 from mustwright.units import parse_quantity
 
@@ -126,9 +126,9 @@ class FinishingLaw:
     limits: Mapping[str, FinishingLimit]
     classes: Mapping[tuple[str, str], FinishingLimit]
     label: LabelRules
-    standings: tuple[Standing, ...] = ()
+    standings: tuple[ListStanding, ...] = ()
 
-    def standing_of(self, substance: str) -> Standing | None:
+    def standing_of(self, substance: str) -> ListStanding | None:
         """What the list says of a substance without a figure there; None where nothing special."""
         return next((one for one in self.standings if substance in one.kinds), None)
 

@@ -8,7 +8,7 @@ from functools import cache
 from typing import Any
 
 from mustwright import data
-from mustwright.data.standing import Standing, standings
+from mustwright.data.list_standing import ListStanding, standings
 from mustwright.nutrition.shelf import Nutrient
 from mustwright.units import parse_quantity
 
@@ -67,9 +67,9 @@ class LegalProfile:
     note: str
     limits: tuple[Limit, ...]
     class_limits: tuple[ClassLimit, ...]
-    standings: tuple[Standing, ...] = ()
+    standings: tuple[ListStanding, ...] = ()
 
-    def standing_of(self, nutrient: Nutrient) -> Standing | None:
+    def standing_of(self, nutrient: Nutrient) -> ListStanding | None:
         """What the list says of a nutrient without a figure there; None where nothing special."""
         kinds = {nutrient.class_id, *nutrient.contains}
         return next((one for one in self.standings if kinds & set(one.kinds)), None)

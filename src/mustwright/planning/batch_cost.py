@@ -1,4 +1,4 @@
-"""What does the whole batch cost: honey, yeast and every nutrient, by the prices that were typed."""
+"""What does the whole batch cost: honey, yeast and every nutrient, by the prices typed."""
 
 from __future__ import annotations
 

@@ -197,7 +197,7 @@ def test_a_reading_no_honey_must_can_give_is_questioned():
 
 @pytest.mark.parametrize(("brix", "moisture"), [(81.0, 17.3), (80.0, 18.3), (83.0, 15.2)])
 def test_moisture_by_a_honey_refractometer(brix, moisture):
-    """By the sucrose table and the formula of Wedmore; the scale of Brix printed on such glasses."""
+    """By the sucrose table and the formula of Wedmore."""
     found = convert(f"{brix} Bx", "moisture", instrument="refractometer")
     assert found.value.value == pytest.approx(moisture, abs=0.05)
     with pytest.raises(InputError, match="honey refractometer"):

@@ -8,7 +8,7 @@ from typing import Any
 
 
 @dataclass(frozen=True)
-class Standing:
+class ListStanding:
     """What the law's list says of a substance that has no figure there.
 
     Parameters
@@ -30,10 +30,10 @@ class Standing:
         return f"{self.statement} ({self.source})"
 
 
-def standings(content: Mapping[str, Any]) -> tuple[Standing, ...]:
+def standings(content: Mapping[str, Any]) -> tuple[ListStanding, ...]:
     """The lines of a profile on what it does not list, or lists without a figure."""
     return tuple(
-        Standing(
+        ListStanding(
             tuple(str(kind) for kind in one["kinds"]),
             bool(one["listed"]),
             str(one["statement"]),
