@@ -52,7 +52,7 @@ CASES: dict[str, tuple[str, str, dict[str, str]]] = {
     }),
     "keg": ("carbonate", "carbonate", {
         "volume": "19 L", "temperature": "18 C", "co2_volumes": "2.5", "alcohol": "12 %",
-        "keg": "4 C", "stabilised": "pasteurised",
+        "keg": "4 C", "limit": "9 bar", "stabilised": "pasteurised",
     }),
     "bottle": ("bottle", "bottle", {
         "volume": "19.7 L", "size": "750 mL x 20\n375 mL", "alcohol": "12.5 %", "so2": "40 mg/L",

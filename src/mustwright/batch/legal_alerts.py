@@ -1,17 +1,24 @@
-"""Does the mead hold more than the law allows: what went in, against the limits of its profile."""
+"""Did more go in than law, labels or shelf allow: sheet, feeds, restart, finishing together."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from mustwright.batch.alert import Finding
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.log import Standing
+from mustwright.batch.plan import Most
 from mustwright.batch.progress import Progress
 from mustwright.batch.vessel import VesselContents, steps_done, vessel
 from mustwright.finishing.law import FinishingLaw, FinishingLimit, finishing_laws
+from mustwright.nutrition.limits import legal_profiles
+from mustwright.nutrition.shelf import Nutrient, generic_nutrients
+from mustwright.planning.plan_text import in_sentence
 
-SEVERITY = 65  # before anything else is done to it, behind a ferment in trouble
+SEVERITY = 100  # above everything else
+LABEL_SEVERITY, STOCK_SEVERITY = 96, 92
+LAW, FED, LABEL, STOCK = "over_limit", "over_limit_fed", "over_label", "over_stock"
+BEYOND = (LAW, FED, LABEL, STOCK)  # rules that name what went beyond
 ROUNDING = 1 + 1e-6
 # What went in by its name in the log, and the limits that count it, per litre of the mead.
 BY_SUBSTANCE = (
@@ -25,11 +32,20 @@ DO = (
     "brought under the limit by lawful ways alone, as by blending with mead that has less, or "
     "kept back: ask those who watch over the law where you live, before anything is done."
 )
+CHECK_FED = "Whether the amounts in the log are what really went in."
+DO_LABEL = (
+    "Give no more of it. A wrong amount is corrected in the log; a right one is left over in part, "
+    "and may be tasted: read what the label says of too much."
+)
+STOP_LABEL = "The corrected log shows no more than the label allows."
+DO_STOCK = "Correct the amount, or the shelf: one of the two is wrong."
+STOP_STOCK = "Log and shelf agree."
+LEAST_G_L, LEAST_G = 1e-6, 1e-3
 STOP = "A test, or the corrected log, shows less than the limit."
 
 
 def over_limit(now: Progress, stands: Sequence[Standing]) -> tuple[Finding, ...]:
-    """Every limit exceeded by what the log records, worst first.
+    """Everything in the vessel that goes beyond law, label or stock, worst first.
 
     Parameters
     ----------
@@ -39,26 +55,105 @@ def over_limit(now: Progress, stands: Sequence[Standing]) -> tuple[Finding, ...]
     Notes
     -----
     Goes by what is in the vessel at the moment of `now`, not by one step: two doses that are each
-    allowed may pass a limit together, and a blend may bring it under again. The laws are those of
-    the plan and of the steps.
+    allowed may pass a limit together, and a blend may bring it under again. The rehydration
+    nutrient of the sheet, the feeds and what a restart took count against the plan's law, its
+    labels and its shelf; what finishing put in against the laws of the plan and of the steps.
     """
-    if not any(isinstance(s.what, StepDone) for s in stands):
-        return ()
+    found = [*over_fed(now)]
+    if any(isinstance(s.what, StepDone) for s in stands) or _carbonate_fed(now):
+        found += _over_finished(now, stands)
+    return tuple(f for _, f in sorted(found, key=lambda row: (-row[1].severity, -row[0])))
+
+
+def _over_finished(now: Progress, stands: Sequence[Standing]) -> list[tuple[float, Finding]]:
     held = vessel(now, stands)
     laws = finishing_laws()
     chosen = [now.plan.profile, *(d.asked.get("profile", "") for _, d in steps_done(stands))]
-    found = [
+    return [
         (amount / most, _finding(law, limit, words, amount))
         for law in (laws[name] for name in dict.fromkeys(chosen) if name in laws)
-        for limit, words, amount in _held(held, law)
+        for limit, words, amount in _held(held, law, now.given_g)
         for most in [limit.high or 0.0]
         if amount > most * ROUNDING
     ]
-    return tuple(finding for _, finding in sorted(found, key=lambda row: -row[0]))
 
 
-def _held(held: VesselContents, law: FinishingLaw) -> Iterator[tuple[FinishingLimit, str, float]]:
-    """Limits of a law, each with what the mead holds of it [g/L]."""
+def _carbonate_fed(now: Progress) -> bool:
+    return any(now.given_g.get(substance, 0.0) > 0 for substance, _, _ in BY_SUBSTANCE)
+
+
+def over_fed(now: Progress) -> Iterator[tuple[float, Finding]]:
+    """What feeds and restart put in beyond law, labels and shelf, with how many times over.
+
+    A nutrient that is on no jar of the plan counts by the record of its kind.
+    """
+    plan, volume = now.plan, now.plan.must.volume_l
+    kinds = generic_nutrients() | {jar.id: jar.nutrient() for jar in plan.jars}
+    given = [(grams, kinds[name]) for name, grams in now.given_g.items() if name in kinds]
+    kept = {most.key: most for most in plan.most}
+    profile = legal_profiles().get(plan.profile)
+    for limit in profile.limits if profile is not None else ():
+        most = kept.get(f"limit:{limit.substance}")
+        waking = 0.0 if most is None else max(limit.max_g_l - most.most_g_l, 0.0)
+        amount = waking + sum(g * limit.fraction_in(what) for g, what in given) / volume
+        fed = amount > waking
+        if fed and amount > limit.max_g_l * ROUNDING + LEAST_G_L:
+            assert profile is not None
+            yield (
+                amount / max(limit.max_g_l, LEAST_G_L),
+                _fed_finding(
+                    FED,
+                    f"More {limit.name} than the law allows",
+                    f"By the log {amount:.3g} g/L of {limit.name} went in, with what the yeast was "
+                    f"woken with; {profile.name} allows {limit.max_g_l:.3g} g/L.",
+                    f"{limit.name} {limit.max_g_l:.3g} g/L ({limit.source}: {limit.statement})",
+                ),
+            )
+    for grams, what in given:
+        yield from _over_jar(grams, what, kept, volume)
+
+
+def _over_jar(
+    grams: float, what: Nutrient, kept: Mapping[str, Most], volume_l: float
+) -> Iterator[tuple[float, Finding]]:
+    """What one nutrient went beyond of its label and of the shelf."""
+    label, stock = kept.get(f"label:{what.id}"), kept.get(f"stock:{what.id}")
+    most, words = (label.most_g_l, label.words) if label else (None, "")
+    if most is None and what.label_max_g_l is not None:
+        most = what.label_max_g_l.value
+        words = f"the usual label of {what.name} allows {most:g} g/L ({what.label_max_g_l.source})"
+    if most is not None and grams / volume_l > most * ROUNDING + LEAST_G_L:
+        yield (
+            grams / volume_l / most,
+            _fed_finding(
+                LABEL,
+                f"More {in_sentence(what.name)} than its label allows",
+                f"By the log {grams:g} g went in, {grams / volume_l:.2f} g/L; {words}.",
+                words,
+            ),
+        )
+    if stock is not None and grams > stock.most_g_l * volume_l * ROUNDING + LEAST_G:
+        yield (
+            grams / (stock.most_g_l * volume_l + LEAST_G),
+            _fed_finding(
+                STOCK,
+                f"More {in_sentence(what.name)} than the shelf held",
+                f"By the log {grams:g} g went in; {stock.words} when this was planned.",
+                stock.words,
+            ),
+        )
+
+
+def _fed_finding(rule: str, title: str, evidence: str, line: str) -> Finding:
+    severity = {FED: SEVERITY, LABEL: LABEL_SEVERITY, STOCK: STOCK_SEVERITY}[rule]
+    do, stop = {FED: (DO, STOP), LABEL: (DO_LABEL, STOP_LABEL), STOCK: (DO_STOCK, STOP_STOCK)}[rule]
+    return Finding(rule, title, severity, 1.0, True, evidence, CHECK_FED, do, stop, (line,))
+
+
+def _held(
+    held: VesselContents, law: FinishingLaw, given_g: Mapping[str, float]
+) -> Iterator[tuple[FinishingLimit, str, float]]:
+    """Limits of a law with what there is of it in the mead [g/L]."""
     so2, sorbic = law.total_so2(held.residual_sugar_g_l), law.highest("sorbic_acid")
     if so2 is not None and held.total_so2_mg_l is not None:
         yield so2, "sulfur dioxide in all", held.total_so2_mg_l / 1000
@@ -66,7 +161,7 @@ def _held(held: VesselContents, law: FinishingLaw) -> Iterator[tuple[FinishingLi
         yield sorbic, "sorbic acid", held.sorbic_acid_mg_l / 1000
     for substance, names, words in BY_SUBSTANCE:
         limit = law.highest(*names)
-        grams = held.put_in_g.get(substance, 0.0)
+        grams = held.put_in_g.get(substance, 0.0) + given_g.get(substance, 0.0)
         if limit is not None and grams > 0 and held.volume_l > 0:
             yield limit, words, grams / held.volume_l
 
@@ -76,7 +171,7 @@ def _finding(law: FinishingLaw, limit: FinishingLimit, words: str, amount: float
     most, now = (limit.high or 0.0) * factor, amount * factor
     shown = f"{now:.0f}" if factor == 1000 else f"{now:.2f}"
     return Finding(
-        "over_limit",
+        LAW,
         f"More {words} than the law allows",
         SEVERITY,
         1.0,

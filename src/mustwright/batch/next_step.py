@@ -11,6 +11,7 @@ from mustwright.batch.alert import Finding
 from mustwright.batch.corrected_readings import must_course
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.finishing_due import FinishingDue, finishing_due
+from mustwright.batch.legal_alerts import FED, LABEL, STOCK
 from mustwright.batch.log import Standing
 from mustwright.batch.outlook import BatchOutlook, Span
 from mustwright.batch.plan import PlannedFeed, once_each
@@ -22,6 +23,7 @@ from mustwright.nutrition.triggers import Trigger
 READ_EVERY_H = {"lag": 12.0, "first third": 24.0, "middle": 24.0, "tail": 72.0}
 LATE_READING_H = 168.0
 SOON_H = 12.0
+NO_STEP = ("no_start", FED, LABEL, STOCK)  # said above the next step, which stays what it is
 
 
 @dataclass(frozen=True)
@@ -97,7 +99,7 @@ def next_step(
             caution=str(data.load("cautions")["yeast_heat"]["text"]),
             is_due=True,
         )
-    urgent = next((f for f in findings if f.severity >= 60 and f.rule != "no_start"), None)
+    urgent = next((f for f in findings if f.severity >= 60 and f.rule not in NO_STEP), None)
     if urgent is not None:
         return _check(urgent)
     over = now.phase in (DRY, FINISHING)  # nothing is left to feed on
@@ -107,7 +109,9 @@ def next_step(
         return _replan_step(proposal)
     if feed is not None:
         return _feed_step(now, *feed, zone)
-    late = next((f for f in findings if f.severity >= 50), None)
+    late = next(
+        (f for f in findings if f.severity >= 50 and f.rule not in (FED, LABEL, STOCK)), None
+    )
     if late is not None:
         return _check(late)
     finishing = finishing_due(now, findings, stands, zone)

@@ -10,6 +10,7 @@ from functools import cached_property
 from mustwright.batch.alert import Finding
 from mustwright.batch.diagnosis import Diagnosis
 from mustwright.batch.forecast_record import Foreseen
+from mustwright.batch.legal_alerts import BEYOND
 from mustwright.batch.log import Standing
 from mustwright.batch.next_step import NextStep
 from mustwright.batch.outlook import BatchOutlook
@@ -88,6 +89,11 @@ class BatchView:
     warmth: Trace = NOTHING
     entries: int = 0
     in_order: bool = False
+
+    @property
+    def beyond(self) -> tuple[Finding, ...]:
+        """What went beyond law, labels or stock: named above everything else."""
+        return tuple(f for f in self.findings if f.rule in BEYOND)
 
     @cached_property
     def stands(self) -> tuple[Standing, ...]:

@@ -31,6 +31,7 @@ def digest_of(view: BatchView) -> str:
             "pitched_at": data_of(state.pitched),
             "protocol": state.plan.protocol_name,
             "step": picked(view.step, "kind lead at earliest latest gravity is_due caution"),
+            "beyond": [f.title for f in view.beyond],
             "finding": finding,
         },
         ensure_ascii=False,
@@ -64,6 +65,7 @@ def view_data(view: BatchView) -> dict[str, Any]:
             ],
         },
         "next": data_of(view.step),
+        "beyond": data_of(view.beyond),
         "findings": data_of(view.findings),
         "feeds": [
             {

@@ -65,8 +65,11 @@ def list_batches(as_json: bool) -> None:
             if items:
                 click.echo(title)
             for item in items:
+                for title in item.beyond:
+                    click.echo(f"  ! {item.slug}: {title}")
                 gravity = f" {item.gravity:.3f}" if item.gravity is not None else ""
-                trouble = f"  ! {item.finding}" if item.finding else ""
+                told_already = item.finding in item.beyond
+                trouble = f"  ! {item.finding}" if item.finding and not told_already else ""
                 click.echo(f"  {item.slug} ({item.phase}{gravity}): {item.sentence}{trouble}")
         if not (found.today or found.later):
             click.echo("No batch is going on.")
@@ -98,12 +101,17 @@ def show(slug: str, forecast: bool, as_json: bool) -> None:
 def next_command(slug: str, forecast: bool, as_json: bool) -> None:
     """The next step, in one sentence."""
     with opened() as compose:
-        step = view_now(compose, slug, forecast).step
+        view = view_now(compose, slug, forecast)
+        step = view.step
         if as_json:
             from mustwright.plain_data import data_of
 
-            print_json({"next": data_of(step)})
+            print_json({"beyond": data_of(view.beyond), "next": data_of(step)})
             return
+        from mustwright.cli.batch_text import beyond_lines
+
+        for line in beyond_lines(view):
+            click.echo(line)
         click.echo(step.sentence)
         if step.caution:
             click.echo(f"  ! {step.caution}")

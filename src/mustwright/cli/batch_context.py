@@ -71,6 +71,10 @@ def told(compose: Compose, slug: str, entry: Entry, as_json: bool) -> None:
 
         print_json({"entry": entry_data(entry), **view_data(view)})
         return
+    from mustwright.cli.batch_text import beyond_lines
+
+    for line in beyond_lines(view):
+        click.echo(line)
     click.echo(f"Written ({entry.id[:8]}). {view.step.sentence}")
-    for finding in view.findings:
+    for finding in view.findings[len(view.beyond) :]:
         click.echo(f"  ! {finding.title} ({finding.confidence:.0%}): {finding.evidence}")

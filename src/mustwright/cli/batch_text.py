@@ -18,6 +18,7 @@ def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
     state = view.progress
     gravity = "not read yet" if state.gravity is None else f"{state.gravity:.3f}"
     lines = [
+        *beyond_lines(view),
         f"{view.record.name} ({view.record.slug}), version {view.record.version}",
         f"  {view.step.sentence}",
         f"  {state.phase}; gravity {gravity}, {state.sugar_used:.0%} of the sugar used, "
@@ -34,6 +35,11 @@ def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
     lines.append("Log")
     lines += [f"  {_log_line(stand, state.plan, zone)}" for stand in view.stands]
     return lines
+
+
+def beyond_lines(view: BatchView) -> list[str]:
+    """What went beyond law, labels or stock, above everything else."""
+    return [f"! {f.title}. {f.evidence}" for f in view.beyond]
 
 
 def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:

@@ -59,12 +59,20 @@ def acid_bounds(
 
     Parameters
     ----------
+    law : FinishingLaw
     entry : mapping
         Record of the acid or carbonate.
+    is_acid : bool
+        Whether it raises the acidity.
     acidity_g_l : float or None
         Titratable acidity now, as tartaric, 0 to 30 [g/L]; None leaves its ceiling and floor out.
     where : str
         The field that asks for the change.
+
+    Returns
+    -------
+    tuple of AcidBound
+        One for each line of the profile that bounds this substance; empty where none does.
     """
     bounds = []
     own = law.highest(*OWN_LIMITS.get(str(entry["id"]), ()))
@@ -106,7 +114,23 @@ def _to_the_end(
 def acid_law_words(
     law: FinishingLaw, entry: Mapping[str, Any], is_acid: bool, acidity_g_l: float | None
 ) -> list[str]:
-    """The lines that were looked at, and what could not be checked."""
+    """The lines that were looked at, and what could not be checked.
+
+    Parameters
+    ----------
+    law : FinishingLaw
+    entry : mapping
+        Record of the acid or carbonate.
+    is_acid : bool
+        Whether it raises the acidity.
+    acidity_g_l : float or None
+        Titratable acidity now, as tartaric, 0 to 30 [g/L]; None is not known.
+
+    Returns
+    -------
+    list of str
+        Whole sentences.
+    """
     names = ("acid_ceiling", "acid_rise", "ph_floor") if is_acid else ("acid_floor", "acid_fall")
     names = (*OWN_LIMITS.get(str(entry["id"]), ()), *names)
     words = [f"{_line(law, law.limits[name])}." for name in names if name in law.limits]

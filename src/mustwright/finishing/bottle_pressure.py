@@ -105,8 +105,21 @@ def gauge_bar(
         All there is, per litre of the drink, 0 to 20 [g/L].
     temperature_c : float
         -2 to 40 [°C].
-    alcohol_pct, sugar_g_l : float
-        Of the drink [% vol, g/L].
+    alcohol_pct : float
+        Of the drink, 0 to 25 [% vol].
+    sugar_g_l : float
+        Of the drink, 0 to 300 [g/L].
+    bottle : Bottle
+
+    Returns
+    -------
+    float
+        Over the air outside, 1.01325 bar [bar].
+
+    Raises
+    ------
+    DomainError
+        By the solubility, outside its range of temperature, alcohol or sugar.
 
     Notes
     -----
@@ -126,7 +139,30 @@ def gauge_bar(
 def co2_bar(
     co2_g_l: float, temperature_c: float, alcohol_pct: float, sugar_g_l: float, bottle: Bottle
 ) -> float:
-    """Absolute pressure of the carbon dioxide once it is shared with the headspace [bar]."""
+    """Absolute pressure of the carbon dioxide once it is shared with the headspace.
+
+    Parameters
+    ----------
+    co2_g_l : float
+        All there is, per litre of the drink, 0 to 20 [g/L].
+    temperature_c : float
+        -2 to 40 [°C].
+    alcohol_pct : float
+        Of the drink, 0 to 25 [% vol].
+    sugar_g_l : float
+        Of the drink, 0 to 300 [g/L].
+    bottle : Bottle
+
+    Returns
+    -------
+    float
+        Absolute [bar].
+
+    Raises
+    ------
+    DomainError
+        By the solubility, outside its range of temperature, alcohol or sugar.
+    """
     top = pressure_bar_from_co2(co2_g_l, temperature_c, alcohol_pct, sugar_g_l)
     if bottle.headspace_share <= 0 or top <= 0:
         return top
@@ -147,7 +183,14 @@ def warm_bottle(target: Figure, alcohol_pct: float | None, sugar_g_l: float) -> 
     target : Figure
         Carbon dioxide of the finished drink [g/L].
     alcohol_pct : float or None
-        [% vol]; None is counted as water, and as strong for the high end.
+        Of the drink, 0 to 25 [% vol]; None is counted as water, and as strong for the high end.
+    sugar_g_l : float
+        Of the drink, 0 to 300 [g/L].
+
+    Returns
+    -------
+    Figure
+        Over the air outside [bar].
     """
     spread = float(finishing_data()["priming"]["solubility_spread"])
     hot = float(finishing_data()["priming"]["hot_c"])
@@ -183,7 +226,16 @@ def most_co2_g_l(limit_bar: float, alcohol_pct: float | None, sugar_g_l: float) 
     Parameters
     ----------
     limit_bar : float
-        Working pressure, gauge [bar].
+        Working pressure, gauge, 0 to 15 [bar].
+    alcohol_pct : float or None
+        Of the drink, 0 to 25 [% vol]; None is counted as strong.
+    sugar_g_l : float
+        Of the drink, 0 to 300 [g/L].
+
+    Returns
+    -------
+    float
+        Never above 16, where nothing bottled comes [g/L].
     """
     spread = float(finishing_data()["priming"]["solubility_spread"])
     hot = float(finishing_data()["priming"]["hot_c"])

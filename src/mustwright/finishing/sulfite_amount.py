@@ -90,7 +90,22 @@ def dosing_temperature(keeping: Figure) -> Figure:
 
 
 def molecular_held(free: Figure, fraction: Figure, words: str) -> Figure:
-    """Molecular sulfur dioxide of a free content [mg/L], with the range of its fraction."""
+    """Molecular sulfur dioxide of a free content, with the range of its fraction.
+
+    Parameters
+    ----------
+    free : Figure
+        Free sulfur dioxide, at least 0 [mg/L].
+    fraction : Figure
+        Molecular share of it, 0 to 1 [-].
+    words : str
+        Where and when, for the formula.
+
+    Returns
+    -------
+    Figure
+        At least 0 [mg/L].
+    """
     ends = [None if end is None else free.value * end for end in (fraction.low, fraction.high)]
     return Figure(
         free.value * fraction.value,
@@ -103,7 +118,21 @@ def molecular_held(free: Figure, fraction: Figure, words: str) -> Figure:
 
 
 def free_after(ask: SulfiteAsk, gained: Figure, binding: Figure) -> Figure:
-    """Free sulfur dioxide once the dose is in: what is there, and what is not bound [mg/L]."""
+    """Free sulfur dioxide once the dose is in: what is there, and what is not bound.
+
+    Parameters
+    ----------
+    ask : SulfiteAsk
+    gained : Figure
+        What the dose adds to the total [mg/L].
+    binding : Figure
+        Share of the addition that will be bound, 0 to 90 [%].
+
+    Returns
+    -------
+    Figure
+        At least 0 [mg/L].
+    """
     return Figure(
         (ask.free_mg_l or 0.0) + gained.value * (1 - binding.value / 100),
         "mg/L",

@@ -28,10 +28,8 @@ class Portion:
     ingredient : Ingredient
     kg : float
         As bought [kg].
-    stage : str
-        ``primary`` goes in before pitching; anything else comes later.
-    kind : str
-        The name the maker used.
+    stage, kind : str
+        ``primary`` goes in before pitching, anything else later; the name the maker used.
     origin : str
         ``typed``, ``solve`` or ``fill``.
     price_per_kg : float or None

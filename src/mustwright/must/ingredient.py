@@ -30,9 +30,7 @@ TRACE = (
     "magnesium",
     "phosphorus",
     "zinc",
-    "thiamine",
-    "pantothenate",
-    "biotin",
+    *("thiamine", "pantothenate", "biotin"),
 )
 SOLID_FORMS = ("honey", "syrup", "concentrate", "sugar", "grain", "dried fruit")
 LOT_FACTS: dict[str, tuple[float, float, str]] = {

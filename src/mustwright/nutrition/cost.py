@@ -23,6 +23,11 @@ def cost_of(
         Feeds by jars [g].
     rehydration : tuple of (Nutrient or None, float)
         What goes into the water of the yeast, and how much of it [g].
+
+    Returns
+    -------
+    tuple of (Figure or None, str)
+        The cost [-], in the money of the prices, and what no price is stated for.
     """
     parts: dict[str, Figure] = {}
     unknown = []

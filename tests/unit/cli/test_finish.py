@@ -47,7 +47,7 @@ def test_json_with_working_names_sources(capsys):
 def test_text_has_figures_steps_and_caution(capsys):
     assert run(SULFITE) == 0
     text = capsys.readouterr().out
-    for words in ("Metabisulfite: 0.95", "[ ] Weigh 0.95 g", "Caution", "asthma"):
+    for words in ("Metabisulfite: 1.15", "[ ] Weigh 1.15 g", "Caution", "asthma"):
         assert words in text
     assert run([*SULFITE, "--explain"]) == 0
     assert "source: OIVAS323" in capsys.readouterr().out

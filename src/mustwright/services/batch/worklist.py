@@ -36,6 +36,8 @@ class DueItem:
         What to do and when, in one line.
     stale : bool
         Whether the batch has moved on since this was worked out.
+    beyond : tuple of str
+        What went beyond law, labels or stock.
     """
 
     slug: str
@@ -50,6 +52,7 @@ class DueItem:
     caution: str
     at: datetime | None
     stale: bool
+    beyond: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -202,6 +205,7 @@ def _item(
         step["caution"],
         at,
         stale,
+        tuple(digest.get("beyond", ())),
     )
 
 
