@@ -1,0 +1,222 @@
+"""Is it too soon to close bottles: sugar over live yeast, gravity not seen to stand, thin glass."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+
+from mustwright.batch.log import Standing
+from mustwright.batch.progress import Progress
+from mustwright.batch.stability import STERILE, Settled, mixed_at, settled
+from mustwright.batch.vessel import VesselContents, vessel
+from mustwright.constants import BAR_PER_ATM
+from mustwright.errors import ImpossibleError, InputError
+from mustwright.figure import typed
+from mustwright.finishing.bottle_pressure import warm_bottle
+from mustwright.finishing.containers import containers_for
+from mustwright.finishing.gas import pressure_bar_from_co2
+from mustwright.finishing.law import finishing_laws
+from mustwright.finishing.protection import Protection, is_protected
+from mustwright.finishing.step import finishing_data
+
+CLOSING = ("bottle", "carbonate")
+STILL_GLASS, ROOM_C = "wine", 20.0
+STATE = (
+    "or state how the mead was protected (pasteurised, sterile-filtered, sulfite and sorbate, or "
+    "alcohol past what this yeast bears), which is written into the log"
+)
+STERILE_ONLY = (
+    "or state that it was pasteurised or sterile-filtered, which is written into the log: sulfite "
+    "and sorbate do not stop a ferment under way"
+)
+
+
+@dataclass(frozen=True)
+class BottledAs:
+    """How a mead is to be closed up, as the maker says it.
+
+    Parameters
+    ----------
+    step : str
+        ``bottle`` or ``carbonate``.
+    protected_by : str
+        The protection stated with this step; empty where none was.
+    sugar_g_l : float or None
+        Fermentable sugar typed with this step, 0 to 400 [g/L].
+    co2_g_l : float or None
+        Gas it will hold, 0 to 16 [g/L]; None as the log has it.
+    container : str
+        Kind of bottle; empty where none was named.
+    limit_bar : float or None
+        What the maker's own bottle bears, gauge [bar].
+    """
+
+    step: str = "bottle"
+    protected_by: str = ""
+    sugar_g_l: float | None = None
+    co2_g_l: float | None = None
+    container: str = ""
+    limit_bar: float | None = None
+
+    @property
+    def sugar_counts_as_gas(self) -> bool:
+        """Whether the sugar left was measured and is counted into the gas of a primed bottle."""
+        return self.step == "carbonate" and self.sugar_g_l is not None
+
+
+@dataclass(frozen=True)
+class BottlingFacts:
+    """What a batch knows that decides whether bottles may be closed.
+
+    Parameters
+    ----------
+    held : VesselContents
+    judged : Settled or None
+        The judgement on the readings since anything with sugar last went in; None with too few.
+    mixed_at : datetime or None
+        When it last went in.
+    tolerance_high_pct : float or None
+        The most alcohol the yeast is known to reach, 0 to 25 [% vol].
+    """
+
+    held: VesselContents
+    judged: Settled | None
+    mixed_at: datetime | None
+    tolerance_high_pct: float | None
+
+
+def bottling_facts(now: Progress, stands: Sequence[Standing], zone: tzinfo = UTC) -> BottlingFacts:
+    """What a batch knows that decides whether bottles may be closed."""
+    return BottlingFacts(
+        vessel(now, stands),
+        settled(now, stands, zone),
+        mixed_at(stands),
+        now.plan.yeast.tolerance_high_pct,
+    )
+
+
+def too_soon(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
+    """Why bottles may not be closed on what the log knows; None where they may.
+
+    A refusal is lifted when its reason is gone (readings, a sugar test, stronger glass), or by the
+    protection stated with the step.
+    """
+    if as_said.step not in CLOSING:
+        return None
+    return _over_sugar(facts, as_said) or _not_standing(facts, as_said) or _thin(facts, as_said)
+
+
+def _over_sugar(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
+    """Fermentable sugar with nothing that keeps yeast from it."""
+    if as_said.sugar_counts_as_gas:
+        return None
+    dry = float(finishing_data()["stability"]["dry_g_l"])
+    sugar, words = _sugar(facts, as_said)
+    if sugar is None or sugar <= dry:
+        return None
+    by = as_said.protected_by or facts.held.stabilised
+    if by in ("", "no"):
+        return ImpossibleError(
+            "stabilised",
+            f"needs the yeast stopped: {sugar:.0f} g/L of fermentable sugar is {words}, and "
+            f"nothing in the log keeps yeast from it; stop it and write that down, {STATE}",
+            "nothing said",
+        )
+    return _unproven(facts, as_said, sugar)
+
+
+def _sugar(facts: BottlingFacts, as_said: BottledAs) -> tuple[float | None, str]:
+    """Fermentable sugar that is there for certain [g/L], and how it is known."""
+    if as_said.sugar_g_l is not None:
+        return as_said.sugar_g_l, "in it as typed"
+    if facts.held.residual_sugar_g_l is not None:
+        return facts.held.residual_sugar_g_l, "in it by the log"
+    left = None if facts.judged is None else facts.judged.found.residual_sugar_g_l
+    if left is None:
+        return None, ""
+    return left.low if left.low is not None else left.value, "left at the least by the balance"
+
+
+def _unproven(facts: BottlingFacts, as_said: BottledAs, sugar_g_l: float) -> InputError | None:
+    """A stated protection that the log speaks against: alcohol that was not shown to stop it."""
+    if not as_said.protected_by:
+        return None
+    still = None if facts.judged is None else facts.judged.found.days_watched.value
+    claim = Protection(as_said.protected_by, facts.tolerance_high_pct, still, sugar_g_l)
+    try:
+        is_protected(claim, facts.held.alcohol_pct)
+    except InputError as error:
+        return ImpossibleError("stabilised", error.requirement, as_said.protected_by)
+    return None
+
+
+def _not_standing(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
+    """Gravity that was not seen to stand since something with sugar last went in."""
+    judged, by = facts.judged, as_said.protected_by
+    if by in STERILE or as_said.sugar_counts_as_gas or (judged and judged.is_settled):
+        return None
+    moving = judged is not None and judged.found.verdict == "moving"
+    if moving:
+        return ImpossibleError(
+            "stabilised",
+            f"needs gravity to stand: the last readings fall. Wait and read again, {STERILE_ONLY}",
+            by or "nothing said",
+        )
+    if by not in ("", "no"):
+        return None
+    since = (
+        "" if facts.mixed_at is None else f" since {facts.mixed_at:%Y-%m-%d}, when sugar went in"
+    )
+    return ImpossibleError(
+        "stabilised",
+        f"needs gravity seen to stand{since}: two readings or more, days apart, show it "
+        f"({_seen(judged)}), {STATE}",
+        "nothing said",
+    )
+
+
+def _seen(judged: Settled | None) -> str:
+    if judged is None:
+        return "too few were taken"
+    return f"the log says: {judged.found.verdict}"
+
+
+def _thin(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
+    """Sparkling in glass that is not made for it; a still mead asks for no bottle by name."""
+    co2 = facts.held.co2_g_l if as_said.co2_g_l is None else as_said.co2_g_l
+    if as_said.step != "bottle" or co2 is None:
+        return None
+    alcohol = facts.held.alcohol_pct
+    sugar = facts.held.residual_sugar_g_l or 0.0
+    if pressure_bar_from_co2(co2, ROOM_C, alcohol, sugar) - BAR_PER_ATM < _still_bar():
+        return None
+    glass = _Glass(as_said.container or STILL_GLASS, as_said.limit_bar, alcohol, sugar)
+    hot = warm_bottle(typed(co2, "g/L"), alcohol, sugar)
+    reach = hot.value if hot.high is None else hot.high
+    chosen = containers_for(glass, hot)[0]
+    if chosen.bears:
+        return None
+    named = chosen.name if as_said.container or as_said.limit_bar else f"a {chosen.name}"
+    return ImpossibleError(
+        "bottle",
+        f"needs bottles made for the gas in it: {co2:.1f} g/L reaches up to {reach:.1f} bar at "
+        f"30 C, and {named} bears {chosen.working_bar.value:g} bar; say which bottle it is, or "
+        "what your own bears",
+        as_said.container or "no bottle named",
+    )
+
+
+def _still_bar() -> float:
+    """Gas above the air at 20 °C from which a drink is no longer still, by the EU's line [bar]."""
+    line = finishing_laws()["eu"].limits["still_overpressure"]
+    assert line.high is not None
+    return line.high
+
+
+@dataclass(frozen=True)
+class _Glass:
+    container: str
+    limit_bar: float | None
+    alcohol_pct: float | None
+    sugar_g_l: float
