@@ -36,6 +36,10 @@ class ImpossibleError(InputError):
     """Every field is readable on its own, but together they cannot be met."""
 
 
+class UnlikelyError(InputError):
+    """What was typed is likely a slip: it is asked about once, and taken where it is confirmed."""
+
+
 class UnknownKindError(InputError):
     """A kind (ingredient, strain, nutrient, protocol, profile) that no record describes."""
 

@@ -83,6 +83,31 @@ def test_from_plan_to_stuck_to_rescue_to_dry(home, capsys):
     assert "heather" in command(capsys, "batch", "list")
 
 
+@pytest.mark.parametrize(("profile", "grams", "most"), [("us", "65.2", "0.96"), ("eu", "114", "1")])
+def test_a_feed_beyond_the_law_is_written_and_named_before_all_else(
+    home, capsys, profile, grams, most
+):
+    sheet = home / "heather.toml"
+    sheet.write_text(SHEET + f'[legal]\nprofile = "{profile}"\n')
+    command(capsys, "batch", "start", sheet, "--pitched", ago(40))
+    fed = ("batch", "feed", "heather", "--items", f"dap={grams} g")
+    wrote = command(capsys, *fed).splitlines()
+    assert wrote[0].startswith("! More ")
+    assert f"allows {most} g/L" in wrote[0]
+    assert any(line.startswith("Written (") for line in wrote)
+    assert f"{grams} g" in command(capsys, "batch", "show", "heather")
+    for words in (("next", "heather"), ("show", "heather"), ("list",)):
+        lines = command(capsys, "batch", *words).splitlines()
+        place = next(i for i, line in enumerate(lines) if "than the law allows" in line)
+        assert place <= 2, words
+    shown = json.loads(command(capsys, "batch", "show", "heather", "--json"))
+    assert shown["beyond"][0]["rule"] == "over_limit_fed"
+    told = json.loads(command(capsys, "batch", "next", "heather", "--json"))
+    assert told["beyond"] == shown["beyond"]
+    command(capsys, "batch", "undo", "heather")
+    assert "than the law allows" not in command(capsys, "batch", "next", "heather")
+
+
 def test_files_out_and_in(home, capsys):
     command(capsys, "batch", "start", home / "heather.toml", "--pitched", ago(40))
     command(capsys, "batch", "read", "heather", "22 Bx", "--instrument", "refractometer")

@@ -76,7 +76,10 @@ def test_blend_and_bottle_know_the_batch(dry):
     lots = ("--lot", "batch=lane", "--lot", "name=water, volume=5 L, alcohol=0 %, gravity=1")
     blend = data(dry, "blend", *lots, "--target", "alcohol=13 %", "--volume", "15 L", "--record")
     assert blend["entry"]["content"]["added"][0]["litres"] > 1
-    bottled = data(dry, "bottle", "--size", "750 mL", "--record")
+    assert run(["finish", "bottle", "--batch", "lane", "--size", "750 mL", "--record"]) == 2
+    assert "gravity seen to stand" in dry.readouterr().err  # blended this minute
+    stated = ("--stabilised", "pasteurised", "--record")
+    bottled = data(dry, "bottle", "--size", "750 mL", *stated)
     assert bottled["lot_code"].endswith("-LANE")
     assert command(dry, "batch", "next", "lane").startswith("This batch is closed.")
     told = command(dry, "batch", "lot", bottled["lot_code"].lower())
@@ -86,6 +89,20 @@ def test_blend_and_bottle_know_the_batch(dry):
     assert [(lot["slug"], lot["differs"]) for lot in found] == [("lane", False)]
     assert run(["batch", "lot", "L99001-NOBODY"]) == 2
     assert "L99001-NOBODY" in dry.readouterr().err
+
+
+def test_what_was_really_used_is_asked_about_once_and_written(dry, monkeypatch):
+    words = ["finish", "sulfite", "--batch", "lane", "--record", "--used", "200 g"]
+    assert run(words) == 2
+    assert "say --yes" in dry.readouterr().err
+    wrote = data(dry, "sulfite", "--record", "--used", "200 g", "--yes")
+    assert wrote["entry"]["content"]["added"][0]["grams"] == 200
+    command(dry, "batch", "undo", "lane")
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+    for said, code in ((False, 2), (True, 0)):
+        monkeypatch.setattr("click.confirm", lambda *_, said=said, **__: said)
+        assert run(words) == code
+    assert "200 g of potassium metabisulfite" in command(dry, "batch", "show", "lane")
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ from mustwright.batch.alert import Finding
 from mustwright.batch.log import Standing, is_event
 from mustwright.batch.progress import DRY, FINISHING, Progress
 from mustwright.batch.stability import Settled, settled
+from mustwright.batch.too_soon import BottledAs, bottling_facts, is_standing, too_soon
 from mustwright.batch.vessel import steps_done
 
 
@@ -48,7 +49,22 @@ def finishing_due(
     judged = settled(now, stands, zone)
     if not proven or judged is None:
         return _not_yet(judged)
-    return _settled(judged, stands)
+    due = _settled(judged, stands)
+    return due if due.step else _unsafe(now, stands, zone) or due
+
+
+def _unsafe(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> FinishingDue | None:
+    """What has to be made safe before a bottle is closed; thin glass is asked about there."""
+    facts = bottling_facts(now, stands, zone)
+    error = too_soon(facts, BottledAs())
+    if error is None or error.field != "stabilised":
+        return None
+    why = (
+        "sugar that yeast could eat is in it, and nothing in the log keeps yeast from it"
+        if is_standing(facts)
+        else "gravity was not seen to stand since something last went in"
+    )
+    return FinishingDue("stable", "Make it safe before you bottle it", why, pressure=True)
 
 
 def _not_yet(judged: Settled | None) -> FinishingDue | None:
@@ -110,6 +126,9 @@ def _after_sweetening(
             "stable", "Read gravity again", "a week shows whether what went in is eaten",
             reads[0].at + timedelta(days=7),
         )  # fmt: skip
+    unsafe = _unsafe(now, stands, zone)
+    if unsafe is not None:
+        return unsafe
     return FinishingDue(
         "bottle", "Bottle it, or make it sparkle in a keg",
         f"gravity has stood for {days:.0f} days since it was finished", pressure=True,

@@ -34,6 +34,8 @@ def step_words(done: StepDone, sheet: str = "") -> str:
     parts += [
         f"{name} {done.words[name]}" for name in ("lot", "over the limit") if name in done.words
     ]
+    if done.words.get("stabilised"):
+        parts.append(f"yeast stopped by: {done.words['stabilised'].replace('+', ' and ')}")
     if "verdict" in done.words:
         look = done.words.get("next check")
         parts.append(done.words["verdict"] + (f", look again {look}" if look else ""))

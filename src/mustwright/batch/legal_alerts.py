@@ -154,7 +154,7 @@ def _held(
     held: VesselContents, law: FinishingLaw, given_g: Mapping[str, float]
 ) -> Iterator[tuple[FinishingLimit, str, float]]:
     """Limits of a law with what there is of it in the mead [g/L]."""
-    so2, sorbic = law.total_so2(held.residual_sugar_g_l), law.highest("sorbic_acid")
+    so2, sorbic = law.highest("total_so2"), law.highest("sorbic_acid")
     if so2 is not None and held.total_so2_mg_l is not None:
         yield so2, "sulfur dioxide in all", held.total_so2_mg_l / 1000
     if sorbic is not None and held.sorbic_acid_mg_l is not None:

@@ -21,6 +21,7 @@ from mustwright.finishing.protection import Protection, is_protected
 from mustwright.finishing.step import finishing_data
 
 CLOSING = ("bottle", "carbonate")
+WEEK_DAYS = 6.0  # readings a week apart, one of them early or late in its day
 STILL_GLASS, ROOM_C = "wine", 20.0
 STATE = (
     "or state how the mead was protected (pasteurised, sterile-filtered, sulfite and sorbate, or "
@@ -154,7 +155,7 @@ def _unproven(facts: BottlingFacts, as_said: BottledAs, sugar_g_l: float) -> Inp
 def _not_standing(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
     """Gravity that was not seen to stand since something with sugar last went in."""
     judged, by = facts.judged, as_said.protected_by
-    if by in STERILE or as_said.sugar_counts_as_gas or (judged and judged.is_settled):
+    if by in STERILE or as_said.sugar_counts_as_gas or is_standing(facts):
         return None
     moving = judged is not None and judged.found.verdict == "moving"
     if moving:
@@ -173,6 +174,19 @@ def _not_standing(facts: BottlingFacts, as_said: BottledAs) -> InputError | None
         f"needs gravity seen to stand{since}: two readings or more, days apart, show it "
         f"({_seen(judged)}), {STATE}",
         "nothing said",
+    )
+
+
+def is_standing(facts: BottlingFacts) -> bool:
+    """Whether gravity was seen to stand: long enough by itself, or a week under a protection."""
+    judged = facts.judged
+    if judged is None or judged.is_settled:
+        return judged is not None
+    watched = judged.found.days_watched.value
+    return (
+        facts.held.stabilised not in ("", "no")
+        and judged.found.verdict != "moving"
+        and watched >= WEEK_DAYS
     )
 
 

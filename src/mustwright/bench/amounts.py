@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from mustwright.bench import kinds
-from mustwright.errors import InputError
+from mustwright.errors import InputError, UnlikelyError
 
 _NONE = re.compile(r"0+(?:[.,]0+)?\s*[a-zA-Z]*")
 _BARE = re.compile(r"[+-]?\d*[.,]?\d+(?:[eE][+-]?\d+)?")
-MOST_USED = 3.0  # times the answer: more is a slip of the pen
+LIKELY = 3.0  # times the answer: more may be a slip of the pen, and is asked about
+MOST_G, MOST_L = 1e9, 1e6  # what the log can hold of one thing
 KINDS = {"g": kinds.MASS, "L": kinds.VOLUME, "": kinds.NUMBER}
 
 
@@ -29,6 +30,8 @@ class Use:
         The answer's; None where only the maker knows.
     most : float
         What it cannot be more than.
+    likely : float or None
+        What it is hardly more than; None where nothing says so.
     """
 
     key: str
@@ -36,6 +39,7 @@ class Use:
     unit: str
     amount: float | None
     most: float
+    likely: float | None = None
 
     @property
     def text(self) -> str:
@@ -45,6 +49,21 @@ class Use:
         if self.unit == "":
             return f"{self.amount:.0f}"
         return f"{float(f'{self.amount:.5g}'):g} {self.unit}"
+
+    def doubt(self, text: str | None) -> UnlikelyError | None:
+        """What to ask before so large an amount is taken; None where it is likely enough.
+
+        Raises
+        ------
+        InputError
+        """
+        value = self.read(text)
+        if self.likely is None or value <= self.likely * (1 + 1e-9):
+            return None
+        most = f"{float(f'{self.likely:.3g}'):g} {self.unit}".strip()
+        said = f"needs a second word: more than {most} is hardly ever so"
+        told = "" if self.amount is None else f", and the answer was {self.text}"
+        return UnlikelyError(self.key, said + told, text)
 
     def read(self, text: str | None) -> float:
         """The amount used, as typed; what was left as it is is the answer's, to its last digit.
@@ -71,6 +90,13 @@ class Use:
 def additions_used(result: Any, _volume_l: float = 0.0) -> list[Use]:
     """The grams of everything that goes in."""
     return [
-        Use(f"grams.{i}", f"{one.name}, used", "g", one.grams.value, MOST_USED * one.grams.value)
+        Use(
+            f"grams.{i}",
+            f"{one.name}, used",
+            "g",
+            one.grams.value,
+            MOST_G,
+            LIKELY * one.grams.value,
+        )
         for i, one in enumerate(result.recorded.additions, 1)
     ]

@@ -9,7 +9,8 @@ from datetime import tzinfo
 from mustwright.batch.entries import Reading
 from mustwright.batch.progress import DRY, FINISHING, PLANNED
 from mustwright.batch.stability import STERILE, ask_of, day_of, series_of, settled
-from mustwright.batch.vessel import VesselContents, vessel
+from mustwright.batch.too_soon import BottlingFacts, bottling_facts
+from mustwright.batch.vessel import VesselContents, steps_done, vessel
 from mustwright.batch.view import BatchView
 from mustwright.bench.fields import StepField
 from mustwright.bench.liquid import BY_FIELD, MeadNow, mead_now
@@ -27,6 +28,8 @@ class BatchStart:
         Its liquid.
     more : mapping of str to tuple of str
         Fields of steps that are no facts of the liquid: readings, tolerance, nitrogen left.
+    bottling : BottlingFacts
+        What decides whether bottles may be closed.
     """
 
     slug: str
@@ -34,6 +37,7 @@ class BatchStart:
     held: VesselContents
     mead: MeadNow
     more: Mapping[str, tuple[str, ...]]
+    bottling: BottlingFacts
 
     def fields_for(self, fields: Iterable[StepField]) -> dict[str, str]:
         """The fields of a step that the batch knows, as they would be typed."""
@@ -67,7 +71,14 @@ def start_from(view: BatchView, zone: tzinfo) -> BatchStart:
         profile=profile if profile in LAWS else "",
         batch=view.record.slug,
     )
-    return BatchStart(view.record.slug, view.record.name, held, mead, _more(view, held, zone))
+    return BatchStart(
+        view.record.slug,
+        view.record.name,
+        held,
+        mead,
+        _more(view, held, zone),
+        bottling_facts(view.progress, view.events, zone),
+    )
 
 
 def _more(view: BatchView, held: VesselContents, zone: tzinfo) -> dict[str, tuple[str, ...]]:
@@ -88,6 +99,18 @@ def _more(view: BatchView, held: VesselContents, zone: tzinfo) -> dict[str, tupl
         "fermenting": ("yes",) if _ferments(view, zone) else (),
         "warmest": (f"{_warmest(view):g} C",),
         "batch_name": (view.record.name,),
+        **_container(view),
+    }
+
+
+def _container(view: BatchView) -> dict[str, tuple[str, ...]]:
+    """The bottle that the last carbonation was worked out for, and what it bears as typed."""
+    steps = steps_done(view.events, "carbonate")
+    asked = steps[-1][1].asked if steps else {}
+    return {
+        fact: (str(asked[name]),)
+        for fact, name in (("container", "bottle"), ("container_limit", "limit"))
+        if asked.get(name)
     }
 
 

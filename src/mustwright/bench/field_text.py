@@ -7,6 +7,10 @@ from mustwright.figure import Figure
 WORDS = {
     "free_so2_mg_l": "Free sulfur dioxide wanted",
     "free_to_add_mg_l": "Free still missing",
+    "keeping_temperature_c": "Coldest it will be kept at",
+    "dosed_for_c": "Temperature it is dosed for",
+    "molecular_kept_mg_l": "Molecular in the glass, at that temperature",
+    "molecular_now_mg_l": "Molecular in the glass, as warm as it is now",
     "total_after_mg_l": "Total sulfur dioxide after",
     "legal_total_mg_l": "Legal limit of the total",
     "legal_sorbic_mg_l": "Legal limit of sorbic acid",
@@ -44,7 +48,7 @@ WORDS = {
     "date_line": "Date",
 }
 UNITS_IN_NAMES = (
-    "_pct", "_g_l", "_mg_l", "_l", "_g", "_ml", "_bar", "_kg", "_vol", "_per_day", "_days",
+    "_pct", "_g_l", "_mg_l", "_l", "_g", "_ml", "_bar", "_kg", "_vol", "_per_day", "_days", "_c",
 )  # fmt: skip
 DECIMALS = {"SG 20/20": 4, "% vol": 2, "%": 1, "L": 2, "mg/L": 1, "g/L": 2, "vol": 2, "bar": 2,
             "mL": 1, "d": 0, "per day": 5, "bottles": 0,

@@ -50,6 +50,13 @@ STABILISED = StepField("stabilised", "How yeast was stopped", kind=kinds.KIND, c
     ("pasteurised", "pasteurised"), ("sterile-filtered", "filtered sterile"),
     ("alcohol", "by its own alcohol, proven"), ("no", "it was not"),
 ))  # fmt: skip
+CONTAINER = StepField("bottle", "Bottle", kind=kinds.KIND, choices=(
+    ("", "any, and show what bears it"), ("wine", "still wine bottle"),
+    ("beer", "beer bottle"), ("swing_top", "swing-top for beer"),
+    ("sparkling", "sparkling wine bottle"), ("pet", "plastic, for fizzy drinks"),
+    ("keg", "steel keg"),
+))  # fmt: skip
+LIMIT = StepField("limit", "What your own bottle or keg bears", "3 bar", kinds.BAR)
 TOLERANCE = StepField("tolerance", "Alcohol the yeast can reach", "12 to 14 %", kinds.TOLERANCE)
 STILL = StepField("days_still", "Days gravity stood still with sugar left", "28 d", kinds.DAYS)
 BATCH = StepField("batch", "Name of the batch")

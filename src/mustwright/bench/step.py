@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from mustwright.batch.finishing_record import StepDone
+from mustwright.batch.too_soon import BottledAs
 from mustwright.bench.amounts import Use, additions_used
 from mustwright.bench.fields import FormPart, StepField, TypedFields
 from mustwright.bench.liquid import MeadNow
@@ -44,6 +45,9 @@ class FinishingStep:
         The liquid that additions meet, of the one before.
     leaves : callable
         Facts of the liquid after it that do not follow from what goes in.
+    closes : callable or None
+        How it closes bottles up, of the fields as read and the result; None of a step, or of a
+        result, that closes none.
     gathered : tuple of StepField
         Fields that a command takes whole and a form in pieces.
     lot : tuple of FormPart
@@ -65,6 +69,7 @@ class FinishingStep:
     uses: Callable[[Any, float], list[Use]] = additions_used
     meets: Callable[[MeadNow, Any], MeadNow] = lambda before, _result: before
     leaves: Callable[[MeadNow, Any], dict[str, Any]] = lambda _before, _result: {}
+    closes: Callable[[TypedFields, Any], BottledAs | None] | None = None
     gathered: tuple[StepField, ...] = ()
     lot: tuple[FormPart, ...] = ()
     unread: tuple[str, ...] = ()
@@ -95,7 +100,9 @@ class FinishingStep:
             result = self.work(typed)
         recorded = result.recorded
         fresh = [note for note in outside if not any(note in said for said in recorded.notes)]
-        notes = tuple(dict.fromkeys([*typed.assumed, *fresh, *recorded.notes]))
+        law = typed.values.get("profile")
+        edition = [f"Law: {law.name}: {law.edition}."] if law is not None else []
+        notes = tuple(dict.fromkeys([*typed.assumed, *fresh, *recorded.notes, *edition]))
         return replace(result, recorded=replace(recorded, notes=notes))
 
 

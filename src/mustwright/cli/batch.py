@@ -65,8 +65,8 @@ def list_batches(as_json: bool) -> None:
             if items:
                 click.echo(title)
             for item in items:
-                for title in item.beyond:
-                    click.echo(f"  ! {item.slug}: {title}")
+                for words in item.beyond:
+                    click.echo(f"  ! {item.slug}: {words}")
                 gravity = f" {item.gravity:.3f}" if item.gravity is not None else ""
                 told_already = item.finding in item.beyond
                 trouble = f"  ! {item.finding}" if item.finding and not told_already else ""

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from mustwright.bench.step import FinishingStep
 
 QUOTED = "What has a space in it stands in quotes: --volume '19 L'."
-WISHES = ("batch", "record", "used", "at", "note")
+WISHES = ("batch", "record", "used", "yes", "at", "note")
 
 
 class StepCommands(click.Group):
@@ -88,6 +88,7 @@ def _command(step: FinishingStep) -> click.Command:
             multiple=True,
             help="What was really used, where it differs: '0.9 g', or NAME=AMOUNT.",
         ),
+        click.Option(["--yes"], is_flag=True, help="It was really so much, however large."),
         click.Option(["--at"], metavar="WHEN", help="When it was done; now when left out."),
         click.Option(["--note"], help="A few words for the log."),
         click.Option(["--explain"], is_flag=True, help="Show how every figure came about."),

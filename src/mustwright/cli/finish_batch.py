@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from mustwright.cli.batch_context import moment_of, opened, view_now
-from mustwright.errors import InputError
+from mustwright.errors import InputError, UnlikelyError
 from mustwright.services.repository import MissingRecordError
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def for_batch(
     Parameters
     ----------
     wish : mapping
-        ``batch``, ``record``, ``used``, ``at``, ``note`` as typed.
+        ``batch``, ``record``, ``used``, ``yes``, ``at``, ``note`` as typed.
     finish : callable
         Shows an answer, with more data beside it.
     """
@@ -41,8 +42,9 @@ def for_batch(
     slug = wish["batch"]
     if slug is None:
         raise InputError("--batch", "needs the batch to write it into", None)
-    if not wish["record"] and (wish["used"] or wish["at"] or wish["note"]):
-        raise InputError("--record", "needs to stand beside --used, --at and --note", "nothing")
+    if not wish["record"] and any(wish[k] for k in ("used", "yes", "at", "note")):
+        said = "needs to stand beside --used, --yes, --at and --note"
+        raise InputError("--record", said, "nothing")
     with opened() as compose:
         try:
             start = start_of(compose, slug)
@@ -82,7 +84,7 @@ def _from_start(
         "started_from": dict(fields.own),
         "doubts": list(start.doubts()),
     }
-    entry = _written(compose, result, fields, wish) if wish["record"] else None
+    entry = _written(compose, result, fields, wish, as_json) if wish["record"] else None
     if entry is not None:
         from mustwright.services.batch.export_json import entry_data
 
@@ -105,18 +107,26 @@ def _head(start: BatchStart, fields: FilledFields) -> list[str]:
 
 
 def _written(
-    compose: Compose, result: object, fields: FilledFields, wish: Mapping[str, Any]
+    compose: Compose, result: object, fields: FilledFields, wish: Mapping[str, Any], as_json: bool
 ) -> Any:
+    """Write it; an amount that is likely a slip is asked about once, where someone can answer."""
     from mustwright.services.batch.finishing import amounts_of, record_step
 
-    return record_step(
-        compose.ledger,
-        result,
-        fields,
-        _used(wish["used"], amounts_of(result, fields)),
-        at=moment_of(compose, wish["at"]),
-        note=wish["note"] or "",
-    )
+    used = _used(wish["used"], amounts_of(result, fields))
+    at, note = moment_of(compose, wish["at"]), wish["note"] or ""
+
+    def write(sure: bool) -> Any:
+        return record_step(compose.ledger, result, fields, used, at=at, note=note, sure=sure)
+
+    try:
+        return write(bool(wish["yes"]))
+    except UnlikelyError as doubt:
+        if as_json or not sys.stdin.isatty():
+            said = f"{doubt.requirement}; if it was really so much, say --yes"
+            raise UnlikelyError(doubt.field, said, doubt.got) from None
+        if not click.confirm(f"{doubt}. Was it really so much?", err=True):
+            raise
+        return write(True)
 
 
 def _used(typed: Sequence[str], uses: Sequence[Use]) -> dict[str, str]:

@@ -185,7 +185,7 @@ def _with_law(
     lots: Sequence[Lot], targets: Sequence[BlendTarget], law: FinishingLaw
 ) -> tuple[tuple[BlendTarget, ...], float | None]:
     """The targets with total sulfur dioxide under the profile's limit, and that limit [mg/L]."""
-    limit = law.total_so2(None)
+    limit = law.highest("total_so2")
     if limit is None or limit.high is None or any(lot.so2_mg_l is None for lot in lots):
         return tuple(targets), None
     most = limit.high * 1000
@@ -360,6 +360,6 @@ def _steps() -> tuple[str, ...]:
 
 def _notes(law: FinishingLaw, figures: Mapping[str, Figure | None]) -> tuple[str, ...]:
     notes = ["pH does not mix in proportion: measure it."]
-    if figures["so2"] is None and law.total_so2(None) is not None:
+    if figures["so2"] is None and law.highest("total_so2") is not None:
         notes.append("Total sulfur dioxide of the lots was not typed: the limit was not checked.")
     return tuple(notes)

@@ -244,8 +244,7 @@ def _notes(ask: BottleAsk, law: FinishingLaw) -> tuple[str, ...]:
             "Sold drinks also carry the maker's address, and by kind of drink an ingredient list "
             "and nutrition facts: look up what holds for mead where you sell."
         )
-    notes += [law.note, f"Law: {law.name}: {law.edition}."]
-    return tuple(notes)
+    return (*notes, law.note)
 
 
 def _dangers(ask: BottleAsk) -> tuple[str, ...]:

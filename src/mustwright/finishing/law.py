@@ -12,8 +12,6 @@ from mustwright.data.list_standing import ListStanding, standings
 from mustwright.figure import Figure
 from mustwright.units import parse_quantity
 
-SWEET_FROM_G_L = 5.0  # EU2019_934 Annex I Part B: the line between the two sulfur dioxide limits.
-
 
 @dataclass(frozen=True)
 class FinishingLimit:
@@ -153,12 +151,6 @@ class FinishingLaw:
         """A bound of a class that holds for each step, where the profile has one."""
         found = (one for (_, name), one in self.classes.items() if name == quantity)
         return next((one for one in found if one.every_step), None)
-
-    def total_so2(self, sugar_g_l: float | None) -> FinishingLimit | None:
-        """The limit of total sulfur dioxide; the lower one while the sugar is not known."""
-        if sugar_g_l is not None and sugar_g_l >= SWEET_FROM_G_L:
-            return self.highest("total_so2_sweet", "total_so2")
-        return self.highest("total_so2")
 
 
 @cache

@@ -125,7 +125,7 @@ def _amounts(ask: SulfiteAsk, law: FinishingLaw, salt: Mapping[str, Any]) -> _Am
     strength = strength_of(ask.strength_pct, salt)
     grams = grams_of(added, ask.volume_l, strength)
     before = total_before(ask)
-    limit = law.total_so2(ask.sugar_g_l)
+    limit = law.highest("total_so2")
     room_g = math.inf
     if limit is not None and limit.high is not None:
         refuse_over(ask, before, added, fraction, binding, limit.high * 1000, law)
@@ -164,7 +164,6 @@ def _check(ask: SulfiteAsk) -> None:
         ("free", ask.free_mg_l, 500.0),
         ("total", ask.total_mg_l, 1000.0),
         ("binding", ask.binding_pct, 90.0),
-        ("residual_sugar", ask.sugar_g_l, 600.0),
     ):
         if value is not None:
             within(value, 0, most, name, "a value")
@@ -194,7 +193,7 @@ def _dose(
     is_potassium = salt["cation"] == "potassium"
     potassium, sodium = (ion, none) if is_potassium else (none, ion)
     stock, tablets = _stock_ml(ask, weigh), _tablets(ask, weigh)
-    limit = law.total_so2(ask.sugar_g_l)
+    limit = law.highest("total_so2")
     free = free_after(ask, gained, sums.binding)
     kept = molecular_held(free, sums.fraction, f"at {sums.dosed_for.value:g} C")
     now = molecular_held(free, sums.fraction_now, f"at {ask.temperature_c:g} C")

@@ -29,8 +29,6 @@ class SulfiteAsk:
         Measured now [mg/L].
     binding_pct : float or None
         Share of the addition that will be bound, 0 to 90 [%].
-    sugar_g_l : float or None
-        Chooses between two limits of the EU [g/L].
     salt : str
         ``potassium`` or ``sodium``.
     strength_pct : float or None
@@ -53,7 +51,6 @@ class SulfiteAsk:
     free_mg_l: float | None = None
     total_mg_l: float | None = None
     binding_pct: float | None = None
-    sugar_g_l: float | None = None
     ionic_strength: float | None = None
     salt: str = "potassium"
     strength_pct: float | None = None

@@ -11,8 +11,9 @@ from PIL import Image
 
 from batch_pages import Cellar, fields, words
 from batches import WEAK, plan
-from mustwright.batch.entries import Entry, Event, FeedGiven, Photo, Reading
+from mustwright.batch.entries import Entry, Event, FeedGiven, Given, Photo, Reading
 from mustwright.batch.log import standing
+from mustwright.services.batch.record import write
 from mustwright.services.demo import seed_demo
 from mustwright.web.pictures.batch_line import thinned
 
@@ -391,3 +392,21 @@ def test_thinning_keeps_the_first_and_the_last(count):
     assert kept == sorted(set(kept))
     if count <= 140:
         assert kept == list(range(count))
+
+
+# Beyond law, labels, shelf ----------------------------------------------------------------------
+
+
+def test_what_went_in_beyond_the_law_stands_above_everything_else(client, cellar):
+    slug = cellar.start("Strong", 48).slug
+    cellar.read(slug, 24, 1.100)
+    write(
+        cellar.ledger, slug, FeedGiven((Given("dap", 65.2, "DAP"),)),
+        at=cellar.now - timedelta(hours=20),
+    )  # fmt: skip
+    page = client.get(f"/batches/{slug}").text
+    named = page.index("than the law allows")
+    assert "allows 0.96 g/L" in page
+    assert named < page.index('id="next"')
+    first = client.get("/").text
+    assert "More ammonium phosphate than the law allows" in words(first)

@@ -188,7 +188,7 @@ def test_a_second_tap_writes_nothing_and_a_plan_of_it_neither(site):
     ("typed", "message"),
     [
         ({"grams.1": "much"}, "What came: much"),
-        ({"grams.1": "99 g"}, "from 0 to"),
+        ({"grams.1": "99 g"}, "eeds a second word"),
         ({"at": "2040-01-01T10:00"}, "has come"),
     ],
 )
@@ -203,6 +203,18 @@ def test_bad_input_is_said_beside_its_field_and_nothing_is_lost_or_written(site,
     assert form["note"] == "keep me"
     assert form.items() >= typed.items()
     assert cellar.ledger.batch(slug).version == version
+
+
+def test_an_amount_that_is_hardly_so_is_ticked_once_and_then_written(site):
+    client, cellar, slug = site
+    asked = record(client, f"/finish/sulfite?batch={slug}", **{"grams.1": "200 g"})
+    assert asked.status_code == 422
+    assert "It was really so much" in asked.text
+    answer = record(client, f"/finish/sulfite?batch={slug}", **{"grams.1": "200 g", "sure": "yes"})
+    assert answer.status_code == 200
+    assert "200 g of potassium metabisulfite" in answer.text
+    assert "More sulfur dioxide in all than the law allows" in answer.text
+    assert cellar.ledger.log(slug)[-1].what.added[0].grams == 200
 
 
 def test_nothing_can_be_written_of_a_refused_step(site):
@@ -242,8 +254,12 @@ def test_sorbate_then_allows_sweetening_and_bottling_closes(site):
     assert "L31124-LANE" in bottles
     labels = client.get(f"/finish/bottle/labels.pdf?batch={slug}")
     assert labels.status_code == 200
-    answer = record(client, f"/finish/bottle?batch={slug}")
+    refused = client.get(f"/finish/bottle?batch={slug}&show=1").text
+    assert "needs gravity seen to stand" in refused  # sweetened an hour ago
+    assert "Done: write it into the batch" not in refused
+    answer = record(client, f"/finish/bottle?batch={slug}&stabilised=pasteurised")
     assert "This batch is closed." in answer.text
+    assert "yeast stopped by: pasteurised" in answer.text
 
 
 def test_a_recorded_step_is_corrected_deleted_and_brought_back(site):

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 
 from mustwright.batch.finishing_record import StepDone
+from mustwright.batch.too_soon import BottledAs
 from mustwright.bench import kinds
 from mustwright.bench import shared_fields as shared
 from mustwright.bench.amounts import Use
@@ -77,6 +78,13 @@ def _recorded(result: Bottling, case: AnsweredStep, used: Mapping[str, float]) -
     return StepDone("bottle", lost_l=case.volume_l - used["left"], words=words)
 
 
+def _closes(typed: TypedFields, _result: Bottling) -> BottledAs:
+    return BottledAs(
+        "bottle", typed["stabilised"].lower(), typed["residual_sugar"], typed["co2"],
+        typed["bottle"], typed["limit"],
+    )  # fmt: skip
+
+
 BOTTLE = FinishingStep(
     "bottle", Bottling, "Bottles and labels",
     "How many bottles, what to lay out, what the label has to say, and a sheet of labels to print.",
@@ -91,6 +99,14 @@ BOTTLE = FinishingStep(
                       fact="total"),
             shared.PROFILE, StepField("sparkling", "Under pressure", kind=kinds.FLAG),
         )),
+        FormPart("What keeps it safe in the bottle", (
+            shared.STABILISED.but(hint="stated here it is written into the log", fact=""),
+            shared.CONTAINER.but(
+                label="Bottle, where the mead sparkles", fact="container",
+                choices=(("", "not said"), *shared.CONTAINER.choices[1:]),
+            ),
+            shared.LIMIT.but(fact="container_limit"),
+        ), folded=True),
         FormPart("On the label", (
             StepField("name", "Name", "such as Dry Lane", fact="batch_name"),
             StepField("kind", "What it is", default="Mead"),
@@ -108,7 +124,7 @@ BOTTLE = FinishingStep(
             shared.SUGAR_NOW,
         ), folded=True),
     ),
-    _work, _said, _recorded, _uses, unread=("page", "link"),
+    _work, _said, _recorded, _uses, closes=_closes, unread=("page", "link"),
     title="Bottle and label", button="Count and label",
     cautions=("pressure_glass", "priming_bomb", "allergens_named"),
 )  # fmt: skip

@@ -7,6 +7,7 @@ from typing import Any
 
 from mustwright.batch.finishing_record import Added, StepDone
 from mustwright.batch.liquid_words import short_name
+from mustwright.batch.too_soon import BottledAs
 from mustwright.bench import kinds
 from mustwright.bench import shared_fields as shared
 from mustwright.bench.field_text import grams
@@ -89,6 +90,13 @@ def _leaves(before: MeadNow, result: Carbonation) -> dict[str, Any]:
     return after
 
 
+def _closes(typed: TypedFields, result: Carbonation) -> BottledAs | None:
+    """A keg under gas is no closed bottle, and has its valve."""
+    if not result.recorded.additions:
+        return None
+    return BottledAs("carbonate", typed["stabilised"].lower(), typed["fermentable"])
+
+
 CARBONATE = FinishingStep(
     "carbonate", Carbonation, "Make it sparkle",
     "Priming sugar or keg pressure, with the pressure if the bottles get warm and what bears it.",
@@ -112,12 +120,7 @@ CARBONATE = FinishingStep(
                       FieldKind("KIND", _sugar),
                       known=lambda: ["sucrose", "dextrose", "honey", "apple juice"]),
             StepField("keg", "Or the temperature of a keg under gas", "4 C", kinds.CELSIUS),
-            StepField("bottle", "Bottle", kind=kinds.KIND, choices=(
-                ("", "any, and show what bears it"), ("wine", "still wine bottle"),
-                ("beer", "beer bottle"), ("swing_top", "swing-top for beer"),
-                ("sparkling", "sparkling wine bottle"), ("pet", "plastic, for fizzy drinks"),
-                ("keg", "steel keg"),
-            )),
+            shared.CONTAINER,
         )),
         FormPart("", (
             StepField("sparkling", "Meant as a sparkling drink, where law limits still ones",
@@ -126,10 +129,10 @@ CARBONATE = FinishingStep(
         )),
         FormPart("More that is known", (
             shared.STABILISED, shared.SUGAR_NOW.but(label="Sweetness in it"),
-            StepField("limit", "What your own bottle or keg bears", "3 bar", kinds.BAR),
+            shared.LIMIT,
             shared.MOISTURE, shared.BRIX,
         ), folded=True),
     ),
-    _work, _said, _recorded, leaves=_leaves,
+    _work, _said, _recorded, leaves=_leaves, closes=_closes,
     title="Carbonate", cautions=("priming_bomb", "keg_pressure"),
 )  # fmt: skip

@@ -8,7 +8,7 @@ from dataclasses import replace
 from mustwright.batch.finishing_record import StepDone
 from mustwright.bench import kinds
 from mustwright.bench import shared_fields as shared
-from mustwright.bench.amounts import MOST_USED, Use
+from mustwright.bench.amounts import LIKELY, MOST_L, Use
 from mustwright.bench.fields import FormPart, StepField, TypedFields
 from mustwright.bench.liquid import MeadNow
 from mustwright.bench.recording import AnsweredStep, added, gained
@@ -38,8 +38,8 @@ def _said(result: Racking) -> str:
 def _uses(result: Racking, volume_l: float) -> list[Use]:
     found = [Use("came_over", "Came over", "L", result.racked_l.value, volume_l)]
     if result.top_up_l is not None:
-        most = MOST_USED * result.top_up_l.value
-        found.append(Use("top_up", "Topped up with", "L", result.top_up_l.value, most))
+        likely = LIKELY * result.top_up_l.value
+        found.append(Use("top_up", "Topped up with", "L", result.top_up_l.value, MOST_L, likely))
     return found
 
 

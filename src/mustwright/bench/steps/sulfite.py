@@ -23,6 +23,7 @@ def _work(typed: TypedFields) -> SulfiteDose:
 
 def _said(result: SulfiteDose) -> str:
     free = milligrams(result.free_so2_mg_l)
+    cold, kept = result.dosed_for_c, result.molecular_kept_mg_l
     if result.weigh_g.value <= 0:
         return f"Add none: the {free} of free sulfur dioxide wanted are there."
     amount = f"{grams(result.weigh_g)} of {result.salt}"
@@ -32,7 +33,8 @@ def _said(result: SulfiteDose) -> str:
         amount = f"{result.stock_ml.value:.1f} mL of the stock ({amount})"
     return (
         f"Add {amount}: free sulfur dioxide comes to {free}, the total to "
-        f"{milligrams(result.total_after_mg_l)}."
+        f"{milligrams(result.total_after_mg_l)}. At {cold.value:g} °C {kept.value:.2f} mg/L of it "
+        "is molecular."
     )
 
 
@@ -60,13 +62,16 @@ def _leaves(before: MeadNow, result: SulfiteDose) -> dict[str, Any]:
 
 SULFITE = FinishingStep(
     "sulfite", SulfiteDose, "Sulfite for a molecular target",
-    "How much free sulfur dioxide this pH, alcohol and temperature ask for, and what to weigh.",
+    "How much free sulfur dioxide this pH and alcohol ask for in the coldest place it will be "
+    "kept, and what to weigh.",
     (
         FormPart("", (
             shared.VOLUME,
             shared.PH.but(needs="the pH of the mead, measured: no dose without it"),
             shared.ALCOHOL.needed(),
             shared.TEMPERATURE.but(default="20 C", taken="20 C taken"),
+            StepField("keeping", "Coldest it will be kept at",
+                      "4 C in a fridge; a cool cellar of 12 C when left out", kinds.CELSIUS),
             shared.MOLECULAR.but(
                 label="Molecular sulfur dioxide wanted",
                 hint="0.5 mg/L for a dry mead", to="molecular_mg_l",
@@ -78,7 +83,6 @@ SULFITE = FinishingStep(
         FormPart("Measured sulfur dioxide", (
             shared.FREE, shared.TOTAL,
             StepField("binding", "Share of an addition that gets bound", "30 %", kinds.PERCENT),
-            shared.SUGAR_NOW.but(hint="10 g/L; where the law asks for it"),
         ), folded=True),
         FormPart("How it is measured out", (
             StepField("salt", "Salt", kind=kinds.KIND, default="potassium", choices=(

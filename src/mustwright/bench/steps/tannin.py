@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from mustwright.batch.finishing_record import Added, StepDone
 from mustwright.bench import shared_fields as shared
-from mustwright.bench.amounts import MOST_USED, Use
+from mustwright.bench.amounts import LIKELY, MOST_G, Use
 from mustwright.bench.field_text import grams
 from mustwright.bench.fields import FormPart, TypedFields
 from mustwright.bench.recording import AnsweredStep
@@ -24,7 +24,7 @@ def _said(result: TanninDose) -> str:
 
 
 def _uses(result: TanninDose, _volume_l: float) -> list[Use]:
-    return [Use("grams.1", "Tannin used", "g", None, MOST_USED * result.grams_high.value)]
+    return [Use("grams.1", "Tannin used", "g", None, MOST_G, LIKELY * result.grams_high.value)]
 
 
 def _recorded(_result: TanninDose, _case: AnsweredStep, used: Mapping[str, float]) -> StepDone:

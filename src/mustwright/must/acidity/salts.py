@@ -185,6 +185,9 @@ def allowance(salt: Salt, profile: str, acid_g_l: float) -> Allowance:
         limit = _limit(rule, named, salt, acid_g_l)
         if limit < most:
             most, binding = limit, words
+    law = data.folder("limits").get(profile)
+    if law is not None:
+        statements.append(f"{law['name']}: {data.edition_of(law)}")
     return Allowance(max(most, 0.0), tuple(statements), binding)
 
 

@@ -8,12 +8,13 @@ from datetime import datetime
 
 from mustwright.batch.entries import Entry
 from mustwright.batch.finishing_record import Added, Poured, StepDone
+from mustwright.batch.too_soon import too_soon
 from mustwright.bench import shared_fields as shared
 from mustwright.bench.amounts import Use
 from mustwright.bench.batch_start import BatchStart, measured_in
-from mustwright.bench.fields import NOTHING, StepField, parts
+from mustwright.bench.fields import NOTHING, StepField, TypedFields, parts
 from mustwright.bench.recording import AnsweredStep
-from mustwright.bench.step_table import done, uses
+from mustwright.bench.step_table import done, step_of, uses
 from mustwright.bench.steps.blend import LOT_FIELDS, lot_pairs, read_lot
 from mustwright.errors import InputError
 from mustwright.finishing.liquid import mead
@@ -153,8 +154,25 @@ def amounts_of(result: object, fields: FilledFields) -> list[Use]:
     return uses(result, case_of(result, fields).volume_l)
 
 
+def unsafe(result: object, fields: FilledFields) -> InputError | None:
+    """Why a step may not be done on what the log knows: bottles closed too soon, or too thin.
+
+    The protection that is stated with the step counts.
+    """
+    step = step_of(result)
+    if step.closes is None:
+        return None
+    names = {one.name for one in step.fields}
+    typed = TypedFields(step.fields, {k: v for k, v in fields.given.items() if k in names})
+    closed = step.closes(typed, result)
+    return None if closed is None else too_soon(fields.start.bottling, closed)
+
+
 def why_not(result: object, fields: FilledFields) -> str:
     """Why an answer may not be written down as done; empty where it may."""
+    danger = unsafe(result, fields)
+    if danger is not None:
+        return danger.requirement
     try:
         done(case_of(result, fields), {"grams.1": "0 g"} if _is_open(result) else {}, {})
     except InputError as error:
@@ -164,6 +182,13 @@ def why_not(result: object, fields: FilledFields) -> str:
 
 def _is_open(result: object) -> bool:
     return any(use.amount is None for use in uses(result, 1.0))
+
+
+def _doubt(amounts: Sequence[Use], used: Mapping[str, str]) -> None:
+    for use in amounts:
+        doubt = use.doubt(used[use.key]) if use.key in used else None
+        if doubt is not None:
+            raise doubt
 
 
 def record_step(
@@ -176,6 +201,7 @@ def record_step(
     note: str = "",
     id: str | None = None,
     who: str = YOU,
+    sure: bool = False,
 ) -> Entry:
     """Write a step into the log of its batch; of a blend, also what was drawn from other batches.
 
@@ -185,12 +211,19 @@ def record_step(
     ----------
     used : mapping of str to str
         The amounts that were really used, by key of `amounts_of`.
+    sure : bool
+        Whether an amount that is likely a slip was confirmed; then it is written however large.
 
     Raises
     ------
-    InputError, ImpossibleError
+    InputError, ImpossibleError, UnlikelyError
         Nothing is written then.
     """
+    danger = unsafe(result, fields)
+    if danger is not None:
+        raise danger
+    if not sure:
+        _doubt(amounts_of(result, fields), used)
     case = case_of(result, fields)
     typed = [one for one in fields.fields if one.name in fields.typed]
     measured = measured_in(typed, fields.given, fields.own)

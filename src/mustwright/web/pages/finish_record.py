@@ -9,7 +9,7 @@ from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import Response
 
 from mustwright.bench.step_table import PAGES
-from mustwright.errors import InputError
+from mustwright.errors import InputError, UnlikelyError
 from mustwright.services.batch.finishing import amounts_of, record_step
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.finish_form import FinishForm
@@ -60,6 +60,7 @@ def _written(desk: Desk, form: FinishForm, typed: TypedForm, identity: str) -> s
         at=batch_form.moment_of(typed, desk.now, desk.zone),
         note=typed.get("note").strip(),
         id=identity or None,
+        sure=typed.get("sure") == "yes",
     )
     return entry.id
 
@@ -68,5 +69,9 @@ def _refused(request: Request, form: FinishForm, typed: TypedForm, error: InputE
     """The step with what was typed into the confirmation, and what is wrong with it."""
     name = error.field if error.field in typed.fields else "all"
     return step_answer(
-        request, form, record_errors={f"record-{name}": said(error)}, record_typed=typed
+        request,
+        form,
+        record_errors={f"record-{name}": said(error)},
+        record_typed=typed,
+        ask_sure=isinstance(error, UnlikelyError),
     )

@@ -19,7 +19,7 @@ from mustwright.bench.as_json import step_data
 from mustwright.bench.batch_start import start_from
 from mustwright.bench.step_table import STEPS, run_step, then
 from mustwright.compose import Compose
-from mustwright.errors import ImpossibleError, InputError
+from mustwright.errors import ImpossibleError, InputError, UnlikelyError
 from mustwright.finishing.stability import judge_stability
 from mustwright.services.batch import record as log
 from mustwright.services.batch.batch_view import look
@@ -45,9 +45,10 @@ class Bench:
         fields = filled(STEPS[step].fields, typed, self.start(), self.start, without)
         return run_step(step, fields.given, date(2031, 6, 1)), fields
 
-    def do(self, step: str, used=None, **typed):
+    def do(self, step: str, used=None, sure=False, **typed):
         result, fields = self.ask(step, **typed)
-        entry = record_step(self.cellar.ledger, result, fields, used or {}, at=self.cellar.now)
+        at = self.cellar.now
+        entry = record_step(self.cellar.ledger, result, fields, used or {}, at=at, sure=sure)
         self.cellar.pass_hours(1)
         return entry
 
@@ -145,7 +146,7 @@ def test_a_finding_stays_on_a_bottled_batch_and_follows_dilution(bench):
              target=["alcohol=14 %"], volume="20 L")  # fmt: skip
     assert over(bench) == []
     bench.do("tannin", {"grams.1": "4 g"})
-    bench.do("bottle", size="750 mL")
+    bench.do("bottle", size="750 mL", stabilised="pasteurised")
     assert bench.view.progress.phase == "closed"
     assert len(over(bench)) == 1
 
@@ -231,6 +232,23 @@ def test_an_amount_that_cannot_be_is_refused_and_nothing_written(bench, text):
     assert bench.cellar.ledger.batch(bench.slug).version == before
 
 
+def test_what_really_happened_is_asked_about_once_and_written_however_large(bench):
+    with pytest.raises(UnlikelyError, match="needs a second word") as asked:
+        bench.do("sulfite", used={"grams.1": "200 g"})
+    assert asked.value.field == "grams.1"
+    entry = bench.do("sulfite", used={"grams.1": "200 g"}, sure=True)
+    assert entry.what.added[0].grams == 200
+    assert bench.held.total_so2_mg_l > 5000
+    assert over(bench)  # written as it happened, and named
+    rack = {"came_over": "18 L", "top_up": "9 L"}
+    with pytest.raises(UnlikelyError):
+        bench.do("rack", used=rack, vessel="18.5 L", top_up="water")
+    bench.do("rack", used=rack, sure=True, vessel="18.5 L", top_up="water")
+    assert bench.held.volume_l == pytest.approx(27, abs=0.2)
+    with pytest.raises(UnlikelyError):
+        bench.do("tannin", used={"grams.1": "500 g"})
+
+
 def test_nothing_is_written_when_the_step_is_refused(bench):
     before = bench.cellar.ledger.batch(bench.slug).version
     with pytest.raises(ImpossibleError):
@@ -240,6 +258,30 @@ def test_nothing_is_written_when_the_step_is_refused(bench):
     with pytest.raises(ImpossibleError, match="protected before"):
         bench.do("sweeten", to="1.010")
     assert bench.cellar.ledger.batch(bench.slug).version == before
+
+
+def test_bottling_in_the_minute_of_sweetening_is_refused_until_a_protection_is_stated(bench):
+    bench.do("sweeten", to="1.010", stabilised="sulfite+sorbate")
+    result, fields = bench.ask("bottle", size="750 mL")
+    assert "needs gravity seen to stand" in why_not(result, fields)
+    before = bench.cellar.ledger.batch(bench.slug).version
+    with pytest.raises(ImpossibleError, match="gravity seen to stand") as refused:
+        bench.do("bottle", size="750 mL")
+    assert refused.value.field == "stabilised"
+    assert bench.cellar.ledger.batch(bench.slug).version == before
+    assert bench.view.progress.phase == "finishing"
+    entry = bench.do("bottle", size="750 mL", stabilised="pasteurised")
+    assert entry.what.words["stabilised"] == "pasteurised"
+    assert "yeast stopped by: pasteurised" in step_words(entry.what)
+    assert bench.view.progress.phase == "closed"
+
+
+def test_the_sparkling_bottle_of_the_priming_is_the_bottle_of_the_filling(bench):
+    bench.do("carbonate", **{**ASKED["carbonate"], "bottle": "sparkling"})
+    assert bench.start().more["container"] == ("sparkling",)
+    with pytest.raises(ImpossibleError, match="made for the gas"):
+        bench.do("bottle", size="750 mL", bottle="wine", sparkling=True)
+    bench.do("bottle", size="750 mL", sparkling=True)
 
 
 def test_undo_and_delete_take_it_out_again_and_restore_brings_it_back(bench):
@@ -396,8 +438,9 @@ def test_priming_makes_alcohol_and_gas_and_bottles_close(bench):
     assert bench.held.alcohol_pct > before + 0.2
     assert bench.held.co2_g_l == pytest.approx(2.5 * 1.9768, rel=1e-3)
     entry = bench.do(
-        "bottle", size=["750 mL x 20", "375 mL"], sparkling=True, used={"bottles.1": "18"}
-    )
+        "bottle", size=["750 mL x 20", "375 mL"], sparkling=True, used={"bottles.1": "18"},
+        bottle="sparkling",
+    )  # fmt: skip
     assert entry.what.words["lot"].startswith("L31152-LANE")
     assert "18 of 750 mL" in entry.what.words["bottles"]
     assert bench.view.step.kind == "none"
@@ -446,6 +489,8 @@ def test_every_kind_of_step_is_read_back_as_it_was_kept(bench):
             typed = {"ph": "3.5"}
         if step == "carbonate":  # it was pasteurised on the way
             typed = {"co2_volumes": "1.9", "keg": "4 C", "limit": "9 bar"}
+        if step == "bottle":  # the same minute, and sparkling: both are stated
+            typed = {**typed, "stabilised": "pasteurised", "bottle": "sparkling"}
         made = bench.do(step, used, **typed).what
         assert what_from("finish", what_data(made)) == made
         assert step_words(made)
