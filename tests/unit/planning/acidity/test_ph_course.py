@@ -99,7 +99,7 @@ def test_a_reading_of_ph_bends_the_band_from_then_on(sheet):
 
 def test_a_ph_read_at_pitch_counts_as_the_musts(sheet):
     """The kinetic members go by the sheet's pH alone, so the paths may differ by a hair."""
-    many = 2 * MEMBERS  # the ends of a band rest on one member in twenty
+    many = 4 * MEMBERS  # the ends of a band rest on one member in twenty
     at_pitch = told(sheet, readings="t_h,ph\n0,3.8\n", members=many)
     in_sheet = told(sheet + PH, members=many)
     assert at_pitch["ph_note"] == in_sheet["ph_note"]
