@@ -9,9 +9,9 @@ from typing import Any
 
 from scipy.optimize import brentq
 
-from mustwright.constants import BAR_PER_ATM, GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
+from mustwright.constants import BAR_PER_ATM, CO2_G_MOL, GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
 from mustwright.figure import Figure
-from mustwright.finishing.gas import CO2_G_MOL, pressure_bar_from_co2
+from mustwright.finishing.gas import pressure_bar_from_co2
 from mustwright.finishing.step import finishing_data
 
 R_L_BAR = GAS_CONSTANT_J_MOL_K / 100  # L bar/(mol K)

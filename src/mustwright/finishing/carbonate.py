@@ -23,20 +23,11 @@ from mustwright.finishing.containers import (
     refuse_not_still,
     sparkle_class,
 )
-from mustwright.finishing.gas import (
-    co2_g_l_from_pressure,
-    pressure_bar_from_co2,
-)
+from mustwright.finishing.gas import co2_g_l_from_pressure, pressure_bar_from_co2
 from mustwright.finishing.gas_class import kept_within
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.priming import Sugar, priming_sugar
-from mustwright.finishing.step import (
-    Addition,
-    Recorded,
-    cautions,
-    finishing_data,
-    within,
-)
+from mustwright.finishing.step import Addition, Recorded, cautions, finishing_data, within
 
 MOST_RESIDUAL_G_L = 2.0
 
