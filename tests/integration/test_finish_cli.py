@@ -78,6 +78,8 @@ def test_blend_and_bottle_know_the_batch(dry):
     assert blend["entry"]["content"]["added"][0]["litres"] > 1
     assert run(["finish", "bottle", "--batch", "lane", "--size", "750 mL", "--record"]) == 2
     assert "gravity seen to stand" in dry.readouterr().err  # blended this minute
+    looked = command(dry, "finish", "bottle", "--batch", "lane", "--size", "750 mL")
+    assert "! Not to be done yet: it needs gravity seen to stand" in looked
     stated = ("--stabilised", "pasteurised", "--record")
     bottled = data(dry, "bottle", "--size", "750 mL", *stated)
     assert bottled["lot_code"].endswith("-LANE")

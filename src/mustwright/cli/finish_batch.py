@@ -73,7 +73,7 @@ def _from_start(
     as_json: bool,
 ) -> None:
     from mustwright.bench.step_table import STEPS
-    from mustwright.services.batch.finishing import filled
+    from mustwright.services.batch.finishing import filled, unsafe
 
     step = STEPS[name]
     fields = filled(step.fields, given, start, lambda other: start_of(compose, other))
@@ -84,6 +84,9 @@ def _from_start(
         "started_from": dict(fields.own),
         "doubts": list(start.doubts()),
     }
+    danger = unsafe(result, fields)
+    if danger is not None:
+        more["unsafe"] = danger.requirement
     entry = _written(compose, result, fields, wish, as_json) if wish["record"] else None
     if entry is not None:
         from mustwright.services.batch.export_json import entry_data
@@ -92,6 +95,8 @@ def _from_start(
     if not as_json:
         for line in _head(start, fields):
             click.echo(line)
+        if danger is not None:
+            click.echo(f"! Not to be done yet: it {danger.requirement}.\n")
     finish(result, more)
     if entry is not None and not as_json:
         view = view_now(compose, start.slug)
