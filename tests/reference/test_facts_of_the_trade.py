@@ -56,9 +56,17 @@ def test_nitrogen_wanted_follows_sugar_and_strain(sugar_g_l, strain, mg_n_l):
 @pytest.mark.parametrize("gravity", ["1.040", "1.080", "1.100", "1.120"])
 @pytest.mark.parametrize("grams", ["2 g", "5 g", "11.5 g"])
 def test_rehydration_nutrient_is_one_and_a_quarter_times_the_yeast(gravity, grams):
-    pitch = ground(sheet(gravity, yeast={"amount": grams})).setting.pitch
+    pitch = ground(sheet(gravity, "40 L", yeast={"amount": grams})).setting.pitch
     assert pitch.rehydration_nutrient_g.value / pitch.yeast_g.value == pytest.approx(1.25)
     assert pitch.rehydration_nutrient_g.source == COMMON_PRACTICE
+
+
+def test_rehydration_nutrient_stays_within_its_label_like_any_other_jar():
+    setting = ground(sheet("1.100", "19 L", yeast={"amount": "11.5 g"})).setting
+    most = generic_nutrients()["rehydration_nutrient"].label_max_g_l
+    given = setting.pitch.rehydration_nutrient_g.value
+    assert given == pytest.approx(most.value * 19)
+    assert given < 1.25 * 11.5
 
 
 @pytest.mark.parametrize("brix", ["23 Bx", "23.5 Bx", "24 Bx"])
