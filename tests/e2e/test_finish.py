@@ -28,9 +28,9 @@ def test_from_sulfite_to_a_bottle(plain_page, shoot):
     typed(page, "pH, measured").fill("3.5")
     press(page, "Take it to the steps")
     page.get_by_role("link", name="Sulfite", exact=True).click()
-    assert "Add 0.95 g of potassium metabisulfite" in answer(page)
+    assert "Add 1.15 g of potassium metabisulfite" in answer(page)
     page.get_by_role("link", name="When that is done: sorbate").click()
-    assert "Dissolve 2.5 g of potassium sorbate" in answer(page)
+    assert "Dissolve 2.8 g of potassium sorbate" in answer(page)
     page.get_by_role("link", name="When that is done: sweeten").click()
     assert typed(page, "How yeast was stopped").input_value() == "sulfite+sorbate"
     typed(page, "Sweet as").fill("1.010")
@@ -77,7 +77,7 @@ def test_a_figure_opens_to_its_source_and_to_the_whole_working(page):
     number = page.url.rpartition("#")[2]
     assert page.locator(f"#{number}").is_visible()
     page.get_by_role("link", name="Back to the answer").click()
-    assert "Add 0.95 g" in answer(page)
+    assert "Add 1.15 g" in answer(page)
 
 
 @pytest.mark.parametrize("viewport", ["phone"], indirect=True)
