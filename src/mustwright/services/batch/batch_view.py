@@ -18,7 +18,7 @@ from mustwright.batch.restart import restart_plan
 from mustwright.batch.snapshot import gist_of
 from mustwright.batch.view import BatchRecord, BatchView
 from mustwright.batch.view_json import digest_of
-from mustwright.services.batch.cache import memory_of
+from mustwright.services.batch.cache import kept_beside, memory_of
 from mustwright.services.batch.forecaster import Told, told
 from mustwright.services.batch.repository import Ledger
 
@@ -56,14 +56,15 @@ def look(
             if not view.pending:
                 memory.views.keep(key, view)
     if record.digest_version != record.version or record.digest_at is None:
-        ledger.keep_digest(slug, record.version, digest_of(view))
+        kept_beside(ledger.keep_digest, slug, record.version, digest_of(view), record.cellar)
     return view
 
 
 def _holds(view: BatchView, record: BatchRecord, now: datetime) -> bool:
     """Whether a view can be shown again: the same version, within the minute."""
     minute = now.timestamp() // 60 == view.progress.now.timestamp() // 60
-    same = (view.record.version, view.record.name) == (record.version, record.name)
+    was = view.record
+    same = (was.cellar, was.version, was.name) == (record.cellar, record.version, record.name)
     return minute and same
 
 

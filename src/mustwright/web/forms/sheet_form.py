@@ -50,6 +50,7 @@ def parse(text: str) -> TOMLDocument:
     InputError
         When it is not TOML.
     """
+    toml_table(text, "sheet")  # checked by the quicker reader first
     try:
         return tomlkit.parse(text)
     except (tomlkit.exceptions.TOMLKitError, ValueError, RecursionError) as error:
