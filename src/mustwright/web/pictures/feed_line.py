@@ -18,6 +18,8 @@ SMALL = 340.0
 TALLEST = 96.0
 TOP, BASE = 44.0, 44.0 + TALLEST + 16
 
+LETTER, APART = 6.6, 6.0  # widest of a letter of these labels, and between two of them
+
 
 @dataclass(frozen=True)
 class Mark:
@@ -91,7 +93,8 @@ def feed_line(plan: FeedingPlan, third: Figure, narrow: bool = False) -> Markup:
     width, marks = canvas.width, marks_of(plan)
     axis = axis_for(8, width - 8, marks, [third])
     scale = TALLEST / tallest(marks)
-    rows = label_rows([axis.x(m.hours) for m in marks], 44.0 if narrow else 62.0)
+    longest = max((len(clock(m.hours)) for m in marks), default=0)
+    rows = label_rows([axis.x(m.hours) for m in marks], LETTER * longest + APART)
     bottom = BASE + 52 + 18.0 * (max(rows, default=0) + 1)
     said = "a third of the sugar gone" + ("" if narrow else ", expected")
     body = [
