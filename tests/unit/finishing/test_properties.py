@@ -198,7 +198,7 @@ def test_sulfite_stays_legal(
     st.floats(0, 30),
     st.floats(0.2, 1.5),
 )
-@settings(deadline=None, max_examples=150)
+@cases(150, deadline=None)
 def test_no_dose_falls_when_the_keeping_temperature_falls(
     volume, ph, alcohol, now, kept, colder, molecular
 ):
@@ -301,7 +301,7 @@ def test_no_priming_past_the_container(volume, warm, volumes, alcohol, sugar, co
     st.floats(0, 80),
     st.booleans(),
 )
-@settings(deadline=None, max_examples=150)
+@cases(150, deadline=None)
 def test_the_pressure_judged_is_never_below_the_pressure_shown(
     warm, volumes, alcohol, sugar, in_keg
 ):
