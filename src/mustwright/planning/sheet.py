@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from mustwright.errors import InputError
+from mustwright.kinetics.conditions import AERATIONS, Aeration
 from mustwright.must.blend import PRIMARY, Portion
 from mustwright.must.gravity import (
     brix_from_gravity,
@@ -27,6 +28,8 @@ from mustwright.yeast.pitch import Strain, strain_called
 DEFAULT_TEMPERATURE_C = 20.0
 DEFAULT_STRAIN = "low_demand_neutral"
 DEFAULT_PROFILE = "home"
+# What the sheet says of feeds outside its plan; None leaves it to the kind of must.
+FEEDINGS = {"as planned": None, "unknown": False}
 TABLES: dict[str, tuple[str, ...]] = {
     "must": (
         "name",
@@ -39,8 +42,10 @@ TABLES: dict[str, tuple[str, ...]] = {
         "temperature_steps",
         "ingredient",
         "ph",
+        "aeration",
+        "feeding",
     ),
-    "yeast": ("kind", "amount", "name", "rehydrated"),
+    "yeast": ("kind", "amount", "name", "rehydrated", "aeration"),
     "vessel": ("material", "room", "cool_above", "cooling_w"),
     "legal": ("profile",),
     "measured": ("gravity", "brix", "yan_mg_l", "ph"),
@@ -84,6 +89,10 @@ class Sheet:
         For each portion its part among those to solve.
     assumptions : tuple of str
         What was taken for granted in reading.
+    aeration : str
+        Air the yeast gets, one of `kinetics.conditions.AERATIONS`.
+    feeding_known : bool or None
+        False where the sheet says that what was fed was not written down.
     """
 
     name: str
@@ -99,6 +108,8 @@ class Sheet:
     profile: LegalProfile
     measured: Measured
     assumptions: tuple[str, ...]
+    aeration: Aeration = "unknown"
+    feeding_known: bool | None = None
 
     @property
     def temperature_c(self) -> float:
@@ -168,7 +179,25 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         legal_profile(legal.get("profile", DEFAULT_PROFILE)),
         measured,
         tuple(note for note in assumptions if note),
+        _aeration(must, yeast),
+        _feeding_known(must),
     )
+
+
+def _aeration(must: Mapping[str, Any], yeast: Mapping[str, Any]) -> Aeration:
+    field = "must.aeration" if "aeration" in must else "yeast.aeration"
+    value = must.get("aeration", yeast.get("aeration", "unknown"))
+    for known in AERATIONS:
+        if value == known:
+            return known
+    raise InputError(field, "needs one of " + ", ".join(AERATIONS), value)
+
+
+def _feeding_known(must: Mapping[str, Any]) -> bool | None:
+    value = must.get("feeding", "as planned")
+    if value not in FEEDINGS:
+        raise InputError("must.feeding", "needs one of " + ", ".join(FEEDINGS), value)
+    return FEEDINGS[value]
 
 
 def gravity_typed(value: object, field: str, bare: str = "SG") -> float:
