@@ -19,8 +19,10 @@ from mustwright.kinetics.counterfactual import freed
 from mustwright.kinetics.ensemble_setting import BENT_MEMBERS, MEMBERS, SEED
 from mustwright.kinetics.forecast import Band, Drawn, Forecast, band, fermentations, sum_up
 from mustwright.kinetics.inputs import NitrogenPulse, PulseTrigger
+from mustwright.kinetics.parameters import population_of_house
 from mustwright.kinetics.simulate import DRY_G_L
 from mustwright.kinetics.update import ODD, ReadingVerdict
+from mustwright.planning.likeness import HOUSE_NOTE, HouseFor, likeness_of
 
 FRACTIONS = (*(round(0.02 * k, 2) for k in range(1, 50)), 0.99, 1.0)
 RELEASES_AFTER = 2  # readings after pitch that causes are asked of
@@ -28,7 +30,11 @@ Floats = NDArray[Any]
 
 
 def foresee(
-    now: Progress, stands: Sequence[Standing], version: int, members: int | None = None
+    now: Progress,
+    stands: Sequence[Standing],
+    version: int,
+    members: int | None = None,
+    house: HouseFor | None = None,
 ) -> Foreseen:
     """The forecast of a batch from its log.
 
@@ -40,6 +46,8 @@ def foresee(
         Of the batch, whose log this is.
     members : int or None
         Runs in the ensemble; the setting of every page when None.
+    house : callable or None
+        Gives what the maker's finished batches say of such a fermentation.
 
     Raises
     ------
@@ -56,8 +64,10 @@ def foresee(
     )  # brings nothing: shows when each run starts to work
     feeds = (*case.feeds, onset)
     acid = ph_case(case, now, stands)
+    own = None if house is None else house(likeness_of(case.ground))
     drawn = fermentations(
         case.must, feeds, case.conditions, members, SEED, _times(case), case.readings or None,
+        population_of_house(case.must.medium, own),
         also_h=None if acid is None else acid.times_h,
     )  # fmt: skip
     told = sum_up(drawn)
@@ -86,7 +96,8 @@ def foresee(
         odd_entry=odd,
         message=message,
         releases=_releases(case, drawn),
-        notes=case.notes,
+        notes=case.notes if own is None else (*case.notes, HOUSE_NOTE),
+        house="" if own is None else own.key,
         ph=None if acid is None else foresee_ph(acid, case, drawn, feeds, now),
     )
 

@@ -90,6 +90,8 @@ def build(must: MustAtPitch, conditions: Conditions, z: Floats, population: Popu
         What such fermentations are like.
     """
     fixed = typical()
+    if population.house is not None:
+        z = population.house.applied(z)
     e = effects(z, population)
     strain = conditions.strain
     viable = fixed["viable_share_rehydrated" if conditions.rehydrated else "viable_share_direct"]
