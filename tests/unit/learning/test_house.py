@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from itertools import product
 
 import numpy as np
@@ -216,15 +215,3 @@ def test_simulated_makers(share, least, most):
         held += list(np.abs(error) <= 1.645 * np.sqrt(np.diag(prior.covariance)[:8]))
     assert least <= 1 - np.mean(mine) / np.mean(plain) <= most
     assert 0.85 <= np.mean(held) <= 0.95
-
-
-def test_fifty_batches_take_less_than_a_second():
-    random = np.random.default_rng(7)
-    made = []
-    for k in range(50):
-        like = Likeness(f"yeast {k % 5}", f"honey {k % 10}")
-        made.append(summary(f"b{k}", random.standard_normal(SIZE), 4.0, random, like))
-    house_of(made[:2])  # imports
-    began = time.process_time()
-    prior_for(house_of(made), LIKE)
-    assert time.process_time() - began < 1.0
