@@ -84,7 +84,7 @@ def test_a_trial_is_played_through(page, sound, viewport):
     for k in range(4):
         scores.nth(k).fill(str(5 + k))
     page.get_by_role("button", name="Write the scores down").click()
-    page.get_by_text("It cannot be told from chance with 4 vessels").wait_for()
+    page.get_by_text("With 4 vessels it cannot be told from chance").wait_for()
     sound("trial-answer")
     page.goto(f"{here}/labels")
     assert over_the_edge(page) <= 0

@@ -293,12 +293,13 @@ def _two_arms(trial: TrialRecord, by_arm: Mapping[str, list[float]]) -> TrialEff
 
 def _two_message(trial: TrialRecord, effect: TrialEffect, p: float, least: float) -> str:
     a, b = (arm.name for arm in trial.arms)
-    lead = f"{b} less {a}: {effect.effect:+.3g}"
+    higher = "higher" if effect.effect >= 0 else "lower"
+    lead = f"{b} came out {abs(effect.effect):.3g} {higher} than {a}"
     if effect.low is not None and effect.high is not None:
         low, high = effect.low, effect.high
-        lead += f", between {low:.3g} and {high:.3g} with {effect.confidence:.0%} confidence"
+        lead += f" ({effect.confidence:.0%} interval {low:+.3g} to {high:+.3g})"
     if least > LEVEL + 1e-9:
-        return f"{lead}. {_too_few(trial, least)} Take it as a hint."
+        return f"{lead}. {_too_few(trial, least)} Take it as a hint only."
     if p <= LEVEL + 1e-9:
         return f"{lead}. The {trial.thing} made a difference (p = {p:.2g})."
     return f"{lead}. No difference is shown (p = {p:.2g}); none is ruled out."
@@ -306,7 +307,7 @@ def _two_message(trial: TrialRecord, effect: TrialEffect, p: float, least: float
 
 def _too_few(trial: TrialRecord, least: float) -> str:
     return (
-        f"It cannot be told from chance with {len(trial.vessels)} vessels: the smallest p they "
+        f"With {len(trial.vessels)} vessels it cannot be told from chance: the smallest p they "
         f"could reach is {least:.2g}."
     )
 

@@ -88,7 +88,7 @@ def test_codes_stay_closed_until_the_last_score(cellar):
     assert not done.trial.opened_early
     assert answer.effect.effect == pytest.approx(2, abs=0.05)
     assert answer.p == pytest.approx(0.1)
-    assert "cannot be told from chance with 6 vessels" in answer.message
+    assert "With 6 vessels it cannot be told from chance" in answer.message
 
 
 def test_what_was_expected_beforehand_makes_it_one_sided(cellar):
@@ -208,7 +208,7 @@ def test_the_commands(cellar, capsys, monkeypatch, tmp_path):
     answer = ask("judge", "two-ways", "--values", values, "--json")
     assert answer["open"]
     assert {"effect", "low", "high", "p", "smallest_p", "message"} <= set(answer)
-    assert "cannot be told from chance with 4 vessels" in ask("judge", "two-ways")
+    assert "With 4 vessels it cannot be told from chance" in ask("judge", "two-ways")
     assert "front" in ask("show", "two-ways")
     assert len(ask("show", "--json")["trials"]) == 1
     bad = ("start", "X", "--must", must, "--thing", "protocol", "--arm", "a")

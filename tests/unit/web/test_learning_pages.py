@@ -61,7 +61,7 @@ def test_a_trial_from_lot_to_answer(client, cellar):
     rest = {f"score_{code}": str(5 + k) for k, code in enumerate(codes[1:])}
     page = client.post(f"{here}/judge", data={"measure": "score"} | rest, follow_redirects=True)
     said = words(page.text)
-    assert "It cannot be told from chance with 4 vessels" in said
+    assert "With 4 vessels it cannot be told from chance" in said
     assert "The codes are open" in said
 
 
