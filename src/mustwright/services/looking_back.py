@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from mustwright.batch.entries import CLOSES
-from mustwright.batch.log import is_event
+from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.progress import FeedState, Progress, progress_of
 from mustwright.batch.snapshot import Gist
+from mustwright.batch.tasting_dates import closed_at, tasting_dates
 from mustwright.batch.view import BatchRecord
-from mustwright.errors import ConflictError, InputError
+from mustwright.errors import ConflictError, InputError, MustwrightError
 from mustwright.learning.differences import FRACTION
+from mustwright.planning.batch_cost import used_cost
+from mustwright.planning.must_setup import ground_of
 from mustwright.services.batch.cache import memory_of
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.house import HouseView, Taught, house_view
@@ -21,8 +23,6 @@ from mustwright.services.repository import Cellar, MissingRecordError, Record
 from mustwright.services.tastings import KeptTasting, tastings_of_batch
 from mustwright.services.trials import KeptTrial, trial_of_batch
 
-TASTE_AFTER_MONTHS = (1, 3, 6, 12)
-MONTH = timedelta(days=365.25 / 12)
 LONGEST_WORDS = 4000
 
 
@@ -55,6 +55,10 @@ class LookBack:
         Forecast and fact, once it was looked at.
     held, judged : int
         Batches whose fact lay in the 90 % band, and how many could be judged.
+    cost : str
+        What it cost with the feeds as given, in a sentence; empty without a sheet.
+    lots : tuple of str
+        Codes of its bottlings.
     next_time : str
         In the maker's words.
     version : int or None
@@ -68,6 +72,8 @@ class LookBack:
     held: int
     judged: int
     feeds: tuple[FeedState, ...]
+    cost: str
+    lots: tuple[str, ...]
     tastings: tuple[KeptTasting, ...]
     trial: KeptTrial | None
     due: tuple[TastingDue, ...]
@@ -87,7 +93,7 @@ def look_back(ledger: Ledger, notebook: Notebook, slug: str, now: datetime) -> L
     record = ledger.batch(slug)
     gist = memory_of(ledger).gist(ledger, record)
     state = progress_of(gist, now)
-    at = _closed_at(gist)
+    at = closed_at(gist.events)
     if at is None:
         raise InputError("batch", "needs a batch that is bottled or ended", slug)
     house = house_view(ledger, notebook, now)
@@ -103,6 +109,8 @@ def look_back(ledger: Ledger, notebook: Notebook, slug: str, now: datetime) -> L
         held,
         judged,
         tuple(state.feeds),
+        _cost_words(state),
+        _lots(gist),
         tastings,
         trial_of_batch(notebook, slug),
         _due(at, tastings, now),
@@ -178,19 +186,25 @@ def copy_as_must(cellar: Cellar, ledger: Ledger, slug: str, now: datetime) -> Re
     return cellar.save("sheet", None, state.plan.sheet, None, f"{record.name}, again"[:120])
 
 
-def _closed_at(gist: Gist) -> datetime | None:
-    return min((s.at for s in gist.events if is_event(s, *CLOSES)), default=None)
+def _cost_words(state: Progress) -> str:
+    if not state.plan.sheet.strip():
+        return ""
+    try:
+        return used_cost(ground_of(state.plan.sheet, "must"), state.given_g).words
+    except MustwrightError:  # a sheet of an older version
+        return ""
+
+
+def _lots(gist: Gist) -> tuple[str, ...]:
+    done = [s.what for s in gist.events if isinstance(s.what, StepDone)]
+    return tuple(dict.fromkeys(one.words["lot"] for one in done if one.words.get("lot")))
 
 
 def _due(
-    closed_at: datetime, tastings: tuple[KeptTasting, ...], now: datetime
+    closed: datetime, tastings: tuple[KeptTasting, ...], now: datetime
 ) -> tuple[TastingDue, ...]:
-    last = max((t.tasting.closed_at for t in tastings if t.tasting.closed_at), default=closed_at)
-    found = []
-    for months in TASTE_AFTER_MONTHS:
-        at = closed_at + months * MONTH
-        found.append(TastingDue(months, at, last < at <= now))
-    return tuple(found)
+    last = max((t.tasting.closed_at for t in tastings if t.tasting.closed_at), default=closed)
+    return tuple(TastingDue(months, at, last < at <= now) for months, at in tasting_dates(closed))
 
 
 def _words(notebook: Notebook, slug: str) -> tuple[str, int | None]:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import UTC
+
 import pytest
+from icalendar import Calendar
 
 from batch_pages import Cellar, fields, words
 from batches import CLOVER
 from closed import QUICK, SLOW, closed_batch
+from mustwright.batch.calendar import calendar_text
 from mustwright.learning import finished
+from mustwright.services.batch.batch_view import look
 from mustwright.services.looking_back import look_back
 from mustwright.services.trials import trial
 
@@ -142,6 +147,24 @@ def test_a_mead_is_due_to_be_tasted_after_a_month(client, cellar):
     assert "Taste it now : 1 month" in words(client.get(f"/batches/{slug}/back").text)
     due = look_back(cellar.ledger, cellar.compose.notebook, slug, cellar.now).due
     assert [d.is_due for d in due] == [True, False, False, False]
+
+
+def test_tasting_dates_are_in_the_calendar_of_a_closed_batch(cellar):
+    slug = closed_batch(cellar, "Slow one")
+    made = Calendar.from_ical(
+        calendar_text([look(cellar.ledger, slug, cellar.now, UTC)], "Slow one")
+    )
+    found = {str(e["uid"]).split("@")[0]: e.decoded("dtstart") for e in made.walk("VEVENT")}
+    due = look_back(cellar.ledger, cellar.compose.notebook, slug, cellar.now).due
+    told = {d.months: d.at.replace(second=0, microsecond=0) for d in due}
+    assert {n: found[f"{slug}-taste-{n}"] for n in (1, 3, 6, 12)} == told
+
+
+def test_what_it_cost_counts_the_feeds_as_given(client, cellar):
+    slug = closed_batch(cellar, "Slow one")
+    back = look_back(cellar.ledger, cellar.compose.notebook, slug, cellar.now)
+    assert back.cost
+    assert back.cost in words(client.get(f"/batches/{slug}/back").text)
 
 
 def test_the_must_becomes_the_start_of_the_next(client, cellar):
