@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import ClassVar
 
-from mustwright.errors import InputError
+from mustwright.errors import InputError, not_plain
 
 # By step: what the log calls it, the event of the batch that it stands for, if any, and what
 # became of the litres that left.
@@ -168,10 +168,10 @@ class StepDone:
             if len(named) > MOST_NAMED:
                 raise InputError(where, f"needs at most {MOST_NAMED} fields", len(named))
             for name, text in named.items():
-                if len(name) > 80 or len(text) > LONGEST or "\x00" in name + text:
+                if len(name) > 80 or len(text) > LONGEST or not_plain(name + text):
                     raise InputError(f"{where}.{name[:80]}", "needs a shorter plain text", text)
         for where in ("said", "note"):
-            if len(getattr(self, where)) > LONGEST or "\x00" in getattr(self, where):
+            if len(getattr(self, where)) > LONGEST or not_plain(getattr(self, where)):
                 raise InputError(where, f"needs at most {LONGEST} plain characters", "more")
 
     @property

@@ -226,6 +226,8 @@ class _Fold:
     def step(self, what: StepDone, at: datetime) -> None:
         self._measured(what, at)
         if what.lost_l > 0:
+            if what.step == "blend":
+                self._left_over(what.lost_l, at)
             self._lose(what.lost_l, what.title.lower())
         start = self.volume
         for one in what.added:
@@ -240,6 +242,13 @@ class _Fold:
         self.stabilised = what.words.get("stabilised", self.stabilised)
         if what.step == "sorbate" and what.added:
             self._sorbated()
+
+    def _left_over(self, litres: float, at: datetime) -> None:
+        """What was not poured into a blend is still there, in a vessel of its own."""
+        self.doubts.append(
+            f"{litres:.2f} L were left over from the blend of {at:%Y-%m-%d}, as they were before: "
+            "they belong to this batch, but the figures here are of the blend."
+        )
 
     def _measured(self, what: StepDone, at: datetime) -> None:
         known = f"typed on {at:%Y-%m-%d}"

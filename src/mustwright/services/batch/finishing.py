@@ -19,8 +19,9 @@ from mustwright.bench.steps.blend import LOT_FIELDS, lot_pairs, read_lot
 from mustwright.errors import InputError
 from mustwright.finishing.liquid import mead
 from mustwright.finishing.lots import Lot
-from mustwright.services.batch.record import YOU, new_id, write
+from mustwright.services.batch.record import YOU, new_id
 from mustwright.services.batch.repository import Ledger
+from mustwright.services.batch.two_ends import other_end
 
 StartOf = Callable[[str], BatchStart]
 CARRIED = ("sorbic_acid_mg_l", "potassium_mg_l", "calcium_mg_l")
@@ -205,7 +206,7 @@ def record_step(
 ) -> Entry:
     """Write a step into the log of its batch; of a blend, also what was drawn from other batches.
 
-    The same id twice writes once, so that an interrupted blend is completed by sending it again.
+    All of it is written in one step, or nothing. The same id twice writes once.
 
     Parameters
     ----------
@@ -230,6 +231,7 @@ def record_step(
     made = replace(done(case, used, measured), note=note)
     identity = id or new_id()
     slug = fields.start.slug
+    lines = {slug: [Entry(identity, at, who, made)]}
     for i, other in enumerate(fields.lots):
         if other is None or other == slug:
             continue
@@ -239,5 +241,5 @@ def record_step(
             drawn = StepDone(
                 "drawn", lost_l=litres, words={"into": fields.start.name}, said=made.said
             )
-            write(ledger, other, drawn, at=at, who=who, id=f"{identity}-{i + 1}")
-    return write(ledger, slug, made, at=at, who=who, id=identity)
+            lines[other] = [Entry(other_end(identity, i + 1), at, who, drawn)]
+    return ledger.append_each(lines)[slug][0]

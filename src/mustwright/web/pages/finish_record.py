@@ -8,9 +8,12 @@ from urllib.parse import parse_qsl
 from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import Response
 
+from mustwright.batch.entries import Entry
+from mustwright.batch.finishing_record import StepDone
 from mustwright.bench.step_table import PAGES
 from mustwright.errors import InputError, UnlikelyError
 from mustwright.services.batch.finishing import amounts_of, record_step
+from mustwright.units import parse_quantity
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.finish_form import FinishForm
 from mustwright.web.forms.typed import TypedForm, said
@@ -34,13 +37,43 @@ def keep_step(request: Request, slug: str, typed: Form) -> Response:
     desk = Desk(request)
     identity = typed.get("id").strip()
     batch = form.start.slug
-    if any(stand.entry.id == identity for stand in desk.view(batch).stands):
-        return back_to(batch, identity)  # a second tap
+    sent = next((s.entry for s in desk.view(batch).stands if s.entry.id == identity), None)
+    if sent is not None and _is_second_tap(sent, typed):
+        return back_to(batch, identity)
+    if sent is not None:
+        wrong = "This form was sent before, and what it said then is kept. Nothing was written now."
+        return step_answer(request, form, record_errors={"record-all": wrong}, record_typed=typed,
+                           status=409)  # fmt: skip
     try:
         wrote = _written(desk, form, typed, identity)
     except InputError as error:
         return _refused(request, form, typed, error)
     return back_to(batch, wrote)
+
+
+def _is_second_tap(sent: Entry, typed: TypedForm) -> bool:
+    """Whether a form that wrote an entry says the same again.
+
+    The batch has moved on since, so its own numbers are not asked for again: the step, the amounts
+    that were typed and the note are compared.
+    """
+    what = sent.what
+    if not isinstance(what, StepDone) or what.note != typed.get("note").strip():
+        return False
+    amounts = [a.litres if a.litres is not None else a.grams for a in what.added]
+    if what.volume_before_l is not None:  # of a blend, what was poured of the batch itself
+        amounts.append(what.volume_before_l - what.lost_l)
+    given = [typed.get(k) for k in typed.fields if k.startswith(("grams.", "litres."))]
+    return all(_says(one, amounts) for one in given if one.strip())
+
+
+def _says(typed: str, amounts: list[float]) -> bool:
+    """Whether a typed amount is among those written, to its digits."""
+    try:
+        number = parse_quantity(typed, "amount").value
+    except InputError:
+        return False
+    return any(abs(number * f - a) <= 0.01 * abs(a) + 1e-6 for a in amounts for f in (1, 1000))
 
 
 def _written(desk: Desk, form: FinishForm, typed: TypedForm, identity: str) -> str:
