@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import ClassVar
 
 from mustwright.errors import InputError, not_plain
@@ -188,6 +189,16 @@ class StepDone:
     def leaving(self) -> str:
         """What became of the litres that left."""
         return STEPS[self.step][2] or "taken out"
+
+    def left_over(self, at: datetime) -> list[str]:
+        """What was not poured into a blend is still there, in a vessel of its own; in words."""
+        if self.step != "blend" or self.lost_l <= 0:
+            return []
+        words = (
+            f"{self.lost_l:.2f} L were left over from the blend of {at:%Y-%m-%d}, as they were "
+            "before: they belong to this batch, but the figures here are of the blend."
+        )
+        return [words]
 
     @property
     def mixes(self) -> bool:

@@ -226,8 +226,7 @@ class _Fold:
     def step(self, what: StepDone, at: datetime) -> None:
         self._measured(what, at)
         if what.lost_l > 0:
-            if what.step == "blend":
-                self._left_over(what.lost_l, at)
+            self.doubts += what.left_over(at)
             self._lose(what.lost_l, what.title.lower())
         start = self.volume
         for one in what.added:
@@ -243,18 +242,10 @@ class _Fold:
         if what.step == "sorbate" and what.added:
             self._sorbated()
 
-    def _left_over(self, litres: float, at: datetime) -> None:
-        """What was not poured into a blend is still there, in a vessel of its own."""
-        self.doubts.append(
-            f"{litres:.2f} L were left over from the blend of {at:%Y-%m-%d}, as they were before: "
-            "they belong to this batch, but the figures here are of the blend."
-        )
-
     def _measured(self, what: StepDone, at: datetime) -> None:
-        known = f"typed on {at:%Y-%m-%d}"
         for name, value in what.measured.items():
             self._set(name, value, at)
-            self.how[name] = known
+            self.how[name] = f"typed on {at:%Y-%m-%d}"
 
     def _after(self, what: StepDone, at: datetime) -> None:
         for name, value in what.after.items():

@@ -31,10 +31,7 @@ BUFFERS = ("potassium_bicarbonate", "potassium_carbonate")  # they move pH: neve
 DEFAULT_SCALE_G = 0.1
 MOST_NUTRIENTS = 40  # a plan tries all of them together
 _FACTS = (
-    "class",
-    "kind",
-    "name",
-    "stock",
+    *("class", "kind", "name", "stock"),
     "price_per_kg",
     "label_max_g_l",
     "uptake_weight",

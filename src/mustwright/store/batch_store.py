@@ -197,9 +197,7 @@ class BatchStore(DerivedRows, AccessRows, TokenRows, PhotoRows):
         """Add lines to several batches, all or none."""
         found, grown = {}, []
         with self._engine.begin() as connection:
-            for slug in sorted(
-                lines
-            ):  # in one order everywhere, so that no two wait for each other
+            for slug in sorted(lines):  # in one order everywhere: no two wait for each other
                 entries = lines[slug]
                 row = live(connection, slug, for_change=True)
                 kept, new = _sorted_out(connection, slug, entries, (seen or {}).get(slug))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -13,8 +14,8 @@ from sqlalchemy import event
 from batches import PITCHED, plan
 from databases import KINDS, store_of
 from faults import FAULTS, disk_of
-from mustwright.batch.entries import Entry, Note, PlanAdopted
-from mustwright.services.batch.repository import PhotoRecord
+from mustwright.batch.entries import Entry, Note, Photo, PlanAdopted
+from mustwright.services.batch.repository import PhotoRecord, TakenIn
 from mustwright.services.repository import CellarAwayError, UnwritableError
 from mustwright.store.batch_store import BatchStore
 from mustwright.store.cellar_store import CellarStore
@@ -43,9 +44,23 @@ WRITES: dict[str, Callable[[CellarStore], Any]] = {
     "delete_batch": lambda s: s.ledger.delete_batch("spare", 2),
     "restore_batch": lambda s: s.ledger.restore_batch("gone"),
     "append": lambda s: s.ledger.append("heather", [line("a"), line("b")]),
+    "take_in": lambda s: s.ledger.take_in(
+        TakenIn(
+            "in",
+            "In",
+            "",
+            1,
+            PITCHED,
+            [replace(line("p-in", PlanAdopted(plan())), seq=1)],
+            [replace(PHOTO, id="h", batch="in")],
+        )
+    ),
     "keep_digest": lambda s: s.ledger.keep_digest("gone", 4, "{}"),
     "keep_outlook": lambda s: s.ledger.keep_outlook("heather", 2, "{}"),
     "keep_gist": lambda s: s.ledger.keep_gist("heather", 2, b"gist"),
+    "append_each": lambda s: s.ledger.append_each(
+        {"heather": [line("c", Photo("g"))], "gone": [line("d")]}, photos=[replace(PHOTO, id="g")]
+    ),
     "add_token": lambda s: s.ledger.add_token("u", "heather", "device", "x", "hash of u"),
     "revoke_token": lambda s: s.ledger.revoke_token("t"),
     "add_photo": lambda s: s.ledger.add_photo(PHOTO),
@@ -55,8 +70,8 @@ WRITES: dict[str, Callable[[CellarStore], Any]] = {
 }
 READS = {
     "records", "record", "has_flag", "close",
-    "back_up", "batches", "batch", "one_moment", "stamp", "listen", "log", "newest", "outlook",
-    "gist", "tokens", "token_of", "photo", "photos", "setting", "session_ends",
+    "back_up", "batches", "batch", "holding", "one_moment", "stamp", "listen", "log",
+    "newest", "outlook", "gist", "tokens", "token_of", "photo", "photos", "setting", "session_ends",
 }  # fmt: skip
 
 

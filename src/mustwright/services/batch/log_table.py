@@ -97,15 +97,21 @@ def export_csv(stands: Sequence[Standing]) -> str:
 
     The amounts of a finishing step have columns; the whole step is under ``finish``, as JSON.
     """
-    out = io.StringIO()
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
-    writer.writeheader()
+    lines = [_csv_line(COLUMNS)]
     for stand in stands:
         row = _row(stand.what)
         if row is not None and not stand.removed:
             head = {"id": stand.entry.id, "at": stand.at.isoformat(), "kind": stand.what.kind}
-            writer.writerow({k: _safe(v) for k, v in {**head, **row}.items()})
-    return out.getvalue()
+            cells = {**head, **row}
+            lines.append(_csv_line([_safe(cells.get(name, "")) for name in COLUMNS]))
+    return "".join(lines)
+
+
+def _csv_line(cells: Sequence[str]) -> str:
+    """One line; a lone carriage return in a cell is quoted too, as the writer's own line end is."""
+    out = io.StringIO(newline="")
+    csv.writer(out, lineterminator="\r\n").writerow(cells)
+    return out.getvalue().removesuffix("\r\n") + "\n"
 
 
 def _safe(text: str) -> str:

@@ -19,6 +19,7 @@ from faults import disk_of
 from mustwright.errors import InputError
 from mustwright.services.batch.photos import add_photo, prepared
 from mustwright.services.batch.record import start_batch
+from mustwright.services.batch.repository import SameIdError
 from mustwright.services.repository import UnwritableError
 
 
@@ -47,8 +48,9 @@ def test_a_picture_and_its_line_are_kept_both_or_neither(kind, write, tmp_path):
             assert disk.count == 4
         assert [p.id for p in ledger.photos(slug)] == [entry.what.photo]
         # The same form again writes neither a line nor a picture; another picture says so.
-        with pytest.raises(Exception, match="kept already"):
-            add_photo(ledger, slug, png(8, 8), at=PITCHED, id="a")
+        assert add_photo(ledger, slug, png(8, 8), at=PITCHED, id="a") == entry
+        with pytest.raises(SameIdError):
+            add_photo(ledger, slug, png(9, 8), at=PITCHED, id="a")
         assert len(ledger.photos(slug)) == 1
 
 
