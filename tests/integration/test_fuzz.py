@@ -38,11 +38,11 @@ from mustwright.errors import MustwrightError
 from mustwright.nutrition.protocols import built_in_protocols, read_protocol
 from mustwright.planning.readings_csv import read_readings
 from mustwright.planning.sheet import read_sheet
-from mustwright.services.access import form_token, set_passphrase
+from mustwright.services.access import _hash, form_token, set_passphrase
 from mustwright.services.batch.export_json import export_json, import_json
 from mustwright.services.batch.log_table import export_csv, preview_csv
 from mustwright.services.batch.record import start_batch
-from mustwright.services.batch.tokens import DEVICE, new_token
+from mustwright.services.batch.tokens import DEVICE, hash_of
 from mustwright.services.demo import seed_demo
 from mustwright.services.records import read_jar
 from mustwright.toml_text import toml_table
@@ -220,10 +220,9 @@ class Site:
         self.slug = start_batch(ledger, plan(), "Heather", now=NOW, pitched_at=PITCHED).slug
         set_passphrase(ledger, WORDS)
         self.secret = "s" * 43
-        from mustwright.services.access import _hash
-
         ledger.add_session(_hash(self.secret), NOW + timedelta(days=20))
-        _, self.device = new_token(ledger, self.slug, DEVICE, "float")
+        self.device = "d" * 43
+        ledger.add_token("0123456789ab", self.slug, DEVICE, "float", hash_of(self.device))
         app = create_app(self.compose, Access(True, ("192.0.2.7",), f"{ORIGIN}/"))
         client = TestClient(app, base_url=ORIGIN, follow_redirects=False)
         self.client = stack.enter_context(client)
