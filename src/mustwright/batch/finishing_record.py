@@ -131,6 +131,8 @@ class StepDone:
         The answer that was followed.
     protected : bool
         Whether yeast could not eat what went in.
+    sent_as : str
+        Stands for all that the form said that wrote it; empty where no form did.
     """
 
     kind: ClassVar[str] = "finish"
@@ -146,6 +148,7 @@ class StepDone:
     said: str = ""
     protected: bool = False
     note: str = ""
+    sent_as: str = ""
 
     def __post_init__(self) -> None:
         if self.step not in STEPS:
@@ -171,7 +174,7 @@ class StepDone:
             for name, text in named.items():
                 if len(name) > 80 or len(text) > LONGEST or not_plain(name + text):
                     raise InputError(f"{where}.{name[:80]}", "needs a shorter plain text", text)
-        for where in ("said", "note"):
+        for where in ("said", "note", "sent_as"):
             if len(getattr(self, where)) > LONGEST or not_plain(getattr(self, where)):
                 raise InputError(where, f"needs at most {LONGEST} plain characters", "more")
 

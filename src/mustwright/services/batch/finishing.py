@@ -203,6 +203,7 @@ def record_step(
     id: str | None = None,
     who: str = YOU,
     sure: bool = False,
+    sent_as: str = "",
 ) -> Entry:
     """Write a step into the log of its batch; of a blend, also what was drawn from other batches.
 
@@ -214,6 +215,8 @@ def record_step(
         The amounts that were really used, by key of `amounts_of`.
     sure : bool
         Whether an amount that is likely a slip was confirmed; then it is written however large.
+    sent_as : str
+        Stands for all that a form said, so that sending it again can be told from other content.
 
     Raises
     ------
@@ -228,7 +231,7 @@ def record_step(
     case = case_of(result, fields)
     typed = [one for one in fields.fields if one.name in fields.typed]
     measured = measured_in(typed, fields.given, fields.own)
-    made = replace(done(case, used, measured), note=note)
+    made = replace(done(case, used, measured), note=note, sent_as=sent_as)
     identity = id or new_id()
     slug = fields.start.slug
     lines = {slug: [Entry(identity, at, who, made)]}

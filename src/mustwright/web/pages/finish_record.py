@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import replace
 from urllib.parse import parse_qsl
 
@@ -13,7 +15,7 @@ from mustwright.batch.finishing_record import StepDone
 from mustwright.bench.step_table import PAGES
 from mustwright.errors import InputError, UnlikelyError
 from mustwright.services.batch.finishing import amounts_of, record_step
-from mustwright.units import parse_quantity
+from mustwright.services.batch.repository import SameIdError
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.finish_form import FinishForm
 from mustwright.web.forms.typed import TypedForm, said
@@ -22,6 +24,7 @@ from mustwright.web.pages.finish import LONGEST_ADDRESS, step_answer
 from mustwright.web.pages.finish_batch import form_of
 
 router = APIRouter(include_in_schema=False)
+ASIDE = ("form_token", "sure", "id")  # not of what was done
 
 
 @router.post("/finish/{slug}/record")
@@ -38,42 +41,32 @@ def keep_step(request: Request, slug: str, typed: Form) -> Response:
     identity = typed.get("id").strip()
     batch = form.start.slug
     sent = next((s.entry for s in desk.view(batch).stands if s.entry.id == identity), None)
-    if sent is not None and _is_second_tap(sent, typed):
-        return back_to(batch, identity)
     if sent is not None:
-        wrong = "This form was sent before, and what it said then is kept. Nothing was written now."
-        return step_answer(request, form, record_errors={"record-all": wrong}, record_typed=typed,
-                           status=409)  # fmt: skip
+        return _sent_before(request, form, typed, sent)
     try:
         wrote = _written(desk, form, typed, identity)
+    except SameIdError as error:  # two at once
+        return _sent_before(request, form, typed, error.theirs[0])
     except InputError as error:
         return _refused(request, form, typed, error)
     return back_to(batch, wrote)
 
 
-def _is_second_tap(sent: Entry, typed: TypedForm) -> bool:
-    """Whether a form that wrote an entry says the same again.
-
-    The batch has moved on since, so its own numbers are not asked for again: the step, the amounts
-    that were typed and the note are compared.
-    """
-    what = sent.what
-    if not isinstance(what, StepDone) or what.note != typed.get("note").strip():
-        return False
-    amounts = [a.litres if a.litres is not None else a.grams for a in what.added]
-    if what.volume_before_l is not None:  # of a blend, what was poured of the batch itself
-        amounts.append(what.volume_before_l - what.lost_l)
-    given = [typed.get(k) for k in typed.fields if k.startswith(("grams.", "litres."))]
-    return all(_says(one, amounts) for one in given if one.strip())
+def _all_of(slug: str, typed: TypedForm) -> str:
+    """What stands for all that a form says; the batch has moved on since it was sent first."""
+    said_here = {k: v.strip() for k, v in typed.fields.items() if k not in ASIDE and v.strip()}
+    return hashlib.sha256(json.dumps([slug, sorted(said_here.items())]).encode()).hexdigest()[:32]
 
 
-def _says(typed: str, amounts: list[float]) -> bool:
-    """Whether a typed amount is among those written, to its digits."""
-    try:
-        number = parse_quantity(typed, "amount").value
-    except InputError:
-        return False
-    return any(abs(number * f - a) <= 0.01 * abs(a) + 1e-6 for a in amounts for f in (1, 1000))
+def _sent_before(request: Request, form: FinishForm, typed: TypedForm, sent: Entry) -> Response:
+    """A second tap leads to what the first wrote; other content is refused, with a new id."""
+    assert form.start is not None
+    if isinstance(sent.what, StepDone) and sent.what.sent_as == _all_of(form.page.slug, typed):
+        return back_to(form.start.slug, sent.id)
+    wrong = "This form was sent before, and what it said then is kept. Nothing was written now."
+    return step_answer(
+        request, form, record_errors={"record-all": wrong}, record_typed=typed, status=409
+    )
 
 
 def _written(desk: Desk, form: FinishForm, typed: TypedForm, identity: str) -> str:
@@ -94,6 +87,7 @@ def _written(desk: Desk, form: FinishForm, typed: TypedForm, identity: str) -> s
         note=typed.get("note").strip(),
         id=identity or None,
         sure=typed.get("sure") == "yes",
+        sent_as=_all_of(form.page.slug, typed),
     )
     return entry.id
 
