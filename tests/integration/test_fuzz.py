@@ -38,7 +38,7 @@ from mustwright.errors import MustwrightError
 from mustwright.nutrition.protocols import built_in_protocols, read_protocol
 from mustwright.planning.readings_csv import read_readings
 from mustwright.planning.sheet import read_sheet
-from mustwright.services.access import _hash, form_token, set_passphrase
+from mustwright.services.access import Patience, _hash, form_token, set_passphrase
 from mustwright.services.batch.export_json import export_json, import_json
 from mustwright.services.batch.log_table import export_csv, preview_csv
 from mustwright.services.batch.record import start_batch
@@ -223,7 +223,8 @@ class Site:
         ledger.add_session(_hash(self.secret), NOW + timedelta(days=20))
         self.device = "d" * 43
         ledger.add_token("0123456789ab", self.slug, DEVICE, "float", hash_of(self.device))
-        app = create_app(self.compose, Access(True, ("192.0.2.7",), f"{ORIGIN}/"))
+        patience = Patience(lambda: (self.now - NOW).total_seconds())
+        app = create_app(self.compose, Access(True, ("192.0.2.7",), f"{ORIGIN}/", patience))
         client = TestClient(app, base_url=ORIGIN, follow_redirects=False)
         self.client = stack.enter_context(client)
 
