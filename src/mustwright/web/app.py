@@ -18,7 +18,7 @@ from mustwright.compose import Compose
 from mustwright.web import errors
 from mustwright.web.access import Access, Locked, OwnForms
 from mustwright.web.api import batches
-from mustwright.web.guards import SameOrigin, SecurityHeaders
+from mustwright.web.guards import BoundedWork, SameOrigin, SecurityHeaders
 from mustwright.web.intake import BodyLimit
 from mustwright.web.pages import (
     acidity,
@@ -98,6 +98,7 @@ def create_app(compose: Compose, access: Access | None = None) -> FastAPI:
     app.mount("/static", RevalidatedFiles(directory=str(static)), name="static")
     errors.register(app)
     # The one added last comes first: nobody's body is read before it is known who sends it.
+    app.add_middleware(BoundedWork)
     app.add_middleware(OwnForms)
     app.add_middleware(BodyLimit)
     app.add_middleware(Locked, compose=compose, access=access)

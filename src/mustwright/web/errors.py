@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from mustwright.errors import ConflictError, InputError, MustwrightError
 from mustwright.services.repository import CellarAwayError, MissingRecordError, UnwritableError
+from mustwright.time_budget import TooMuchWorkError
 from mustwright.web.guards import SECURITY_HEADERS
 from mustwright.web.intake import BODY, SAFE_METHODS, form_pairs
 from mustwright.web.render import FORM_TOKEN, error_page
@@ -69,7 +70,8 @@ async def _refused(request: Request, error: MustwrightError) -> Response:
             "got": error.got if isinstance(error.got, str) else str(error.got),
             "message": str(error),
         }
-    return error_page(request, status, TITLES[status], str(error), described)
+    typed = await _typed(request) if isinstance(error, TooMuchWorkError) else ()
+    return error_page(request, status, TITLES[status], str(error), described, typed)
 
 
 async def _unreadable(request: Request, error: RequestValidationError) -> Response:

@@ -8,6 +8,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from mustwright.time_budget import limited_to
 from mustwright.web.intake import SAFE_METHODS
 from mustwright.web.render import error_page
 
@@ -33,6 +34,10 @@ SECURITY_HEADERS = {
 }
 
 
+# Of the processor, for one answer [s]; the fullest sheet that is taken needs under one.
+ANSWER_S = 10.0
+
+
 class SecurityHeaders:
     """Adds the headers above to every answer."""
 
@@ -51,6 +56,24 @@ class SecurityHeaders:
             await send(message)
 
         await self.app(scope, receive, send_guarded)
+
+
+class BoundedWork:
+    """Gives every answer a budget of processor time, so that none holds up the others for long.
+
+    Parameters
+    ----------
+    seconds : float
+        For each thread that works on it [s].
+    """
+
+    def __init__(self, app: ASGIApp, seconds: float = ANSWER_S) -> None:
+        self.app, self.seconds = app, seconds
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        with limited_to(self.seconds):
+            await self.app(scope, receive, send)
 
 
 class SameOrigin:
