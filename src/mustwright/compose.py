@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import os
+import sys
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from mustwright.services.repository import Cellar
+from mustwright.clock import WatchedClock, utc_now
+from mustwright.services.repository import Cellar, Restored
 
 if TYPE_CHECKING:
     from mustwright.planning.likeness import HouseFor
@@ -19,12 +21,11 @@ if TYPE_CHECKING:
     from mustwright.services.notebook import Notebook
     from mustwright.services.trials import TrialParts
     from mustwright.store.cellar_store import CellarStore
-    from mustwright.store.restoring import Restored
 
 
-def utc_now() -> datetime:
-    """The present moment [UTC]."""
-    return datetime.now(UTC)
+def to_the_terminal(words: str) -> None:
+    """A line on standard error."""
+    print(f"mustwright: note: {words}", file=sys.stderr, flush=True)
 
 
 def data_folder() -> Path:
@@ -56,12 +57,15 @@ class Compose:
         Address of a PostgreSQL database to keep the cellar in; empty for a file in `home`.
     zone : tzinfo or None
         For clock times people read; the machine's own when None.
+    say : callable
+        Takes a sentence that whoever runs this should read.
     """
 
     home: Path
     clock: Callable[[], datetime] = utc_now
     database: str = ""
     zone: tzinfo | None = None
+    say: Callable[[str], None] = to_the_terminal
     _cellar: CellarStore | None = field(default=None, init=False, repr=False)
     _forecaster: Forecaster | None = field(default=None, init=False, repr=False)
     _opening: threading.Lock = field(default_factory=threading.Lock, init=False, repr=False)
@@ -69,7 +73,8 @@ class Compose:
     @classmethod
     def from_environment(cls, database: str | None = None) -> Compose:
         """For this user on this machine; `database` takes precedence over MUSTWRIGHT_DATABASE."""
-        return cls(data_folder(), database=database or database_address())
+        clock = WatchedClock(to_the_terminal)
+        return cls(data_folder(), clock, database=database or database_address())
 
     @property
     def place(self) -> Path | str:
@@ -121,7 +126,10 @@ class Compose:
         with self._opening:
             if self._cellar is None:
                 from mustwright.store.cellar_store import CellarStore
+                from mustwright.store.own_files import put_right
 
+                for words in put_right(self.home):
+                    self.say(words)
                 self._cellar = CellarStore(self.place, self.clock, self.home / "backups")
             return self._cellar
 
@@ -141,16 +149,27 @@ class Compose:
         self._forecaster.start()
 
     def back_up(self, target: Path) -> dict[str, int]:
-        """Copy the whole cellar into one sealed file; rows by table."""
-        return self._store().back_up(target)
+        """Copy the whole cellar into one sealed file; rows by table.
 
-    def restore(self, source: Path) -> Restored:
-        """Bring a copy back as the whole cellar; the one that was there is kept aside."""
+        What lets people in (passphrase, sessions, tokens) stays behind.
+        """
+        from mustwright.store.sealing import key_of
+
+        return self._store().back_up(target, key_of(self.home))
+
+    def restore(self, source: Path, *, foreign: bool = False) -> Restored:
+        """Bring a copy back as the whole cellar; the one that was there is kept aside.
+
+        Sessions and tokens end. A copy that another cellar made, or that carries no seal, is
+        refused with `ForeignFileError` unless `foreign` says to take it.
+        """
         self.close()
         from mustwright.store.restoring import restore
+        from mustwright.store.sealing import key_of
 
         folder = self.home / "backups" if self.database else self.home
-        return restore(self.place, source, self.clock, folder)
+        key = key_of(self.home)
+        return restore(self.place, source, self.clock, folder, key, foreign=foreign)
 
     def close(self) -> None:
         """Close the cellar; it is opened again when it is next asked for."""

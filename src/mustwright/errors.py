@@ -75,6 +75,27 @@ def validity_notes() -> Iterator[list[str]]:
         _LISTENER.reset(token)
 
 
+def not_plain(text: str) -> str:
+    """What in a text cannot be kept or shown everywhere; empty where nothing does.
+
+    Examples
+    --------
+    >>> not_plain("mead")
+    ''
+    >>> not_plain("a\\x00b")
+    'a null character'
+    """
+    if "\x00" in text:
+        return "a null character"
+    if text.isascii():
+        return ""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return "half of a character"
+    return ""
+
+
 def _shown(got: object) -> str:
     """The received value on one line, cut so that an error stays one line."""
     text = " ".join(repr(got).split()) if isinstance(got, str) else " ".join(str(got).split())

@@ -33,7 +33,7 @@ def words(check, mode):
 
 
 def test_every_mode_has_lint_types_import_rules_and_units(check):
-    for mode in ("fast", "all", "full"):
+    for mode in ("fast", "all", "full", "long"):
         names = [step.name for step in check.steps(mode)[0]]
         assert names[:4] == ["ruff check", "ruff format", "mypy", "lint-imports"]
         assert check.steps(mode)[1][0].name == "unit, reference, doctests"
@@ -45,11 +45,36 @@ def test_fast_leaves_out_processes_and_browser_and_nothing_else_does(check):
 
     assert "tests/integration" not in said("fast")
     assert "tests/e2e" not in said("fast")
-    for mode in ("all", "full"):
+    for mode in ("all", "full", "long"):
         assert "tests/integration" in said(mode)
         assert "tests/e2e" in said(mode)
     assert "fresh or not fresh" in said("full")
+    assert "fresh or not fresh" in said("long")
     assert "fresh or not fresh" not in said("all")
+
+
+def test_the_long_fuzz_and_the_advisories_are_of_the_long_mode_alone(check):
+    def asked(mode):
+        every = [step for together in check.steps(mode) for step in together]
+        return [s.name for s in every if dict(s.environment).get("MUSTWRIGHT_FUZZ") == "1"
+                or "scripts/advisories.py" in s.command]  # fmt: skip
+
+    assert [asked(mode) for mode in ("fast", "all", "full")] == [[], [], []]
+    assert asked("long") == ["fuzz", "advisories"]
+
+
+def test_what_could_not_be_checked_is_said_and_is_no_pass(check, monkeypatch, tmp_path, capsys):
+    monkeypatch.setenv(check.postgres.VARIABLE, "an address")
+    monkeypatch.setattr(check.browser, "ensure", lambda: "a browser")
+    monkeypatch.setattr(check, "BIN", tmp_path)
+    program = tmp_path / "unknown"
+    program.write_text(f"#!/bin/sh\nexit {check.NOT_CHECKED}\n")
+    program.chmod(0o755)
+    monkeypatch.setattr(check, "steps", lambda _: [[check.Step("advisories", ("unknown",))]])
+    assert check.main(["long"]) == 0
+    shown = capsys.readouterr().out
+    assert "all others held; NOT CHECKED: advisories" in shown
+    assert "all checks held" not in shown
 
 
 @pytest.mark.parametrize(
@@ -74,7 +99,7 @@ def test_fewer_cases_are_drawn_in_fast_alone(check, monkeypatch, mode, ci, drawn
 
 def test_a_mode_it_does_not_know_is_refused(check, capsys):
     assert check.main(["quick"]) == 2
-    assert "all, fast, full" in capsys.readouterr().out
+    assert "all, fast, full, long" in capsys.readouterr().out
 
 
 def fake(monkeypatch, check, tmp_path):

@@ -16,13 +16,14 @@ import urllib.request
 from datetime import UTC, datetime
 from pathlib import Path
 
-from batches import PITCHED, plan
+from batches import plan
 from mustwright.batch.entries import Entry, PlanAdopted
 from mustwright.services.batch.tokens import new_token
 from mustwright.store.cellar_store import CellarStore
 from serving import COMMAND, address
 
 HERE = Path(__file__).resolve().parent
+NOW = datetime.now(UTC)
 KILLS = int(os.environ.get("MUSTWRIGHT_KILLS", "300"))
 
 
@@ -47,7 +48,7 @@ def test_hundreds_of_killed_writers_lose_nothing_they_acknowledged(tmp_path):
 
 def test_a_killed_server_has_kept_what_it_answered_for(tmp_path):
     store = CellarStore(tmp_path / "cellar.db", lambda: datetime.now(UTC))
-    slug = store.ledger.start("K", "", [Entry("p", PITCHED, "w", PlanAdopted(plan()))]).slug
+    slug = store.ledger.start("K", "", [Entry("p", NOW, "w", PlanAdopted(plan()))]).slug
     _, secret = new_token(store.ledger, slug, "device", "float")
     said: list[str] = []
     for turn in range(4):
@@ -85,7 +86,7 @@ def post_until_dead(url: str, secret: str, name: str, said: list[str]) -> None:
     number = 0
     while True:
         id = f"{name}-{number}"
-        reading = {"client_id": id, "at": "2031-05-02T12:00:00+00:00", "gravity": 1.09}
+        reading = {"client_id": id, "at": NOW.isoformat(), "gravity": 1.09}
         request = urllib.request.Request(
             url,
             json.dumps({"readings": [reading]}).encode(),

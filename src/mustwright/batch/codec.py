@@ -11,10 +11,11 @@ from datetime import datetime
 from functools import cache, partial
 from typing import Any, TypeVar
 
-from mustwright.errors import InputError
+from mustwright.errors import InputError, not_plain
 
 T = TypeVar("T")
 LONGEST_TEXT = 200_000
+GREATEST = 2**31 - 1  # of a whole number that every database can hold
 
 
 def record_from(cls: type[T], data: object, where: str) -> T:
@@ -84,13 +85,17 @@ def _mapping(read: Reader, value: Any, where: str) -> dict[str, Any]:
 def _float(value: Any, where: str) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         raise InputError(where, "needs a number", value)
-    if not math.isfinite(value):
-        raise InputError(where, "needs a finite number", value)
-    return float(value)
+    try:
+        found = float(value)
+    except OverflowError:
+        found = math.inf
+    if not math.isfinite(found):
+        raise InputError(where, "needs a finite number", "one that is not")
+    return found
 
 
 def _int(value: Any, where: str) -> int:
-    if isinstance(value, bool) or not isinstance(value, int):
+    if isinstance(value, bool) or not isinstance(value, int) or abs(value) > GREATEST:
         raise InputError(where, "needs a whole number", value)
     return value
 
@@ -104,6 +109,8 @@ def _bool(value: Any, where: str) -> bool:
 def _text(value: Any, where: str) -> str:
     if not isinstance(value, str) or len(value) > LONGEST_TEXT:
         raise InputError(where, "needs text", value)
+    if wrong := not_plain(value):
+        raise InputError(where, "needs plain text", wrong)
     return value
 
 

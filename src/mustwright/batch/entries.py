@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, ClassVar
 
 from mustwright.batch.codec import record_from
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.plan import BatchPlan
-from mustwright.errors import InputError
+from mustwright.errors import InputError, not_plain
 from mustwright.plain_data import data_of
 
 HYDROMETER, REFRACTOMETER, SENSOR = "hydrometer", "refractometer", "sensor"
@@ -42,6 +43,7 @@ EVENTS: dict[str, str] = {
 ADDS_SUGAR = ("fruit_in", "honey_in", "water_in")
 CLOSES = ("bottled", "ended")
 LONGEST_NOTE = 4000
+FUTURE = timedelta(minutes=10)  # what a line may lie ahead of the clock here: two clocks differ
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._:-]{0,79}")
 
 
@@ -279,8 +281,25 @@ class Entry:
             raise InputError("id", "needs 1 to 80 letters, digits, '.', '_', ':' or '-'", self.id)
         if self.at.tzinfo is None:
             raise InputError("at", "needs a time with its zone", self.at.isoformat())
-        if len(self.who) > 120:
-            raise InputError("who", "needs at most 120 characters", self.who)
+        if len(self.who) > 120 or not_plain(self.who):
+            raise InputError("who", "needs at most 120 plain characters", self.who)
+
+
+def refuse_future(entries: Iterable[Entry], now: datetime) -> None:
+    """Refuse lines about what has not happened yet, whoever sends them.
+
+    Raises
+    ------
+    InputError
+        Where one lies ahead of `now` by more than `FUTURE`.
+    """
+    for entry in entries:
+        if entry.at > now + FUTURE:
+            minutes = FUTURE.total_seconds() / 60
+            needs = (
+                f"needs a time that has come (at most {minutes:.0f} minutes ahead of this clock)"
+            )
+            raise InputError("at", needs, entry.at.isoformat())
 
 
 def what_data(what: What) -> dict[str, Any]:
@@ -327,5 +346,5 @@ def _within(field: str, value: float | None, low: float, high: float) -> None:
 def _short(field: str, text: str) -> None:
     if len(text) > LONGEST_NOTE:
         raise InputError(field, f"needs at most {LONGEST_NOTE} characters", f"{len(text)} of them")
-    if "\x00" in text:
-        raise InputError(field, "needs plain text", "a null character")
+    if wrong := not_plain(text):
+        raise InputError(field, "needs plain text", wrong)

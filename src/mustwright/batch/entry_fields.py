@@ -10,6 +10,7 @@ from mustwright.batch.allowed_additions import may_go_in
 from mustwright.batch.codec import moment_from
 from mustwright.batch.entries import (
     EVENTS,
+    FUTURE,
     HYDROMETER,
     METER,
     Event,
@@ -31,7 +32,6 @@ from mustwright.units import parse_quantity, temperature_c, volume_l
 
 _CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})")
 _DECIMAL_COMMA = re.compile(r"[01],\d{3}")
-FUTURE = timedelta(minutes=10)
 READING_FIELDS = (
     "gravity", "instrument", "calibration", "sample", "temperature", "ph", "ph_by", "note",
 )  # fmt: skip

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import ClassVar
 
-from mustwright.errors import InputError
+from mustwright.errors import InputError, not_plain
 
 # By step: what the log calls it, the event of the batch that it stands for, if any, and what
 # became of the litres that left.
@@ -130,6 +131,8 @@ class StepDone:
         The answer that was followed.
     protected : bool
         Whether yeast could not eat what went in.
+    sent_as : str
+        Stands for all that the form said that wrote it; empty where no form did.
     """
 
     kind: ClassVar[str] = "finish"
@@ -145,6 +148,7 @@ class StepDone:
     said: str = ""
     protected: bool = False
     note: str = ""
+    sent_as: str = ""
 
     def __post_init__(self) -> None:
         if self.step not in STEPS:
@@ -168,10 +172,10 @@ class StepDone:
             if len(named) > MOST_NAMED:
                 raise InputError(where, f"needs at most {MOST_NAMED} fields", len(named))
             for name, text in named.items():
-                if len(name) > 80 or len(text) > LONGEST or "\x00" in name + text:
+                if len(name) > 80 or len(text) > LONGEST or not_plain(name + text):
                     raise InputError(f"{where}.{name[:80]}", "needs a shorter plain text", text)
-        for where in ("said", "note"):
-            if len(getattr(self, where)) > LONGEST or "\x00" in getattr(self, where):
+        for where in ("said", "note", "sent_as"):
+            if len(getattr(self, where)) > LONGEST or not_plain(getattr(self, where)):
                 raise InputError(where, f"needs at most {LONGEST} plain characters", "more")
 
     @property
@@ -188,6 +192,16 @@ class StepDone:
     def leaving(self) -> str:
         """What became of the litres that left."""
         return STEPS[self.step][2] or "taken out"
+
+    def left_over(self, at: datetime) -> list[str]:
+        """What was not poured into a blend is still there, in a vessel of its own; in words."""
+        if self.step != "blend" or self.lost_l <= 0:
+            return []
+        words = (
+            f"{self.lost_l:.2f} L were left over from the blend of {at:%Y-%m-%d}, as they were "
+            "before: they belong to this batch, but the figures here are of the blend."
+        )
+        return [words]
 
     @property
     def mixes(self) -> bool:

@@ -226,6 +226,7 @@ class _Fold:
     def step(self, what: StepDone, at: datetime) -> None:
         self._measured(what, at)
         if what.lost_l > 0:
+            self.doubts += what.left_over(at)
             self._lose(what.lost_l, what.title.lower())
         start = self.volume
         for one in what.added:
@@ -242,10 +243,9 @@ class _Fold:
             self._sorbated()
 
     def _measured(self, what: StepDone, at: datetime) -> None:
-        known = f"typed on {at:%Y-%m-%d}"
         for name, value in what.measured.items():
             self._set(name, value, at)
-            self.how[name] = known
+            self.how[name] = f"typed on {at:%Y-%m-%d}"
 
     def _after(self, what: StepDone, at: datetime) -> None:
         for name, value in what.after.items():

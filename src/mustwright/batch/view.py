@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 
@@ -37,6 +37,8 @@ class BatchRecord:
     digest_version : int
         The version the digest was made from.
     digest_at : datetime or None
+    cellar : str
+        Another one once a copy was restored: what was worked out before is of no use then.
     """
 
     slug: str
@@ -47,6 +49,7 @@ class BatchRecord:
     digest: str = ""
     digest_version: int = 0
     digest_at: datetime | None = None
+    cellar: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)

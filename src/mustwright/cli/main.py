@@ -6,6 +6,7 @@ To add a command, write it in its own module in this folder and add one row to `
 from __future__ import annotations
 
 import importlib
+import io
 import json
 import os
 import sys
@@ -15,7 +16,7 @@ from typing import NamedTuple, NoReturn
 
 import click
 
-from mustwright.errors import InputError, MustwrightError
+from mustwright.errors import InputError, MustwrightError, not_plain
 
 
 class Row(NamedTuple):
@@ -114,6 +115,13 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
 def run(typed: list[str]) -> int:
     """Run one command and return its exit code. The only place where errors become words."""
     warnings.showwarning = _show_warning
+    for stream in (sys.stdout, sys.stderr):  # what a terminal cannot show must not stop a command
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+    for number, word in enumerate(typed, 1):
+        if wrong := not_plain(word):
+            words = f"word {number} of the command needs plain text (UTF-8), got {wrong}"
+            return _refuse(_error(None, "needs plain text", wrong, words), typed)
     try:
         result = root.main(args=typed, prog_name="mustwright", standalone_mode=False)
         sys.stdout.flush()

@@ -6,6 +6,7 @@ import os
 import re
 import socket
 import sys
+from ipaddress import ip_address
 from typing import TYPE_CHECKING
 
 import click
@@ -38,14 +39,22 @@ def ask_passphrase(ledger: Ledger, anew: bool) -> None:
     set_passphrase(ledger, str(typed))
 
 
-def lan_access(port: int, names: tuple[str, ...]) -> Access:
-    """Locked pages, asked for by loopback, by this machine's address, or by one of its names."""
+def lan_access(port: int, names: tuple[str, ...], bind: str = "0.0.0.0") -> Access:
+    """Locked pages, asked for by loopback, by this machine's address, or by one of its names.
+
+    Parameters
+    ----------
+    bind : str
+        The address they are served at; all of this machine where it is not one of them.
+    """
     from mustwright.web.access import LOOPBACK_HOSTS, Access
 
     for name in names:
         if not _NAME.fullmatch(name):
             raise InputError("--name", "needs a host name or address", name)
-    here = lan_address()
+    is_one = not ip_address(bind).is_unspecified
+    here = bind if is_one else lan_address()
+    here = f"[{here}]" if ":" in here else here
     own = socket.gethostname().lower()
     hosts = [*LOOPBACK_HOSTS, here, own, f"{own.split('.')[0]}.local", *names]
     shown = names[0] if names else here

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import socket
+from ipaddress import ip_address
 
 import click
 
@@ -11,12 +12,17 @@ from mustwright.errors import InputError
 
 FIRST_PORT = 8765
 PORTS_TRIED = 20
+EVERYWHERE = "0.0.0.0"
 LOOPBACK = {"127.0.0.1": "127.0.0.1", "localhost": "127.0.0.1", "::1": "::1"}
 
 
 @click.command()
 @click.option("--port", type=click.IntRange(0, 65535), help="Port; 0 takes any free one.")
-@click.option("--host", default="127.0.0.1", show_default=True, help="A loopback address.")
+@click.option(
+    "--host",
+    help="Address to listen at: a loopback one (127.0.0.1 if not given); with --lan, any of this"
+    " machine (all of them if not given).",
+)
 @click.option("--no-seed", is_flag=True, help="Leave an empty cellar empty: no demo sheets.")
 @click.option("--lan", is_flag=True, help="Open to the local network too, behind a passphrase.")
 @click.option("--new-passphrase", is_flag=True, help="With --lan: ask for another passphrase.")
@@ -24,7 +30,7 @@ LOOPBACK = {"127.0.0.1": "127.0.0.1", "localhost": "127.0.0.1", "::1": "::1"}
 @click.option("--database", metavar="URL", help="A PostgreSQL address to keep the cellar in.")
 def serve(
     port: int | None,
-    host: str,
+    host: str | None,
     no_seed: bool,
     lan: bool,
     new_passphrase: bool,
@@ -32,8 +38,7 @@ def serve(
     database: str | None,
 ) -> None:
     """Open the web pages on this machine, or, with --lan, on the local network."""
-    if host not in LOOPBACK:
-        raise InputError("host", f"needs a loopback address ({', '.join(LOOPBACK)})", host)
+    bind = _bind(host, lan)
     from mustwright.compose import Compose
     from mustwright.services.demo import seed_demo
 
@@ -42,12 +47,13 @@ def serve(
         from mustwright.cli.network import ask_passphrase
 
         ask_passphrase(compose.ledger, new_passphrase)
-    listener = listen("0.0.0.0" if lan else LOOPBACK[host], port)
+    listener = listen(bind, port)
     from mustwright.web.server import ToldToStop, run
 
     if not no_seed:
         seed_demo(compose.cellar)
-    shown = f"[{host}]" if ":" in host else host
+    here = "127.0.0.1" if bind == EVERYWHERE else bind
+    shown = f"[{here}]" if ":" in here else here
     address = f"http://{shown}:{listener.getsockname()[1]}/"
     access = None
     told = ToldToStop()
@@ -55,11 +61,25 @@ def serve(
     if lan:
         from mustwright.cli.network import lan_access, show_code
 
-        access = lan_access(listener.getsockname()[1], names)
+        access = lan_access(listener.getsockname()[1], names, bind)
         show_code(access.address)
     compose.begin_forecasting()
     collect_seldom()
     run(compose, listener, told, access)
+
+
+def _bind(host: str | None, lan: bool) -> str:
+    """The address to listen at."""
+    if not lan:
+        if host is not None and host not in LOOPBACK:
+            raise InputError("host", f"needs a loopback address ({', '.join(LOOPBACK)})", host)
+        return LOOPBACK[host or "127.0.0.1"]
+    if host is None:
+        return EVERYWHERE
+    try:
+        return str(ip_address(LOOPBACK.get(host, host)))
+    except ValueError:
+        raise InputError("host", "needs an address of this machine", host) from None
 
 
 def collect_seldom() -> None:

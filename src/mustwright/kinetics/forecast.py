@@ -15,6 +15,7 @@ from mustwright.kinetics import observe, simulate
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
 from mustwright.kinetics.parameters import Population, population
 from mustwright.kinetics.update import ReadingVerdict, measured, posterior
+from mustwright.time_budget import spend
 
 Floats = NDArray[np.float64]
 PROBABILITIES = (0.05, 0.25, 0.50, 0.75, 0.95)
@@ -191,6 +192,7 @@ def fermentations(
     """
     if not 32 <= members <= 100_000:
         raise InputError("members", "32 to 100000", members)
+    spend()
     conditions = conditions or Conditions()
     who = prior or population(must.medium)
     verdict = None

@@ -15,6 +15,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from mustwright.figure import TYPED
 from mustwright.nutrition.shelf import Nutrient
+from mustwright.time_budget import spend
 
 Floats = NDArray[np.float64]
 SHORT_MG_L = 0.5  # counts as met: less than half a 0.1 g step of DAP brings to 19 L [mg N/L]
@@ -238,6 +239,7 @@ class _Model:
 
     def try_least(self, objective: Floats) -> Floats | None:
         """As `least`, or None when the rows so far leave no answer."""
+        spend()
         result = milp(
             objective,
             constraints=LinearConstraint(np.array(self.rows), self.lows, self.highs),

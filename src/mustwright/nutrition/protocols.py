@@ -6,7 +6,6 @@ A protocol is a TOML file. `read_protocol` turns one into a `Protocol` or says w
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -17,6 +16,7 @@ from mustwright.errors import InputError, UnknownKindError
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
 from mustwright.nutrition.demand import STRAIN_RULE, demand_rule
 from mustwright.nutrition.triggers import Trigger, read_trigger
+from mustwright.toml_text import toml_table
 from mustwright.units import parse_quantity
 
 GROUPS = ("ammonium", "organic", "complex", "mineral", "any")
@@ -112,11 +112,7 @@ def read_protocol(text: str, built_in: bool = False) -> Protocol:
     InputError
         Naming the field, what it needs and what came.
     """
-    try:
-        content = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also absurdly long numbers and deep nesting
-        raise InputError("protocol", "needs a valid TOML file", str(error)) from None
-    return protocol_from(content, built_in)
+    return protocol_from(toml_table(text, "protocol"), built_in)
 
 
 def protocol_from(content: Mapping[str, Any], built_in: bool = False) -> Protocol:

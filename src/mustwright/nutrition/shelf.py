@@ -29,11 +29,9 @@ SETTINGS = ("scale", "nutrients", "nutrient")
 DEFAULT_SHELF = ("dap", "autolysed_yeast", "complex_blend", "rehydration_nutrient")
 BUFFERS = ("potassium_bicarbonate", "potassium_carbonate")  # they move pH: never dosed for K alone
 DEFAULT_SCALE_G = 0.1
+MOST_NUTRIENTS = 40  # a plan tries all of them together
 _FACTS = (
-    "class",
-    "kind",
-    "name",
-    "stock",
+    *("class", "kind", "name", "stock"),
     "price_per_kg",
     "label_max_g_l",
     "uptake_weight",
@@ -217,6 +215,8 @@ def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf
         listed = ", ".join(DEFAULT_SHELF)
         assumed.append(f"{where}: empty, so generic nutrients without end are assumed: {listed}")
         entries = [(name, True) for name in DEFAULT_SHELF]
+    if len(entries) > MOST_NUTRIENTS:
+        raise InputError(where, f"needs at most {MOST_NUTRIENTS} nutrients", len(entries))
     nutrients = [read_nutrient(name, value, f"{where}.{name}") for name, value in entries]
     seen: set[str] = set()
     for i, nutrient in enumerate(nutrients):

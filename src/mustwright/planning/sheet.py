@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -22,6 +21,7 @@ from mustwright.nutrition.shelf import Shelf, read_shelf
 from mustwright.planning.sheet_ingredients import read_ingredients
 from mustwright.planning.sheet_temperature import Warmth, read_warmth
 from mustwright.planning.sheet_values import mapping, number_within
+from mustwright.toml_text import toml_table
 from mustwright.units import parse_quantity, temperature_c, volume_l
 from mustwright.yeast.pitch import Strain, strain_called
 
@@ -125,11 +125,7 @@ def read_sheet(text: str, name: str = "must") -> Sheet:
     >>> round(sheet.measured.brix, 2)
     23.77
     """
-    try:
-        content = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also absurdly long numbers and deep nesting
-        raise InputError("sheet", "needs valid TOML", str(error)) from None
-    return sheet_from(content, name)
+    return sheet_from(toml_table(text, "sheet"), name)
 
 
 def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:

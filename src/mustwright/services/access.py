@@ -18,6 +18,8 @@ SHORTEST, LONGEST = 10, 200
 SESSION_LASTS = timedelta(days=30)
 FREE_TRIES, LONGEST_WAIT_S = 5, 900.0
 MOST_ADDRESSES = 2000
+EVERYONE = ""  # all addresses together
+FREE_TRIES_OF_ALL, LONGEST_WAIT_OF_ALL_S, FORGOTTEN_S = 20, 60.0, 3600.0
 
 
 def set_passphrase(ledger: Ledger, passphrase: str) -> None:
@@ -67,6 +69,14 @@ def close_session(ledger: Ledger, secret: str) -> None:
     ledger.end_sessions(_hash(secret))
 
 
+def close_others(ledger: Ledger, secret: str, now: datetime) -> None:
+    """End every session but this one."""
+    ends_at = ledger.session_ends(_hash(secret))
+    ledger.end_sessions()
+    if ends_at is not None and ends_at > now:
+        ledger.add_session(_hash(secret), ends_at)
+
+
 def form_token(secret: str) -> str:
     """What the forms of a session carry to prove that they come from our pages."""
     return hmac.new(secret.encode(), b"mustwright form", hashlib.sha256).hexdigest()
@@ -79,6 +89,10 @@ def _hash(secret: str) -> str:
 class Patience:
     """Slows down guessing: five tries are free, then each doubles the wait.
 
+    A try is counted before it is tested, so that many at once are no more than one after the
+    other. All addresses together have a wait of their own, shorter than that of one: who has many
+    addresses gets little more, and cannot keep the maker out for long.
+
     Parameters
     ----------
     clock : callable
@@ -87,26 +101,44 @@ class Patience:
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
-        self._failed: dict[str, tuple[int, float]] = {}
+        self._tried: dict[str, tuple[int, float]] = {}
         self._lock = threading.Lock()
 
-    def wait_s(self, address: str) -> float:
-        """Seconds until this address may try again; 0 when it may."""
-        with self._lock:
-            _, until = self._failed.get(address, (0, 0.0))
-            return max(until - self._clock(), 0.0)
+    def admit(self, address: str) -> float:
+        """Seconds until this address may try; 0 when it may now, which counts as a wrong guess.
 
-    def failed(self, address: str) -> None:
-        """Note a wrong guess."""
+        `succeeded` takes that back.
+        """
         with self._lock:
-            count = self._failed.get(address, (0, 0.0))[0] + 1
-            over = count - FREE_TRIES
-            wait = 0.0 if over < 0 else min(2.0 ** min(over, 20) * 5.0, LONGEST_WAIT_S)
-            if len(self._failed) >= MOST_ADDRESSES and address not in self._failed:
-                self._failed.pop(next(iter(self._failed)))
-            self._failed[address] = (count, self._clock() + wait)
+            now = self._clock()
+            if (wait := self._wait_s(address, now)) > 0:
+                return wait
+            self._count(address, FREE_TRIES, LONGEST_WAIT_S, now)
+            self._count(EVERYONE, FREE_TRIES_OF_ALL, LONGEST_WAIT_OF_ALL_S, now)
+            return 0.0
 
     def succeeded(self, address: str) -> None:
         """Forget what an address got wrong."""
         with self._lock:
-            self._failed.pop(address, None)
+            self._tried.pop(address, None)
+            count, until = self._tried.get(EVERYONE, (0, 0.0))
+            self._tried[EVERYONE] = max(count - 1, 0), until
+
+    def wait_s(self, address: str) -> float:
+        """Seconds until this address may try; 0 when it may. Counts nothing."""
+        with self._lock:
+            return self._wait_s(address, self._clock())
+
+    def _wait_s(self, address: str, now: float) -> float:
+        until = max(self._tried.get(one, (0, 0.0))[1] for one in (address, EVERYONE))
+        return max(until - now, 0.0)
+
+    def _count(self, address: str, free: int, longest_s: float, now: float) -> None:
+        count, until = self._tried.get(address, (0, 0.0))
+        if address == EVERYONE and now - until > FORGOTTEN_S:
+            count = 0
+        over = count + 1 - free
+        wait = 0.0 if over < 0 else min(2.0 ** min(over, 20) * 5.0, longest_s)
+        if len(self._tried) >= MOST_ADDRESSES and address not in self._tried:
+            self._tried.pop(next(a for a in self._tried if a != EVERYONE))
+        self._tried[address] = (count + 1, now + wait)

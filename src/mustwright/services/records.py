@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from mustwright.planning.plan import compare
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.services.own_protocols import own_protocols, protocol_texts, protocols_in
 from mustwright.services.repository import TAKEN_BY_PAGES, Cellar, Record, slug_from_name
+from mustwright.toml_text import toml_table
 
 KEPT_RESULTS = 96
 
@@ -59,10 +59,7 @@ def read_jar(identity: str, text: str) -> Nutrient:
 
 
 def _jar_table(identity: str, text: str) -> Mapping[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also absurdly long numbers and deep nesting
-        raise InputError(f"shelf.{identity}", "needs valid TOML", str(error)) from None
+    return toml_table(text, f"shelf.{identity}")
 
 
 def jars(cellar: Cellar) -> list[Jar]:
@@ -100,8 +97,8 @@ def sheet_with_shelf(text: str, records: Sequence[Record]) -> str:
 @lru_cache(maxsize=KEPT_RESULTS)
 def _with_shelf(text: str, records: tuple[Record, ...]) -> str:
     try:
-        content = tomllib.loads(text)
-    except (ValueError, RecursionError):
+        content = toml_table(text, "sheet")
+    except InputError:
         return text
     shelf = content.get("shelf", {})
     if not records or not isinstance(shelf, Mapping) or has_own_shelf(content):

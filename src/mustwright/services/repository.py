@@ -6,6 +6,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Literal, Protocol
 
 from mustwright.errors import MustwrightError
@@ -22,6 +23,28 @@ class MissingRecordError(MustwrightError):
 
 TAKEN_BY_PAGES = "new"  # the address where a new record is made
 RecordKind = Literal["sheet", "protocol", "nutrient"]
+
+
+class UnwritableError(MustwrightError):
+    """The cellar cannot be written: its disk is full, read-only or failing; nothing was written."""
+
+
+class CellarAwayError(MustwrightError):
+    """The cellar cannot be reached just now, or is busy; nothing was written, so send it again.
+
+    Parameters
+    ----------
+    retry_s : int
+        When it may answer again [s].
+    """
+
+    def __init__(self, message: str, retry_s: int = 5) -> None:
+        self.retry_s = retry_s
+        super().__init__(message)
+
+
+class ForeignFileError(MustwrightError):
+    """A copy that this cellar did not make; it is taken only where that is asked for."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +70,28 @@ class Record:
     version: int
     updated_at: datetime
     name: str = ""
+
+
+@dataclass(frozen=True)
+class Restored:
+    """What a restoration did.
+
+    Parameters
+    ----------
+    rows : dict of str to int
+        By table.
+    aside : Path or None
+        Where the cellar that was there is kept.
+    sealed : bool
+        Whether the copy carried a seal, which then was whole.
+    own : bool
+        Whether this cellar made it.
+    """
+
+    rows: dict[str, int]
+    aside: Path | None
+    sealed: bool
+    own: bool
 
 
 class Cellar(Protocol):
@@ -80,6 +125,15 @@ class Cellar(Protocol):
         """Bring a deleted record back as it was."""
         ...
 
+    def answers(self) -> None:
+        """Return if the cellar can be read and written.
+
+        Raises
+        ------
+        UnwritableError, CellarAwayError
+        """
+        ...
+
     def has_flag(self, name: str) -> bool:
         """Whether something that happens once has happened."""
         ...
@@ -104,6 +158,14 @@ def slug_from_name(name: str, taken: set[str]) -> str:
     while slug in taken:
         slug, number = f"{stem}-{number}", number + 1
     return slug
+
+
+_SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+
+
+def is_slug(text: str) -> bool:
+    """Whether a text can be a short name: what `slug_from_name` may give."""
+    return len(text) <= 80 and _SLUG.fullmatch(text) is not None
 
 
 def _plain(name: str) -> str:

@@ -1,8 +1,10 @@
-"""How is a whole cellar copied: into one sealed SQLite file, from a file or a database."""
+"""How is a whole cellar copied: into one sealed SQLite file, from a file or a database.
+
+What lets people in stays behind: the passphrase, sessions, and the tokens of devices and calendars.
+"""
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sqlite3
 import tempfile
@@ -14,13 +16,23 @@ from sqlalchemy import Connection, Engine, Table, insert, inspect, select
 from mustwright.store import tables
 from mustwright.store.engine import StoreError, engine_of
 from mustwright.store.migrating import HEAD, migrate, revision
+from mustwright.store.sealing import seal
 
-SEAL = "seal"
 CHUNK = 2000
+LETS_IN = {
+    "session": "DELETE FROM session",
+    "token": "DELETE FROM token",
+    "setting": "DELETE FROM setting WHERE name = 'passphrase'",
+}
 
 
-def back_up(engine: Engine, target: Path) -> dict[str, int]:
+def back_up(engine: Engine, target: Path, key: bytes | None = None) -> dict[str, int]:
     """Copy a cellar, as it stands at one moment, into a new sealed file; rows by table.
+
+    Parameters
+    ----------
+    key : bytes or None
+        What the seal is signed with, so that the copy is known again; None leaves it unsigned.
 
     Raises
     ------
@@ -38,7 +50,8 @@ def back_up(engine: Engine, target: Path) -> dict[str, int]:
         raise StoreError(f"{target} cannot be written: {error.strerror}") from error
     try:
         _copy_out(engine, part)
-        rows = _seal(part)
+        leave_out_keys(part)
+        rows = seal(part, key)
         _to_disk(part)
         os.link(part, target)  # unlike a rename, refuses a target that appeared meanwhile
     except (OSError, sqlite3.Error) as error:
@@ -75,6 +88,17 @@ def sqlite_copy(source: Path, target: Path) -> None:
         new.execute("PRAGMA journal_mode=DELETE")
 
 
+def leave_out_keys(copy: Path) -> None:
+    """Take out of a copy whatever lets people in, so that nothing of it is left in the file."""
+    with closing(sqlite3.connect(copy)) as kept:
+        kept.execute("PRAGMA secure_delete=ON")  # freed pages are written over
+        names = {r[0] for r in kept.execute("SELECT name FROM sqlite_master WHERE type='table'")}
+        for table, delete in LETS_IN.items():
+            if table in names:
+                kept.execute(delete)
+        kept.commit()
+
+
 def copy_rows(source: Connection, copy: Connection) -> None:
     """Every row of every table both know, parents first."""
     here, there = set(inspect(source).get_table_names()), set(inspect(copy).get_table_names())
@@ -87,35 +111,6 @@ def _copy_table(source: Connection, copy: Connection, table: Table) -> None:
     result = source.execution_options(stream_results=True).execute(select(table))
     for rows in result.mappings().partitions(CHUNK):
         copy.execute(insert(table), [dict(row) for row in rows])
-
-
-def _seal(path: Path) -> dict[str, int]:
-    """Write a digest of every table into the copy; rows by table."""
-    with closing(sqlite3.connect(path)) as copy:
-        copy.execute("PRAGMA journal_mode=DELETE")
-        found = digests(copy)
-        copy.execute(f"CREATE TABLE {SEAL} (name TEXT PRIMARY KEY, rows INTEGER, sha256 TEXT)")
-        copy.executemany(
-            f"INSERT INTO {SEAL} VALUES (?, ?, ?)", [(n, r, d) for n, (r, d) in found.items()]
-        )
-        copy.commit()
-    return {name: rows for name, (rows, _) in found.items() if name != "alembic_version"}
-
-
-def digests(copy: sqlite3.Connection) -> dict[str, tuple[int, str]]:
-    """Rows and SHA-256 of each table, rows in the order of their key."""
-    query = "SELECT name FROM sqlite_master WHERE type='table' AND name NOT LIKE 'sqlite_%'"
-    names = sorted(r[0] for r in copy.execute(query) if r[0] != SEAL)
-    found = {}
-    for name in names:
-        keys = [r[1] for r in copy.execute(f'PRAGMA table_info("{name}")') if r[5]]
-        order = f" ORDER BY {', '.join(keys)}" if keys else ""
-        digest, rows = hashlib.sha256(), 0
-        for row in copy.execute(f'SELECT * FROM "{name}"{order}'):
-            digest.update(repr(row).encode())
-            rows += 1
-        found[name] = (rows, digest.hexdigest())
-    return found
 
 
 def _to_disk(path: Path) -> None:

@@ -1,11 +1,45 @@
-"""How is a moment kept in a column: always as UTC."""
+"""What may a column hold: checked on the way in, the same for a file and for a database.
+
+A file of SQLite takes nearly anything, PostgreSQL refuses it with an error of its own. Here both
+refuse alike, with the error of a field that cannot be used.
+"""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from sqlalchemy import DateTime, Dialect
+from sqlalchemy import DateTime, Dialect, Integer, Text
 from sqlalchemy.types import TypeDecorator
+
+from mustwright.errors import InputError, not_plain
+
+GREATEST = 2**31 - 1  # PostgreSQL's integer
+
+
+class PlainText(TypeDecorator[str]):
+    """Text that can be kept and shown anywhere; see `mustwright.errors.not_plain`."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:  # noqa: ARG002
+        """As it came, unless it holds what cannot be kept."""
+        if value is not None and (wrong := not_plain(value)):
+            raise InputError("text", "needs plain text", wrong)
+        return value
+
+
+class Count(TypeDecorator[int]):
+    """A whole number that every database can hold."""
+
+    impl = Integer
+    cache_ok = True
+
+    def process_bind_param(self, value: int | None, dialect: Dialect) -> int | None:  # noqa: ARG002
+        """As it came, unless it is too great."""
+        if value is not None and not -GREATEST <= value <= GREATEST:
+            raise InputError("number", f"needs a whole number up to {GREATEST}", "a greater one")
+        return value
 
 
 class UtcDateTime(TypeDecorator[datetime]):

@@ -20,15 +20,21 @@ from sqlalchemy import (
     event,
     make_url,
 )
-from sqlalchemy.exc import ArgumentError
+from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 from sqlalchemy.pool import ConnectionPoolEntry
 
 from mustwright.errors import MustwrightError
+from mustwright.services.repository import CellarAwayError, UnwritableError
+from mustwright.store.failing import meaning_of, say_what_it_means
+from mustwright.store.own_files import own_file, own_folder
 
 BUSY_MS = 5000
 # Connections kept open: as many as requests are answered at once on a busy day. Beyond them each is
 # opened for one question and closed again, which costs more than the question.
 POOL: dict[str, Any] = {"pool_size": 20, "max_overflow": 20}
+IDENTITY = "identity"  # the setting that tells one cellar from another that took its place
+# Values of a statement may be secrets, or the maker's own words: none of them in a traceback.
+SHOWN: dict[str, Any] = {"hide_parameters": True}
 LOCK = 7_265_218  # any number, the same in every process
 Clock = Callable[[], datetime]
 
@@ -43,14 +49,19 @@ Place = Path | str
 def engine_of(place: Place, *, foreign_keys: bool = True) -> Engine:
     """An engine that loses no update, of a file or of a database by its address."""
     if isinstance(place, Path):
-        place.parent.mkdir(parents=True, exist_ok=True)
+        own_folder(place.parent)
+        own_file(place)
         return sqlite_engine(place, foreign_keys=foreign_keys)
     url = make_url(place)
     if url.get_backend_name() == "sqlite":
         return engine_of(Path(url.database or ""), foreign_keys=foreign_keys)
     if url.get_backend_name() != "postgresql":
         raise StoreError("a cellar is an SQLite file or a postgresql:// address")
-    return create_engine(url.set(drivername="postgresql+psycopg"), pool_pre_ping=True, **POOL)
+    engine = create_engine(
+        url.set(drivername="postgresql+psycopg"), pool_pre_ping=True, **POOL, **SHOWN
+    )
+    say_what_it_means(engine)
+    return engine
 
 
 def shown(place: Place) -> str:
@@ -80,7 +91,8 @@ def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
     With SQLite's default a transaction that reads and then writes can overwrite what another one
     wrote in between; beginning with the lock makes it wait instead.
     """
-    engine = create_engine(URL.create("sqlite", database=str(path)), **POOL)
+    engine = create_engine(URL.create("sqlite", database=str(path)), **POOL, **SHOWN)
+    say_what_it_means(engine)
 
     @event.listens_for(engine, "connect")
     def _connected(connection: sqlite3.Connection, _record: object) -> None:
@@ -96,7 +108,7 @@ def sqlite_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
         if connection.get_execution_options().get("reads", False):
             driver = connection.connection.dbapi_connection
             assert driver is not None
-            driver.cursor().execute("BEGIN")  # never refused; the driver takes a tenth of the time
+            driver.cursor().execute("BEGIN")  # reads nothing yet; takes a tenth of the time
             return
         connection.info["turn"] = turn.acquire(timeout=BUSY_MS / 1000)
         connection.exec_driver_sql("BEGIN IMMEDIATE")
@@ -133,6 +145,12 @@ def reading(engine: Engine) -> Iterator[Connection]:
                 yield connection
             finally:
                 _held.by_thread = None
+    except (UnwritableError, CellarAwayError, SQLAlchemyError):
+        let_go()  # whatever state it is in, the next question gets a new one
+        raise
+    except sqlite3.Error as error:
+        let_go()
+        raise meaning_of(error) or error from error
     finally:
         if is_postgresql(connection):
             connection.close()

@@ -9,9 +9,11 @@ from pathlib import Path
 from sqlalchemy import Engine, inspect
 from sqlalchemy.exc import ArgumentError, DBAPIError
 
+from mustwright.services.repository import CellarAwayError, UnwritableError
 from mustwright.store.backup import back_up as back_up_rows
 from mustwright.store.engine import Clock, Place, StoreError, engine_of, shown
 from mustwright.store.migrating import HEAD, migrate, refuse_unknown, revision
+from mustwright.store.own_files import own_file
 
 
 def open_engine(place: Place, clock: Clock, backups: Path | None = None) -> Engine:
@@ -35,6 +37,8 @@ def open_engine(place: Place, clock: Clock, backups: Path | None = None) -> Engi
             if not is_empty:
                 _back_up_first(engine, place, found, clock, backups)
             migrate(place)
+    except (UnwritableError, CellarAwayError) as error:
+        raise type(error)(f"the cellar {shown(place)} cannot be opened. {error}") from error
     except (OSError, DBAPIError, ArgumentError, ModuleNotFoundError) as error:
         reason = getattr(error, "orig", None) or error
         raise StoreError(f"the cellar {shown(place)} cannot be opened: {reason}") from error
@@ -56,6 +60,7 @@ def back_up(path: Path, found: str | None, clock: Clock) -> Path:
     """Copy a cellar beside itself before it is migrated."""
     moment = clock().astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
     copy = path.with_name(f"{path.name}.before-{HEAD}-from-{found or 'none'}-{moment}")
+    own_file(copy)
     source, target = sqlite3.connect(path), sqlite3.connect(copy)
     try:
         source.backup(target)

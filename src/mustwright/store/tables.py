@@ -7,15 +7,13 @@ from sqlalchemy import (
     Column,
     ForeignKey,
     Index,
-    Integer,
     LargeBinary,
     MetaData,
     Table,
-    Text,
     UniqueConstraint,
 )
 
-from mustwright.store.column_types import UtcDateTime
+from mustwright.store.column_types import Count, PlainText, UtcDateTime
 
 metadata = MetaData(
     naming_convention={
@@ -33,38 +31,38 @@ def _kept(name: str, *own: Column[str]) -> Table:
     return Table(
         name,
         metadata,
-        Column("key", Text, primary_key=True),
+        Column("key", PlainText, primary_key=True),
         *own,
-        Column("text", Text, nullable=False),
-        Column("version", Integer, nullable=False),
+        Column("text", PlainText, nullable=False),
+        Column("version", Count, nullable=False),
         Column("updated_at", UtcDateTime, nullable=False),
         Column("deleted_at", UtcDateTime),
         CheckConstraint("version >= 1", name="version_from_one"),
     )
 
 
-sheet = _kept("sheet", Column("name", Text, nullable=False))
+sheet = _kept("sheet", Column("name", PlainText, nullable=False))
 protocol = _kept("protocol")
 nutrient = _kept("nutrient")
 
 flag = Table(
     "flag",
     metadata,
-    Column("name", Text, primary_key=True),
+    Column("name", PlainText, primary_key=True),
     Column("set_at", UtcDateTime, nullable=False),
 )
 
 batch = Table(
     "batch",
     metadata,
-    Column("key", Text, primary_key=True),
-    Column("name", Text, nullable=False),
-    Column("sheet", Text, nullable=False),
-    Column("version", Integer, nullable=False),
+    Column("key", PlainText, primary_key=True),
+    Column("name", PlainText, nullable=False),
+    Column("sheet", PlainText, nullable=False),
+    Column("version", Count, nullable=False),
     Column("updated_at", UtcDateTime, nullable=False),
     Column("deleted_at", UtcDateTime),
-    Column("digest", Text, nullable=False),
-    Column("digest_version", Integer, nullable=False),
+    Column("digest", PlainText, nullable=False),
+    Column("digest_version", Count, nullable=False),
     Column("digest_at", UtcDateTime),
     CheckConstraint("version >= 1", name="version_from_one"),
 )
@@ -73,15 +71,15 @@ batch = Table(
 entry = Table(
     "entry",
     metadata,
-    Column("batch", Text, ForeignKey("batch.key"), primary_key=True),
-    Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("id", Text, nullable=False),
-    Column("kind", Text, nullable=False),
-    Column("target", Text),
+    Column("batch", PlainText, ForeignKey("batch.key"), primary_key=True),
+    Column("seq", Count, primary_key=True, autoincrement=False),
+    Column("id", PlainText, nullable=False),
+    Column("kind", PlainText, nullable=False),
+    Column("target", PlainText),
     Column("at", UtcDateTime, nullable=False),
     Column("logged_at", UtcDateTime, nullable=False),
-    Column("who", Text, nullable=False),
-    Column("content", Text, nullable=False),
+    Column("who", PlainText, nullable=False),
+    Column("content", PlainText, nullable=False),
     UniqueConstraint("batch", "id"),
     CheckConstraint("seq >= 1", name="seq_from_one"),
 )
@@ -91,18 +89,18 @@ Index("ix_entry_target", entry.c.batch, entry.c.target)
 outlook = Table(
     "outlook",
     metadata,
-    Column("batch", Text, ForeignKey("batch.key"), primary_key=True),
-    Column("version", Integer, nullable=False),
+    Column("batch", PlainText, ForeignKey("batch.key"), primary_key=True),
+    Column("version", Count, nullable=False),
     Column("made_at", UtcDateTime, nullable=False),
-    Column("content", Text, nullable=False),
+    Column("content", PlainText, nullable=False),
 )
 
 # The part of a log that says how the batch stands, in our own form; may be lost and made again.
 gist = Table(
     "gist",
     metadata,
-    Column("batch", Text, ForeignKey("batch.key"), primary_key=True),
-    Column("version", Integer, nullable=False),
+    Column("batch", PlainText, ForeignKey("batch.key"), primary_key=True),
+    Column("version", Count, nullable=False),
     Column("content", LargeBinary, nullable=False),
 )
 
@@ -121,11 +119,11 @@ notebook = Table(
 token = Table(
     "token",
     metadata,
-    Column("id", Text, primary_key=True),
-    Column("batch", Text, ForeignKey("batch.key")),
-    Column("purpose", Text, nullable=False),
-    Column("label", Text, nullable=False),
-    Column("sha256", Text, nullable=False, unique=True),
+    Column("id", PlainText, primary_key=True),
+    Column("batch", PlainText, ForeignKey("batch.key")),
+    Column("purpose", PlainText, nullable=False),
+    Column("label", PlainText, nullable=False),
+    Column("sha256", PlainText, nullable=False, unique=True),
     Column("created_at", UtcDateTime, nullable=False),
     Column("revoked_at", UtcDateTime),
 )
@@ -133,13 +131,13 @@ token = Table(
 photo = Table(
     "photo",
     metadata,
-    Column("batch", Text, ForeignKey("batch.key"), primary_key=True),
-    Column("id", Text, primary_key=True),
-    Column("media_type", Text, nullable=False),
-    Column("width", Integer, nullable=False),
-    Column("height", Integer, nullable=False),
-    Column("size_bytes", Integer, nullable=False),
-    Column("sha256", Text, nullable=False),
+    Column("batch", PlainText, ForeignKey("batch.key"), primary_key=True),
+    Column("id", PlainText, primary_key=True),
+    Column("media_type", PlainText, nullable=False),
+    Column("width", Count, nullable=False),
+    Column("height", Count, nullable=False),
+    Column("size_bytes", Count, nullable=False),
+    Column("sha256", PlainText, nullable=False),
     Column("created_at", UtcDateTime, nullable=False),
     Column("content", LargeBinary, nullable=False),
 )
@@ -147,15 +145,15 @@ photo = Table(
 setting = Table(
     "setting",
     metadata,
-    Column("name", Text, primary_key=True),
-    Column("value", Text, nullable=False),
+    Column("name", PlainText, primary_key=True),
+    Column("value", PlainText, nullable=False),
     Column("updated_at", UtcDateTime, nullable=False),
 )
 
 session = Table(
     "session",
     metadata,
-    Column("sha256", Text, primary_key=True),
+    Column("sha256", PlainText, primary_key=True),
     Column("created_at", UtcDateTime, nullable=False),
     Column("ends_at", UtcDateTime, nullable=False),
 )

@@ -5,24 +5,29 @@ from __future__ import annotations
 import hmac
 import re
 from dataclasses import dataclass, field
-from urllib.parse import parse_qs, quote
+from urllib.parse import quote
 
-from starlette.datastructures import Headers
-from starlette.formparsers import MultiPartException
+from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from mustwright.compose import Compose
 from mustwright.services.access import Patience, form_token, is_session
 from mustwright.services.batch.tokens import DEVICE, token_of
+from mustwright.services.repository import CellarAwayError, UnwritableError
+from mustwright.web.errors import out_of_reach
+from mustwright.web.intake import BODY, IS_STRANGER, SAFE_METHODS, form_pairs
 from mustwright.web.render import FORM_TOKEN, error_page
 
 COOKIE = "mustwright_session"
 HEADER = "x-form-token"
-OPEN_PATHS = ("/static/", "/calendar/")
+LOGIN, HEALTH = "/login", "/health"
+OPEN_PAGES = (LOGIN, HEALTH)
+SHARED_PATHS = ("/static/", "/calendar/")  # the same for everyone who may ask: may be cached
+OPEN_PATHS = SHARED_PATHS
+SESSION = "session"  # in the state of a request: the secret of its session
 BATCH_PATH = re.compile(r"/api/batches/([^/]+)(?:/|$)")
-LARGEST_PART = 6_000_000  # a pasted table; the whole body has been limited before
 LOOPBACK_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 
 
@@ -65,7 +70,7 @@ class Locked:
     """Lets in anyone with a session; devices and calendars use their own tokens.
 
     A bearer token opens only its own batch. Browsers never add that header by themselves, so such
-    a call needs no form token.
+    a call needs no form token. Nothing of a body is read here.
     """
 
     def __init__(self, app: ASGIApp, compose: Compose, access: Access) -> None:
@@ -77,24 +82,28 @@ class Locked:
             await self.app(scope, receive, send)
             return
         headers, path = Headers(scope=scope), scope["path"]
-        is_open = path == "/login" or path.startswith(OPEN_PATHS)
-        if is_open or self._is_device(path, headers):
-            await self.app(scope, receive, send)
+        state = scope.setdefault("state", {})
+        if not path.startswith(SHARED_PATHS):
+            send = _not_stored(send)
+        try:
+            secret = self._session(headers)
+            if secret:
+                state[SESSION], state[FORM_TOKEN] = secret, form_token(secret)
+            elif not self._is_device(path, headers):
+                state[IS_STRANGER] = True
+        except (CellarAwayError, UnwritableError) as error:
+            await out_of_reach(Request(scope), error)(scope, receive, send)
             return
-        secret = session_of(headers)
-        if not secret or not is_session(self.compose.ledger, secret):
+        is_open = path in OPEN_PAGES or path.startswith(OPEN_PATHS)
+        if state.get(IS_STRANGER) and not is_open:
             await _to_login(scope, path)(scope, receive, send)
             return
-        if scope["method"] not in ("GET", "HEAD", "OPTIONS"):
-            receive, came = await _form_token_of(scope, receive)
-            if not hmac.compare_digest(came, form_token(secret)):
-                words = "The form is from another session: open the page again and send it anew."
-                await error_page(Request(scope), 403, "This request was refused", words)(
-                    scope, receive, send
-                )
-                return
-        scope.setdefault("state", {})["form_token"] = form_token(secret)
         await self.app(scope, receive, send)
+
+    def _session(self, headers: Headers) -> str:
+        """The secret of a session that lasts; empty where there is none."""
+        secret = session_of(headers)
+        return secret if secret and is_session(self.compose.ledger, secret) else ""
 
     def _is_device(self, path: str, headers: Headers) -> bool:
         """Whether a call is about one batch and carries the token of a device for it."""
@@ -104,50 +113,48 @@ class Locked:
         return token_of(self.compose.ledger, secret, DEVICE, batch[1]) is not None
 
 
+def _not_stored(send: Send) -> Send:
+    """No browser and no proxy keeps a page that is behind a login."""
+
+    async def send_marked(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            MutableHeaders(scope=message)["Cache-Control"] = "no-store"
+        await send(message)
+
+    return send_marked
+
+
 def _to_login(scope: Scope, path: str) -> Response:
-    if path.startswith("/api/") or scope["method"] not in ("GET", "HEAD"):
+    """To the door; a body that may still be coming is not waited for."""
+    if path.startswith("/api/") or scope["method"] not in SAFE_METHODS:
         error = {"field": None, "requirement": None, "got": None, "message": "A session is needed."}
-        return JSONResponse({"error": error}, status_code=401)
+        return JSONResponse({"error": error}, 401, {"Connection": "close"})
     return RedirectResponse(f"/login?then={quote(path, safe='/')}", status_code=303)
 
 
-async def _form_token_of(scope: Scope, receive: Receive) -> tuple[Receive, str]:
-    """The form token of a request, and its body to be read again; its size was limited before."""
-    headers = Headers(scope=scope)
+class OwnForms:
+    """Refuses a change that carries a session but not the token of its forms."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request; its body was read, and limited, before."""
+        secret = scope.get("state", {}).get(SESSION) if scope["type"] == "http" else None
+        if secret is None or scope["method"] in SAFE_METHODS or scope["path"] == LOGIN:
+            await self.app(scope, receive, send)
+            return
+        came = await _form_token_of(scope)
+        if not hmac.compare_digest(came.encode(errors="replace"), form_token(secret).encode()):
+            words = "The form is from another session: open the page again and send it anew."
+            page = error_page(Request(scope), 403, "This request was refused", words)
+            await page(scope, receive, send)
+            return
+        await self.app(scope, receive, send)
+
+
+async def _form_token_of(scope: Scope) -> str:
+    headers, body = Headers(scope=scope), scope["state"].get(BODY, b"")
     if HEADER in headers:
-        return receive, headers[HEADER]
-    body = await _whole(receive)
-    again = _replay(body)
-    kind = headers.get("content-type", "")
-    if kind.startswith("application/x-www-form-urlencoded"):
-        found = parse_qs(body.decode("latin-1"), max_num_fields=1000).get(FORM_TOKEN, [""])
-        return again, found[0]
-    if kind.startswith("multipart/form-data"):
-        try:
-            form = await Request(scope, _replay(body)).form(
-                max_files=4, max_fields=100, max_part_size=LARGEST_PART
-            )
-        except MultiPartException:
-            return again, ""
-        value = form.get(FORM_TOKEN)
-        await form.close()
-        return again, value if isinstance(value, str) else ""
-    return again, ""
-
-
-async def _whole(receive: Receive) -> bytes:
-    body = bytearray()
-    while True:
-        message = await receive()
-        body += message.get("body", b"")
-        if message["type"] == "http.disconnect" or not message.get("more_body", False):
-            return bytes(body)
-
-
-def _replay(body: bytes) -> Receive:
-    pending = [{"type": "http.request", "body": body, "more_body": False}]
-
-    async def receive_again() -> dict[str, object]:
-        return pending.pop() if pending else {"type": "http.disconnect"}
-
-    return receive_again
+        return headers[HEADER]
+    return dict(await form_pairs(scope, body)).get(FORM_TOKEN, "")

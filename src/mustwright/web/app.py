@@ -16,9 +16,10 @@ from starlette.types import Scope
 from mustwright import __version__
 from mustwright.compose import Compose
 from mustwright.web import errors
-from mustwright.web.access import Access, Locked
+from mustwright.web.access import Access, Locked, OwnForms
 from mustwright.web.api import batches
-from mustwright.web.guards import BodyLimit, SameOrigin, SecurityHeaders
+from mustwright.web.guards import BoundedWork, SameOrigin, SecurityHeaders
+from mustwright.web.intake import BodyLimit
 from mustwright.web.pages import (
     acidity,
     compare,
@@ -101,9 +102,11 @@ def create_app(compose: Compose, access: Access | None = None) -> FastAPI:
     static = files("mustwright.web") / "static"
     app.mount("/static", RevalidatedFiles(directory=str(static)), name="static")
     errors.register(app)
-    # The one added last comes first.
-    app.add_middleware(Locked, compose=compose, access=access)
+    # The one added last comes first: nobody's body is read before it is known who sends it.
+    app.add_middleware(BoundedWork)
+    app.add_middleware(OwnForms)
     app.add_middleware(BodyLimit)
+    app.add_middleware(Locked, compose=compose, access=access)
     app.add_middleware(SameOrigin)
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(access.hosts), www_redirect=False)
     app.add_middleware(SecurityHeaders)

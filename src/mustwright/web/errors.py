@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from mustwright.errors import ConflictError, InputError, MustwrightError
-from mustwright.services.repository import MissingRecordError
+from mustwright.services.repository import CellarAwayError, MissingRecordError, UnwritableError
+from mustwright.time_budget import TooMuchWorkError
 from mustwright.web.guards import SECURITY_HEADERS
-from mustwright.web.render import error_page
+from mustwright.web.intake import BODY, SAFE_METHODS, form_pairs
+from mustwright.web.render import FORM_TOKEN, error_page
 
 TITLES = {
     404: "There is no such page",
@@ -18,6 +22,8 @@ TITLES = {
     409: "Someone else changed this meanwhile",
     422: "That cannot be used",
     500: "Something broke on our side",
+    503: "The cellar cannot be reached",
+    507: "Nothing was written",
 }
 
 
@@ -29,7 +35,28 @@ def register(app: FastAPI) -> None:
     app.exception_handler(Exception)(_defect)
 
 
+def out_of_reach(
+    request: Request, error: MustwrightError, typed: Sequence[tuple[str, str]] = ()
+) -> Response:
+    """The cellar cannot be written, or not be reached: why, and the form as it was typed."""
+    status = 503
+    if isinstance(error, UnwritableError) and request.method not in SAFE_METHODS:
+        status = 507
+    answer = error_page(request, status, TITLES[status], str(error), typed=typed)
+    retry_s = error.retry_s if isinstance(error, CellarAwayError) else 60
+    answer.headers["Retry-After"] = str(retry_s)
+    return answer
+
+
+async def _typed(request: Request) -> list[tuple[str, str]]:
+    """What was typed into the form that came, but secrets."""
+    pairs = await form_pairs(request.scope, getattr(request.state, BODY, b""))
+    return [(name, value) for name, value in pairs if name not in (FORM_TOKEN, "passphrase")]
+
+
 async def _refused(request: Request, error: MustwrightError) -> Response:
+    if isinstance(error, (UnwritableError, CellarAwayError)):
+        return out_of_reach(request, error, await _typed(request))
     status = 422
     if isinstance(error, ConflictError):
         status = 409
@@ -43,7 +70,8 @@ async def _refused(request: Request, error: MustwrightError) -> Response:
             "got": error.got if isinstance(error.got, str) else str(error.got),
             "message": str(error),
         }
-    return error_page(request, status, TITLES[status], str(error), described)
+    typed = await _typed(request) if isinstance(error, TooMuchWorkError) else ()
+    return error_page(request, status, TITLES[status], str(error), described, typed)
 
 
 async def _unreadable(request: Request, error: RequestValidationError) -> Response:

@@ -1,20 +1,17 @@
-"""What may come in and what goes out with every answer: size, origin, security headers."""
+"""What may come in and what goes out with every answer: origin, security headers."""
 
 from __future__ import annotations
 
-import re
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from mustwright.time_budget import limited_to
+from mustwright.web.intake import SAFE_METHODS
 from mustwright.web.render import error_page
 
-MAX_BODY_BYTES = 1_000_000
-MAX_FILE_BYTES = 15_100_000  # a photo of 15 MB and the form around it
-FILE_PATH = re.compile(r"/batches(/[a-z0-9-]+/(photos|import))?")
-SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 POLICY = {
     "default-src": "'none'",
     "style-src": "'self'",
@@ -37,6 +34,10 @@ SECURITY_HEADERS = {
 }
 
 
+# Of the processor, for one answer [s]; the fullest sheet that is taken needs under one.
+ANSWER_S = 10.0
+
+
 class SecurityHeaders:
     """Adds the headers above to every answer."""
 
@@ -55,6 +56,24 @@ class SecurityHeaders:
             await send(message)
 
         await self.app(scope, receive, send_guarded)
+
+
+class BoundedWork:
+    """Gives every answer a budget of processor time, so that none holds up the others for long.
+
+    Parameters
+    ----------
+    seconds : float
+        For each thread that works on it [s].
+    """
+
+    def __init__(self, app: ASGIApp, seconds: float = ANSWER_S) -> None:
+        self.app, self.seconds = app, seconds
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        with limited_to(self.seconds):
+            await self.app(scope, receive, send)
 
 
 class SameOrigin:
@@ -99,49 +118,3 @@ def not_same_origin(headers: Headers) -> str:
     if parts.scheme in ("http", "https") and parts.netloc and parts.netloc == host:
         return ""
     return "It came from a page of another origin."
-
-
-class BodyLimit:
-    """Refuses a body over the limit, whether or not its length was announced."""
-
-    def __init__(self, app: ASGIApp, limit: int = MAX_BODY_BYTES) -> None:
-        self.app = app
-        self.limit = limit
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer one request, its body read (up to the limit) beforehand."""
-        if scope["type"] != "http" or scope["method"] in SAFE_METHODS:
-            await self.app(scope, receive, send)
-            return
-        is_file = FILE_PATH.fullmatch(scope["path"]) and self.limit == MAX_BODY_BYTES
-        limit = MAX_FILE_BYTES if is_file else self.limit
-        body = await self._read(scope, receive, limit)
-        if body is None:
-            detail = f"A request may carry at most {limit:,} bytes."
-            page = error_page(Request(scope), 413, "That is too much at once", detail)
-            await page(scope, receive, send)
-            return
-        await self.app(scope, _replay(body, receive), send)
-
-    async def _read(self, scope: Scope, receive: Receive, limit: int) -> bytes | None:
-        announced = Headers(scope=scope).get("content-length", "0")
-        if not announced.isdigit() or int(announced) > limit:
-            return None
-        body = bytearray()
-        while True:
-            message = await receive()
-            body += message.get("body", b"")
-            if len(body) > limit:
-                return None
-            if message["type"] == "http.disconnect" or not message.get("more_body", False):
-                return bytes(body)
-
-
-def _replay(body: bytes, receive: Receive) -> Receive:
-    """A receive that hands out a body already read, then goes on as before."""
-    pending: list[Message] = [{"type": "http.request", "body": body, "more_body": False}]
-
-    async def receive_again() -> Message:
-        return pending.pop() if pending else await receive()
-
-    return receive_again

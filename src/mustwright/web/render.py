@@ -85,11 +85,18 @@ def error_page(
     title: str,
     detail: str,
     error: dict[str, str | None] | None = None,
+    typed: Sequence[tuple[str, str]] = (),
 ) -> Response:
-    """What went wrong, as a page, or as JSON for a caller that asks for JSON alone."""
+    """What went wrong, as a page, or as JSON for a caller that asks for JSON alone.
+
+    Parameters
+    ----------
+    typed : sequence of (str, str)
+        Fields of a form that could not be written; the page holds them, to be sent again.
+    """
     accept = request.headers.get("accept", "")
     is_api = request.url.path.startswith("/api/")
     if is_api or ("application/json" in accept and "text/html" not in accept):
         nothing = {"field": None, "requirement": None, "got": None, "message": detail}
         return JSONResponse({"error": error or nothing}, status_code=status)
-    return page(request, "error.html", status, title=title, detail=detail, code=status)
+    return page(request, "error.html", status, title=title, detail=detail, code=status, typed=typed)

@@ -15,6 +15,7 @@ from mustwright.kinetics.ready import cache_folder, warm_up_behind
 from mustwright.kinetics.thread_affinity import keep_to_one_core
 from mustwright.web.access import Access
 from mustwright.web.app import create_app
+from mustwright.web.connections import Door, protocol_of
 
 
 class ToldToStop:
@@ -63,6 +64,8 @@ def run(
     compiling = warm_up_behind(cache_folder(compose.home), keep_requests_together)
     config = uvicorn.Config(
         create_app(compose, access),
+        http=protocol_of(Door()),
+        ws="none",
         access_log=False,
         log_level="warning",
         proxy_headers=False,

@@ -115,3 +115,13 @@ def test_every_row_of_the_table_leads_to_a_command(name):
     assert isinstance(command, click.Command)
     assert command.help
     assert row.help.endswith(".")
+
+
+@pytest.mark.parametrize("word", ["\ud800", "a\udcffb", "a\x00b"])
+@pytest.mark.parametrize("more", [[], ["--json"]])
+def test_half_a_character_on_the_command_line_is_said_in_one_line(word, more, capsys):
+    for typed in (["convert", word, "--to", "SG"], ["plan", word], [word], ["batch", "show", word]):
+        assert cli.run([*typed, *more]) == 2
+        shown = capsys.readouterr()
+        assert shown.err.count("\n") == 1
+        assert "plain text" in shown.err

@@ -9,6 +9,7 @@ import pytest
 
 from mustwright.cli import serve
 from mustwright.cli.main import run
+from mustwright.cli.network import lan_access
 from mustwright.errors import InputError
 
 
@@ -57,3 +58,21 @@ def test_answers_are_not_held_back_for_an_acknowledgement():
         closing(listener.accept()[0]) as answering,
     ):
         assert answering.proto == socket.IPPROTO_TCP
+
+
+def test_the_network_is_served_at_the_address_that_was_named():
+    assert serve._bind(None, True) == "0.0.0.0"
+    assert serve._bind("192.0.2.7", True) == "192.0.2.7"
+    assert serve._bind("localhost", True) == "127.0.0.1"
+    assert serve._bind("::1", True) == "::1"
+    assert serve._bind(None, False) == "127.0.0.1"
+    for odd in ("elsewhere.example", "", "192.0.2"):
+        with pytest.raises(InputError, match="address of this machine"):
+            serve._bind(odd, True)
+
+
+def test_a_phone_is_shown_the_address_that_is_served():
+    access = lan_access(8765, (), "192.0.2.7")
+    assert access.address == "http://192.0.2.7:8765/"
+    assert "192.0.2.7" in access.hosts
+    assert lan_access(8765, (), "::1").address == "http://[::1]:8765/"

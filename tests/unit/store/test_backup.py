@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import sqlite3
 import threading
 from datetime import UTC, datetime
@@ -19,6 +20,8 @@ from mustwright.store.engine import StoreError, engine_of
 from mustwright.store.migrating import migrate, revision
 from mustwright.store.restoring import check, restore
 
+KEY = b"k" * 32
+PHOTO = hashlib.sha256(b"\x00\xff\x01").hexdigest()
 MOMENT = datetime(2031, 6, 1, tzinfo=UTC)
 
 
@@ -38,7 +41,7 @@ def filled(place, folder):
     entries = [Entry("p", PITCHED, "me", PlanAdopted(plan())), Entry("n", PITCHED, "me", Note("ß"))]
     store.ledger.start("Heather", "heather", entries)
     store.ledger.add_photo(
-        PhotoRecord("f", "heather", "image/jpeg", 1, 1, 3, "s", PITCHED, b"\x00\xff\x01")
+        PhotoRecord("f", "heather", "image/jpeg", 1, 1, 3, PHOTO, PITCHED, b"\x00\xff\x01")
     )
     store.ledger.keep_setting("a", "1")
     return store
@@ -57,17 +60,18 @@ def all_of(store):
 def test_a_backup_brings_everything_back_and_keeps_what_was_there(place, tmp_path):
     store = filled(place, tmp_path)
     before = all_of(store)
-    rows = store.back_up(tmp_path / "copy.db")
+    rows = store.back_up(tmp_path / "copy.db", KEY)
     assert (rows["batch"], rows["entry"], rows["photo"], rows["sheet"]) == (1, 2, 1, 1)
     store.ledger.append("heather", [Entry("later", PITCHED, "me", Note("later"))])
     store.close()
-    done = restore(place, tmp_path / "copy.db", clock, tmp_path)
+    done = restore(place, tmp_path / "copy.db", clock, tmp_path, KEY)
     assert done.sealed
+    assert done.own
     back = CellarStore(place, clock, tmp_path)
     assert all_of(back) == before
     back.close()
     assert done.aside is not None
-    restore(place, done.aside, clock, tmp_path)
+    restore(place, done.aside, clock, tmp_path, KEY)
     again = CellarStore(place, clock, tmp_path)
     assert [e.id for e in again.ledger.log("heather")] == ["p", "n", "later"]
     again.close()
@@ -77,11 +81,11 @@ def test_a_backup_brings_everything_back_and_keeps_what_was_there(place, tmp_pat
 def test_a_cellar_moves_from_one_kind_of_database_to_the_other(place, target, tmp_path):
     store = filled(place, tmp_path)
     before = all_of(store)
-    store.back_up(tmp_path / "copy.db")
+    store.back_up(tmp_path / "copy.db", KEY)
     store.close()
     (tmp_path / "other").mkdir()
     with place_of(target, tmp_path / "other") as other:
-        restore(other, tmp_path / "copy.db", clock, tmp_path)
+        restore(other, tmp_path / "copy.db", clock, tmp_path, KEY)
         moved = CellarStore(other, clock, tmp_path)
         assert all_of(moved) == before
         moved.ledger.append("heather", [Entry("more", PITCHED, "me", Note("more"))])
@@ -109,7 +113,7 @@ def test_a_backup_while_others_write_is_consistent(place, tmp_path):
         worker.join()
     store.close()
     for number in range(5):
-        assert check(tmp_path / f"copy{number}.db")
+        assert check(tmp_path / f"copy{number}.db").sealed
         copy = sqlite3.connect(tmp_path / f"copy{number}.db")
         ((lines, version),) = copy.execute(
             "SELECT (SELECT count(*) FROM entry), version FROM batch"
@@ -123,9 +127,9 @@ def test_a_backup_while_others_write_is_consistent(place, tmp_path):
 def test_a_server_that_is_running_sees_what_was_restored(tmp_path):
     path = tmp_path / "cellar.db"
     running = filled(path, tmp_path)
-    running.back_up(tmp_path / "copy.db")
+    running.back_up(tmp_path / "copy.db", KEY)
     running.ledger.append("heather", [Entry("later", PITCHED, "me", Note("later"))])
-    restore(path, tmp_path / "copy.db", clock, tmp_path)
+    restore(path, tmp_path / "copy.db", clock, tmp_path, KEY)
     assert [e.id for e in running.ledger.log("heather")] == ["p", "n"]
     running.ledger.append("heather", [Entry("new", PITCHED, "me", Note("new"))])
     running.close()
@@ -146,13 +150,13 @@ def damaged(tmp_path):
 def test_a_damaged_backup_is_refused_and_nothing_changes(tmp_path):
     path = tmp_path / "cellar.db"
     store = filled(path, tmp_path)
-    store.back_up(tmp_path / "copy.db")
+    store.back_up(tmp_path / "copy.db", KEY)
     before = all_of(store)
     for what, content in damaged(tmp_path):
         bad = tmp_path / "bad.db"
         bad.write_bytes(content)
         with pytest.raises(StoreError):
-            restore(path, bad, clock, tmp_path)
+            restore(path, bad, clock, tmp_path, KEY)
         assert all_of(store) == before, what
     store.close()
 
@@ -161,7 +165,7 @@ def test_a_backup_never_writes_over_a_file(tmp_path):
     store = filled(tmp_path / "cellar.db", tmp_path)
     (tmp_path / "copy.db").write_text("mine")
     with pytest.raises(StoreError, match="there already"):
-        store.back_up(tmp_path / "copy.db")
+        store.back_up(tmp_path / "copy.db", KEY)
     assert (tmp_path / "copy.db").read_text() == "mine"
     store.close()
 
@@ -188,7 +192,7 @@ def test_a_cellar_of_the_first_release_is_copied_and_brought_up(place, tmp_path)
 def test_a_backup_of_the_first_release_can_be_restored(tmp_path):
     old = tmp_path / "old.db"
     migrate(old, "0001")
-    done = restore(tmp_path / "cellar.db", old, clock, tmp_path)
+    done = restore(tmp_path / "cellar.db", old, clock, tmp_path, foreign=True)
     assert (done.sealed, done.aside) == (False, None)
     store = CellarStore(tmp_path / "cellar.db", clock)
     assert store.ledger.batches() == []

@@ -15,7 +15,8 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import insert, select
 from sqlalchemy.exc import StatementError
 
-from mustwright.errors import ConflictError
+from databases import KINDS, store_of
+from mustwright.errors import ConflictError, MustwrightError
 from mustwright.store import tables
 from mustwright.store.cellar_store import CellarStore
 from mustwright.store.engine import BUSY_MS, StoreError
@@ -163,3 +164,31 @@ def test_a_folder_that_cannot_be_made_is_said_in_one_line(tmp_path):
     (tmp_path / "home").write_text("a file in the way")
     with pytest.raises(StoreError, match="cannot be opened"):
         CellarStore(tmp_path / "home" / "cellar.db", clock)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(
+    "ask",
+    [
+        lambda s: s.save("sheet", None, "a\x00b", None, "name"),
+        lambda s: s.save("sheet", "key\x00", "a", None, "name"),
+        lambda s: s.save("sheet", None, "a\ud800", None, "name"),
+        lambda s: s.record("sheet", "\x00"),
+        lambda s: s.record("nutrient", "\udfff"),
+        lambda s: s.delete("sheet", "a", 2**80),
+        lambda s: s.ledger.batch("\x00"),
+        lambda s: s.ledger.log("a\x00"),
+        lambda s: s.ledger.rename("a", "b\x00", 1),
+        lambda s: s.ledger.token_of("\x00"),
+        lambda s: s.ledger.photo("a", "\ud800"),
+        lambda s: s.ledger.keep_setting("a", "\x00"),
+        lambda s: s.ledger.holding(["\x00"]),
+        lambda s: s.ledger.add_token("a", None, "x", "\x00", "h"),
+        lambda s: s.has_flag("\x00"),
+    ],
+)
+def test_what_cannot_be_kept_is_refused_alike_everywhere(kind, ask, tmp_path):
+    """SQLite would take a null character, PostgreSQL has an error of its own."""
+    with store_of(kind, tmp_path, clock) as store, pytest.raises(MustwrightError) as refused:
+        ask(store)
+    assert not isinstance(refused.value, StoreError)

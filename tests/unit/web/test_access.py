@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
+import anyio
 import argon2
 import pytest
 from starlette.testclient import TestClient
@@ -16,6 +18,7 @@ from mustwright.compose import Compose
 from mustwright.services.access import Patience, set_passphrase
 from mustwright.services.batch.record import start_batch
 from mustwright.services.batch.tokens import new_token
+from mustwright.services.repository import CellarAwayError
 from mustwright.web.access import COOKIE, Access
 from mustwright.web.app import create_app
 from mustwright.web.render import with_form_token
@@ -39,7 +42,7 @@ def quick_hash(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def client(tmp_path: Path, seconds, quick_hash) -> Iterator[TestClient]:  # noqa: ARG001
     new_file(tmp_path)
-    compose = Compose(tmp_path)
+    compose = Compose(tmp_path, clock=lambda: datetime(2031, 6, 1, tzinfo=UTC))
     set_passphrase(compose.ledger, WORDS)
     patience = Patience(lambda: seconds["now"])
     access = Access(True, ("192.0.2.7", "127.0.0.1"), f"http://{HOST}/", patience)
@@ -60,7 +63,7 @@ def come_in(client: TestClient, words: str = WORDS, then: str = "/phone"):
 
 
 def test_without_a_session_every_page_leads_to_the_door(client):
-    for path in ("/", "/phone", "/openapi.json", "/health"):
+    for path in ("/", "/phone", "/openapi.json", "/batches"):
         answer = client.get(path)
         assert (answer.status_code, answer.headers["location"][:7]) == (303, "/login?"), path
     assert client.get("/api/batches").status_code == 401
@@ -213,3 +216,124 @@ def test_the_pages_of_a_batch_work_behind_the_door_and_not_without_it(client):
     token = client.post(f"{here}/tokens", data=fields(client.get(f"{here}/links").text,
                         f"{here}/tokens") | {"label": "phone"})  # fmt: skip
     assert f"http://{HOST}/calendar/" in token.text
+
+
+# Health, no-store, leaving ------------------------------------------------------------------------
+
+
+def test_whether_the_pages_are_well_is_said_at_the_door(client, monkeypatch):
+    """What watches over the pages has no passphrase; it learns nothing of the cellar."""
+    answer = client.get("/health")
+    assert (answer.status_code, answer.json()["status"]) == (200, "ok")
+    store = client.app.state.compose.cellar
+
+    def away() -> None:
+        raise CellarAwayError("the cellar /home/secret/cellar.db cannot be reached")
+
+    monkeypatch.setattr(store, "answers", away)
+    answer = client.get("/health")
+    assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
+    assert "secret" not in answer.text
+
+
+def test_a_door_without_a_cellar_says_to_come_again(client, monkeypatch):
+    come_in(client)
+
+    def away(_secret: str):
+        raise CellarAwayError("The database with the cellar cannot be reached.")
+
+    monkeypatch.setattr(client.app.state.compose.ledger, "session_ends", away)
+    for answer in (client.get("/"), client.post("/batches/x/notes", data={"text": "a"})):
+        assert answer.status_code == 503
+        assert int(answer.headers["retry-after"]) > 0
+        assert "cannot be reached" in answer.text
+
+
+def test_no_browser_or_proxy_keeps_a_page_behind_the_login(client):
+    assert client.get("/login").headers["cache-control"] == "no-store"
+    assert client.get("/api/batches").headers["cache-control"] == "no-store"
+    come_in(client)
+    for path in ("/", "/phone", "/batches", "/openapi.json", "/nowhere"):
+        assert client.get(path).headers["cache-control"] == "no-store", path
+    assert client.get("/static/mustwright.css").headers["cache-control"] == "no-cache"
+
+
+def test_every_page_has_a_way_out_and_the_other_sessions_can_be_ended(client):
+    come_in(client)
+    mine = client.cookies[COOKIE]
+    client.cookies.clear()
+    come_in(client)
+    other = client.cookies[COOKIE]
+    client.cookies.clear()
+    client.cookies.set(COOKIE, mine)
+    for path in ("/", "/phone", "/batches", "/shelf", "/finish", "/nowhere"):
+        assert 'action="/logout"' in client.get(path).text, path
+    token = token_in(client.get("/phone").text)
+    assert client.post("/logout/others", data={"form_token": token}).status_code == 303
+    assert client.get("/").status_code == 200
+    client.cookies.clear()
+    client.cookies.set(COOKIE, other)
+    assert client.get("/").status_code == 303
+
+
+def test_on_this_machine_alone_there_is_nothing_to_leave(tmp_path):
+    with TestClient(create_app(Compose(tmp_path)), base_url="http://127.0.0.1") as client:
+        assert "/logout" not in client.get("/").text
+        client.app.state.compose.close()
+
+
+# What comes in before anyone has ------------------------------------------------------------------
+
+
+async def asked(app, path: str, *parts: bytes, **headers: str) -> tuple[int, int]:
+    """The status of a post, and how many parts of its body were read."""
+    read = 0
+    status = 0
+
+    async def receive():
+        nonlocal read
+        read += 1
+        more = read < len(parts) or not parts
+        return {"type": "http.request", "body": parts[read - 1], "more_body": more}
+
+    async def send(message):
+        nonlocal status
+        if message["type"] == "http.response.start":
+            status = message["status"]
+
+    given = {"host": HOST, "origin": f"http://{HOST}", **headers}
+    scope = {
+        "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "method": "POST",
+        "scheme": "http", "path": path, "raw_path": path.encode(), "query_string": b"",
+        "root_path": "", "client": ("192.0.2.9", 5), "server": ("192.0.2.7", 8765),
+        "headers": [(k.replace("_", "-").encode(), v.encode("latin-1"))
+                    for k, v in given.items()],
+    }  # fmt: skip
+    await app(scope, receive, send)
+    return status, read
+
+
+def test_a_stranger_is_turned_away_before_the_body_is_read(client):
+    big = str(14_000_000)
+    for path in ("/batches/x/photos", "/batches", "/api/batches/x/readings", "/logout"):
+        answer = anyio.run(lambda p=path: asked(client.app, p, b"x" * 65536, content_length=big))
+        assert answer == (401, 0), path
+    assert anyio.run(lambda: asked(client.app, "/login", b"x", content_length=big)) == (413, 0)
+    parts = [b"x" * 3000] * 9
+    assert anyio.run(lambda: asked(client.app, "/login", *parts)) == (413, 2)
+
+
+@pytest.mark.parametrize("came", ["ä" * 64, "\x00", "x" * 5000, ""])
+def test_a_form_token_of_any_letters_is_refused_and_breaks_nothing(client, came):
+    come_in(client)
+    assert client.post("/batches/x/notes", data={"form_token": came}).status_code == 403
+    header = {"x-form-token": came.encode("utf-8").replace(b"\x00", b"")}
+    assert client.post("/batches/x/notes", headers=header).status_code == 403
+
+
+def test_a_form_of_very_many_fields_is_read_or_refused_and_breaks_nothing(client):
+    come_in(client)
+    token = token_in(form_page(client))
+    for count in (1500, 20_000):
+        data = {**{f"f{i}": "1" for i in range(count)}, "form_token": token}
+        assert client.post("/batches/x/notes", data=data).status_code in (200, 403, 413)

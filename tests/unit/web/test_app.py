@@ -7,7 +7,7 @@ from starlette.responses import PlainTextResponse
 
 from mustwright.errors import ConflictError, InputError
 from mustwright.services.repository import MissingRecordError
-from mustwright.web.guards import MAX_BODY_BYTES
+from mustwright.web.intake import MAX_BODY_BYTES
 
 JSON = {"Accept": "application/json"}
 

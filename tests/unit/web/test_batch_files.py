@@ -7,10 +7,15 @@ import json
 import re
 
 import pytest
+from starlette.testclient import TestClient
 
 from batch_pages import Cellar, fields, words
 from mustwright.batch.entries import Reading
 from mustwright.batch.log import standing
+from mustwright.compose import Compose
+from mustwright.web.app import create_app
+
+ORIGIN = "http://127.0.0.1:8765"
 
 
 @pytest.fixture
@@ -96,15 +101,29 @@ def test_a_long_table_goes_through_whole(client, cellar, slug):
     assert client.get(f"/batches/{slug}?log=all").status_code == 200
 
 
-def test_a_whole_batch_goes_out_and_comes_in_again(client, cellar, slug):
-    cellar.read(slug, 3, 1.095, temperature_c=20)
+@pytest.fixture
+def elsewhere(tmp_path):
+    """A cellar on another machine."""
+    found = Cellar(Compose(tmp_path / "elsewhere"))
+    yield found
+    found.compose.close()
+
+
+def test_a_whole_batch_goes_out_and_comes_in_elsewhere_as_it_was(client, cellar, slug, elsewhere):
+    cellar.read(slug, 3, 1.095, temperature_c=20.0)
     page = client.get(f"/batches/{slug}/links").text
     link = re.search(r'href="([^"]*export\.json)"', page)[1]
     whole = client.get(link).text
     taken = client.post("/batches", files={"file": ("b.json", whole.encode())})
     copy = taken.url.path.rsplit("/", 1)[1]
-    assert copy != slug
-    assert [e.what for e in cellar.ledger.log(copy)] == [e.what for e in cellar.ledger.log(slug)]
+    assert copy == slug, "taken in again, it is the batch that is there"
+    assert len(cellar.ledger.batches()) == 1
+    with TestClient(create_app(elsewhere.compose), base_url=ORIGIN) as other:
+        other.headers["Origin"] = ORIGIN
+        taken = other.post("/batches", files={"file": ("b.json", whole.encode())})
+        assert taken.url.path == f"/batches/{slug}"
+        assert elsewhere.ledger.log(slug) == cellar.ledger.log(slug)
+        assert other.get(f"/api/batches/{slug}/export.json").text == whole
     for content in (b"{}", b"\xff", b"", json.dumps({"schema": "other"}).encode()):
         bad = client.post("/batches", files={"file": ("b.json", content)})
         assert bad.status_code == 422

@@ -15,6 +15,7 @@ from mustwright.batch.entries import Entry, Event, FeedGiven, Given, Photo, Read
 from mustwright.batch.log import standing
 from mustwright.services.batch.record import write
 from mustwright.services.demo import seed_demo
+from mustwright.web.forms import batch_form
 from mustwright.web.pictures.batch_line import thinned
 
 
@@ -25,6 +26,10 @@ def cellar(app):
 
 def at(cellar, hours_ago):
     return (cellar.now - timedelta(hours=hours_ago)).strftime("%Y-%m-%dT%H:%M")
+
+
+def at_now(cellar):
+    return cellar.now.strftime("%Y-%m-%dT%H:%M")
 
 
 def stands(cellar, slug):
@@ -94,7 +99,10 @@ def test_a_reading_takes_three_fields_and_the_page_says_what_was_written(client,
     assert "1.098" in re.search(r'<dd><details class="fig"><summary>([^<]*)', page.text)[1]
 
 
-def test_a_second_tap_writes_nothing_but_other_figures_from_the_same_form_do(client, cellar):
+def test_a_second_tap_writes_nothing_and_other_figures_from_the_same_form_are_a_conflict(
+    client, cellar
+):
+    """As in the interface for devices: an id that is kept and says otherwise is 409."""
     slug = cellar.start("Heather", 30).slug
     action = f"/batches/{slug}/reading"
     form = fields(client.get(f"/batches/{slug}").text, action) | {"gravity": "1.098"}
@@ -102,8 +110,65 @@ def test_a_second_tap_writes_nothing_but_other_figures_from_the_same_form_do(cli
     cellar.now += timedelta(seconds=3)
     client.post(action, data=form)
     assert len(stands(cellar, slug)) == 3
-    client.post(action, data=form | {"gravity": "1.097"})
-    assert len(stands(cellar, slug)) == 4
+    other = client.post(action, data=form | {"gravity": "1.097"})
+    assert other.status_code == 409
+    assert "sent before" in words(other.text)
+    assert "Read: 1.098" in words(other.text)
+    assert len(stands(cellar, slug)) == 3
+    again = fields(other.text, action)
+    assert again["gravity"] == "1.097"
+    assert client.post(action, data=again).status_code == 200
+    assert [s.what.gravity for s in stands(cellar, slug)[-2:]] == [1.098, 1.097]
+
+
+@pytest.mark.parametrize(
+    ("kind", "first", "second"),
+    [
+        ("note", {"text": "one"}, {"text": "two"}),
+        ("event", {"what": "stirred"}, {"what": "degassed"}),
+        ("feed", {f"{batch_form.GRAMS}dap": "2 g"}, {f"{batch_form.GRAMS}dap": "3 g"}),
+    ],
+)
+def test_every_form_with_an_id_that_was_used_is_a_conflict(client, cellar, kind, first, second):
+    slug = cellar.start("Heather", 30).slug
+    action, at = f"/batches/{slug}/{kind}", {"id": "one-form", "at": at_now(cellar)}
+    assert client.post(action, data=at | first).status_code == 200
+    assert client.post(action, data=at | first).status_code == 200
+    before = cellar.ledger.log(slug)
+    assert client.post(action, data=at | second).status_code == 409
+    assert cellar.ledger.log(slug) == before
+
+
+def test_another_picture_or_caption_from_the_same_form_is_a_conflict(client, cellar):
+    slug = cellar.start("Heather", 30).slug
+
+    def send(colour: str, caption: str) -> int:
+        out = io.BytesIO()
+        Image.new("RGB", (9, 9), colour).save(out, "PNG")
+        files = {"photo": ("a.png", out.getvalue())}
+        data = {"id": "one-form", "caption": caption}
+        return client.post(f"/batches/{slug}/photos", data=data, files=files).status_code
+
+    assert send("red", "crown") == 200
+    assert send("red", "crown") == 200
+    assert send("blue", "crown") == 409
+    assert send("red", "another") == 409
+    assert len(cellar.ledger.photos(slug)) == 1
+
+
+def test_a_clock_that_was_set_back_is_said_and_comes_first(client, cellar):
+    """A clock before the pitch once said "pitch the yeast" of a batch in full ferment."""
+    slug = cellar.start("Heather", 30).slug
+    cellar.read(slug, 1, 1.1)
+    cellar.pass_hours(-48)
+    page = words(client.get(f"/batches/{slug}").text)
+    assert "Put the clock of this machine right" in page
+    assert "Pitch" not in page.split("Next", 1)[1].split("Write", 1)[0]
+    said = client.get(f"/api/batches/{slug}").json()
+    assert said["findings"][0]["rule"] == "clock"
+    assert "clock of this machine" in words(client.get("/").text)
+    cellar.pass_hours(48)
+    assert "clock of this machine" not in words(client.get(f"/batches/{slug}").text)
 
 
 @pytest.mark.parametrize(

@@ -11,13 +11,15 @@ from mustwright.batch.entries import Reading
 from mustwright.services.batch.record import start_batch
 from mustwright.services.batch.tokens import new_token
 
+NOW = datetime(2031, 5, 2, 12, tzinfo=UTC)
 AT = "2031-05-02T12:00:00+02:00"
 
 
 @pytest.fixture
 def batch(app):
+    now = NOW
+    app.state.compose.clock = lambda: now
     ledger = app.state.compose.ledger
-    now = datetime.now(UTC)
     record = start_batch(ledger, plan(), "Heather", now=now, pitched_at=now - timedelta(hours=20))
     _, secret = new_token(ledger, record.slug, "device", "float")
     return record.slug, secret, ledger
@@ -152,3 +154,14 @@ def test_the_description_names_the_token_and_the_errors(client):
     assert {"200", "401", "409", "413", "422"} <= post["responses"].keys()
     properties = description["components"]["schemas"]["ReadingIn"]["properties"]
     assert properties["client_id"]["pattern"]
+
+
+@pytest.mark.parametrize(("minutes", "status"), [(0, 200), (9, 200), (11, 422), (9**6, 422)])
+def test_a_reading_from_the_future_is_refused(client, batch, minutes, status):
+    at = (NOW + timedelta(minutes=minutes)).isoformat()
+    answer = post(client, batch, [reading("a"), reading("b", at=at)])
+    assert answer.status_code == status
+    if status == 422:
+        assert answer.json()["error"]["field"] == "readings[1].at"
+        assert "10 minutes ahead" in answer.json()["error"]["message"]
+        assert len(batch[2].log(batch[0])) == 2

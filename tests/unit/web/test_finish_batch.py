@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import json
 import re
+from dataclasses import replace
 from datetime import UTC
 from urllib.parse import parse_qs, urlencode, urlsplit
 
@@ -92,7 +93,8 @@ def test_page_json_and_command_do_the_same_to_a_batch(site, step, capsys, monkey
     used_words = [word for k, v in used.items() for word in ("--used", f"{k}={v}")]
     assert run([*command, "--record", *used_words, "--json"]) == 0
     entry = json.loads(capsys.readouterr().out)["entry"]["content"]
-    assert json.loads(json.dumps(what_data(by_page.what))) == entry
+    by_form = replace(by_page.what, sent_as="")
+    assert json.loads(json.dumps(what_data(by_form))) == entry
     assert f'<p class="big">{entry["said"]}</p>' in html.unescape(told)
     address = worked_again(by_page.what)
     assert (address == "") == (step == "blend")
@@ -182,6 +184,37 @@ def test_a_second_tap_writes_nothing_and_a_plan_of_it_neither(site):
     cellar.pass_hours(0.01)
     assert client.post("/finish/sulfite/record", data=form).status_code == 200
     assert cellar.ledger.batch(slug).version == version + 1
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"grams.1": "0.9 g"},
+        {"grams.1": ""},
+        {"note": "warm"},
+        {"at": "2031-05-01T10:00"},
+        {"over": "ph"},
+        {"asked": "ph"},
+    ],
+)
+def test_a_step_sent_again_with_other_content_is_a_conflict(site, other):
+    """Of everything that the form says: amounts, time, note, and what it was worked out from."""
+    client, cellar, slug = site
+    page = client.get(f"/finish/sulfite?batch={slug}").text
+    form = fields(page, "/finish/sulfite/record") | {"grams.1": "0.7 g", "note": "cold"}
+    assert client.post("/finish/sulfite/record", data=form).status_code == 200
+    log = cellar.ledger.log(slug)
+    if "asked" in other:
+        other = {"asked": re.sub(r"\bph=[0-9.]+", "ph=3.7", form["asked"])}
+        assert other["asked"] != form["asked"]
+    answer = client.post("/finish/sulfite/record", data=form | other)
+    assert answer.status_code == 409
+    assert "This form was sent before" in words(answer.text)
+    assert cellar.ledger.log(slug) == log
+    assert client.post("/finish/sulfite/record", data=form).status_code == 200
+    assert cellar.ledger.log(slug) == log
+    again = fields(answer.text, "/finish/sulfite/record")
+    assert again["id"] != form["id"]  # sent once more it is meant as a step of its own
 
 
 @pytest.mark.parametrize(

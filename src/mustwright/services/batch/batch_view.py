@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime, tzinfo
 
 from mustwright.batch.alerts import watch
+from mustwright.batch.clock_check import clock_behind, clock_step
 from mustwright.batch.diagnosis import diagnose
 from mustwright.batch.legal_alerts import over_limit
 from mustwright.batch.next_step import next_step
@@ -18,7 +19,7 @@ from mustwright.batch.restart import restart_plan
 from mustwright.batch.snapshot import gist_of
 from mustwright.batch.view import BatchRecord, BatchView
 from mustwright.batch.view_json import digest_of
-from mustwright.services.batch.cache import memory_of
+from mustwright.services.batch.cache import kept_beside, memory_of
 from mustwright.services.batch.forecaster import Told, told
 from mustwright.services.batch.repository import Ledger
 
@@ -56,14 +57,15 @@ def look(
             if not view.pending:
                 memory.views.keep(key, view)
     if record.digest_version != record.version or record.digest_at is None:
-        ledger.keep_digest(slug, record.version, digest_of(view))
+        kept_beside(ledger.keep_digest, slug, record.version, digest_of(view), record.cellar)
     return view
 
 
 def _holds(view: BatchView, record: BatchRecord, now: datetime) -> bool:
     """Whether a view can be shown again: the same version, within the minute."""
     minute = now.timestamp() // 60 == view.progress.now.timestamp() // 60
-    same = (view.record.version, view.record.name) == (record.version, record.name)
+    was = view.record
+    same = (was.cellar, was.version, was.name) == (record.cellar, record.version, record.name)
     return minute and same
 
 
@@ -77,6 +79,7 @@ def _view(
 ) -> BatchView:
     memory = memory_of(ledger)
     gist = memory.gist(ledger, record)
+    last_at = gist.last_at
     if gist.last_at > now:  # lines from after this moment do not count yet
         gist = gist_of(memory.stands(ledger, record), record.version, until=now)
     state = progress_of(gist, now)
@@ -88,10 +91,14 @@ def _view(
     if foreseen is not None and foreseen.ph is not None and not _knows(foreseen.ph, state):
         foreseen = replace(foreseen, ph=None)
     ph = None if foreseen is None else foreseen.ph
+    wrong_clock = clock_behind(record.updated_at, last_at, now)
     findings = (*over_limit(state, gist.events), *watch(state, gist.events, zone, ph))
     proposal = propose(state, source.outlook)
     slow = [f for f in findings if f.rule in TROUBLE]
     stuck = any(f.rule == "stuck" for f in findings)
+    step = next_step(state, source.outlook, findings, zone, proposal, gist.events)
+    if wrong_clock is not None:
+        findings, step = (wrong_clock, *findings), clock_step(wrong_clock)
     return BatchView(
         record=record,
         events=gist.events,
@@ -104,7 +111,7 @@ def _view(
         outlook=source.outlook,
         findings=findings,
         proposal=proposal,
-        step=next_step(state, source.outlook, findings, zone, proposal, gist.events),
+        step=step,
         diagnosis=diagnose(state, foreseen) if slow else None,
         restart=restart_plan(state) if stuck else None,
         foreseen=foreseen,

@@ -1,6 +1,7 @@
 """What a process remembers of the batches of a ledger, so that nothing is worked out twice.
 
-Bounded, shared by all threads, and gone with the ledger.
+Bounded, shared by all threads, and gone with the ledger. What is kept carries the identity of the
+cellar it comes from: once a copy was restored, nothing of the old one is found.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from typing import Generic, TypeVar
+from contextlib import suppress
+from typing import Generic, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
 
 from mustwright.batch.forecast_record import Foreseen, foreseen_from
@@ -17,6 +19,7 @@ from mustwright.batch.log import Standing, standing
 from mustwright.batch.snapshot import Gist, brought_forward, gist_bytes, gist_from, gist_of
 from mustwright.batch.view import BatchRecord
 from mustwright.services.batch.repository import Ledger
+from mustwright.services.repository import CellarAwayError, UnwritableError
 
 V = TypeVar("V")
 MOST_LINES = 30_000  # of logs, about 1 kB each
@@ -72,7 +75,7 @@ class Memory:
     def __init__(self) -> None:
         self._stands: Recent[tuple[int, tuple[Standing, ...]]] = Recent(
             MOST_LINES, lambda kept: len(kept[1]) + 1
-        )
+        )  # all by cellar and short name
         self._gists: Recent[tuple[Gist, int]] = Recent(
             MOST_GIST_BYTES, lambda kept: kept[0].size_bytes + PLAN_BYTES
         )
@@ -82,12 +85,12 @@ class Memory:
 
     def stands(self, ledger: Ledger, record: BatchRecord) -> tuple[Standing, ...]:
         """The log of a batch as it stood at this version."""
-        kept = self._stands.get(record.slug)
+        kept = self._stands.get(_key(record))
         if kept is not None and kept[0] == record.version:
             return kept[1]
         lines = ledger.log(record.slug)
         found = standing([e for e in lines if e.seq <= record.version])
-        self._stands.keep(record.slug, (record.version, found))
+        self._stands.keep(_key(record), (record.version, found))
         return found
 
     def gist(self, ledger: Ledger, record: BatchRecord) -> Gist:
@@ -96,7 +99,7 @@ class Memory:
         From memory, else from beside the log, else from the log; kept beside it again once it has
         grown by a twentieth.
         """
-        kept, stored = self._gists.get(record.slug) or (None, 0)
+        kept, stored = self._gists.get(_key(record)) or (None, 0)
         if kept is not None and kept.version == record.version:
             return kept
         if kept is None and (beside := ledger.gist(record.slug)) is not None:
@@ -106,9 +109,11 @@ class Memory:
         if found is None:
             found = gist_of(self.stands(ledger, record), record.version)
         if _worth_storing(found, stored):
-            ledger.keep_gist(record.slug, record.version, gist_bytes(found))
+            kept_beside(
+                ledger.keep_gist, record.slug, record.version, gist_bytes(found), record.cellar
+            )
             stored = record.version
-        self._gists.keep(record.slug, (found, stored))
+        self._gists.keep(_key(record), (found, stored))
         return found
 
     def _brought_forward(self, ledger: Ledger, record: BatchRecord, kept: Gist) -> Gist | None:
@@ -123,7 +128,7 @@ class Memory:
 
     def forecast(self, ledger: Ledger, record: BatchRecord) -> Foreseen | None:
         """The forecast kept for a batch, possibly of an earlier version."""
-        kept = self._forecasts.get(record.slug)
+        kept = self._forecasts.get(_key(record))
         if kept is not None:
             found, looked = kept
             is_new = found is not None and found.version == record.version
@@ -131,17 +136,30 @@ class Memory:
                 return found
         text = ledger.outlook(record.slug)
         found = foreseen_from(text) if text else None
-        self._forecasts.keep(record.slug, (found, time.monotonic()))
+        self._forecasts.keep(_key(record), (found, time.monotonic()))
         return found
 
-    def keep_forecast(self, slug: str, found: Foreseen) -> None:
+    def keep_forecast(self, record: BatchRecord, found: Foreseen) -> None:
         """Remember a forecast that was just made; views made without it are of no use."""
-        self._forecasts.keep(slug, (found, time.monotonic()))
-        self._made[slug] = self._made.get(slug, 0) + 1
+        self._forecasts.keep(_key(record), (found, time.monotonic()))
+        self._made[record.slug] = self._made.get(record.slug, 0) + 1
 
     def forecasts_made(self, slug: str) -> int:
         """How many forecasts of a batch this process has made."""
         return self._made.get(slug, 0)
+
+
+def _key(record: BatchRecord) -> tuple[str, str]:
+    return record.cellar, record.slug
+
+
+P = ParamSpec("P")
+
+
+def kept_beside(keep: Callable[P, object], *given: P.args, **named: P.kwargs) -> None:
+    """Keep what can be made again; where the cellar cannot be written, go on without."""
+    with suppress(UnwritableError, CellarAwayError):
+        keep(*given, **named)
 
 
 def _worth_storing(gist: Gist, stored: int) -> bool:

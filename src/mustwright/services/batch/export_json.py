@@ -7,15 +7,16 @@ import hashlib
 import json
 from collections.abc import Mapping
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
 from mustwright.batch.codec import moment_from
 from mustwright.batch.entries import Entry, Photo, PlanAdopted, what_data, what_from
 from mustwright.batch.log import plan_in_force, standing
 from mustwright.batch.view import BatchRecord
-from mustwright.errors import InputError
+from mustwright.errors import ConflictError, InputError
 from mustwright.plain_data import picked
-from mustwright.services.batch.repository import Ledger, PhotoRecord
+from mustwright.services.batch.repository import Ledger, PhotoRecord, TakenIn
 
 SCHEMA = "mustwright-batch-1"
 LARGEST_TEXT = 200_000_000
@@ -29,8 +30,11 @@ def export_json(ledger: Ledger, slug: str) -> str:
     return json.dumps(
         {
             "schema": SCHEMA,
+            "slug": record.slug,
             "name": record.name,
             "sheet": record.sheet,
+            "version": record.version,
+            "updated_at": record.updated_at.isoformat(),
             "log": [entry_data(entry) for entry in log],
             "photos": [_photo_data(photo) for photo in photos],
         },
@@ -50,16 +54,47 @@ def entry_data(entry: Entry) -> dict[str, Any]:
 
 
 def import_json(ledger: Ledger, text: str) -> BatchRecord:
-    """A new batch from such a file; nothing is written unless all of it can be used.
+    """The batch of such a file, as it was: its lines keep their places, times and authors.
+
+    A file whose batch is kept already with the same log writes nothing and gives that batch.
 
     Raises
     ------
     InputError
+        Naming the first thing that cannot be used; nothing is written then.
+    ConflictError
+        When the batch is kept already and its log says something else, or it was put away.
     """
-    content = _parsed(text)
+    taken = _taken(_parsed(text))
+    first = taken.entries[0].id
+    slug = ledger.holding([first]).get(first)
+    return ledger.take_in(taken) if slug is None else _kept_already(ledger, slug, taken)
+
+
+def _kept_already(ledger: Ledger, slug: str, taken: TakenIn) -> BatchRecord:
+    """The batch that is there, if it says at least what the file says."""
+    if slug not in {record.slug for record in ledger.batches()}:
+        raise ConflictError(
+            f"this batch is kept already as {slug!r}, which was put away: bring that back instead;"
+            " nothing was written"
+        )
+    log = {entry.id: entry for entry in ledger.log(slug)}
+    for line in taken.entries:
+        kept = log.get(line.id)
+        if kept is None or (kept.at, kept.who, kept.what) != (line.at, line.who, line.what):
+            raise ConflictError(
+                f"this batch is kept already as {slug!r}, and line {line.seq} of the file is not"
+                " in it; nothing was written"
+            )
+    return ledger.batch(slug)
+
+
+def _taken(content: Mapping[str, Any]) -> TakenIn:
     entries = [_entry(one, i) for i, one in enumerate(_list(content, "log"))]
     if not entries or not isinstance(entries[0].what, PlanAdopted):
         raise InputError("log", "needs to begin with a plan", f"{len(entries)} lines")
+    if any(b.seq <= a.seq for a, b in pairwise(entries)) or entries[0].seq < 1:
+        raise InputError("log", "needs places that go up from 1", "others")
     if plan_in_force(standing(entries)) is None:
         raise InputError("log", "needs a plan that counts", "none")
     photos = [_photo(one, i) for i, one in enumerate(_list(content, "photos"))]
@@ -73,7 +108,16 @@ def import_json(ledger: Ledger, text: str) -> BatchRecord:
         raise InputError("photos", "needs every picture of the log", sorted(missing)[0])
     if len({p.id for p in photos}) < len(photos):
         raise InputError("photos", "needs an id of its own for each picture", "one twice")
-    return ledger.start(name.strip(), sheet, entries, photos)
+    last = entries[-1]
+    version, slug = content.get("version", last.seq), content.get("slug", name)
+    if not isinstance(version, int) or isinstance(version, bool) or version < last.seq:
+        raise InputError("version", f"needs a whole number from {last.seq}", version)
+    if not isinstance(slug, str):
+        raise InputError("slug", "needs the short name of a batch", slug)
+    updated = last.logged_at or last.at
+    if "updated_at" in content:
+        updated = moment_from(content["updated_at"], "updated_at")
+    return TakenIn(slug, name.strip(), sheet, version, updated, entries, photos)
 
 
 def _parsed(text: str) -> Mapping[str, Any]:
@@ -101,7 +145,12 @@ def _entry(one: object, i: int) -> Entry:
         raise InputError(where, "needs a table of named values", one)
     what = what_from(str(one.get("kind")), one.get("content"), f"{where}.content")
     at = moment_from(one.get("at"), f"{where}.at")
-    return Entry(str(one.get("id")), at, str(one.get("who", "")), what)
+    kept = one.get("logged_at")
+    logged_at = None if kept is None else moment_from(kept, f"{where}.logged_at")
+    seq = one.get("seq", i + 1)
+    if not isinstance(seq, int) or isinstance(seq, bool):
+        raise InputError(f"{where}.seq", "needs a whole number", seq)
+    return Entry(str(one.get("id")), at, str(one.get("who", "")), what, seq, logged_at)
 
 
 def _photo_data(photo: PhotoRecord) -> dict[str, Any]:

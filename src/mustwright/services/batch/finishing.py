@@ -19,8 +19,9 @@ from mustwright.bench.steps.blend import LOT_FIELDS, lot_pairs, read_lot
 from mustwright.errors import InputError
 from mustwright.finishing.liquid import mead
 from mustwright.finishing.lots import Lot
-from mustwright.services.batch.record import YOU, new_id, write
+from mustwright.services.batch.record import YOU, new_id
 from mustwright.services.batch.repository import Ledger
+from mustwright.services.batch.two_ends import other_end
 
 StartOf = Callable[[str], BatchStart]
 CARRIED = ("sorbic_acid_mg_l", "potassium_mg_l", "calcium_mg_l")
@@ -202,10 +203,11 @@ def record_step(
     id: str | None = None,
     who: str = YOU,
     sure: bool = False,
+    sent_as: str = "",
 ) -> Entry:
     """Write a step into the log of its batch; of a blend, also what was drawn from other batches.
 
-    The same id twice writes once, so that an interrupted blend is completed by sending it again.
+    All of it is written in one step, or nothing. The same id twice writes once.
 
     Parameters
     ----------
@@ -213,6 +215,8 @@ def record_step(
         The amounts that were really used, by key of `amounts_of`.
     sure : bool
         Whether an amount that is likely a slip was confirmed; then it is written however large.
+    sent_as : str
+        Stands for all that a form said, so that sending it again can be told from other content.
 
     Raises
     ------
@@ -227,9 +231,10 @@ def record_step(
     case = case_of(result, fields)
     typed = [one for one in fields.fields if one.name in fields.typed]
     measured = measured_in(typed, fields.given, fields.own)
-    made = replace(done(case, used, measured), note=note)
+    made = replace(done(case, used, measured), note=note, sent_as=sent_as)
     identity = id or new_id()
     slug = fields.start.slug
+    lines = {slug: [Entry(identity, at, who, made)]}
     for i, other in enumerate(fields.lots):
         if other is None or other == slug:
             continue
@@ -239,5 +244,5 @@ def record_step(
             drawn = StepDone(
                 "drawn", lost_l=litres, words={"into": fields.start.name}, said=made.said
             )
-            write(ledger, other, drawn, at=at, who=who, id=f"{identity}-{i + 1}")
-    return write(ledger, slug, made, at=at, who=who, id=identity)
+            lines[other] = [Entry(other_end(identity, i + 1), at, who, drawn)]
+    return ledger.append_each(lines)[slug][0]

@@ -18,7 +18,7 @@ from mustwright.batch.progress import CLOSED, FINISHING, Progress, progress, pro
 from mustwright.batch.snapshot import Gist
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import MustwrightError
-from mustwright.services.batch.cache import memory_of
+from mustwright.services.batch.cache import kept_beside, memory_of
 from mustwright.services.batch.repository import Ledger
 
 if TYPE_CHECKING:
@@ -136,8 +136,8 @@ def work_out(
     if state.phase in (CLOSED, FINISHING):
         return None
     found = foresee(state, live, record.version, house=house)
-    ledger.keep_outlook(slug, record.version, foreseen_text(found))
-    memory.keep_forecast(slug, found)
+    kept_beside(ledger.keep_outlook, slug, record.version, foreseen_text(found), record.cellar)
+    memory.keep_forecast(record, found)
     return found
 
 
@@ -170,8 +170,8 @@ class Forecaster:
         self._house, self._closed = house, closed
         self._urgent: OrderedDict[str, None] = OrderedDict()
         self._calm: OrderedDict[str, float] = OrderedDict()  # not before this moment
-        self._made: dict[str, tuple[int, float]] = {}
-        self._failed: dict[str, tuple[int, str]] = {}
+        self._made: dict[str, tuple[tuple[str, int], float]] = {}  # cellar and version, when
+        self._failed: dict[str, tuple[tuple[str, int], str]] = {}
         self._busy = ""
         self._looks: deque[float] = deque(maxlen=RUSH)
         self._worked: tuple[float, float] = (0.0, 0.0)  # when the last job ended, how long it took
@@ -214,7 +214,7 @@ class Forecaster:
                 while len(self._urgent) > MOST_WAITING:
                     self._urgent.popitem(last=False)
             elif slug not in self._urgent and len(self._calm) < MOST_WAITING:
-                last = self._made.get(slug, (0, -CALM_S))[1]
+                last = self._made.get(slug, (("", 0), -CALM_S))[1]
                 self._calm.setdefault(slug, last + CALM_S)
             self._change.notify_all()
             return slug in self._urgent or slug in self._calm or slug == self._busy
@@ -224,8 +224,8 @@ class Forecaster:
 
     def failure(self, record: BatchRecord) -> str:
         """Why a batch of this version has no forecast; empty if none was tried and failed."""
-        version, message = self._failed.get(record.slug, (-1, ""))
-        return message if version == record.version else ""
+        tried, message = self._failed.get(record.slug, (("", -1), ""))
+        return message if tried == (record.cellar, record.version) else ""
 
     def _run(self) -> None:
         from mustwright.kinetics.ready import is_ready, leave_a_core
@@ -267,10 +267,11 @@ class Forecaster:
 
     def _work(self, slug: str) -> None:
         try:
-            version = self._ledger.batch(slug).version
+            record = self._ledger.batch(slug)
         except MustwrightError:  # deleted meanwhile
             self._busy = ""
             return
+        version = record.cellar, record.version
         if self._just_made(slug, version):  # asked for again while it was being worked out
             self._busy = ""
             return
@@ -295,8 +296,8 @@ class Forecaster:
         gist = memory_of(self._ledger).gist(self._ledger, record)
         return progress_of(gist, self._clock()).phase == CLOSED
 
-    def _just_made(self, slug: str, version: int) -> bool:
-        last, when = self._made.get(slug, (-1, 0.0))
+    def _just_made(self, slug: str, version: tuple[str, int]) -> bool:
+        last, when = self._made.get(slug, (("", -1), 0.0))
         return last == version and time.monotonic() - when < CALM_S
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -31,7 +32,7 @@ from mustwright.batch.finishing_fields import step_of_row, step_row
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.log import Standing, plan_in_force, standing
 from mustwright.batch.plan import BatchPlan
-from mustwright.errors import InputError, MustwrightError
+from mustwright.errors import InputError, MustwrightError, not_plain
 from mustwright.services.batch.record import YOU
 from mustwright.services.batch.repository import Ledger
 
@@ -55,6 +56,9 @@ COLUMNS = (
     "finish",
 )
 LARGEST_TEXT, MOST_ROWS = 5_000_000, 20_000
+# What a spreadsheet may run begins so, full-width signs and blanks before it included.
+_RUNS, _BLANK = "=+-@'＝＋－＠", " \u00a0\u3000\n\u200b\ufeff"
+_PLAIN_NUMBER = re.compile(r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?(?: (?:Bx|C|L|g))?", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -93,24 +97,28 @@ def export_csv(stands: Sequence[Standing]) -> str:
 
     The amounts of a finishing step have columns; the whole step is under ``finish``, as JSON.
     """
-    out = io.StringIO()
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
-    writer.writeheader()
+    lines = [_csv_line(COLUMNS)]
     for stand in stands:
         row = _row(stand.what)
         if row is not None and not stand.removed:
             head = {"id": stand.entry.id, "at": stand.at.isoformat(), "kind": stand.what.kind}
-            writer.writerow({k: _safe(v) for k, v in {**head, **row}.items()})
-    return out.getvalue()
+            cells = {**head, **row}
+            lines.append(_csv_line([_safe(cells.get(name, "")) for name in COLUMNS]))
+    return "".join(lines)
+
+
+def _csv_line(cells: Sequence[str]) -> str:
+    """One line; a lone carriage return in a cell is quoted too, as the writer's own line end is."""
+    out = io.StringIO(newline="")
+    csv.writer(out, lineterminator="\r\n").writerow(cells)
+    return out.getvalue().removesuffix("\r\n") + "\n"
 
 
 def _safe(text: str) -> str:
     """A cell that no spreadsheet takes for a formula; import removes the quote in front."""
-    return f"'{text}" if text[:1] in ("=", "@", "\t", "\r", "'") or _signed_word(text) else text
-
-
-def _signed_word(text: str) -> bool:
-    return text[:1] in "+-" and text != "" and not text[1:2].isdigit()
+    if _PLAIN_NUMBER.fullmatch(text) or not text.strip(_BLANK)[:1]:
+        return f"'{text}" if text[:1] in ("\t", "\r") else text
+    return f"'{text}" if text.strip(_BLANK)[0] in _RUNS or text[0] in ("\t", "\r") else text
 
 
 def _row(what: object) -> dict[str, str] | None:
@@ -212,7 +220,7 @@ def head_of(text: str) -> list[str]:
 
 
 def _rows(text: str) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
-    if len(text) > LARGEST_TEXT or "\x00" in text:
+    if len(text) > LARGEST_TEXT or not_plain(text):
         raise InputError("file", "needs a CSV text of at most 5 MB", f"{len(text)} characters")
     text = text.lstrip("\ufeff")
     first = text.split("\n", 1)[0]

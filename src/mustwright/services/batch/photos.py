@@ -4,18 +4,25 @@ from __future__ import annotations
 
 import hashlib
 import io
-import warnings
+import threading
 from datetime import datetime
+from typing import TYPE_CHECKING
 from uuid import uuid4
 
 from mustwright.batch.entries import Entry, Photo
 from mustwright.errors import InputError
-from mustwright.services.batch.record import YOU, write
+from mustwright.services.batch.record import YOU, new_id
 from mustwright.services.batch.repository import Ledger, PhotoRecord
 
+if TYPE_CHECKING:
+    from PIL import Image
+
 LARGEST_BYTES = 15_000_000
-MOST_PIXELS = 50_000_000
+# Known from the head of a file, before it is unpacked. A JPEG is unpacked at the size it is wanted
+# in, or an eighth of its own; the others only whole, a WebP twice over.
+MOST_PIXELS = {"JPEG": 110_000_000, "PNG": 26_000_000, "WEBP": 17_000_000}
 SIDE = 1600
+_one_at_a_time = threading.Lock()
 FORMATS = ("JPEG", "PNG", "WEBP")
 MOST_PHOTOS = 200
 
@@ -41,11 +48,25 @@ def add_photo(
         raise InputError("photo", f"needs a batch with fewer than {MOST_PHOTOS}", "full")
     made, width, height = prepared(content)
     digest = hashlib.sha256(made).hexdigest()
+    if (kept := _sent_before(ledger, slug, id, digest, caption)) is not None:
+        return kept
     record = PhotoRecord(
         uuid4().hex, slug, "image/jpeg", width, height, len(made), digest, at, made
     )
-    ledger.add_photo(record)
-    return write(ledger, slug, Photo(record.id, caption), at=at, who=who, id=id)
+    line = Entry(id or new_id(), at, who, Photo(record.id, caption))
+    return ledger.append(slug, [line], photos=[record])[0]
+
+
+def _sent_before(
+    ledger: Ledger, slug: str, id: str | None, digest: str, caption: str
+) -> Entry | None:
+    """The line of a picture that was sent before under this id, if it is the same."""
+    if id is None or ledger.holding([id]).get(id) != slug:
+        return None
+    kept = next((e for e in ledger.log(slug) if e.id == id), None)
+    if kept is None or not isinstance(kept.what, Photo) or kept.what.caption != caption:
+        return None
+    return kept if ledger.photo(slug, kept.what.photo).sha256 == digest else None
 
 
 def prepared(content: bytes) -> tuple[bytes, int, int]:
@@ -56,27 +77,30 @@ def prepared(content: bytes) -> tuple[bytes, int, int]:
         most = f"needs a picture of at most {LARGEST_BYTES // 1_000_000} MB"
         raise InputError("photo", most, f"{len(content)} bytes")
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            with Image.open(io.BytesIO(content), formats=FORMATS) as picture:
-                width, height = picture.size
-                if width * height > MOST_PIXELS:  # known from the header, before it is unpacked
-                    raise InputError("photo", "needs at most 50 megapixels", f"{width} x {height}")
-                picture.draft("RGB", (SIDE, SIDE))
-                upright = ImageOps.exif_transpose(picture)
-                plain = upright.convert("RGB")
+        with _one_at_a_time, Image.open(io.BytesIO(content), formats=FORMATS) as picture:
+            _few_enough_pixels(picture)
+            picture.draft("RGB", (SIDE, SIDE))
+            picture.thumbnail((SIDE, SIDE))
+            plain = ImageOps.exif_transpose(picture).convert("RGB")
     except InputError:
         raise
     except (UnidentifiedImageError, Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise InputError("photo", "needs a JPEG, PNG or WebP picture", "another file") from None
     except (OSError, SyntaxError, ValueError, EOFError, MemoryError):
         raise InputError("photo", "needs a picture that is whole", "a damaged one") from None
-    plain.thumbnail((SIDE, SIDE))
     clean = Image.new("RGB", plain.size)
     clean.paste(plain)  # pixels alone: no camera, no place, no thumbnail
     out = io.BytesIO()
     clean.save(out, "JPEG", quality=82, optimize=True)
     return out.getvalue(), clean.width, clean.height
+
+
+def _few_enough_pixels(picture: Image.Image) -> None:
+    width, height = picture.size
+    most = MOST_PIXELS.get(picture.format or "", 0)
+    if width * height > most:
+        needs = f"needs at most {most // 1_000_000} megapixels as {picture.format}"
+        raise InputError("photo", needs, f"{width} x {height}")
 
 
 def prepared_once(content: bytes) -> tuple[bytes, int, int]:

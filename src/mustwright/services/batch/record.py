@@ -18,6 +18,7 @@ from mustwright.batch.entries import (
     What,
     what_data,
 )
+from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.log import Standing, standing, to_undo, undoing
 from mustwright.batch.plan import BatchPlan, batch_plan
 from mustwright.batch.view import BatchRecord
@@ -25,6 +26,7 @@ from mustwright.errors import InputError
 from mustwright.nutrition.protocols import protocol_called, read_protocol
 from mustwright.planning.plan import plan
 from mustwright.services.batch.repository import Ledger
+from mustwright.services.batch.two_ends import changes_of, ends_of, refuse_other_amounts
 from mustwright.services.own_protocols import protocol_text
 from mustwright.services.repository import MissingRecordError
 
@@ -139,6 +141,8 @@ def correct(
     stand = find(ledger, slug, id)
     if not isinstance(stand.what, CORRECTABLE) or what.kind != stand.what.kind:
         raise InputError("kind", f"needs to stay a {stand.what.kind}", what.kind)
+    if isinstance(what, StepDone):
+        refuse_other_amounts(ledger, slug, stand, what)
     change = Correction(
         stand.entry.id, stand.at, at or stand.at, what_data(stand.what), what_data(what)
     )
@@ -190,4 +194,12 @@ def undo(
 def _change(
     ledger: Ledger, slug: str, what: What, seen: int | None, who: str, now: datetime
 ) -> Entry:
-    return ledger.append(slug, [Entry(new_id(), now, who, what)], seen)[0]
+    """Write a change; of an event with two ends, both ends are taken back, or neither."""
+    change = Entry(new_id(), now, who, what)
+    lines = {slug: [change]}
+    if isinstance(what, (Removal, Restoration)):
+        stand = find(ledger, slug, what.target)
+        ends = ends_of(ledger, slug, stand)
+        for other, same in changes_of(ends, ledger, what).items():
+            lines[other] = [Entry(new_id(), now, who, same)]
+    return ledger.append_each(lines, {} if seen is None else {slug: seen})[slug][0]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
@@ -40,6 +40,27 @@ class PhotoRecord:
     sha256: str
     created_at: datetime
     content: bytes = b""
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """A batch from elsewhere, to be kept as it was there.
+
+    Parameters
+    ----------
+    slug : str
+        Its short name there; the same here where it is free.
+    entries : sequence of Entry
+        With their places (going up) and the times at which they were kept there.
+    """
+
+    slug: str
+    name: str
+    sheet: str
+    version: int
+    updated_at: datetime
+    entries: Sequence[Entry]
+    photos: Sequence[PhotoRecord] = ()
 
 
 class ChangedEntryError(ConflictError):
@@ -148,8 +169,34 @@ class Ledger(Protocol):
         """
         ...
 
-    def append(self, slug: str, entries: Sequence[Entry], seen: int | None = None) -> list[Entry]:
-        """Add lines, all or none; gives them back as kept.
+    def take_in(self, taken: TakenIn) -> BatchRecord:
+        """A batch from elsewhere as it was there; refused where its first line is kept already."""
+        ...
+
+    def holding(self, ids: Sequence[str]) -> dict[str, str]:
+        """By id of a line, the short name of the batch that holds it, put away or not."""
+        ...
+
+    def append_each(
+        self,
+        lines: Mapping[str, Sequence[Entry]],
+        seen: Mapping[str, int] | None = None,
+        photos: Sequence[PhotoRecord] = (),
+    ) -> dict[str, list[Entry]]:
+        """Add lines to several batches as `append` does, all or none."""
+        ...
+
+    def append(
+        self,
+        slug: str,
+        entries: Sequence[Entry],
+        seen: int | None = None,
+        photos: Sequence[PhotoRecord] = (),
+    ) -> list[Entry]:
+        """Add lines, and the pictures that new ones among them show, all or none.
+
+        Gives the lines back as kept. A line that lies ahead of the clock is refused
+        (`mustwright.batch.entries.FUTURE`).
 
         Parameters
         ----------
@@ -160,15 +207,21 @@ class Ledger(Protocol):
         """
         ...
 
-    def keep_digest(self, slug: str, version: int, digest: str) -> None:
-        """Save how a batch stands; ignored if it has moved on."""
+    def keep_digest(self, slug: str, version: int, digest: str, cellar: str | None = None) -> None:
+        """Save how a batch stands; ignored if it has moved on.
+
+        Like everything that is worked out from a log and kept beside it, also ignored where the
+        cellar it was worked out from (`cellar`, see `BatchRecord`) was replaced meanwhile.
+        """
         ...
 
     def outlook(self, slug: str) -> str | None:
         """The forecast kept beside a batch's log, as it came; None before there is one."""
         ...
 
-    def keep_outlook(self, slug: str, version: int, content: str) -> None:
+    def keep_outlook(
+        self, slug: str, version: int, content: str, cellar: str | None = None
+    ) -> None:
         """Keep a forecast made from that version; ignored where one of a later version is kept."""
         ...
 
@@ -179,7 +232,7 @@ class Ledger(Protocol):
         """
         ...
 
-    def keep_gist(self, slug: str, version: int, content: bytes) -> None:
+    def keep_gist(self, slug: str, version: int, content: bytes, cellar: str | None = None) -> None:
         """Keep a gist of that version; ignored where one of a later version is kept."""
         ...
 

@@ -14,6 +14,7 @@ from mustwright.batch.view import BatchRecord
 from mustwright.batch.view_json import digest_of
 from mustwright.errors import MustwrightError
 from mustwright.services.batch.batch_view import MakeOutlook, look
+from mustwright.services.batch.cache import kept_beside
 from mustwright.services.batch.forecaster import pages_come_first
 from mustwright.services.batch.repository import Ledger
 
@@ -158,7 +159,13 @@ def refresh(
         try:
             view = look(ledger, record.slug, now, zone, make_outlook, urgent=False)
             if record.digest_version == record.version:
-                ledger.keep_digest(record.slug, view.record.version, digest_of(view))
+                kept_beside(
+                    ledger.keep_digest,
+                    record.slug,
+                    view.record.version,
+                    digest_of(view),
+                    view.record.cellar,
+                )
         except MustwrightError:
             continue
         done += 1
@@ -168,7 +175,8 @@ def refresh(
 def renew_digest(ledger: Ledger, slug: str, now: datetime, zone: tzinfo) -> None:
     """Let the list know what a new forecast changes for a batch."""
     view = look(ledger, slug, now, zone, urgent=False)
-    ledger.keep_digest(slug, view.record.version, digest_of(view))
+    record = view.record
+    kept_beside(ledger.keep_digest, slug, record.version, digest_of(view), record.cellar)
 
 
 def _is_old(record: BatchRecord, now: datetime) -> bool:

@@ -13,7 +13,7 @@ from starlette.responses import Response
 
 from mustwright.batch.calendar import calendar_text
 from mustwright.batch.codec import moment_from
-from mustwright.batch.entries import Entry, Reading
+from mustwright.batch.entries import Entry, Reading, refuse_future
 from mustwright.batch.view_json import view_data
 from mustwright.errors import InputError
 from mustwright.plain_data import data_of
@@ -37,9 +37,11 @@ ERRORS: dict[int | str, dict[str, Any]] = {
     404: {"description": "No such batch."},
     409: {"description": "An id was used before and says otherwise."},
     413: {"description": "More than 1 MB."},
-    422: {"description": "A field cannot be used; it is named."},
+    422: {"description": "A field cannot be used, or lies ahead of the clock; it is named."},
+    503: {"description": "The cellar cannot be reached: see Retry-After; nothing was written."},
+    507: {"description": "The disk is full, read-only or failing; nothing was written."},
 }
-READ_ERRORS: dict[int | str, dict[str, Any]] = {k: ERRORS[k] for k in (400, 401, 404, 422)}
+READ_ERRORS: dict[int | str, dict[str, Any]] = {k: ERRORS[k] for k in (400, 401, 404, 422, 503)}
 
 
 class ReadingIn(BaseModel):
@@ -115,7 +117,8 @@ def post_readings(request: Request, slug: str, body: ReadingsIn, given: Credenti
     token = _device(request, slug, given)
     if token is None:
         raise HTTPException(401, "A token is needed", CHALLENGE)
-    entries = [_entry(one, i, token.label) for i, one in enumerate(body.readings)]
+    now = request.app.state.compose.clock()
+    entries = [_entry(one, i, token.label, now) for i, one in enumerate(body.readings)]
     written = _ledger(request).append(slug, entries)
     return ReadingsOut(
         kept=[
@@ -126,14 +129,16 @@ def post_readings(request: Request, slug: str, body: ReadingsIn, given: Credenti
     )
 
 
-def _entry(one: ReadingIn, i: int, label: str) -> Entry:
+def _entry(one: ReadingIn, i: int, label: str, now: datetime) -> Entry:
     at: datetime = moment_from(one.at, f"readings[{i}].at")
     content = one.model_dump(exclude={"client_id", "at"})
     try:
-        return Entry(one.client_id, at, f"device: {label}", Reading(**content))
+        made = Entry(one.client_id, at, f"device: {label}", Reading(**content))
+        refuse_future([made], now)
     except InputError as error:
         where = f"readings[{i}].{error.field}"
         raise InputError(where, error.requirement, error.got) from None
+    return made
 
 
 @router.get("/batches", responses=READ_ERRORS)

@@ -12,6 +12,7 @@ from tomlkit.toml_document import TOMLDocument
 
 from mustwright.errors import InputError
 from mustwright.must.blend import PRIMARY
+from mustwright.toml_text import toml_table
 from mustwright.web.forms.typed import TypedForm, put, shown
 
 SIMPLE: dict[str, tuple[str, str, bool]] = {
@@ -54,6 +55,7 @@ def parse(text: str) -> TOMLDocument:
     InputError
         When it is not TOML.
     """
+    toml_table(text, "sheet")  # checked by the quicker reader first
     try:
         return tomlkit.parse(text)
     except (tomlkit.exceptions.TOMLKitError, ValueError, RecursionError) as error:

@@ -11,10 +11,10 @@ import tomlkit
 from fastapi import Request
 from tomlkit.items import Float, Item, Trivia
 
-from mustwright.errors import InputError
+from mustwright.errors import InputError, not_plain
 
 _ROW = re.compile(r"([a-z]+)\.(\d{1,3})\.([a-z_]+)")
-_NUMBER = re.compile(r"-?(?:0|[1-9]\d*)(?:\.\d+)?")
+_NUMBER = re.compile(r"-?(?:0|[1-9]\d{0,17})(?:\.\d{1,17})?", re.ASCII)
 LONGEST = 20_000
 
 
@@ -42,6 +42,8 @@ def typed_from(pairs: Iterable[tuple[str, str]]) -> TypedForm:
     typed = TypedForm()
     numbered: dict[int, dict[str, str]] = {}
     for name, value in pairs:
+        if wrong := not_plain(value) or not_plain(name):
+            raise InputError(name if not not_plain(name) else "form", "needs plain text", wrong)
         value = value.replace("\r\n", "\n")[:LONGEST]
         row = _ROW.fullmatch(name)
         if row:

@@ -89,11 +89,13 @@ def step_page(request: Request, slug: str) -> Response:
     return step_answer(request, form)
 
 
-def step_answer(request: Request, form: FinishForm, **more: object) -> Response:
+def step_answer(request: Request, form: FinishForm, *, status: int = 0, **more: object) -> Response:
     """The page of a step as its form stands.
 
     Parameters
     ----------
+    status : int
+        Of the answer; 0 takes 422 where something is wrong with the form, else 200.
     **more
         What came of writing it into the batch.
     """
@@ -108,7 +110,7 @@ def step_answer(request: Request, form: FinishForm, **more: object) -> Response:
     if isinstance(result, Bottling):
         context["sheet"] = _sheet(form, result)
     wrong = form.errors or context["record_errors"]
-    return show(request, "finish_step.html", 422 if wrong else 200, **context)
+    return show(request, "finish_step.html", status or (422 if wrong else 200), **context)
 
 
 def _today(request: Request) -> date:

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import replace
 from urllib.parse import parse_qsl
 
 from fastapi import APIRouter, HTTPException, Request
 from starlette.responses import Response
 
+from mustwright.batch.entries import Entry
+from mustwright.batch.finishing_record import StepDone
 from mustwright.bench.step_table import PAGES
 from mustwright.errors import InputError, UnlikelyError
 from mustwright.services.batch.finishing import amounts_of, record_step
+from mustwright.services.batch.repository import SameIdError
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.finish_form import FinishForm
 from mustwright.web.forms.typed import TypedForm, said
@@ -19,6 +24,7 @@ from mustwright.web.pages.finish import LONGEST_ADDRESS, step_answer
 from mustwright.web.pages.finish_batch import form_of
 
 router = APIRouter(include_in_schema=False)
+ASIDE = ("form_token", "sure", "id")  # not of what was done
 
 
 @router.post("/finish/{slug}/record")
@@ -34,13 +40,33 @@ def keep_step(request: Request, slug: str, typed: Form) -> Response:
     desk = Desk(request)
     identity = typed.get("id").strip()
     batch = form.start.slug
-    if any(stand.entry.id == identity for stand in desk.view(batch).stands):
-        return back_to(batch, identity)  # a second tap
+    sent = next((s.entry for s in desk.view(batch).stands if s.entry.id == identity), None)
+    if sent is not None:
+        return _sent_before(request, form, typed, sent)
     try:
         wrote = _written(desk, form, typed, identity)
+    except SameIdError as error:  # two at once
+        return _sent_before(request, form, typed, error.theirs[0])
     except InputError as error:
         return _refused(request, form, typed, error)
     return back_to(batch, wrote)
+
+
+def _all_of(slug: str, typed: TypedForm) -> str:
+    """What stands for all that a form says; the batch has moved on since it was sent first."""
+    said_here = {k: v.strip() for k, v in typed.fields.items() if k not in ASIDE and v.strip()}
+    return hashlib.sha256(json.dumps([slug, sorted(said_here.items())]).encode()).hexdigest()[:32]
+
+
+def _sent_before(request: Request, form: FinishForm, typed: TypedForm, sent: Entry) -> Response:
+    """A second tap leads to what the first wrote; other content is refused, with a new id."""
+    assert form.start is not None
+    if isinstance(sent.what, StepDone) and sent.what.sent_as == _all_of(form.page.slug, typed):
+        return back_to(form.start.slug, sent.id)
+    wrong = "This form was sent before, and what it said then is kept. Nothing was written now."
+    return step_answer(
+        request, form, record_errors={"record-all": wrong}, record_typed=typed, status=409
+    )
 
 
 def _written(desk: Desk, form: FinishForm, typed: TypedForm, identity: str) -> str:
@@ -61,6 +87,7 @@ def _written(desk: Desk, form: FinishForm, typed: TypedForm, identity: str) -> s
         note=typed.get("note").strip(),
         id=identity or None,
         sure=typed.get("sure") == "yes",
+        sent_as=_all_of(form.page.slug, typed),
     )
     return entry.id
 

@@ -8,15 +8,25 @@ from starlette.responses import JSONResponse
 from mustwright import __version__
 from mustwright.errors import MustwrightError
 from mustwright.kinetics.ready import state
+from mustwright.web.intake import IS_STRANGER
 
 router = APIRouter()
 
 
 @router.get("/health")
 def health(request: Request) -> JSONResponse:
-    """200 when the cellar answers, 503 with the reason when it does not."""
+    """200 when the cellar can be read and written, 503 with the reason when it cannot.
+
+    Answered without a login: it says nothing of what is in the cellar.
+    """
     try:
-        request.app.state.compose.cellar.records("sheet")
+        request.app.state.compose.cellar.answers()
     except MustwrightError as error:
-        return JSONResponse({"status": "failing", "reason": str(error)}, status_code=503)
-    return JSONResponse({"status": "ok", "version": __version__, "forecast": state()})
+        is_stranger = getattr(request.state, IS_STRANGER, False)
+        reason = "The cellar cannot be reached." if is_stranger else str(error)
+        failing = {"status": "failing", "reason": reason}
+        return JSONResponse(failing, 503, {"Retry-After": "5"})
+    said = {"status": "ok", "version": __version__, "forecast": state()}
+    if jumped := getattr(request.app.state.compose.clock, "jumped", ""):
+        said["clock"] = jumped
+    return JSONResponse(said)

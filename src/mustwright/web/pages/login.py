@@ -8,7 +8,13 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 
-from mustwright.services.access import SESSION_LASTS, close_session, is_passphrase, open_session
+from mustwright.services.access import (
+    SESSION_LASTS,
+    close_others,
+    close_session,
+    is_passphrase,
+    open_session,
+)
 from mustwright.web.access import COOKIE, Access, session_of
 from mustwright.web.render import page
 
@@ -46,14 +52,12 @@ def come_in(
     if not access.is_locked:
         return RedirectResponse(_back(then), status_code=303)
     address = request.client.host if request.client else "unknown"
-    wait = access.patience.wait_s(address)
-    if wait > 0:
+    if (wait := access.patience.admit(address)) > 0:
         words = f"Too many wrong tries. Wait {wait:.0f} seconds."
         answer = page(request, "login.html", 429, then=_back(then), wrong=words)
         answer.headers["Retry-After"] = f"{int(wait) + 1}"
         return answer
     if not is_passphrase(compose.ledger, passphrase):
-        access.patience.failed(address)
         return page(request, "login.html", 401, then=_back(then), wrong="That is not it.")
     access.patience.succeeded(address)
     welcome = RedirectResponse(_back(then), status_code=303)
@@ -77,10 +81,25 @@ def leave(request: Request) -> Response:
     return answer
 
 
+@router.post("/logout/others")
+def end_others(request: Request) -> Response:
+    """End every session but this one."""
+    compose = request.app.state.compose
+    close_others(compose.ledger, session_of(request.headers), compose.clock())
+    return RedirectResponse("/phone?ended=yes", status_code=303)
+
+
 @router.get("/phone")
-def phone(request: Request) -> Response:
-    """The code that opens these pages on a phone."""
-    return page(request, "phone.html", address=_access(request).address)
+def phone(request: Request, ended: str = "") -> Response:
+    """The code that opens these pages on a phone, and who is signed in."""
+    access = _access(request)
+    return page(
+        request,
+        "phone.html",
+        address=access.address,
+        is_locked=access.is_locked,
+        ended=ended == "yes",
+    )
 
 
 @router.get("/phone.svg")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from typing import Any
 
@@ -12,6 +11,7 @@ from mustwright.errors import InputError
 from mustwright.nutrition.shelf import DEFAULT_SHELF, generic_nutrients
 from mustwright.services import records as use
 from mustwright.services.repository import Cellar, Record
+from mustwright.toml_text import toml_table
 from mustwright.web.forms import lists
 from mustwright.web.forms.sheet_form import (
     OWN,
@@ -67,7 +67,9 @@ def _sheet(cellar: Cellar, base: str, typed: TypedForm) -> str:
     kind = before.get("yeast_kind")
     if kind and typed.get("yeast_kind") == _strain_id(kind):
         typed = TypedForm({**typed.fields, "yeast_kind": kind}, typed.rows, typed.many)
-    jars = {record.key: tomllib.loads(record.text) for record in cellar.records("nutrient")}
+    jars = {
+        record.key: toml_table(record.text, record.key) for record in cellar.records("nutrient")
+    }
     return sheet_from_typed(base, typed, jars)
 
 

@@ -8,6 +8,7 @@ from datetime import UTC, date
 import pytest
 
 from batch_pages import Cellar
+from databases import store_of
 from finished import dry_batch
 from mustwright.batch.entries import Event, Removal, what_data, what_from
 from mustwright.batch.entry_fields import retyped
@@ -420,6 +421,84 @@ def test_a_blend_draws_from_several_batches(bench):
     assert bench.view.progress.phase == "finishing"
 
 
+def blended(bench, used=None):
+    other = dry_batch(bench.cellar, "Second")
+    entry = bench.do(
+        "blend", lot=["batch=lane", f"batch={other}, volume=10 L"], target=["alcohol=14 %"],
+        used=used or {"litres.1": "19 L", "litres.2": "4 L"},
+    )  # fmt: skip
+    return other, entry
+
+
+def volumes(bench, other) -> tuple[float, float]:
+    return tuple(round(bench.start(slug).held.volume_l, 1) for slug in (bench.slug, other))
+
+
+@pytest.mark.parametrize("end", ["blend", "drawn"])
+def test_a_blend_is_taken_back_at_both_ends_and_comes_back_at_both(bench, end):
+    """Whichever line is taken back: the litres are in one batch or in the other, never in both."""
+    ledger, now = bench.cellar.ledger, bench.cellar.now
+    other, entry = blended(bench)
+    assert volumes(bench, other) == (23.0, 15.0)
+    slug = bench.slug if end == "blend" else other
+    line = ledger.log(slug)[-1].id
+    log.remove(ledger, slug, line, now=bench.cellar.now)
+    assert volumes(bench, other) == (19.0, 19.0)
+    log.restore(ledger, slug, line, now=bench.cellar.now)
+    assert volumes(bench, other) == (23.0, 15.0)
+    log.undo(ledger, slug, now=bench.cellar.now)  # the bringing back
+    assert volumes(bench, other) == (19.0, 19.0)
+    log.undo(ledger, slug, now=bench.cellar.now)  # the taking out
+    assert volumes(bench, other) == (23.0, 15.0)
+    log.undo(ledger, slug, now=bench.cellar.now)  # the blend
+    assert volumes(bench, other) == (19.0, 19.0)
+    assert entry.at <= now
+
+
+def test_a_blend_with_a_batch_that_was_put_away_is_not_taken_back_at_one_end(bench):
+    ledger = bench.cellar.ledger
+    other, entry = blended(bench)
+    ledger.delete_batch(other, ledger.batch(other).version)
+    before = ledger.log(bench.slug)
+    with pytest.raises(InputError, match="put away"):
+        log.remove(ledger, bench.slug, entry.id, now=bench.cellar.now)
+    assert ledger.log(bench.slug) == before
+
+
+def test_one_end_of_a_blend_cannot_be_corrected_to_other_litres(bench):
+    ledger = bench.cellar.ledger
+    other, _ = blended(bench)
+    drawn = ledger.log(other)[-1]
+    with pytest.raises(InputError, match="same amounts"):
+        log.correct(ledger, other, drawn.id, replace(drawn.what, lost_l=0.5), now=bench.cellar.now)
+    log.correct(ledger, other, drawn.id, replace(drawn.what, note="by pump"), now=bench.cellar.now)
+    assert volumes(bench, other) == (23.0, 15.0)
+
+
+@pytest.mark.parametrize("write", [1, 2, 3, 4, 5])
+def test_a_blend_is_written_into_both_batches_or_into_none(bench, write):
+    from faults import disk_of
+    from mustwright.services.repository import UnwritableError
+
+    store = bench.cellar.compose.cellar
+    other = dry_batch(bench.cellar, "Second")
+    before = [bench.cellar.ledger.log(slug) for slug in (bench.slug, other)]
+    with disk_of(store._engine) as disk:
+        disk.fails_at = write
+        with pytest.raises(UnwritableError):
+            bench.do(
+                "blend", lot=["batch=lane", f"batch={other}, volume=10 L"],
+                target=["alcohol=14 %"], used={"litres.1": "19 L", "litres.2": "4 L"},
+            )  # fmt: skip
+    assert [bench.cellar.ledger.log(slug) for slug in (bench.slug, other)] == before
+
+
+def test_what_a_blend_leaves_over_is_still_said_of_its_batch(bench):
+    blended(bench, {"litres.1": "16 L", "litres.2": "4 L"})
+    assert any("3.00 L" in doubt and "left over" in doubt for doubt in bench.start().doubts())
+    assert "3.00 L not in the blend" in step_words(bench.cellar.ledger.log(bench.slug)[-1].what)
+
+
 def test_a_blend_without_this_batch_or_with_one_twice_is_refused(bench):
     lots = ["name=a, volume=5 L, alcohol=8 %, gravity=1.01",
             "name=b, volume=5 L, alcohol=12 %, gravity=1.00"]  # fmt: skip
@@ -459,13 +538,14 @@ def journey(bench) -> None:
     bench.do("sweeten", to="1.010")
 
 
-def test_json_and_csv_bring_every_step_back(bench):
+def test_json_and_csv_bring_every_step_back(bench, tmp_path):
     journey(bench)
     ledger, now = bench.cellar.ledger, bench.cellar.now
     held = bench.held
-    copy = import_json(ledger, export_json(ledger, bench.slug)).slug
-    assert start_from(look(ledger, copy, now, UTC), UTC).held == held
-    assert [e.what for e in ledger.log(copy)] == [e.what for e in ledger.log(bench.slug)]
+    with store_of("sqlite", tmp_path, lambda: now) as elsewhere:
+        copy = import_json(elsewhere.ledger, export_json(ledger, bench.slug)).slug
+        assert start_from(look(elsewhere.ledger, copy, now, UTC), UTC).held == held
+        assert elsewhere.ledger.log(copy) == ledger.log(bench.slug)
     table = export_csv(bench.view.stands)
     bare = bench.cellar.start("Bare", None, plan=bench.view.progress.plan).slug
     found = preview_csv(ledger, bare, table, now=now, zone=UTC)

@@ -319,7 +319,7 @@ class Bench:
 
 @pytest.fixture
 def bench(tmp_path):
-    with store_of("sqlite", tmp_path, lambda: PITCHED) as store:
+    with store_of("sqlite", tmp_path, lambda: PITCHED + timedelta(days=400)) as store:
         yield Bench(store)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC
+from datetime import UTC, timedelta
 from functools import cache
 
 import numpy as np
@@ -414,7 +414,7 @@ def test_causes_weigh_the_band_and_not_the_last_reading_alone():
 
 
 def test_a_newer_reading_counts_alone_until_the_band_knows_it(tmp_path):
-    with store_of("sqlite", tmp_path, lambda: PITCHED) as store:
+    with store_of("sqlite", tmp_path, lambda: PITCHED + timedelta(days=400)) as store:
         made = record.start_batch(store.ledger, of(), "Lime", now=PITCHED, pitched_at=PITCHED)
 
         def write(hours: float, what) -> None:

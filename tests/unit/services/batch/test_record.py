@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 import random
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -14,7 +16,7 @@ from PIL import Image
 from batches import PITCHED, plan
 from databases import store_of
 from mustwright.batch.calendar import calendar_text
-from mustwright.batch.entries import Event, FeedGiven, Note, Reading
+from mustwright.batch.entries import Entry, Event, FeedGiven, Note, PlanAdopted, Reading
 from mustwright.batch.entry_fields import (
     event_typed,
     feed_typed,
@@ -60,9 +62,19 @@ class Bench:
 
 @pytest.fixture
 def bench(tmp_path):
-    clock = {"now": PITCHED}
-    with store_of("sqlite", tmp_path, lambda: clock["now"]) as store:
-        yield Bench(store)
+    benches: list[Bench] = []
+    with store_of("sqlite", tmp_path, lambda: benches[0].now if benches else PITCHED) as store:
+        benches.append(Bench(store))
+        yield benches[0]
+
+
+@pytest.fixture
+def elsewhere(tmp_path):
+    """Another cellar, on another machine."""
+    (tmp_path / "elsewhere").mkdir()
+    later = PITCHED + timedelta(days=90)
+    with store_of("sqlite", tmp_path / "elsewhere", lambda: later) as store:
+        yield store.ledger
 
 
 def test_the_next_step_is_one_sentence_with_everything_in_it(bench):
@@ -162,26 +174,73 @@ def busy(bench) -> None:
     record.correct(bench.ledger, bench.slug, first.id, new, now=bench.now)
 
 
-def test_json_brings_the_whole_batch_back(bench):
+def test_json_brings_the_whole_batch_back_to_the_letter(bench, elsewhere):
+    """Times, authors and places of every line too: what comes out again is the same file."""
     busy(bench)
     add_photo(bench.ledger, bench.slug, picture(), at=bench.now, caption="crown")
+    bench.ledger.rename(bench.slug, "Heather bell", bench.ledger.batch(bench.slug).version)
+    bench.write(90, Note("after the new name"))
     text = export_json(bench.ledger, bench.slug)
-    again = import_json(bench.ledger, text)
-    assert again.slug == "heather-2"
-    strip = [(e.id, e.at, e.who, e.what, e.seq) for e in bench.ledger.log(bench.slug)]
-    assert [(e.id, e.at, e.who, e.what, e.seq) for e in bench.ledger.log(again.slug)] == strip
-    (mine,), (theirs,) = bench.ledger.photos(bench.slug), bench.ledger.photos(again.slug)
-    content = bench.ledger.photo(again.slug, theirs.id).content
+    again = import_json(elsewhere, text)
+    assert (again.slug, again.name) == ("heather", "Heather bell")
+    assert elsewhere.log(again.slug) == bench.ledger.log(bench.slug)
+    assert export_json(elsewhere, again.slug) == text
+    (mine,), (theirs,) = bench.ledger.photos(bench.slug), elsewhere.photos(again.slug)
+    content = elsewhere.photo(again.slug, theirs.id).content
     assert content == bench.ledger.photo(bench.slug, mine.id).content
-    second = json.loads(export_json(bench.ledger, again.slug))
-    first = json.loads(text)
-    for data in (first, second):
-        for line in data["log"]:
-            del line["logged_at"]
-    assert first == second
+    assert record.write(elsewhere, again.slug, Note("goes on"), at=bench.now).seq > 0
 
 
-@pytest.mark.parametrize("spoil", ["schema", "log", "photo", "at", "kind", "gravity"])
+def test_the_same_file_again_writes_nothing(bench, elsewhere):
+    busy(bench)
+    text = export_json(bench.ledger, bench.slug)
+    for ledger in (bench.ledger, elsewhere):
+        first = import_json(ledger, text)
+        log, stamp = ledger.log(first.slug), ledger.stamp()
+        assert import_json(ledger, text) == first
+        assert ledger.log(first.slug) == log
+        assert ledger.stamp() == stamp
+    bench.write(91, Note("later"))
+    assert import_json(bench.ledger, text).slug == bench.slug, "what was written since stays"
+    assert len(bench.ledger.batches()) == 1
+    with pytest.raises(ConflictError, match="is not in it"):
+        import_json(elsewhere, export_json(bench.ledger, bench.slug))
+    elsewhere.delete_batch("heather", elsewhere.batch("heather").version)
+    with pytest.raises(ConflictError, match="put away"):
+        import_json(elsewhere, text)
+    assert len(elsewhere.batches()) == 0
+
+
+def test_a_batch_of_an_older_file_takes_its_name_and_a_free_short_name(bench, elsewhere):
+    busy(bench)
+    data = json.loads(export_json(bench.ledger, bench.slug))
+    for key in ("slug", "version", "updated_at"):
+        del data[key]
+    for line in data["log"]:
+        del line["seq"], line["logged_at"]
+    elsewhere.start("Heather", "", [Entry("p", PITCHED, "me", PlanAdopted(plan()))])
+    assert import_json(elsewhere, json.dumps(data)).slug == "heather-2"
+
+
+def test_two_who_take_in_the_same_file_at_once_make_one_batch(bench, elsewhere):
+    busy(bench)
+    text = export_json(bench.ledger, bench.slug)
+
+    def take(_: int) -> str:
+        try:
+            return import_json(elsewhere, text).slug
+        except ConflictError:
+            return "refused"
+
+    with ThreadPoolExecutor(6) as pool:
+        assert set(pool.map(take, range(6))) <= {"heather", "refused"}
+    assert [b.slug for b in elsewhere.batches()] == ["heather"]
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    ["schema", "log", "photo", "at", "kind", "gravity", "seq", "future", "version", "slug"],
+)
 def test_a_spoiled_json_file_writes_nothing(bench, spoil):
     busy(bench)
     add_photo(bench.ledger, bench.slug, picture(), at=bench.now)
@@ -196,8 +255,15 @@ def test_a_spoiled_json_file_writes_nothing(bench, spoil):
         data["log"][3]["at"] = "yesterday"
     elif spoil == "kind":
         data["log"][3]["kind"] = "dance"
+    elif spoil == "seq":
+        data["log"][3]["seq"] = data["log"][2]["seq"]
+    elif spoil == "future":
+        data["log"][3]["at"] = "2099-01-01T00:00:00+00:00"
+    elif spoil in ("version", "slug"):
+        data[spoil] = 1
     else:
         data["log"][2]["content"]["gravity"] = "much"
+    data["log"][0]["id"] = "another batch"
     before = len(bench.ledger.batches())
     with pytest.raises(InputError):
         import_json(bench.ledger, json.dumps(data))
@@ -205,8 +271,8 @@ def test_a_spoiled_json_file_writes_nothing(bench, spoil):
 
 
 def preview(bench, text, slug=None, **more):
-    now = bench.now + timedelta(days=5)
-    return preview_csv(bench.ledger, slug or bench.slug, text, now=now, zone=UTC, **more)
+    bench.now += timedelta(days=5)
+    return preview_csv(bench.ledger, slug or bench.slug, text, now=bench.now, zone=UTC, **more)
 
 
 def test_csv_brings_what_counts_back_into_another_batch(bench):
@@ -431,19 +497,35 @@ def test_patience_grows_with_wrong_guesses_and_forgets_after_the_right_one():
     now = {"s": 0.0}
     patience = access.Patience(lambda: now["s"])
     for _ in range(4):
-        patience.failed("a")
+        assert patience.admit("a") == 0
     assert patience.wait_s("a") == 0
     waits = []
     for _ in range(12):
-        patience.failed("a")
+        assert patience.admit("a") == 0
         waits.append(patience.wait_s("a"))
         now["s"] += waits[-1]
     assert waits[:3] == [5, 10, 20]
     assert max(waits) == access.LONGEST_WAIT_S
     assert patience.wait_s("b") == 0
     patience.succeeded("a")
-    patience.failed("a")
+    assert patience.admit("a") == 0
     assert patience.wait_s("a") == 0
+
+
+def test_a_guess_is_counted_before_it_is_tested_and_over_all_addresses():
+    now = {"s": 0.0}
+    patience = access.Patience(lambda: now["s"])
+    with ThreadPoolExecutor(16) as pool:  # 40 at once, none of them answered yet
+        admitted = [wait for wait in pool.map(lambda _: patience.admit("a"), range(40)) if not wait]
+    assert len(admitted) == access.FREE_TRIES
+    tried = sum(patience.admit(f"address {i}") == 0 for i in range(500))
+    assert tried == access.FREE_TRIES_OF_ALL - access.FREE_TRIES
+    waits = []
+    for i in range(8):
+        waits.append(patience.wait_s(f"other {i}"))
+        now["s"] += waits[-1]
+        assert patience.admit(f"other {i}") == 0
+    assert max(waits) == access.LONGEST_WAIT_OF_ALL_S  # the maker is not kept out for long
 
 
 def test_a_small_cellar_is_never_shown_as_it_was_a_moment_ago(bench):
@@ -459,3 +541,30 @@ def test_a_small_cellar_is_never_shown_as_it_was_a_moment_ago(bench):
     again = due_today(bench.ledger, now, UTC)
     assert again.closed == first.closed + 1
     assert again.stale == 0
+
+
+RUN = ["=1+1", "+1+cmd|' /C calc'!A0", "-1+1", "@SUM(1)", "\t=1", "\r=1", " =1", "\n+1", "＝1",
+       "－1+2", "+1-555-0100", "-2+3+cmd", "-", "+a", "'=1", "\u200b=1"]  # fmt: skip
+
+
+@pytest.mark.parametrize("words", RUN)
+def test_no_cell_is_run_by_a_spreadsheet_and_all_come_back(bench, words):
+    bench.write(1, Note(words + " x" if not words.strip() else words))
+    table = export_csv(bench.look().stands)
+    cell = next(csv.DictReader(io.StringIO(table[table.index("id,") :])), {})
+    rows = list(csv.DictReader(io.StringIO(table)))
+    note = rows[-1]["note"]
+    assert note[0] == "'" or note == words, cell
+    assert note.lstrip()[:1] not in "=+-@＝－", note
+    other = record.start_batch(bench.ledger, plan(), "Other", now=PITCHED).slug
+    found = preview(bench, table, slug=other)
+    assert found.problems == ()
+    assert [e.what.text.strip() for e in found.new if e.what.kind == "note"] == [words.strip()]
+
+
+def test_numbers_of_a_table_stay_numbers(bench):
+    bench.write(1, Reading(brix=-1.25, instrument="refractometer"))
+    bench.write(2, Reading(gravity=1.062, temperature_c=-3.5, ph=3.4))
+    rows = list(csv.DictReader(io.StringIO(export_csv(bench.look().stands))))
+    assert [r["gravity"] for r in rows[-2:]] == ["-1.25 Bx", "1.062"]
+    assert rows[-1]["temperature"] == "-3.5 C"

@@ -257,30 +257,52 @@ def _keep(
     identity = typed.get("id").strip()
     try:
         at = batch_form.moment_of(typed, desk.now, desk.zone)
-        if kind == "feed" and (twice := _already(desk, slug, identity)) is not None:
-            return back_to(slug, twice)
+        if kind == "feed" and typed.get("do") == "as planned":
+            twice = _already(desk, slug, identity)
+            if twice is not None and getattr(twice.what, "feed", None) == typed.get("feed"):
+                return back_to(slug, twice.id)
         what = make(desk.view(slug))
         wrote = _once(desk, slug, what, at, identity)
+    except SameIdError as error:
+        return _sent_before(request, desk, slug, kind, typed, error)
     except InputError as error:
         return _refused(request, desk, slug, kind, typed, error)
     return back_to(slug, wrote)
 
 
-def _already(desk: Desk, slug: str, identity: str) -> str | None:
-    """The id of a form that was sent before, by a second tap."""
+def _already(desk: Desk, slug: str, identity: str) -> Entry | None:
+    """What a form wrote that was sent before, by a second tap."""
     stands = desk.view(slug).stands
-    return next((s.entry.id for s in stands if s.entry.id == identity), None)
+    return next((s.entry for s in stands if s.entry.id == identity), None)
+
+
+def _sent_before(
+    request: Request, desk: Desk, slug: str, kind: str, typed: TypedForm, error: SameIdError
+) -> Response:
+    """A form that was sent before and says something else by now; its fields have a new id."""
+    said_then = words.said(error.theirs[0].what, desk.view(slug).progress.plan)
+    conflict = (
+        f"this form was sent before, and what it said then is kept ({said_then}); nothing was"
+        " written now. Send it again if both are meant"
+    )
+    return shown(request, desk, slug, typed={kind: typed}, conflict=conflict)
 
 
 def _once(desk: Desk, slug: str, what: Payload, at: datetime, identity: str) -> str:
-    """Write an entry; a second tap on the same form writes nothing, another content does."""
+    """Write an entry; a second tap on the same form writes nothing.
+
+    Raises
+    ------
+    SameIdError
+        When the same form says something else.
+    """
     try:
         return write(desk.ledger, slug, what, at=at, id=identity or new_id()).id
     except SameIdError:
         kept = find(desk.ledger, slug, identity).entry
         if kept.what == what and abs(kept.at - at) <= TWICE:
             return kept.id
-        return write(desk.ledger, slug, what, at=at).id
+        raise
 
 
 def _refused(
@@ -318,12 +340,11 @@ def _keep_photo(
         at = batch_form.moment_of(typed, desk.now, desk.zone)
         if not content:
             raise InputError("photo", "needs a picture to be chosen", "none")
-        already = _already(desk, slug, typed.get("id"))
-        if already is not None:
-            return back_to(slug, already)
         caption = typed.get("caption").strip()
         identity = typed.get("id").strip() or None
         entry = add_photo(desk.ledger, slug, content, at=at, caption=caption, id=identity)
+    except SameIdError as error:
+        return _sent_before(request, desk, slug, "photo", typed, error)
     except InputError as error:
         return _refused(request, desk, slug, "photo", typed, error)
     return back_to(slug, entry.id)

@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
 from mustwright.batch import log_text as words
-from mustwright.errors import InputError, MustwrightError
+from mustwright.errors import ConflictError, InputError
 from mustwright.services.batch.log_table import COLUMNS, Preview, head_of, import_csv, preview_csv
 from mustwright.web.forms.typed import said
 from mustwright.web.pages.batch.shared import Desk, sent_with_file, text_of
@@ -97,7 +97,7 @@ def _taken(request: Request, desk: Desk, slug: str, sent: _Sent) -> Response:
     except InputError as error:
         name = f"table-column-{error.field}" if error.field in MAPPED else "table-text"
         return _shown(request, desk, slug, sent, head, errors={name: said(error)})
-    except MustwrightError as error:
+    except ConflictError as error:
         return _shown(request, desk, slug, sent, head, errors={"table-text": str(error)})
     return _shown(request, desk, slug, sent, head, preview)
 

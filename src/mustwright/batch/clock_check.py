@@ -1,0 +1,44 @@
+"""Does the clock of this machine agree with the log: if not, everything said by it is in doubt."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from mustwright.batch.alert import Finding, finding
+from mustwright.batch.duration_text import hours_words
+from mustwright.batch.entries import FUTURE
+from mustwright.batch.next_step import NextStep
+
+RULE = "clock"
+
+
+def clock_behind(kept_at: datetime, last_at: datetime, now: datetime) -> Finding | None:
+    """A finding when the log knows a later moment than the clock shows.
+
+    Parameters
+    ----------
+    kept_at : datetime
+        When the log last changed, by the clock at that time.
+    last_at : datetime
+        The latest moment that a line of it is about.
+    """
+    latest = max(kept_at, last_at)
+    behind = latest - now
+    if behind <= FUTURE:
+        return None
+    words = (
+        f"The clock of this machine shows {now:%Y-%m-%d %H:%M} UTC, but the log knows "
+        f"{latest:%Y-%m-%d %H:%M} UTC, {hours_words(behind / timedelta(hours=1))} later: the clock "
+        "was set back, or ran ahead when that was written. Lines about later moments do not count "
+        "yet."
+    )
+    return finding(RULE, 100, 0.99, words)
+
+
+def clock_step(found: Finding) -> NextStep:
+    """What comes before everything else while the clock is wrong."""
+    lead = "Put the clock of this machine right"
+    return NextStep(
+        "check", f"{lead}: {found.evidence}", lead, None, None, None, None, (), found.evidence,
+        "", None, True,
+    )  # fmt: skip

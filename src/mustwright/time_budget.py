@@ -1,0 +1,77 @@
+"""How long may one answer take: whoever works it out looks at the time left before each piece.
+
+Without a budget (a command, a computation behind the pages) there is no limit.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+
+from mustwright.errors import MustwrightError
+
+
+class TooMuchWorkError(MustwrightError):
+    """What was asked would take longer than one answer may; nothing was written."""
+
+
+@dataclass
+class TimeBudget:
+    """Processor time of one answer, counted for each thread that works on it.
+
+    Time spent waiting, for the disk or for another thread, is not counted: a machine with much to
+    do refuses no more than an idle one.
+
+    Parameters
+    ----------
+    seconds : float
+        What each thread may spend [s].
+    """
+
+    seconds: float
+    _began: dict[int, float] = field(default_factory=dict)
+
+    def spend(self) -> None:
+        """Look at the time left.
+
+        Raises
+        ------
+        TooMuchWorkError
+        """
+        now = time.thread_time()
+        began = self._began.setdefault(threading.get_ident(), now)
+        if now - began > self.seconds:
+            raise TooMuchWorkError(
+                f"this takes longer than {self.seconds:g} seconds to work out; nothing was "
+                "written. Take fewer nutrients, ingredients or protocols at once"
+            )
+
+
+_BUDGET: ContextVar[TimeBudget | None] = ContextVar("time_budget", default=None)
+
+
+@contextmanager
+def limited_to(seconds: float) -> Iterator[None]:
+    """Within it, and in threads that work for it, no answer may take longer [s]."""
+    token = _BUDGET.set(TimeBudget(seconds))
+    try:
+        yield
+    finally:
+        _BUDGET.reset(token)
+
+
+def spend() -> None:
+    """Called before each piece of work that may come many times over.
+
+    Raises
+    ------
+    TooMuchWorkError
+        When the budget of this answer, if it has one, is spent.
+    """
+    budget = _BUDGET.get()
+    if budget is not None:
+        budget.spend()

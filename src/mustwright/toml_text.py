@@ -1,0 +1,61 @@
+"""What does a TOML text say, if it is of a size and depth that a person could have written?"""
+
+from __future__ import annotations
+
+import tomllib
+from typing import Any
+
+from mustwright.errors import InputError, not_plain
+
+LONGEST, DEEPEST, MOST_VALUES = 100_000, 12, 5_000
+GREATEST = 2**63 - 1
+
+
+def toml_table(text: str, field: str) -> dict[str, Any]:
+    """The tables of a TOML text.
+
+    Parameters
+    ----------
+    field : str
+        Where the text stands, for the error.
+
+    Raises
+    ------
+    InputError
+        If it is no TOML, or is longer than 100 kB, nested deeper than 12 tables, holds more than
+        5,000 values, a number beyond 64 bits, or a character that cannot be kept.
+
+    Examples
+    --------
+    >>> toml_table('volume = "19 L"', "sheet")
+    {'volume': '19 L'}
+    """
+    if len(text) > LONGEST:
+        raise InputError(field, f"needs a text of at most {LONGEST} characters", f"{len(text)}")
+    try:
+        content = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:  # also absurdly long numbers and deep nesting
+        raise InputError(field, "needs valid TOML", str(error)) from None
+    _refuse_what_nobody_wrote(content, field)
+    return content
+
+
+def _refuse_what_nobody_wrote(content: dict[str, Any], field: str) -> None:
+    """Walk through everything without recursion, since it may be as deep as it likes."""
+    waiting: list[tuple[Any, int]] = [(content, 1)]
+    count = 0
+    while waiting:
+        value, depth = waiting.pop()
+        inside = value if isinstance(value, list) else ()
+        if isinstance(value, dict):
+            inside = [*value.keys(), *value.values()]
+        count += len(inside)
+        if depth > DEEPEST and inside:
+            raise InputError(field, f"needs at most {DEEPEST} tables in one another", "more")
+        if count > 2 * MOST_VALUES:
+            raise InputError(field, f"needs at most {MOST_VALUES} values", "more")
+        if isinstance(value, int) and abs(value) > GREATEST:
+            raise InputError(field, "needs numbers of at most 18 digits", "a longer one")
+        if isinstance(value, str) and (wrong := not_plain(value)):
+            raise InputError(field, "needs plain text", wrong)
+        waiting += [(one, depth + 1) for one in inside]

@@ -1,0 +1,260 @@
+"""Every form of every page on a full disk: 507, why in one sentence, and the form as typed."""
+
+from __future__ import annotations
+
+import io
+import re
+from urllib.parse import urlencode
+
+import pytest
+from fastapi.routing import APIRoute
+from PIL import Image
+
+from batch_pages import Cellar, fields, words
+from faults import FAULTS, disk_of
+from finished import dry_batch
+from mustwright.services.access import set_passphrase
+from mustwright.services.batch.tokens import DEVICE, new_token
+from mustwright.services.demo import seed_demo
+from mustwright.services.own_protocols import protocol_text
+from mustwright.services.repository import CellarAwayError
+from mustwright.store.failing import FAILING, FULL, READ_ONLY
+from mustwright.web.forms.batch_form import GRAMS
+
+SAID = {"full": FULL, "read-only": READ_ONLY, "failing": FAILING}
+TYPED = "my own words <b>&amp; ü"
+OWN = protocol_text("thirds_on_days_0_2_4", {}).replace("thirds_on_days_0_2_4", "my_thirds")
+
+
+@pytest.fixture
+def site(app, client):
+    """A cellar with one of everything that a form can change."""
+    cellar = Cellar(app.state.compose)
+    kept = app.state.compose.cellar
+    seed_demo(kept)
+    slug = cellar.ahead()
+    kept.save("protocol", "mine", OWN.replace("my_thirds", "mine"), None)
+    for kind, key in (("protocol", "gone"), ("nutrient", "gone"), ("sheet", "gone")):
+        kept.save(kind, key, "a = 1", None, "Gone")
+        kept.delete(kind, key, 1)
+    gone = cellar.start("Gone", 60).slug
+    cellar.ledger.delete_batch(gone, cellar.ledger.batch(gone).version)
+    dry = dry_batch(cellar)
+    return client, cellar, slug, dry
+
+
+def picture() -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (8, 8), "white").save(out, "PNG")
+    return out.getvalue()
+
+
+def forms(client, cellar, slug, dry):
+    """By route: its address, what is sent, and the words of the maker's that must come back."""
+    batch = client.get(f"/batches/{slug}").text
+    note = next(e.id for e in cellar.ledger.log(slug) if e.what.kind == "reading")
+    at = cellar.now.strftime("%Y-%m-%dT%H:%M")
+    jar = cellar.compose.cellar.records("nutrient")[0]
+    kept = cellar.compose.cellar.records("sheet")[0]
+    must = f"/musts/{kept.key}"
+    asked = urlencode({"batch": dry, "ph": "3.6"})
+    token, _ = new_token(cellar.ledger, slug, DEVICE, "float")
+    removed = cellar.ledger.log(slug)[-1].id
+    sheet = {"volume": "19 L", "target": "1.100", "name": TYPED, "jar": "dap",
+             "portion.0.kind": "clover honey", "portion.0.amount": "solve"}  # fmt: skip
+    seen = str(cellar.ledger.batch(slug).version)
+
+    undo = fields(batch, f"/batches/{slug}/undo")
+
+    def form(page: str, action: str) -> dict[str, str]:
+        return fields(client.get(page).text, action)
+
+    return {
+        "/musts/new": (form("/musts/new", "/musts/new") | sheet, TYPED),
+        "/musts/{key}/edit": (
+            f"{must}/edit", form(f"{must}/edit", f"{must}/edit") | {"jar": "dap"}, kept.name,
+        ),
+        "/musts/{key}/delete": (f"{must}/delete", {"version": str(kept.version)}, ""),
+        "/musts/{key}/restore": ("/musts/gone/restore", {}, ""),
+        "/musts/new/text": ({"name": TYPED, "text": kept.text}, TYPED),
+        "/musts/{key}/text": (
+            f"{must}/text", {"name": TYPED, "text": kept.text, "version": str(kept.version)}, TYPED,
+        ),
+        "/musts/{slug}/start": (
+            f"{must}/start", form(f"{must}/start", f"{must}/start") | {"name": TYPED}, TYPED,
+        ),
+        "/shelf/new": (form("/shelf/new", "/shelf/new") | {"name": TYPED, "kind": "dap"}, TYPED),
+        "/shelf/{key}": (
+            f"/shelf/{jar.key}", form(f"/shelf/{jar.key}", f"/shelf/{jar.key}"), "",
+        ),
+        "/shelf/{key}/delete": (
+            f"/shelf/{jar.key}/delete", {"version": str(jar.version)}, "",
+        ),
+        "/shelf/{key}/restore": ("/shelf/gone/restore", {}, ""),
+        "/protocols/new": ({"text": OWN}, "my_thirds"),
+        "/protocols/{key}/edit": (
+            "/protocols/mine/edit", {"text": OWN.replace("my_thirds", "mine"), "version": "1"},
+            "mine",
+        ),
+        "/protocols/{key}/delete": ("/protocols/mine/delete", {"version": "1"}, ""),
+        "/protocols/{key}/restore": ("/protocols/gone/restore", {}, ""),
+        "/batches/{slug}/reading": (
+            f"/batches/{slug}/reading", {"gravity": "1.062", "note": TYPED, "at": at}, TYPED,
+        ),
+        "/batches/{slug}/feed": (
+            f"/batches/{slug}/feed", {f"{GRAMS}dap": "2 g", "note": TYPED, "at": at}, TYPED,
+        ),
+        "/batches/{slug}/event": (
+            f"/batches/{slug}/event", {"what": "stirred", "note": TYPED, "at": at}, TYPED,
+        ),
+        "/batches/{slug}/note": (f"/batches/{slug}/note", {"text": TYPED, "at": at}, TYPED),
+        "/batches/{slug}/photos": (
+            f"/batches/{slug}/photos", {"caption": TYPED, "at": at}, TYPED,
+        ),
+        "/batches/{slug}/import": (
+            f"/batches/{slug}/import",
+            {"text": f"at,gravity,note\n{at}Z,1.060,words\n", "do": "write"}, "1.060",
+        ),
+        "/batches/{slug}/rename": (
+            f"/batches/{slug}/rename", {"name": TYPED, "version": seen, "seen": seen}, TYPED,
+        ),
+        "/batches/{slug}/delete": (
+            f"/batches/{slug}/delete", {"version": seen, "seen": seen}, "",
+        ),
+        "/batches/{slug}/restore": ("/batches/gone/restore", {}, ""),
+        "/batches": ("/batches", None, ""),
+        "/batches/{slug}/tokens": (
+            f"/batches/{slug}/tokens", {"purpose": DEVICE, "label": TYPED}, TYPED,
+        ),
+        "/batches/{slug}/tokens/{id}/end": (f"/batches/{slug}/tokens/{token.id}/end", {}, ""),
+        "/batches/{slug}/entries/{id}": (
+            f"/batches/{slug}/entries/{note}",
+            form(f"/batches/{slug}/entries/{note}", f"/batches/{slug}/entries/{note}")
+            | {"note": TYPED}, TYPED,
+        ),
+        "/batches/{slug}/entries/{id}/delete": (
+            f"/batches/{slug}/entries/{removed}/delete", {"seen": seen}, "",
+        ),
+        "/batches/{slug}/undo": (f"/batches/{slug}/undo", undo, ""),
+        "/finish/{slug}/record": (
+            "/finish/sulfite/record",
+            form(f"/finish/sulfite?{asked}", "/finish/sulfite/record") | {"note": TYPED}, TYPED,
+        ),
+    }  # fmt: skip
+
+
+# Routes that write nothing, or whose write is tested below.
+ELSEWHERE = {
+    "/login", "/logout", "/logout/others", "/api/batches/{slug}/readings",
+    "/batches/{slug}/entries/{id}/restore", "/batches/{slug}/replan",
+}  # fmt: skip
+
+
+def posts(app) -> set[str]:
+    return {r.path for r in app.routes if isinstance(r, APIRoute) and "POST" in r.methods}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_every_form_says_what_is_wrong_and_holds_what_was_typed(site, app, fault):
+    client, cellar, slug, dry = site
+    cases = forms(client, cellar, slug, dry)
+    assert posts(app) == set(cases) | ELSEWHERE, "a form without a test on a full disk"
+    exported = client.get(f"/api/batches/{slug}/export.json").content
+    before = cellar.ledger.stamp()
+    with disk_of(cellar.compose.cellar._engine, fault) as disk:
+        disk.fails_at, wrong = 1, []
+        for route, case in cases.items():
+            address, data, typed = case if len(case) == 3 else (route, *case)
+            files = None
+            if route.endswith("/photos"):
+                files = {"photo": ("a.png", picture())}
+            elif data is None:
+                data, files = {}, {"file": ("a.json", exported.replace(b'"id": "', b'"id": "z'))}
+            answer = client.post(address, data=data, files=files, follow_redirects=False)
+            if answer.status_code != 507:
+                wrong.append(
+                    (
+                        route,
+                        answer.status_code,
+                        re.findall(r'class="wrong"[^>]*>([^<]*)', answer.text),
+                    )
+                )
+                continue
+            assert int(answer.headers["retry-after"]) > 0
+            page = words(answer.text)
+            assert SAID[fault] in page, route
+            if typed:
+                given = {v for v in fields_of(answer.text).values()}  # noqa: C416
+                assert typed in given or any(typed in v for v in given), (route, given)
+        disk.fails_at = 0
+    assert not wrong, str(wrong)
+    assert cellar.ledger.stamp() == before
+
+
+def fields_of(page: str) -> dict[str, str]:
+    """The fields of the page's own form, which goes to the address it was sent to."""
+    page = re.sub(r'<form method="post" class="kept">', '<form action="again">', page)
+    return fields(page, "again")
+
+
+def test_what_comes_back_can_be_sent_again_and_is_written(site):
+    client, cellar, slug, _ = site
+    sent = {"gravity": "1.062", "note": TYPED, "id": "the-id-of-the-form"}
+    with disk_of(cellar.compose.cellar._engine) as disk:
+        disk.fails_at = 1
+        page = client.post(f"/batches/{slug}/reading", data=sent).text
+    again = fields_of(page)
+    assert again == sent
+    answer = client.post(f"/batches/{slug}/reading", data=again)
+    assert answer.status_code == 200, words(answer.text)
+    written = cellar.ledger.log(slug)[-1]
+    assert (written.id, written.what.gravity, written.what.note) == (sent["id"], 1.062, TYPED)
+
+
+def test_pages_are_still_read_while_nothing_can_be_written(site):
+    """What is worked out and kept along the way can be made again: a page does without."""
+    client, cellar, slug, _ = site
+    with disk_of(cellar.compose.cellar._engine) as disk:
+        disk.fails_at = 1
+        for path in ("/", f"/batches/{slug}", "/batches", "/shelf", f"/api/batches/{slug}"):
+            assert client.get(path).status_code == 200, path
+        assert client.get("/health").status_code == 503
+    assert client.get("/health").status_code == 200
+
+
+def test_a_device_is_told_in_json_and_comes_again(site):
+    client, cellar, slug, _ = site
+    _, secret = new_token(cellar.ledger, slug, DEVICE, "float")
+    reading = {"client_id": "a", "at": cellar.now.isoformat(), "gravity": 1.06}
+    call = {"url": f"/api/batches/{slug}/readings", "json": {"readings": [reading]},
+            "headers": {"Authorization": f"Bearer {secret}"}}  # fmt: skip
+    with disk_of(cellar.compose.cellar._engine) as disk:
+        disk.fails_at = 1
+        answer = client.post(**call)
+        assert answer.status_code == 507
+        assert answer.json()["error"]["message"] == FULL
+        assert int(answer.headers["retry-after"]) > 0
+    assert client.post(**call).status_code == 200
+
+
+def test_a_database_that_is_away_is_said_with_what_was_typed(site, monkeypatch):
+    client, cellar, slug, _ = site
+
+    def away(*_given, **_named):
+        raise CellarAwayError("The database with the cellar cannot be reached.")
+
+    monkeypatch.setattr(cellar.ledger, "append", away)
+    answer = client.post(f"/batches/{slug}/note", data={"text": TYPED})
+    assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
+    assert fields_of(answer.text)["text"] == TYPED
+
+
+def test_a_passphrase_that_was_typed_never_comes_back(site):
+    client, cellar, *_ = site
+    set_passphrase(cellar.ledger, "heather and gorse")
+    client.app.state.access.is_locked = True
+    with disk_of(cellar.compose.cellar._engine) as disk:
+        disk.fails_at = 1
+        answer = client.post("/login", data={"passphrase": "heather and gorse", "then": "/shelf"})
+    assert answer.status_code == 507
+    assert "gorse" not in answer.text
