@@ -9,6 +9,7 @@ from typing import Protocol
 TRIAL, TASTING, LEARNED, FORGOTTEN, CLOSING = (
     "trial", "tasting", "learned", "forgotten", "closing",
 )  # fmt: skip
+KINDS = (TRIAL, TASTING, LEARNED, FORGOTTEN, CLOSING)
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ class KeptTasting:
 
 def tastings(notebook: Notebook) -> list[KeptTasting]:
     """Every tasting, the newest first."""
-    found = [_kept(page) for page in notebook.pages(TASTING)]
+    found = [tasting_from(page) for page in notebook.pages(TASTING)]
     return sorted(found, key=lambda one: one.tasting.made_at, reverse=True)
 
 
@@ -48,7 +48,7 @@ def tasting(notebook: Notebook, key: str) -> KeptTasting:
     ------
     MissingRecordError
     """
-    return _kept(notebook.page(TASTING, key))
+    return tasting_from(notebook.page(TASTING, key))
 
 
 def make_tasting(
@@ -76,7 +76,7 @@ def make_tasting(
         if mead.batch:
             ledger.batch(mead.batch)
     made = new_tasting(name, kind, question, tuple(meads), tasters, seed, now, expected)
-    return _kept(notebook.add_page(TASTING, made.name, _text(made)))
+    return tasting_from(notebook.add_page(TASTING, made.name, _text(made)))
 
 
 def answer_seat(
@@ -99,7 +99,7 @@ def answer_seat(
         kept = tasting(notebook, key)
         changed = answered(kept.tasting, number, initials, answer, notes)
         try:
-            return _kept(notebook.save_page(TASTING, key, _text(changed), kept.version))
+            return tasting_from(notebook.save_page(TASTING, key, _text(changed), kept.version))
         except ConflictError:
             continue
     raise ConflictError("others kept sending at the same moment; please send your answer again")
@@ -117,7 +117,7 @@ def close_tasting(ledger: Ledger, notebook: Notebook, key: str, now: datetime) -
     kept = tasting(notebook, key)
     if not kept.tasting.is_closed:
         done = closed(kept.tasting, now)
-        kept = _kept(notebook.save_page(TASTING, key, _text(done), kept.version))
+        kept = tasting_from(notebook.save_page(TASTING, key, _text(done), kept.version))
     at = kept.tasting.closed_at or now
     for place, mead in enumerate(kept.tasting.meads, 1):
         if mead.batch:  # written once: a second try after a failure says the same under the same id
@@ -135,6 +135,6 @@ def _text(tasting: TastingRecord) -> str:
     return json.dumps(data_of(tasting), separators=(",", ":"), allow_nan=False)
 
 
-def _kept(page: NotePage) -> KeptTasting:
+def tasting_from(page: NotePage) -> KeptTasting:
     content = json.loads(page.content)
     return KeptTasting(page.key, page.version, record_from(TastingRecord, content, "tasting"))

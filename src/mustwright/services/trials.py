@@ -72,7 +72,7 @@ class TrialParts:
 
 def trials(notebook: Notebook) -> list[KeptTrial]:
     """Every trial, in the order of their keys."""
-    return [_kept(page) for page in notebook.pages(TRIAL)]
+    return [trial_from(page) for page in notebook.pages(TRIAL)]
 
 
 def trial(notebook: Notebook, key: str) -> KeptTrial:
@@ -82,7 +82,7 @@ def trial(notebook: Notebook, key: str) -> KeptTrial:
     ------
     MissingRecordError
     """
-    return _kept(notebook.page(TRIAL, key))
+    return trial_from(notebook.page(TRIAL, key))
 
 
 def start_trial(
@@ -138,7 +138,7 @@ def start_trial(
         # Kept after each vessel: should the next one fail, no batch stands without its trial.
         so_far = replace(made, vessels=(*filled, *made.vessels[len(filled) :]))
         page = parts.notebook.save_page(TRIAL, page.key, _text(so_far), page.version)
-    return _kept(page)
+    return trial_from(page)
 
 
 def open_trial(notebook: Notebook, key: str, now: datetime, *, early: bool = False) -> KeptTrial:
@@ -284,14 +284,14 @@ def _side(ground: Ground) -> SheetSide:
 def _save(notebook: Notebook, kept: KeptTrial, changed: TrialRecord) -> KeptTrial:
     if changed == kept.trial:
         return kept
-    return _kept(notebook.save_page(TRIAL, kept.key, _text(changed), kept.version))
+    return trial_from(notebook.save_page(TRIAL, kept.key, _text(changed), kept.version))
 
 
 def _text(trial: TrialRecord) -> str:
     return json.dumps(data_of(trial), separators=(",", ":"), allow_nan=False)
 
 
-def _kept(page: NotePage) -> KeptTrial:
+def trial_from(page: NotePage) -> KeptTrial:
     return KeptTrial(
         page.key, page.version, record_from(TrialRecord, json.loads(page.content), "trial")
     )

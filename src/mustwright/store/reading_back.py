@@ -15,7 +15,10 @@ from sqlalchemy.types import LargeBinary
 from mustwright.batch.entries import PlanAdopted, what_from
 from mustwright.batch.log import plan_in_force, standing
 from mustwright.errors import MustwrightError, not_plain
+from mustwright.services.notebook import KINDS, TASTING, TRIAL, NotePage
 from mustwright.services.repository import is_slug
+from mustwright.services.tastings import tasting_from
+from mustwright.services.trials import trial_from
 from mustwright.store import tables
 from mustwright.store.column_types import Count, UtcDateTime
 from mustwright.store.engine import StoreError
@@ -35,7 +38,7 @@ def read_rows(connection: Connection, source: Path) -> None:
     for table in tables.metadata.sorted_tables:
         try:
             _rows(connection, table)
-        except (ValueError, TypeError, sqlite3.Error, MustwrightError) as error:
+        except (ValueError, TypeError, KeyError, sqlite3.Error, MustwrightError) as error:
             raise StoreError(f"{source} cannot be read: {table.name}: {error}") from error
 
 
@@ -101,7 +104,17 @@ def _photo(row: Any) -> None:
         raise ValueError(f"the picture {row['id']!r} needs to be a JPEG")
 
 
-_CHECKS = {"batch": _batch, "sheet": _short_name, "photo": _photo}
+def _page(row: Any) -> None:
+    page = NotePage(**row)
+    if page.version < 1:
+        raise ValueError(f"{page.key}: needs a version from 1")
+    if page.kind not in KINDS:
+        raise ValueError(f"{page.key}: needs a kind of page this program writes, got {page.kind!r}")
+    readers = {TRIAL: trial_from, TASTING: tasting_from}
+    readers.get(page.kind, lambda p: json.loads(p.content))(page)
+
+
+_CHECKS = {"batch": _batch, "sheet": _short_name, "photo": _photo, "notebook": _page}
 
 
 def _log(connection: Connection, slug: str) -> None:

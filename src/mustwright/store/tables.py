@@ -108,10 +108,10 @@ gist = Table(
 notebook = Table(
     "notebook",
     metadata,
-    Column("kind", Text, primary_key=True),
-    Column("key", Text, primary_key=True),
-    Column("content", Text, nullable=False),
-    Column("version", Integer, nullable=False),
+    Column("kind", PlainText, primary_key=True),
+    Column("key", PlainText, primary_key=True),
+    Column("content", PlainText, nullable=False),
+    Column("version", Count, nullable=False),
     Column("updated_at", UtcDateTime, nullable=False),
     CheckConstraint("version >= 1", name="version_from_one"),
 )

@@ -20,6 +20,7 @@ from mustwright.services.repository import CellarAwayError, UnwritableError
 from mustwright.store.batch_store import BatchStore
 from mustwright.store.cellar_store import CellarStore
 from mustwright.store.failing import FAILING, FULL, READ_ONLY, meaning_of
+from mustwright.store.notebook_store import NotebookStore
 
 SAID = {"full": FULL, "read-only": READ_ONLY, "failing": FAILING}
 MOMENT = datetime(2031, 6, 1, tzinfo=UTC)
@@ -67,10 +68,14 @@ WRITES: dict[str, Callable[[CellarStore], Any]] = {
     "keep_setting": lambda s: s.ledger.keep_setting("a", "2"),
     "add_session": lambda s: s.ledger.add_session("new", FAR),
     "end_sessions": lambda s: s.ledger.end_sessions(),
+    "add_page": lambda s: s.notebook.add_page("trial", "Ling", "{}"),
+    "save_page": lambda s: s.notebook.save_page("trial", "heather", "[]", 1),
+    "remove_page": lambda s: s.notebook.remove_page("trial", "heather", 2),
 }
 READS = {
     "records", "record", "has_flag", "close",
     "back_up", "batches", "batch", "holding", "one_moment", "stamp", "listen", "log",
+    "pages", "page",
     "newest", "outlook", "gist", "tokens", "token_of", "photo", "photos", "setting", "session_ends",
 }  # fmt: skip
 
@@ -86,6 +91,7 @@ def store(request, tmp_path):
         for name in ("heather", "gone", "spare"):
             ledger.start(name, "", [line(f"p-{name}", PlanAdopted(plan())), line(f"n-{name}")])
         ledger.delete_batch("gone", 2)
+        found.notebook.add_page("trial", "heather", "{}")
         ledger.add_token("t", "heather", "device", "x", "hash of t")
         ledger.keep_setting("a", "1")
         ledger.add_session("old", FAR)
@@ -107,7 +113,8 @@ def public(cls: type) -> set[str]:
 
 
 def test_every_method_of_the_store_is_known_to_these_tests():
-    assert public(CellarStore) | public(BatchStore) == (set(WRITES) | READS) - {"save again"}
+    known = (set(WRITES) | READS) - {"save again"}
+    assert public(CellarStore) | public(BatchStore) | public(NotebookStore) == known
     assert set(WRITES) & READS == set()
 
 

@@ -58,11 +58,11 @@ def test_without_a_version_it_is_written_whatever_is_there(notebook):
 
 def test_a_backup_brings_the_notebook_back(tmp_path):
     store = CellarStore(tmp_path / "cellar.db", lambda: MOMENT, tmp_path)
-    store.notebook.add_page("trial", "Two yeasts", '{"ü": 1}')
+    store.notebook.add_page("closing", "Two yeasts", '{"ü": 1}')
     assert store.back_up(tmp_path / "copy.db")["notebook"] == 1
-    store.notebook.remove_page("trial", "two-yeasts", None)
+    store.notebook.remove_page("closing", "two-yeasts", None)
     store.close()
-    restore(tmp_path / "cellar.db", tmp_path / "copy.db", lambda: MOMENT, tmp_path)
+    restore(tmp_path / "cellar.db", tmp_path / "copy.db", lambda: MOMENT, tmp_path, foreign=True)
     again = CellarStore(tmp_path / "cellar.db", lambda: MOMENT, tmp_path)
-    assert again.notebook.page("trial", "two-yeasts").content == '{"ü": 1}'
+    assert again.notebook.page("closing", "two-yeasts").content == '{"ü": 1}'
     again.close()

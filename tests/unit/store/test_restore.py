@@ -199,6 +199,7 @@ def spoiled(path, statements):
     seal(path, None)
 
 
+PAGE = "INSERT INTO notebook VALUES ('{kind}', 'x', '{content}', 1, '2031-01-01 00:00:00')"
 TRIGGER = "CREATE TRIGGER gone AFTER INSERT ON entry BEGIN DELETE FROM entry; END"
 SPOILED = {
     "a trigger": (TRIGGER, "unknown trigger 'gone'"),
@@ -220,6 +221,9 @@ SPOILED = {
     "a null character": ("UPDATE batch SET name = 'a' || char(0) || 'b'", "plain text"),
     "a slug of the file system": ("UPDATE batch SET key = '../x'", "damaged"),
     "no lines": ("DELETE FROM entry", "begin with a plan"),
+    "a tasting that cannot be read": (PAGE.format(kind="tasting", content="{"), "notebook"),
+    "a trial that lacks a field": (PAGE.format(kind="trial", content="{}"), "notebook"),
+    "a page of an unknown kind": (PAGE.format(kind="else", content="{}"), "notebook"),
     "a line without an id": ("UPDATE entry SET id = ''", "heather"),
 }
 
