@@ -29,7 +29,7 @@ class InputError(MustwrightError):
         self.field = field
         self.requirement = requirement
         self.got = got
-        super().__init__(f"{field}: {requirement}, got {_shown(got)}")
+        super().__init__(f"{' '.join(field.split())[:200]}: {requirement}, got {_shown(got)}")
 
 
 class ImpossibleError(InputError):
