@@ -85,7 +85,7 @@ def post_until_dead(url: str, secret: str, name: str, said: list[str]) -> None:
     number = 0
     while True:
         id = f"{name}-{number}"
-        reading = {"client_id": id, "at": "2031-05-02T12:00:00+00:00", "gravity": 1.09}
+        reading = {"client_id": id, "at": "2026-05-02T12:00:00+00:00", "gravity": 1.09}
         request = urllib.request.Request(
             url,
             json.dumps({"readings": [reading]}).encode(),

@@ -19,6 +19,8 @@ METER, STRIP = "meter", "strip"
 PH_BY = (METER, STRIP)
 EVENTS: dict[str, str] = {
     "pitched": "Yeast pitched",
+    "restart_begun": "Restart starter set up",
+    "restart_doubled": "Restart starter doubled",
     "restarted": "Restart starter combined with the batch",
     "stirred": "Swirled or stirred",
     "degassed": "Gas stirred out",

@@ -90,6 +90,29 @@ def dose_words(dose: SaltDose | None, floor: float) -> str:
     return words
 
 
+def half_dose_words(dose: SaltDose) -> str:
+    """The first half of it as one action: measure, add half, measure again."""
+    return f"Add {dose.grams / 2:.3g} g of {dose.name.lower()} now, half the dose, and {READ_ON}"
+
+
+def salt_words(ph: PhForeseen | None, part_g: float) -> str:
+    """What to add now against a low pH, in the same words everywhere.
+
+    Parameters
+    ----------
+    ph : PhForeseen or None
+        Its dose, if there is one: half of it.
+    part_g : float
+        A first part, where no model has worked a dose out [g].
+    """
+    dose = ph.dose if ph is not None else None
+    if dose is not None and dose.grams > 0:
+        return half_dose_words(dose)
+    if part_g <= 0 or dose is not None:
+        return f"Add no more salt, give no ammonium, and {READ_ON}"
+    return f"Add {part_g:.2g} g of potassium bicarbonate now, and {READ_ON}"
+
+
 def dose_caution(dose: SaltDose | None) -> str:
     """What to mind with the salt; empty if none is to be given."""
     return dose.caution if dose is not None and dose.grams > 0 else ""

@@ -68,12 +68,21 @@ class FedNitrogen:
 
 @dataclass(frozen=True)
 class FeedState:
-    """A planned feed and what became of it: ``ahead``, ``given``, ``skipped`` or ``dropped``."""
+    """A planned feed and what became of it.
+
+    Parameters
+    ----------
+    state : str
+        ``ahead``, ``given``, ``skipped``, ``dropped`` by a plan, or ``withdrawn`` as things stand.
+    why : str
+        Of one that is withdrawn.
+    """
 
     feed: PlannedFeed
     state: str
     given_at: datetime | None = None
     grams: float = 0.0
+    why: str = ""
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from mustwright import data
-from mustwright.batch.allowed_additions import Room, room_of_kind
+from mustwright.batch.alert import threshold
+from mustwright.batch.allowed_additions import Room, first_salt_part_g, room_of_kind
+from mustwright.batch.ph_forecast_record import PhForeseen
+from mustwright.batch.ph_text import salt_words
 from mustwright.batch.progress import Progress
 from mustwright.batch.temperature_text import degrees
 from mustwright.constants import BYPRODUCT_YIELD_G_G, ETHANOL_YIELD_G_G
@@ -15,6 +18,7 @@ from mustwright.must.acidity.claims import ph_floor
 from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ethanol_pct_vol_from_g_l
 from mustwright.must.gravity import gravity_from_composition
 
+BORNE_OUT = 3  # readings that say the same
 ORGANIC, HULLS = "autolysed_yeast", "yeast_hulls"  # kinds in data/nutrients.toml
 
 
@@ -144,13 +148,22 @@ class _Mix:
         return float(ethanol_pct_vol_from_g_l(self.ethanol_g / max(self.litres, 1e-9)))
 
 
-def restart_plan(now: Progress, volume_l: float | None = None) -> RestartPlan:
+def restart_plan(
+    now: Progress,
+    volume_l: float | None = None,
+    readings: int = 0,
+    ph: PhForeseen | None = None,
+) -> RestartPlan:
     """The restart of a batch as it stands.
 
     Parameters
     ----------
     volume_l : float or None
         What is in the vessel; the must's volume when None.
+    readings : int
+        How many say that it stands still.
+    ph : PhForeseen or None
+        What the acid model says.
 
     Notes
     -----
@@ -163,7 +176,7 @@ def restart_plan(now: Progress, volume_l: float | None = None) -> RestartPlan:
     hopeless = now.alcohol_pct >= _v(record, "hopeless_pct")
     organic, hulls = _Stock(room_of_kind(now, ORGANIC)), _Stock(room_of_kind(now, HULLS))
     steps = () if hopeless else _steps(now, volume, record, organic)
-    first = _first(now, volume, record, hulls)
+    first = _first(now, volume, record, hulls, readings, ph)
     return RestartPlan(
         not hopeless,
         first,
@@ -278,12 +291,20 @@ def _step(
     )
 
 
-def _first(now: Progress, volume: float, record: dict[str, Any], stock: _Stock) -> tuple[str, ...]:
-    said = ["Take a second reading before anything: stirred, degassed, temperature written."]
+def _first(
+    now: Progress,
+    volume: float,
+    record: dict[str, Any],
+    stock: _Stock,
+    readings: int,
+    ph: PhForeseen | None,
+) -> tuple[str, ...]:
+    said = []
+    if readings < BORNE_OUT:
+        said.append("Take a second reading first: stirred, degassed, temperature written.")
     if now.ph is not None and now.ph_at is not None and now.ph < ph_floor():
-        said.append(
-            f"Raise pH from {now.ph:.2f} to 3.4 first, with potassium bicarbonate in small steps."
-        )
+        words = salt_words(ph, first_salt_part_g(now, volume, threshold("ph_low", "step_g_l")))
+        said.append(f"pH {now.ph:.2f} comes first: {words[0].lower()}{words[1:]}.")
     elif now.ph_at is None:
         said.append("Measure pH: a restart is expected only between 3 and 4.")
     low, high = (

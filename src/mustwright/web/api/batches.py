@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
 from mustwright.batch.calendar import calendar_text
+from mustwright.batch.clock import refuse_future
 from mustwright.batch.codec import moment_from
 from mustwright.batch.entries import Entry, Reading
 from mustwright.batch.view_json import view_data
@@ -115,7 +116,8 @@ def post_readings(request: Request, slug: str, body: ReadingsIn, given: Credenti
     token = _device(request, slug, given)
     if token is None:
         raise HTTPException(401, "A token is needed", CHALLENGE)
-    entries = [_entry(one, i, token.label) for i, one in enumerate(body.readings)]
+    now = request.app.state.compose.clock()
+    entries = [_entry(one, i, token.label, now) for i, one in enumerate(body.readings)]
     written = _ledger(request).append(slug, entries)
     return ReadingsOut(
         kept=[
@@ -126,8 +128,9 @@ def post_readings(request: Request, slug: str, body: ReadingsIn, given: Credenti
     )
 
 
-def _entry(one: ReadingIn, i: int, label: str) -> Entry:
+def _entry(one: ReadingIn, i: int, label: str, now: datetime) -> Entry:
     at: datetime = moment_from(one.at, f"readings[{i}].at")
+    refuse_future(f"readings[{i}].at", at, now)
     content = one.model_dump(exclude={"client_id", "at"})
     try:
         return Entry(one.client_id, at, f"device: {label}", Reading(**content))

@@ -130,7 +130,7 @@ def test_due_today_puts_the_worst_first(bench):
     record.write(bench.ledger, closed.slug, Event("bottled"), at=PITCHED)
     found = due_today(bench.ledger, bench.now + timedelta(hours=1), UTC, budget_s=30)
     assert found.today[0].slug == "heather"
-    assert found.today[0].finding == "Stuck"
+    assert found.today[0].finding == "Stopped short"
     assert found.closed == 1
     assert found.stale == 0
     ranks = [i.rank for i in found.today]
