@@ -13,6 +13,7 @@ from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.ph_text import salt_words
 from mustwright.batch.progress import Progress
 from mustwright.batch.temperature_text import degrees
+from mustwright.batch.volume_text import litres_words
 from mustwright.constants import BYPRODUCT_YIELD_G_G, ETHANOL_YIELD_G_G
 from mustwright.must.acidity.claims import ph_floor
 from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ethanol_pct_vol_from_g_l
@@ -202,7 +203,7 @@ def _stuck_mead(now: Progress, litres: float) -> _Mix:
 def _steps(
     now: Progress, volume: float, record: dict[str, Any], stock: _Stock
 ) -> tuple[RestartStep, ...]:
-    t, wait = _v(record, "temperature_c"), _v(record, "step_hours")
+    t, wait, sheet = _v(record, "temperature_c"), _v(record, "step_hours"), now.plan.sheet
     left = _v(record, "double_when_sugar_left")
     mead_l = volume * _v(record, "starter_share") * _v(record, "starter_mead_share")
     water_l = volume * _v(record, "starter_share") - mead_l
@@ -216,8 +217,8 @@ def _steps(
         _step(
             "Starter",
             f"Wake {yeast:g} g of alcohol-tolerant yeast as for a pitch, then stir it into "
-            f"{mead_l:.2f} L of the stuck mead and {water_l:.2f} L of water with {sugar:.0f} g of "
-            f"sugar{with_it}.",
+            f"{litres_words(mead_l, sheet, 2)} of the stuck mead and "
+            f"{litres_words(water_l, sheet, 2)} of water with {sugar:.0f} g of sugar{with_it}.",
             (mead_l, water_l, sugar, yeast, organic),
             mix,
             left,
@@ -234,7 +235,7 @@ def _steps(
         steps.append(
             _step(
                 f"Double {len(steps)}",
-                f"Double it with {more:.2f} L of the stuck mead{dose}.",
+                f"Double it with {litres_words(more, sheet, 2)} of the stuck mead{dose}.",
                 (more, 0.0, 0.0, 0.0, organic),
                 mix,
                 left,
@@ -243,13 +244,13 @@ def _steps(
                 "Let both come within 5 °C (9 °F) of each other first.",
             )
         )
-    warm = degrees(t, now.plan.sheet, 0)
+    warm = degrees(t, sheet, 0)
     rest = max(volume - mix.litres + water_l, 0.0)
     whole = mix.fermented(1 - left).plus(_stuck_mead(now, rest))
     steps.append(
         _step(
             "Combine",
-            f"Rack the remaining {rest:.1f} L onto the starter, gently, at {warm}. "
+            f"Rack the remaining {litres_words(rest, sheet)} onto the starter, gently, at {warm}. "
             "Read gravity once a day.",
             (rest, 0.0, 0.0, 0.0, 0.0),
             whole,

@@ -24,6 +24,7 @@ from mustwright.batch.progress import Progress
 from mustwright.batch.restart import RestartPlan
 from mustwright.batch.restart_course import COMBINED, GIVEN_UP, STARTER
 from mustwright.batch.temperature_text import degrees
+from mustwright.batch.volume_text import litres_words
 
 WARM_H = 72.0  # how long a temperature of the must is believed (assumed)
 PH_SHOWS_AFTER_H = 12.0  # of a salt that was stirred in (assumed)
@@ -179,7 +180,7 @@ def restart_act(
     if course is None or of.is_over:
         return None
     if course.state == STARTER:
-        return _next_of_starter(course.doublings, course.since, restart)
+        return _next_of_starter(course.doublings, course.since, restart, now.plan.sheet)
     if course.state == COMBINED:
         return _after_combining(now, of, zone)
     if course.state == GIVEN_UP:
@@ -189,7 +190,9 @@ def restart_act(
     return None
 
 
-def _next_of_starter(doublings: int, since: datetime, restart: RestartPlan | None) -> Act:
+def _next_of_starter(
+    doublings: int, since: datetime, restart: RestartPlan | None, sheet: str
+) -> Act:
     steps = restart.steps if restart else ()
     done, coming = steps[: doublings + 1], steps[doublings + 1 :]
     if not coming:
@@ -199,8 +202,14 @@ def _next_of_starter(doublings: int, since: datetime, restart: RestartPlan | Non
     at = since + timedelta(hours=before.hours)
     why = f"once the starter reads {before.move_on_at:.3f} or less"
     if step.name == "Combine":
-        return Act("restart", f"Rack the other {step.mead_l:.1f} L onto the starter", why, at)
-    return Act("restart", f"Double the starter with {step.mead_l:.2f} L of the mead", why, at)
+        return Act(
+            "restart",
+            f"Rack the other {litres_words(step.mead_l, sheet)} onto the starter",
+            why,
+            at,
+        )
+    more = litres_words(step.mead_l, sheet, 2)
+    return Act("restart", f"Double the starter with {more} of the mead", why, at)
 
 
 def _after_combining(now: Progress, of: Assessment, zone: tzinfo) -> Act:

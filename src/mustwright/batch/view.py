@@ -13,7 +13,7 @@ from mustwright.batch.diagnosis import Diagnosis
 from mustwright.batch.forecast_record import Foreseen
 from mustwright.batch.legal_alerts import BEYOND
 from mustwright.batch.log import Standing
-from mustwright.batch.next_step import NextStep
+from mustwright.batch.one_step import NextStep
 from mustwright.batch.outlook import BatchOutlook
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress

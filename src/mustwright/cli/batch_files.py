@@ -34,7 +34,7 @@ def import_json_file(compose: Compose, path: str, as_json: bool) -> None:
     """A whole batch becomes a new one."""
     from mustwright.services.batch.export_json import import_json
 
-    record = import_json(compose.ledger, read_text(path))
+    record = import_json(compose.ledger, read_text(path), compose.clock())
     if as_json:
         print_json({"batch": record.slug, "name": record.name, "version": record.version})
         return

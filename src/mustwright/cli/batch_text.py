@@ -15,6 +15,7 @@ from mustwright.batch.reading_text import corrected_by_id, corrected_words
 from mustwright.batch.replan import no_proposal_words
 from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
+from mustwright.batch.volume_text import litres_words, short_litres
 
 
 def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
@@ -29,6 +30,7 @@ def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
         *([f"  {view.step.withdrawn}"] if view.step.withdrawn else []),
         f"  {of.phase}; gravity {gravity}, {left.p05 or 0:.0f} to {left.p95 or 0:.0f} g/L of sugar "
         f"left, about {of.alcohol_pct:.1f} % vol, "
+        f"{short_litres(of.held.volume_l, state.plan.sheet)}, "
         f"{degrees(state.temperature_c, state.plan.sheet)}",
         *forecast_lines(view, zone),
         "Feeds",
@@ -135,7 +137,7 @@ def watch_lines(view: BatchView) -> list[str]:
         lines += [f"  - {one}" for one in view.restart.first]
         for i, step in enumerate(view.restart.steps, 1):
             lines.append(
-                f"  [ ] {i}. {step.name}: {step.what} {step.total_l:.2f} L at "
+                f"  [ ] {i}. {step.name}: {step.what} {litres_words(step.total_l, sheet, 2)} at "
                 f"{step.gravity:.3f}, {degrees(step.temperature_c, sheet, 0)}; go on at "
                 f"{step.move_on_at:.3f} (about {step.hours:.0f} h)"
             )

@@ -21,7 +21,7 @@ from mustwright.batch.entries import (
 )
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.judged_view import judged
-from mustwright.batch.next_step import DoseNow
+from mustwright.batch.one_step import DoseNow
 from mustwright.batch.outlook import PaceOutlook
 from mustwright.batch.progress import FeedState, progress_of
 from mustwright.batch.snapshot import gist_of

@@ -9,8 +9,9 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from mustwright.batch.clock import refuse_future
 from mustwright.batch.codec import moment_from
-from mustwright.batch.entries import Entry, Photo, PlanAdopted, what_data, what_from
+from mustwright.batch.entries import Correction, Entry, Photo, PlanAdopted, what_data, what_from
 from mustwright.batch.log import plan_in_force, standing
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import InputError
@@ -49,15 +50,20 @@ def entry_data(entry: Entry) -> dict[str, Any]:
     }
 
 
-def import_json(ledger: Ledger, text: str) -> BatchRecord:
+def import_json(ledger: Ledger, text: str, now: datetime) -> BatchRecord:
     """A new batch from such a file; nothing is written unless all of it can be used.
+
+    Parameters
+    ----------
+    now : datetime
+        A line dated after it is refused, as it is where it is typed.
 
     Raises
     ------
     InputError
     """
     content = _parsed(text)
-    entries = [_entry(one, i) for i, one in enumerate(_list(content, "log"))]
+    entries = [_entry(one, i, now) for i, one in enumerate(_list(content, "log"))]
     if not entries or not isinstance(entries[0].what, PlanAdopted):
         raise InputError("log", "needs to begin with a plan", f"{len(entries)} lines")
     if plan_in_force(standing(entries)) is None:
@@ -95,12 +101,15 @@ def _list(content: Mapping[str, Any], name: str) -> list[Any]:
     return value
 
 
-def _entry(one: object, i: int) -> Entry:
+def _entry(one: object, i: int, now: datetime) -> Entry:
     where = f"log[{i}]"
     if not isinstance(one, dict):
         raise InputError(where, "needs a table of named values", one)
     what = what_from(str(one.get("kind")), one.get("content"), f"{where}.content")
     at = moment_from(one.get("at"), f"{where}.at")
+    refuse_future(f"{where}.at", at, now)
+    if isinstance(what, Correction):
+        refuse_future(f"{where}.content.at_after", what.at_after, now)
     return Entry(str(one.get("id")), at, str(one.get("who", "")), what)
 
 

@@ -463,7 +463,7 @@ def test_json_and_csv_bring_every_step_back(bench):
     journey(bench)
     ledger, now = bench.cellar.ledger, bench.cellar.now
     held = bench.held
-    copy = import_json(ledger, export_json(ledger, bench.slug)).slug
+    copy = import_json(ledger, export_json(ledger, bench.slug), now).slug
     assert start_from(look(ledger, copy, now, UTC), UTC).held == held
     assert [e.what for e in ledger.log(copy)] == [e.what for e in ledger.log(bench.slug)]
     table = export_csv(bench.view.stands)

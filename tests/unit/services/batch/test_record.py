@@ -166,7 +166,7 @@ def test_json_brings_the_whole_batch_back(bench):
     busy(bench)
     add_photo(bench.ledger, bench.slug, picture(), at=bench.now, caption="crown")
     text = export_json(bench.ledger, bench.slug)
-    again = import_json(bench.ledger, text)
+    again = import_json(bench.ledger, text, bench.now)
     assert again.slug == "heather-2"
     strip = [(e.id, e.at, e.who, e.what, e.seq) for e in bench.ledger.log(bench.slug)]
     assert [(e.id, e.at, e.who, e.what, e.seq) for e in bench.ledger.log(again.slug)] == strip
@@ -181,7 +181,7 @@ def test_json_brings_the_whole_batch_back(bench):
     assert first == second
 
 
-@pytest.mark.parametrize("spoil", ["schema", "log", "photo", "at", "kind", "gravity"])
+@pytest.mark.parametrize("spoil", ["schema", "log", "photo", "at", "ahead", "kind", "gravity"])
 def test_a_spoiled_json_file_writes_nothing(bench, spoil):
     busy(bench)
     add_photo(bench.ledger, bench.slug, picture(), at=bench.now)
@@ -194,13 +194,15 @@ def test_a_spoiled_json_file_writes_nothing(bench, spoil):
         data["photos"][0]["sha256"] = "0" * 64
     elif spoil == "at":
         data["log"][3]["at"] = "yesterday"
+    elif spoil == "ahead":
+        data["log"][3]["at"] = (bench.now + timedelta(minutes=11)).isoformat()
     elif spoil == "kind":
         data["log"][3]["kind"] = "dance"
     else:
         data["log"][2]["content"]["gravity"] = "much"
     before = len(bench.ledger.batches())
     with pytest.raises(InputError):
-        import_json(bench.ledger, json.dumps(data))
+        import_json(bench.ledger, json.dumps(data), bench.now)
     assert len(bench.ledger.batches()) == before
 
 

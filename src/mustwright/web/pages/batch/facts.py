@@ -16,6 +16,7 @@ from mustwright.batch.reading_text import corrected_words
 from mustwright.batch.restart_course import TAKEN
 from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
+from mustwright.batch.volume_text import short_litres
 
 DRY_SHARE = 0.97
 
@@ -41,8 +42,10 @@ def facts_of(view: BatchView, zone: tzinfo, read: Reading | None = None) -> list
     """
     state = view.progress
     of = view.assessed
-    found = [_gravity(view, zone, read), _used(state, of), _alcohol(state, of), _fall(state)]
-    found += [_temperature(state), _ph(state, zone), _fed(state), _dry(view, zone)]
+    found: list[Fact | None] = [
+        _gravity(view, zone, read), _used(state, of), _alcohol(state, of), _volume(state, of),
+        _fall(state), _temperature(state), _ph(state, of, zone), _fed(state), _dry(view, zone),
+    ]  # fmt: skip
     return [fact for fact in found if fact is not None]
 
 
@@ -85,9 +88,16 @@ def _range(left: Quantiles) -> str:
 
 
 def _alcohol(state: Progress, of: Assessment) -> Fact:
-    how = (f"By {of.held.how.get('alcohol_pct', 'the sugar gone so far')}; dry up to "
-           f"{state.plan.must.potential_alcohol_pct:.1f} % vol.",)  # fmt: skip
+    said = of.held.how.get("alcohol_pct", "the sugar gone so far")
+    dry = f"; dry up to {state.plan.must.potential_alcohol_pct:.1f} % vol"
+    how = (f"By {said}{'' if of.is_over else dry}.",)
     return Fact("Alcohol, about", f"{of.alcohol_pct:.1f} % vol", "", how, "mass balance")
+
+
+def _volume(state: Progress, of: Assessment) -> Fact:
+    said = of.held.how.get("volume_l", "")
+    how = (f"{said[:1].upper()}{said[1:]}.",) if said else ()
+    return Fact("In the vessel", short_litres(of.held.volume_l, state.plan.sheet), "", how)
 
 
 def _fall(state: Progress) -> Fact | None:
@@ -113,9 +123,12 @@ def _temperature(state: Progress) -> Fact:
     return Fact("Must", now, "", (read, f"This yeast likes {low} to {high}."))
 
 
-def _ph(state: Progress, zone: tzinfo) -> Fact | None:
-    if state.ph is None:
+def _ph(state: Progress, of: Assessment, zone: tzinfo) -> Fact | None:
+    if of.held.ph is None:
         return None
+    if of.held.ph != state.ph:
+        said = of.held.how.get("ph", "")
+        return Fact("pH", f"{of.held.ph:.2f}", "", (f"{said[:1].upper()}{said[1:]}.",))
     when = (
         "from the must's sheet"
         if state.ph_at is None

@@ -144,7 +144,7 @@ async def take_in(request: Request) -> Response:
 
 def _take_in(request: Request, desk: Desk, content: bytes) -> Response:
     try:
-        record = import_json(desk.ledger, text_of(content))
+        record = import_json(desk.ledger, text_of(content), desk.now)
     except InputError as error:
         where = "" if error.field == "file" else f"{error.field}: "
         return _list(request, desk, errors={"take-file": where + said(error)})
