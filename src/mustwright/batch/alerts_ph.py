@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from mustwright.batch.alert import Finding, finding, threshold
-from mustwright.batch.allowed_additions import first_salt_part_g
 from mustwright.batch.assessment import Assessment
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.ph_forecast_record import PhForeseen
@@ -14,10 +13,10 @@ from mustwright.batch.ph_text import (
     dose_caution,
     dose_words,
     low_words,
-    salt_words,
     when_words,
 )
 from mustwright.batch.progress import Progress
+from mustwright.batch.salt_advice import SHOWS, salt_advice
 
 FOAMS = "Carbonate foams up and the powder is caustic: small parts, goggles."
 
@@ -47,9 +46,18 @@ def _low_by_reading(now: Progress, of: Assessment) -> Finding | None:
     words = f"pH {now.ph:.2f} was read; {_floor_words(now.ph, floor)}."
     sure = chance >= threshold("ph_low", "sure")
     why = f"it was {now.ph:.2f}; {_floor_words(now.ph, floor)}"
-    part = first_salt_part_g(now, of.held.volume_l, threshold("ph_low", "step_g_l"))
-    do = f"{salt_words(None, part)}; nothing more before that reading. {FOAMS}"
+    do = _next_words(now, of)
     return finding("ph_low", 75, chance, words, sure=sure, why=why, do=do)
+
+
+def _next_words(now: Progress, of: Assessment) -> str:
+    """What to do by the reading alone, as the next step has it."""
+    found = salt_advice(now, of, None)
+    if found.kind == "read":
+        return f"{found.words} half a day after what went in: {SHOWS}."
+    if found.kind == "none":
+        return f"{found.words}. {found.caution}".strip()
+    return f"{found.words}; nothing more before that reading. {FOAMS}"
 
 
 def _floor_words(ph: float, floor: float) -> str:

@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from mustwright.batch.plan import BatchPlan, JarFacts, Most, PlannedFeed
-from mustwright.batch.progress import Progress
-from mustwright.must.acidity.salts import all_salts, allowance
+from mustwright.batch.progress import BUFFERS, Progress
+from mustwright.must.acidity.salts import all_salts
 from mustwright.nutrition.limits import legal_profiles
 from mustwright.nutrition.programme import Ceiling
 from mustwright.nutrition.shelf import Nutrient, generic_nutrients
 
-CARBONATES = ("potassium_bicarbonate", "potassium_carbonate", "calcium_carbonate")
+CARBONATES = BUFFERS  # gentlest first
 
 
 @dataclass(frozen=True)
@@ -137,24 +137,3 @@ def _law_leaves(now: Progress, nutrient: Nutrient) -> list[tuple[float, str]]:
             words = f"{profile.name} allows {limit.max_g_l:g} g/L of {limit.name} ({limit.source})"
             found.append((max(limit.max_g_l - gone / volume, 0.0) / fraction, words))
     return found
-
-
-def first_salt_part_g(now: Progress, volume_l: float, step_g_l: float) -> float:
-    """Half a step of potassium bicarbonate, never past the most that is planned of it [g].
-
-    Parameters
-    ----------
-    volume_l : float
-        In the vessel, above 0 [L].
-    step_g_l : float
-        The largest step between two readings of pH [g/L].
-    """
-    salt = all_salts()[CARBONATES[0]]
-    left = salt.max_g_l * volume_l - now.given_g.get(salt.id, 0.0)
-    return max(min(0.5 * step_g_l * volume_l, left), 0.0)
-
-
-def salt_law(now: Progress) -> tuple[str, ...]:
-    """What the law of the plan says of potassium bicarbonate."""
-    salt = all_salts()[CARBONATES[0]]
-    return allowance(salt, now.plan.profile, 0.0).statements

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import tzinfo
 
 from mustwright.batch.assessment import STOPPED, Assessment
@@ -57,10 +58,13 @@ def _feed_step(now: Progress, feed: PlannedFeed, span: Span, zone: tzinfo) -> Ne
     gravity = trigger_gravity(now, feed.rule)
     due = is_due(now, feed.rule, span)
     at, low, high = (now.moment(h) for h in (span.expected_h, span.low_h, span.high_h))
-    grams = " and ".join(f"{d.grams:g} g {_lower(d.name)}" for d in feed.doses)
+    grams = _listed([f"{d.grams:g} g {_lower(d.name)}" for d in feed.doses])
     if not due and at < now.now:
         return _read_for_feed(now, feed, gravity, grams)
-    sign = f", when gravity reaches {gravity:.3f}" if gravity is not None and not due else ""
+    sign = f", when gravity reaches {gravity:.3f}" if gravity is not None else ""
+    if gravity is None and feed.rule.kind in ("onset", "after_onset") and now.onset_h is None:
+        sign = ", once it works"
+    sign = "" if due else sign
     when = "now" if due else clock(at, now.now, zone)
     said = f"Feed {grams} {when}{sign}{_overdue(now, span, due)}"
     # Most jars say it themselves; once is enough.
@@ -80,6 +84,11 @@ def _feed_step(now: Progress, feed: PlannedFeed, span: Span, zone: tzinfo) -> Ne
         feed.key,
         due,
     )
+
+
+def _listed(words: Sequence[str]) -> str:
+    """One, one and two, or one, two and three."""
+    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
 
 
 def _feed_reason(now: Progress, feed: PlannedFeed, said: str) -> str:

@@ -79,7 +79,7 @@ def _not_yet(judged: Settled | None, of: Assessment) -> FinishingDue | None:
     still = of.stood_h < 24 and judged.found.verdict == "moving"
     why = (
         "gravity still falls a little" if still
-        else "two weeks at one gravity, warm, prove that it is done"
+        else "two weeks at one gravity, warm, prove that it is stable"
     )  # fmt: skip
     return FinishingDue("stable", "Read gravity and temperature", why, judged.next_check)
 

@@ -66,7 +66,7 @@ def judged(
     diagnosis = diagnose(state, foreseen) if slow else None
     stopped = of.phase == STOPPED or of.may_have_stopped or _is_restarting(of)
     stopped = stopped and not of.is_over
-    restart = restart_plan(state, of.held.volume_l, of.stood_count, ph) if stopped else None
+    restart = restart_plan(state, of, ph) if stopped else None
     step = next_step(
         state, outlook, findings, zone, proposal, gist.events,
         assessed=of, diagnosis=diagnosis, restart=restart, ph=ph,

@@ -41,7 +41,8 @@ from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress
 from mustwright.batch.replan import Proposal
 from mustwright.batch.restart import RestartPlan
-from mustwright.batch.stopped_steps import read_after_salt, restart_act, salt_act, stopped_act
+from mustwright.batch.salt_advice import salt_advice
+from mustwright.batch.stopped_steps import restart_act, salt_act, stopped_act
 from mustwright.batch.withdrawn_feeds import withdrawn_words
 
 READ_EVERY_H = {WAITING: 12.0, SLOWING: 48.0, AT_END: 168.0, FINISHED: 168.0}
@@ -91,7 +92,7 @@ def next_step(
     if made is None:
         made = feeding(now, of, outlook, zone, proposal)
     if made is None:
-        late = next((f for f in findings if f.severity >= 50 and f.rule not in ABOVE), None)
+        late = next((f for f in findings if f.severity >= 50 and not _is_said(f, of)), None)
         due = None if late else finishing_due(now, findings, stands, zone, of)
         made = (
             check_step(late) if late
@@ -104,6 +105,13 @@ def next_step(
 def _with_withdrawn(made: NextStep, now: Progress) -> NextStep:
     words = withdrawn_words(now) if made.kind != "none" else ""
     return replace(made, withdrawn=words) if words else made
+
+
+def _is_said(finding: Finding, of: Assessment) -> bool:
+    """Whether a finding has no action of its own: it stands above, or what it asks for was read."""
+    ages = (of.ages.temperature_h, of.ages.ph_h)
+    fresh = all(age is not None and age <= WORKING_READ_H for age in ages)
+    return finding.rule in ABOVE or (finding.rule == "sluggish" and fresh)
 
 
 def _ends(of: Assessment, now: Progress) -> NextStep | None:
@@ -152,7 +160,7 @@ def _course(
     if urgent is None:
         return None
     if urgent.rule == "ph_low" and urgent.sure:
-        return act_step(read_after_salt(now) or salt_act(now, of, ph, urgent.why), now, zone)
+        return act_step(salt_act(salt_advice(now, of, ph), urgent.why), now, zone)
     return check_step(urgent)
 
 
@@ -193,9 +201,10 @@ def _read_on(now: Progress, of: Assessment, zone: tzinfo) -> NextStep:
     when = "now" if at <= now.now else clock(at, now.now, zone)
     why = {
         WAITING: "the first fall of gravity shows that the yeast is at work",
+        SLOWING: "the end of the fall shows where it comes to rest",
         AT_END: "two weeks at the same gravity, warm, mean it is done",
-        FINISHED: "two weeks at the same gravity, warm, mean it is done",
-    }.get(of.phase, "two readings tell its pace")
+        FINISHED: "two weeks at the same gravity, warm, mean it is stable",
+    }.get(of.phase, "a reading a day shows its pace")
     lead = "Read gravity and temperature"
     caution = "" if of.is_over else caution_text("carbon_dioxide_room")
     made = reading_step(now, lead, f"{lead} {when}: {why}.", why, max(at, now.now))

@@ -95,22 +95,20 @@ def half_dose_words(dose: SaltDose) -> str:
     return f"Add {dose.grams / 2:.3g} g of {dose.name.lower()} now, half the dose, and {READ_ON}"
 
 
-def salt_words(ph: PhForeseen | None, part_g: float) -> str:
-    """What to add now against a low pH, in the same words everywhere.
+def part_words(grams: float) -> str:
+    """A first part of the salt, where no model has worked a dose out.
 
-    Parameters
-    ----------
-    ph : PhForeseen or None
-        Its dose, if there is one: half of it.
-    part_g : float
-        A first part, where no model has worked a dose out [g].
+    Examples
+    --------
+    >>> part_words(4.75)
+    'Add 4.8 g of potassium bicarbonate now, and read pH again after half a day'
     """
-    dose = ph.dose if ph is not None else None
-    if dose is not None and dose.grams > 0:
-        return half_dose_words(dose)
-    if part_g <= 0 or dose is not None:
-        return f"Add no more salt, give no ammonium, and {READ_ON}"
-    return f"Add {part_g:.2g} g of potassium bicarbonate now, and {READ_ON}"
+    return f"Add {grams:.2g} g of potassium bicarbonate now, and {READ_ON}"
+
+
+def no_salt_words(is_salted: bool) -> str:
+    """What is left to do where no salt may go in, or no more of it."""
+    return f"Add no {'more ' if is_salted else ''}salt, give no ammonium, and {READ_ON}"
 
 
 def dose_caution(dose: SaltDose | None) -> str:

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from mustwright import data
-from mustwright.batch.alert import threshold
-from mustwright.batch.allowed_additions import Room, first_salt_part_g, room_of_kind
+from mustwright.batch.allowed_additions import Room, room_of_kind
+from mustwright.batch.assessment import Assessment, assess
 from mustwright.batch.ph_forecast_record import PhForeseen
-from mustwright.batch.ph_text import salt_words
 from mustwright.batch.progress import Progress
+from mustwright.batch.salt_advice import salt_advice
 from mustwright.batch.temperature_text import degrees
 from mustwright.batch.volume_text import litres_words
 from mustwright.constants import BYPRODUCT_YIELD_G_G, ETHANOL_YIELD_G_G
@@ -106,10 +106,10 @@ class _Stock:
         """What held it back, if anything did."""
         if self.short_g <= 0:
             return ()
-        return (
-            f"{self.room.words}, and what was given already counts: at most "
-            f"{max(self.room.grams, 0.0):.1f} g of {self.name} may still go in.",
-        )
+        left = max(self.room.grams, 0.0)
+        may = f"at most {left:.1f} g of {self.name} may" if left >= 0.05 else f"no {self.name} may"
+        words = f"{self.room.words[:1].upper()}{self.room.words[1:]}"
+        return (f"{words}, and what was given already counts: {may} still go in.",)
 
 
 @dataclass(frozen=True)
@@ -150,19 +150,14 @@ class _Mix:
 
 
 def restart_plan(
-    now: Progress,
-    volume_l: float | None = None,
-    readings: int = 0,
-    ph: PhForeseen | None = None,
+    now: Progress, assessed: Assessment | None = None, ph: PhForeseen | None = None
 ) -> RestartPlan:
     """The restart of a batch as it stands.
 
     Parameters
     ----------
-    volume_l : float or None
-        What is in the vessel; the must's volume when None.
-    readings : int
-        How many say that it stands still.
+    assessed : Assessment or None
+        None assesses it here, without the events of its log.
     ph : PhForeseen or None
         What the acid model says.
 
@@ -173,11 +168,12 @@ def restart_plan(
     and hulls never exceed what law, label and stock leave of them after what the batch was given.
     """
     record = data.load("watch")["restart"]
-    volume = volume_l or now.plan.must.volume_l
+    of = assessed or assess(now)
+    volume = of.held.volume_l
     hopeless = now.alcohol_pct >= _v(record, "hopeless_pct")
     organic, hulls = _Stock(room_of_kind(now, ORGANIC)), _Stock(room_of_kind(now, HULLS))
     steps = () if hopeless else _steps(now, volume, record, organic)
-    first = _first(now, volume, record, hulls, readings, ph)
+    first = _first(now, of, record, hulls, ph)
     return RestartPlan(
         not hopeless,
         first,
@@ -294,17 +290,16 @@ def _step(
 
 def _first(
     now: Progress,
-    volume: float,
+    of: Assessment,
     record: dict[str, Any],
     stock: _Stock,
-    readings: int,
     ph: PhForeseen | None,
 ) -> tuple[str, ...]:
     said = []
-    if readings < BORNE_OUT:
+    if of.stood_count < BORNE_OUT:
         said.append("Take a second reading first: stirred, degassed, temperature written.")
     if now.ph is not None and now.ph_at is not None and now.ph < ph_floor():
-        words = salt_words(ph, first_salt_part_g(now, volume, threshold("ph_low", "step_g_l")))
+        words = salt_advice(now, of, ph).words
         said.append(f"pH {now.ph:.2f} comes first: {words[0].lower()}{words[1:]}.")
     elif now.ph_at is None:
         said.append("Measure pH: a restart is expected only between 3 and 4.")
@@ -312,7 +307,7 @@ def _first(
         degrees(record["temperature_c"][end], now.plan.sheet, 0) for end in ("low", "high")
     )
     said.append(f"Bring the mead to {low} to {high} over a day.")
-    hulls = stock.take(_v(record, "hulls_g_l") * volume)
+    hulls = stock.take(_v(record, "hulls_g_l") * of.held.volume_l)
     may = f"; at most {hulls:.1f} g of yeast hulls a day before may bind what poisons yeast"
     said.append(f"Rack off the lees{may if hulls else ''}.")
     return tuple(said)

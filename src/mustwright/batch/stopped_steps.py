@@ -12,22 +12,20 @@ from datetime import datetime, timedelta, tzinfo
 
 from mustwright import data
 from mustwright.batch.alert import threshold
-from mustwright.batch.allowed_additions import first_salt_part_g, salt_law
 from mustwright.batch.assessment import Assessment
 from mustwright.batch.clock import day_words
 from mustwright.batch.diagnosis import Diagnosis
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.log import Standing, is_event
 from mustwright.batch.ph_forecast_record import PhForeseen
-from mustwright.batch.ph_text import salt_words
 from mustwright.batch.progress import Progress
 from mustwright.batch.restart import RestartPlan
 from mustwright.batch.restart_course import COMBINED, GIVEN_UP, STARTER
+from mustwright.batch.salt_advice import SHOWS, SaltAdvice, salt_advice, salted_since
 from mustwright.batch.temperature_text import degrees
 from mustwright.batch.volume_text import litres_words
 
 WARM_H = 72.0  # how long a temperature of the must is believed (assumed)
-PH_SHOWS_AFTER_H = 12.0  # of a salt that was stirred in (assumed)
 SHOWS_AFTER_H = 48.0  # until a change shows whether it was that (assumed)
 GIVE_UP = "Give the restart up: blend it, or stabilise it and keep it sweet"
 REMEDIES = ("moved", "ph_adjusted", "stirred", "aerated")
@@ -70,7 +68,7 @@ def stopped_act(
     ph: PhForeseen | None,
 ) -> Act:
     """What comes next for one that has stopped short."""
-    tried = _tried(now, events)
+    tried = _tried(now, of, events)
     if tried is not None:
         return tried
     missing = _missing(of, diagnosis)
@@ -79,17 +77,17 @@ def stopped_act(
     return _low_ph(now, of, ph) or _out_of_range(now) or _start_again(of, restart)
 
 
-def _tried(now: Progress, events: Sequence[Standing]) -> Act | None:
+def _tried(now: Progress, of: Assessment, events: Sequence[Standing]) -> Act | None:
     """Something was changed after the last reading: it gets time to show."""
+    if salted_since(now, of) is not None:
+        return salt_act(salt_advice(now, of, None), "")
     done = [(s.at, s.what.what) for s in events if is_event(s, *REMEDIES) and s.at <= now.now]
-    done += [(now.moment(f.hours), "ph_adjusted") for f in now.fed]
+    if now.salted_at is not None:
+        done.append((now.salted_at, "ph_adjusted"))
     read = now.last_reading_at
     if not done or read is None:
         return None
     last, what = max(done)
-    if what == "ph_adjusted" and last > read and (now.ph_at is None or now.ph_at < last):
-        why = "it shows what has come of what went in"
-        return Act("read", "Read pH and gravity", why, last + timedelta(hours=PH_SHOWS_AFTER_H))
     at = last + timedelta(hours=SHOWS_AFTER_H)
     if read >= at or last < read - timedelta(hours=SHOWS_AFTER_H):
         return None
@@ -117,26 +115,21 @@ def _within(age_h: float | None, most_h: float) -> bool:
 def _low_ph(now: Progress, of: Assessment, ph: PhForeseen | None) -> Act | None:
     if now.ph is None or now.ph_at is None or now.ph >= threshold("ph_low", "floor"):
         return None
-    return salt_act(now, of, ph, f"at pH {now.ph:.2f} yeast hardly works")
-
-
-def salt_act(now: Progress, of: Assessment, ph: PhForeseen | None, why: str) -> Act:
-    """Half of the dose now, then a reading; with what the law says of the salt."""
-    dose = ph.dose if ph is not None else None
-    part = first_salt_part_g(now, of.held.volume_l, threshold("ph_low", "step_g_l"))
-    powder = str(data.load("cautions")["powder_in_gassy_must"]["text"])
-    caution = dose.caution if dose is not None and dose.caution else powder
-    caution = " ".join((caution, *(() if dose is not None else salt_law(now))))
-    return Act("check", salt_words(ph, part), why, caution=caution, timed=False)
-
-
-def read_after_salt(now: Progress) -> Act | None:
-    """Where something went in after the last pH reading: when to read it again."""
-    given = max((now.moment(f.hours) for f in now.fed), default=None)
-    if given is None or now.ph_at is None or given <= now.ph_at:
+    why = f"at pH {now.ph:.2f} yeast hardly works"
+    found = salt_advice(now, of, ph)
+    if found.kind != "none":
+        return salt_act(found, why)
+    if now.ph >= threshold("ph_low", "restart_low"):
         return None
-    why = "it shows what has come of what went in"
-    return Act("read", "Read pH and gravity", why, given + timedelta(hours=PH_SHOWS_AFTER_H))
+    lead = "Blend it with a less sour mead, or thin it"
+    return Act("check", lead, f"{why}, and no salt may be planned", caution=found.caution)
+
+
+def salt_act(found: SaltAdvice, why: str) -> Act:
+    """The advice against a low pH as the next step."""
+    if found.kind == "read":
+        return Act("read", found.words, SHOWS, found.at)
+    return Act("check", found.words, why, caution=found.caution, timed=False)
 
 
 def _out_of_range(now: Progress) -> Act | None:

@@ -54,6 +54,8 @@ def beyond_lines(view: BatchView) -> list[str]:
 
 def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
     """What the forecast says, and by what."""
+    if view.assessed.is_over:
+        return []
     lines = [f"Forecast by {view.outlook.name}"]
     found = view.foreseen
     if found is None:
@@ -64,8 +66,6 @@ def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
         lines.append("  It has stopped short, so what the model foresaw does not hold.")
     elif view.assessed.may_have_stopped:
         lines.append("  It may have stopped, which the model does not foresee: read again first.")
-    elif view.assessed.is_over:
-        pass
     elif found.met:
         lines += [f"  {_dry_words(view, zone)}", f"  {_end_words(found)}"]
     return [*lines, *(f"  {note}" for note in found.notes), *_ph_lines(view)]

@@ -77,7 +77,7 @@ STUCK = ((1, 1.095), (3, 1.070), (5, 1.045), (6, 1.040), (7, 1.040), (8, 1.040),
 
 
 def test_a_stop_is_said_everywhere_and_nothing_is_foreseen(client, cellar):
-    slug = begun(cellar, "Lane", 9.1, STUCK, ph=2.9)
+    slug = begun(cellar, "Lane", 9.1, STUCK, ph=2.9, sheet=LANE.replace('"us"', '"home"'))
     page, data = told(client, slug)
     replan = words(client.get(f"/batches/{slug}/replan").text)
     due = words(client.get("/").text)
@@ -201,6 +201,38 @@ def test_nothing_due_lies_in_the_past(client, cellar):
         assert "late)" not in said
     step = told(client, slug)[1]["next"]
     assert step["at"] >= cellar.now.isoformat()[:16]
+
+
+def test_no_salt_is_named_where_the_law_leaves_none_of_it(client, cellar):
+    slug = begun(cellar, "Lane", 9.1, STUCK, ph=2.9)
+    page, data = told(client, slug)
+    assert data["next"]["sentence"].startswith("Blend it with a less sour mead, or thin it")
+    assert "no salt may be planned" in data["next"]["sentence"]
+    assert "5.0 g/L" in data["next"]["caution"]
+    assert not re.search(r"[Aa]dd [\d.]+ g of", page)
+
+
+def test_a_salt_that_went_in_is_not_asked_for_again(client, cellar):
+    slug = begun(cellar, "Lane", 9.1, STUCK, ph=2.9, sheet=LANE.replace('"us"', '"home"'))
+    dose = r"[Aa]dd ([\d.]+) g of potassium bicarbonate now"
+    page, _ = told(client, slug)
+    grams = set(re.findall(dose, page))
+    assert len(grams) == 1, "one dose in next step, worries and restart"
+    assert set(re.findall(dose, words(client.get("/batches").text))) == grams
+    assert "half a day now" not in words(client.get("/batches").text)
+    given = (Given("potassium_bicarbonate", float(grams.pop())),)
+    write(cellar.ledger, slug, FeedGiven(given), at=cellar.now)
+    page, data = told(client, slug)
+    assert data["next"]["sentence"].startswith("Read pH and gravity ")
+    assert not re.search(dose, page)
+
+
+def test_what_stopped_short_falls_by_nothing_on_its_own_page(client, cellar):
+    slug = begun(cellar, "Lane", 9.1, STUCK[:6], ph=3.5)
+    page, data = told(client, slug)
+    assert data["assessment"]["phase"] == "stopped short"
+    assert "no fall seen for 2 days" in page
+    assert "Falls by" not in page
 
 
 @pytest.mark.usefixtures("forecasts")

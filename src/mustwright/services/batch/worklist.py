@@ -224,7 +224,8 @@ def _sentence(
     if at is not None and at <= now and not is_due:  # it passed since the digest was made
         return f"Read gravity now, then: {step['lead'][0].lower()}{step['lead'][1:]}."
     if is_due or at is None:
-        return f"{step['lead']}{' now' if is_due else ''}."
+        says_now = " now" in step["lead"]  # as in: add 5 g now, and read again
+        return f"{step['lead']}{' now' if is_due and not says_now else ''}."
     sign = f", at gravity {step['gravity']:.3f}" if step["gravity"] else ""
     return f"{step['lead']} {clock(at, now, zone)}{sign}."
 

@@ -9,8 +9,9 @@ from mustwright import data
 from mustwright.batch import log_text as words
 from mustwright.batch.assessment import FERMENTS, STOPPED, Assessment
 from mustwright.batch.clock import clock
+from mustwright.batch.duration_text import hours_words
 from mustwright.batch.entries import Reading
-from mustwright.batch.progress import Progress
+from mustwright.batch.progress import FINISHING, Progress
 from mustwright.batch.quantiles import Quantiles
 from mustwright.batch.reading_text import corrected_words
 from mustwright.batch.restart_course import TAKEN
@@ -44,7 +45,7 @@ def facts_of(view: BatchView, zone: tzinfo, read: Reading | None = None) -> list
     of = view.assessed
     found: list[Fact | None] = [
         _gravity(view, zone, read), _used(state, of), _alcohol(state, of), _volume(state, of),
-        _fall(state), _temperature(state), _ph(state, of, zone), _fed(state), _dry(view, zone),
+        _fall(state, of), _temperature(state), _ph(state, of, zone), _fed(state), _dry(view, zone),
     ]  # fmt: skip
     return [fact for fact in found if fact is not None]
 
@@ -100,7 +101,12 @@ def _volume(state: Progress, of: Assessment) -> Fact:
     return Fact("In the vessel", short_litres(of.held.volume_l, state.plan.sheet), "", how)
 
 
-def _fall(state: Progress) -> Fact | None:
+def _fall(state: Progress, of: Assessment) -> Fact | None:
+    if of.phase == STOPPED or of.is_over or of.may_have_stopped:
+        if of.gravity is None or of.stood_h <= 0 or state.phase == FINISHING:
+            return None
+        how = (f"{of.stood_count} readings at {of.gravity:.3f} show no fall.",)
+        return Fact("Pace", f"no fall seen for {hours_words(of.stood_h)}", "", how)
     if state.slope is None:
         return None
     s = state.slope
