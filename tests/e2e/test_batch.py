@@ -208,9 +208,9 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
         (24, 1.051, 8),
     ):  # fmt: skip
         maker.after(hours, gravity, warm)
-    assert "Stuck" in maker.next() or "Sluggish" in maker.next()
+    assert "stopped" in maker.next()
     maker.after(12, 1.051, 8, 3.3)
-    assert "Stuck" in maker.text(".findings")
+    assert "Stopped short" in maker.text(".findings")
     assert page.locator(".causes > li").count() >= 4
     assert "emperature" in maker.text("#causes ~ .causes > li:first-child strong")
     assert "Starter." in maker.text(".restart")
@@ -230,7 +230,7 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
     assert "Restart starter combined" in maker.text(".notice")
     for hours, gravity in ((24, 1.047), (24, 1.041), (24, 1.034), (48, 1.021), (48, 1.010)):
         maker.after(hours, gravity, 22)
-    assert "Stuck" not in maker.text("article")
+    assert "Stopped short" not in maker.text("article")
     shot("8-rescued")
 
     # Dry, and stable for two weeks

@@ -61,16 +61,15 @@ def test_from_plan_to_stuck_to_rescue_to_dry(home, capsys):
             "--at", ago(hours),
         )  # fmt: skip
     watch = command(capsys, "batch", "watch", "heather")
-    assert "Perhaps stuck" in watch
+    assert "Perhaps stopped short" in watch
     assert "Last read 9 days ago." in watch
     assert "Likely causes" in watch
     assert "Restart" in watch
-    assert "Perhaps stuck: a second reading" in command(capsys, "batch", "next", "heather")
+    assert "the last reading is 9 days old" in command(capsys, "batch", "next", "heather")
     replan = command(capsys, "batch", "replan", "heather")
-    assert "dropped" in replan
-    assert "before:" in replan
-    command(capsys, "batch", "replan", "heather", "--adopt")
-    assert "still fits" in command(capsys, "batch", "replan", "heather")
+    assert "Nobody knows whether the plan fits" in replan
+    assert run(["batch", "replan", "heather", "--adopt"]) == 2, "nothing to adopt by old readings"
+    capsys.readouterr()
     command(capsys, "batch", "event", "heather", "restarted", "--at", ago(200))
     for hours, gravity in ((150, "1.020"), (100, "1.000"), (60, "0.995")):
         command(capsys, "batch", "read", "heather", gravity, "--at", ago(hours))
@@ -106,6 +105,20 @@ def test_a_feed_beyond_the_law_is_written_and_named_before_all_else(
     assert told["beyond"] == shown["beyond"]
     command(capsys, "batch", "undo", "heather")
     assert "than the law allows" not in command(capsys, "batch", "next", "heather")
+
+
+def test_a_plan_the_ferment_outran_is_changed_and_adopted(home, capsys):
+    started(home, capsys, 3)
+    for hours, gravity in ((48, "1.107"), (24, "1.095"), (1, "1.083")):
+        command(capsys, "batch", "read", "heather", gravity, "--temperature", "20 C",
+                "--at", ago(hours))  # fmt: skip
+    assert "Look over the changed plan" in command(capsys, "batch", "next", "heather")
+    replan = command(capsys, "batch", "replan", "heather")
+    assert "folded" in replan
+    assert "before:" in replan
+    command(capsys, "batch", "replan", "heather", "--adopt")
+    assert "before:" not in command(capsys, "batch", "replan", "heather")
+    assert command(capsys, "batch", "next", "heather").startswith("Feed ")
 
 
 def test_files_out_and_in(home, capsys):
@@ -240,3 +253,41 @@ def test_ph_read_with_a_strip_and_a_carbonate_bend_the_forecast_of_ph(home, caps
     after = json.loads(command(capsys, "batch", "show", "heather", "--json"))
     now = after["forecast"]["model"]["ph"]["now"]
     assert now["p50"] > ph["now"]["p50"] + 0.1
+
+
+def started(home, capsys, days: float) -> None:
+    command(
+        capsys, "batch", "start", home / "heather.toml", "--protocol", "staged_for_strong_musts",
+        "--pitched", ago(24 * days),
+    )  # fmt: skip
+
+
+def test_situations_once_contradictory_agree_on_the_command_line(home, capsys):
+    started(home, capsys, 10)
+    said = command(capsys, "batch", "next", "heather")
+    assert said.startswith("Read gravity and temperature now: nothing was read in the 10 days")
+    command(capsys, "batch", "read", "heather", "1.105", "--at", ago(24 * 9))
+    assert "the last reading is 9 days old" in command(capsys, "batch", "next", "heather")
+    assert "late" not in command(capsys, "batch", "list")
+    for days, gravity in ((7, "1.075"), (5, "1.046"), (4, "1.040"), (3, "1.040"), (2, "1.040"),
+                          (1, "1.040"), (0.1, "1.040")):  # fmt: skip
+        command(capsys, "batch", "read", "heather", gravity, "--ph", "2.9", "--temperature", "20 C",
+                "--at", ago(24 * days))  # fmt: skip
+    shown = json.loads(command(capsys, "batch", "show", "heather", "--json"))
+    of = shown["assessment"]
+    assert of["phase"] == "stopped short"
+    assert of["chance_stopped_short"] > 0.9
+    assert of["chance_finished"] < 0.01
+    assert of["sugar_left_g_l"]["p05"] < of["sugar_left_g_l"]["p50"] < of["sugar_left_g_l"]["p95"]
+    assert of["knowledge_age_h"] == pytest.approx(2.4, abs=0.2)
+    assert "The plan does not fit" in command(capsys, "batch", "replan", "heather")
+    text = command(capsys, "batch", "show", "heather")
+    assert "stopped short; gravity 1.040" in text
+    assert "Dry about" not in text
+    assert "stopped short 1.040" in command(capsys, "batch", "list")
+    assert command(capsys, "batch", "next", "heather").startswith("Add ")
+    command(capsys, "batch", "event", "heather", "restarted")
+    assert "whether the restart has taken" in command(capsys, "batch", "next", "heather")
+    ahead = (datetime.now(UTC) + timedelta(days=3)).isoformat()
+    assert run(["batch", "read", "heather", "1.040", "--at", ahead]) == 2
+    assert "needs a time that has come" in capsys.readouterr().err

@@ -219,10 +219,18 @@ def logged(text: str) -> list[str]:
 
 
 def test_a_log_line_reads_the_same_everywhere(american):
-    said = logged(american.say("batch", "show", "lane"))
-    assert "Read: 1.0485, must 70 °F" in said
-    assert not any(re.search(r"\d °?C\b", line) for line in said)
+    whole = logged(american.say("batch", "show", "lane"))
+    assert not any(re.search(r"\d °?C\b", line) for line in whole)
     page = american.page("/batches/lane")
+    stands_for = [line.partition(" [")[2].removesuffix("]") for line in whole]
+    assert sum(bool(one) for one in stands_for) >= 2, (
+        "readings off the calibration say both figures"
+    )
+    assert all(one in page for one in stands_for)
+    said = [
+        line.partition(" [")[0] for line in whole
+    ]  # a table has what was read, not what it means
+    assert "Read: 1.0485, must 70 °F" in said
     for line in said:
         title, _, detail = line.partition(": ")
         assert title in page

@@ -27,6 +27,8 @@ class Finding:
         What was seen, what to check, what to do, when to stop worrying.
     thresholds : tuple of str
         The figures the rule used, each with its source.
+    act, why : str
+        The one thing to do about it now, and the reason in a few words.
     """
 
     rule: str
@@ -39,6 +41,8 @@ class Finding:
     do: str
     stop: str
     thresholds: tuple[str, ...]
+    act: str = ""
+    why: str = ""
 
 
 def rule_of(name: str) -> dict[str, Any]:
@@ -58,7 +62,15 @@ def threshold(name: str, of: str) -> float:
 
 
 def finding(
-    name: str, severity: int, confidence: float, evidence: str, *, sure: bool = True, do: str = ""
+    name: str,
+    severity: int,
+    confidence: float,
+    evidence: str,
+    *,
+    sure: bool = True,
+    do: str = "",
+    act: str = "",
+    why: str = "",
 ) -> Finding:
     """A finding by the words of its rule.
 
@@ -68,8 +80,10 @@ def finding(
         0 to 100.
     confidence : float
         Kept between 0.01 and 0.99.
-    do : str
-        What to do, if this case knows more than the rule.
+    do, act : str
+        What to do, and the one thing to do now, if this case knows more than the rule.
+    why : str
+        The reason in a few words; else the title.
     """
     rule = rule_of(name)
     used = tuple(
@@ -80,4 +94,6 @@ def finding(
     title = rule["title"] if sure else f"Perhaps {rule['title'][0].lower()}{rule['title'][1:]}"
     confidence = min(max(confidence, 0.01), 0.99)
     words = (rule["check"], do or rule["do"], rule["stop"])
-    return Finding(name, title, severity, confidence, sure, evidence, *words, used)
+    reason = why or f"{title[0].lower()}{title[1:]}"
+    act = act or rule.get("act", "")
+    return Finding(name, title, severity, confidence, sure, evidence, *words, used, act, reason)

@@ -9,15 +9,17 @@ from datetime import UTC, tzinfo
 
 from mustwright.batch.alert import Finding, finding, threshold
 from mustwright.batch.alerts_ph import watch_ph
+from mustwright.batch.assessment import AT_END, FINISHED, STOPPED, WAITING, Assessment, assess
 from mustwright.batch.corrected_readings import Point
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.entries import ADDS_SUGAR
 from mustwright.batch.log import Standing, is_event
 from mustwright.batch.ph_forecast_record import PhForeseen
-from mustwright.batch.progress import CLOSED, FINISHING, LAG, PLANNED, Progress, Slope, slope_of
-from mustwright.batch.series import Series
+from mustwright.batch.progress import CLOSED, FINISHING, PLANNED, Progress, slope_of
+from mustwright.batch.restart_course import COMBINED
 from mustwright.batch.stability import settled
 from mustwright.batch.temperature_text import degrees
+from mustwright.nutrition.triggers import THIRD
 
 OLD = 0.6  # how far what was read long ago is still believed (assumed)
 
@@ -27,6 +29,7 @@ def watch(
     stands: Sequence[Standing] = (),
     zone: tzinfo = UTC,
     ph: PhForeseen | None = None,
+    assessed: Assessment | None = None,
 ) -> tuple[Finding, ...]:
     """Everything the rules find, worst first.
 
@@ -38,6 +41,13 @@ def watch(
         Where days are counted.
     ph : PhForeseen or None
         What the acid model says, where it knows the latest pH reading.
+    assessed : Assessment or None
+        None assesses it here.
+
+    Notes
+    -----
+    The rules on the course are statements about the assessment; where the latest reading is in
+    doubt, about one made without it, so that the ferment does not look stopped or fast by it.
     """
     if now.phase in (PLANNED, CLOSED) or now.hours is None:
         return ()
@@ -45,25 +55,38 @@ def watch(
         woken = _woken(now, stands, zone)
         return () if woken is None else (woken,)
     found = [f for rule in (_implausible, _rising) if (f := rule(now, stands))]
-    trusted = now
-    if found:  # a reading in doubt must not make the ferment look stuck or fast
-        points = now.points[:-1]
-        window = threshold("sluggish", "window_h")
-        trusted = replace(now, points=points, slope=slope_of(points, window))
-    found += [f for rule in RULES if (f := rule(trusted))]
-    found += watch_ph(trusted, ph)
-    if (still := _finished(trusted, stands, zone)) is not None:
+    trusted, of = now, assessed or assess(now, stands)
+    if found:
+        trusted = _without_latest(now)
+        of = assess(trusted, stands)
+    found += [f for rule in RULES if (f := rule(trusted, of))]
+    found += watch_ph(trusted, of, ph)
+    if (still := _finished(trusted, stands, zone, of)) is not None:
         found.append(still)
-    if any(f.rule == "stuck" and f.sure for f in found):
+    if any(f.rule == "stuck" for f in found):
         found = [f for f in found if f.rule != "sluggish"]
     return tuple(sorted(found, key=lambda f: (-f.severity * (0.5 + f.confidence / 2), f.rule)))
 
 
-def _no_start(now: Progress) -> Finding | None:
+def _without_latest(now: Progress) -> Progress:
+    points = now.points[:-1]
+    used = max(float(points.used[-1]), 0.0) if points and points.hours[-1] > 0 else 0.0
+    return replace(
+        now,
+        points=points,
+        slope=slope_of(points, threshold("sluggish", "window_h")),
+        gravity=float(points.gravity[-1]) if points else None,
+        gravity_sd=float(points.gravity_sd[-1]) if points else None,
+        last_reading_at=points[-1].at if points else None,
+        sugar_used=used,
+    )
+
+
+def _no_start(now: Progress, of: Assessment) -> Finding | None:
     assert now.hours is not None
     cold = threshold("no_start", "per_10_c_cooler") ** ((20.0 - now.temperature_c) / 10.0)
     allowed = threshold("no_start", "after_h") * min(max(cold, 0.5), 4.0)
-    if now.phase != LAG or now.hours < allowed:
+    if of.phase != WAITING or now.hours < allowed:
         return None
     after = now.points.past_hour(0.0)
     warm = degrees(now.temperature_c, now.plan.sheet, 0)
@@ -84,12 +107,12 @@ def _no_start(now: Progress) -> Finding | None:
     return finding("no_start", 80, still * (OLD if old else 1), words, sure=not old)
 
 
-def _sluggish(now: Progress) -> Finding | None:
+def _sluggish(now: Progress, of: Assessment) -> Finding | None:
     slope = now.slope
-    if slope is None or now.gravity is None or now.sugar_left_g_l < _left_that_counts():
+    if slope is None or now.gravity is None or (of.sugar_left_g_l.p50 or 0.0) < _left_that_counts():
         return None
     starting = now.sugar_used < 0.05 and (now.hours or 0) < 72
-    if now.phase == LAG or starting:
+    if of.phase in (WAITING, AT_END, FINISHED) or starting:
         return None
     high = now.gravity > threshold("sluggish", "boundary")
     least = threshold("sluggish", "fall_per_day_high" if high else "fall_per_day_low")
@@ -102,46 +125,26 @@ def _sluggish(now: Progress) -> Finding | None:
     )
     old = _old_h(now, "sluggish", slope.hours)
     words += _read_ago(old)
-    return finding("sluggish", 50, chance * (OLD if old else 1), words, sure=not old)
+    why = f"gravity falls by only {max(slope.per_day, 0):.4f} a day"
+    return finding("sluggish", 50, chance * (OLD if old else 1), words, sure=not old, why=why)
 
 
-def still_stretch(points: Series) -> Slope | None:
-    """Slope over the run of latest readings, a day or more, that best shows that nothing falls."""
-    after = points.past_hour(0.0)
-    at = after.hours.tolist()
-    hours = threshold("stuck", "still_h") - 2.0  # two evenings are seldom 24 h apart to the minute
-    limit = threshold("stuck", "fall_per_day")
-    best: Slope | None = None
-    for start in range(len(after) - 2, -1, -1):
-        if at[-1] - at[start] < hours:
-            continue
-        slope = slope_of(after[start:], 1e9)
-        if slope is None or slope.per_day > limit + 3 * slope.sd:
-            break
-        if best is None or slope.chance_below(limit) > best.chance_below(limit):
-            best = slope
-    return best
-
-
-def _stuck(now: Progress) -> Finding | None:
-    if now.phase == LAG or now.sugar_left_g_l < _left_that_counts():
+def _stuck(now: Progress, of: Assessment) -> Finding | None:
+    """More sugar left than counts, and no fall: by the assessment."""
+    sure = of.phase == STOPPED
+    if now.gravity is None or not (sure or of.may_have_stopped):
         return None
-    slope = still_stretch(now.points)
-    if slope is None or now.gravity is None:
-        return None
-    chance = slope.chance_below(threshold("stuck", "fall_per_day"))
-    borne_out = slope.count >= 3 or slope.hours >= 44
-    sure = borne_out and chance >= threshold("stuck", "sure")
-    if not sure and chance < 0.4:
-        return None
+    left, end = of.sugar_left_g_l, of.end
     words = (
-        f"Gravity stands at {now.gravity:.3f} over {slope.count} readings in {slope.hours:.0f} h "
-        f"(fall {max(slope.per_day, 0):.4f} a day, error {slope.sd:.4f}) with about "
-        f"{now.sugar_left_g_l:.0f} g/L of sugar left."
+        f"Gravity {now.gravity:.3f} has not fallen for {hours_words(of.stood_h)} over "
+        f"{of.stood_count} readings. This must may end at {end.low:.3f} to {end.high:.3f}: "
+        f"{left.p05 or 0:.0f} to {left.p95 or 0:.0f} g/L of sugar is left."
     )
-    old = _old_h(now, "stuck", slope.hours)
+    if of.restart is not None and of.restart.state == COMBINED:
+        words += " A restart starter is in it; no fall was seen since."
+    old = _old_h(now, "stuck", of.stood_h)
     words += _read_ago(old)
-    believed = chance * (1 if borne_out else 0.6) * (OLD if old else 1)
+    believed = of.chance_stopped_short * (OLD if old else 1)
     return finding("stuck", 90, believed, words, sure=sure and not old)
 
 
@@ -165,11 +168,11 @@ def _left_that_counts() -> float:
     return threshold("stuck", "sugar_left_g_l")
 
 
-def _too_warm(now: Progress) -> Finding | None:
+def _too_warm(now: Progress, of: Assessment) -> Finding | None:
     high = now.plan.yeast.temperature_high_c
     margin = threshold("too_warm", "margin_c")
     over = now.temperature_c - high
-    if not now.temperature_read or over <= 0 or now.sugar_used > 0.985:
+    if not now.temperature_read or over <= 0 or of.is_over:
         return None
     chance = 0.5 * (1 + math.erf(over / (margin * math.sqrt(2))))
     hot = now.temperature_c >= threshold("too_warm", "sluggish_above_c")
@@ -187,7 +190,44 @@ def _too_warm(now: Progress) -> Finding | None:
         words += f" Above {degrees(limit, sheet)} it turns sluggish."
     believed = chance * (OLD if is_old else 1)
     sure = over > margin and not is_old
-    return finding("too_warm", 95 if hot else 70, believed, words, sure=sure)
+    here, most = (degrees(c, sheet) for c in (now.temperature_c, high))
+    why = f"{here} in the must, and this yeast likes at most {most}"
+    act = f"Cool the must slowly to {degrees(high, sheet, 0)} or less"
+    return finding("too_warm", 95 if hot else 70, believed, words, sure=sure, act=act, why=why)
+
+
+def _unplanned_warmth(now: Progress, of: Assessment) -> Finding | None:
+    """Warmer than the plan, though the yeast bears it: the pace and the feeds go by it."""
+    planned, over = now.plan.must.temperature_c, now.temperature_c - now.plan.must.temperature_c
+    margin = threshold("unplanned_warmth", "margin_c")
+    within = now.temperature_c <= now.plan.yeast.temperature_high_c
+    if not now.temperature_read or over < margin or not within or of.is_over:
+        return None
+    sheet = now.plan.sheet
+    age = of.ages.temperature_h or 0.0
+    is_old = age > threshold("unplanned_warmth", "fresh_h")
+    here, wanted = degrees(now.temperature_c, sheet), degrees(planned, sheet)
+    since_read = f", read {hours_words(age)} ago" if is_old else ""
+    words = f"{here} in the must{since_read}; {wanted} was planned."
+    chance = 0.5 * (1 + math.erf((over - margin / 2) / (margin / 2 * math.sqrt(2))))
+    return finding(
+        "unplanned_warmth", 52, chance * (OLD if is_old else 1), words, sure=not is_old,
+        act=f"Bring the must back to {wanted}", why=f"it is at {here} and runs faster than planned",
+    )  # fmt: skip
+
+
+def _unfed(now: Progress, of: Assessment) -> Finding | None:
+    """Past the third of the sugar with hardly anything of what was planned to be fed."""
+    planned = sum(f.nitrogen_mg_l for f in now.plan.feeds if f.doses)
+    fed, used = now.fed_mg_l, now.sugar_used
+    enough = threshold("unfed", "least_share") * planned
+    if planned <= 0 or used < THIRD or fed >= enough or of.is_over:
+        return None
+    words = (
+        f"{fed:.0f} of {planned:.0f} mg N/L planned was fed, and {used:.0%} of the sugar is gone."
+    )
+    why = f"{used:.0%} of the sugar is gone with {fed:.0f} of {planned:.0f} mg N/L fed"
+    return finding("unfed", 51, 0.9, words, why=why)
 
 
 def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
@@ -205,7 +245,9 @@ def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
         f"{last.gravity:.3f} after {before.gravity:.3f}: up by {rise:.3f}, "
         f"{rise / sd:.1f} times the error of two readings, and no addition is written down."
     )
-    return finding("gravity_rising", 60, 1 - 0.5 * math.erfc(rise / sd / math.sqrt(2)), words)
+    sure = 1 - 0.5 * math.erfc(rise / sd / math.sqrt(2))
+    why = f"{last.gravity:.3f} after {before.gravity:.3f}, and no addition is written down"
+    return finding("gravity_rising", 60, sure, words, why=why)
 
 
 def _implausible(now: Progress, _stands: Sequence[Standing]) -> Finding | None:
@@ -216,7 +258,8 @@ def _implausible(now: Progress, _stands: Sequence[Standing]) -> Finding | None:
     reason = _outside(now, last) or _too_fast(now, after)
     if not reason:
         return None
-    return finding("implausible", 65, 0.9, f"{last.gravity:.3f} {reason}.")
+    why = f"{last.gravity:.3f} {reason}"
+    return finding("implausible", 65, 0.9, f"{why}.", why=why)
 
 
 def _outside(now: Progress, last: Point) -> str:
@@ -245,7 +288,7 @@ def _too_fast(now: Progress, after: Sequence[Point]) -> str:
     return ""
 
 
-def _leftover(now: Progress) -> Finding | None:
+def _leftover(now: Progress, _of: Assessment) -> Finding | None:
     plan = now.plan
     weak = plan.must.potential_alcohol_pct < threshold("leftover_nitrogen", "weak_below_pct")
     if not weak or now.sugar_used < threshold("leftover_nitrogen", "near_end"):
@@ -266,9 +309,11 @@ def _leftover(now: Progress) -> Finding | None:
     return finding("leftover_nitrogen", 30, chance, words)
 
 
-def _finished(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finding | None:
+def _finished(
+    now: Progress, stands: Sequence[Standing], zone: tzinfo, of: Assessment
+) -> Finding | None:
     """Gravity stands still by the judgement of the finishing bench, with hardly any sugar left."""
-    if now.sugar_left_g_l > threshold("finished", "sugar_left_g_l"):
+    if of.phase not in (AT_END, FINISHED):
         return None
     judged = settled(now, stands, zone)
     if judged is None or not judged.is_settled:
@@ -303,10 +348,12 @@ def _woken(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finding |
     return finding("woken", 90, found.chance_moving.value / 100, words)
 
 
-RULES: tuple[Callable[[Progress], Finding | None], ...] = (
+RULES: tuple[Callable[[Progress, Assessment], Finding | None], ...] = (
     _no_start,
     _sluggish,
     _stuck,
     _too_warm,
+    _unplanned_warmth,
+    _unfed,
     _leftover,
 )

@@ -5,13 +5,23 @@ from __future__ import annotations
 import math
 
 from mustwright.batch.alert import Finding, finding, threshold
+from mustwright.batch.assessment import Assessment
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.ph_forecast_record import PhForeseen
-from mustwright.batch.ph_text import band_words, dose_caution, dose_words, low_words
+from mustwright.batch.ph_text import (
+    band_words,
+    dose_caution,
+    dose_words,
+    low_words,
+    when_words,
+)
 from mustwright.batch.progress import Progress
+from mustwright.batch.salt_advice import SHOWS, salt_advice
+
+FOAMS = "Carbonate foams up and the powder is caustic: small parts, goggles."
 
 
-def watch_ph(now: Progress, ph: PhForeseen | None) -> list[Finding]:
+def watch_ph(now: Progress, of: Assessment, ph: PhForeseen | None) -> list[Finding]:
     """What the rules on pH find.
 
     Parameters
@@ -19,22 +29,42 @@ def watch_ph(now: Progress, ph: PhForeseen | None) -> list[Finding]:
     ph : PhForeseen or None
         None where no model ran, or where a pH was read since: then the reading alone counts.
     """
-    if now.sugar_left_g_l < threshold("stuck", "sugar_left_g_l"):
+    if of.is_over:
         return []
     by_model = () if ph is None else (_odd(ph), _low(now, ph) or _falling(now, ph))
-    rules = by_model or (_low_by_reading(now),)
+    rules = by_model or (_low_by_reading(now, of),)
     return [one for one in rules if one is not None]
 
 
-def _low_by_reading(now: Progress) -> Finding | None:
+def _low_by_reading(now: Progress, of: Assessment) -> Finding | None:
     floor, error = threshold("ph_low", "floor"), threshold("ph_low", "error")
     if now.ph is None or now.ph_at is None:
         return None
     chance = 0.5 * (1 + math.erf((floor - now.ph) / (error * math.sqrt(2))))
     if chance < threshold("ph_low", "perhaps"):
         return None
-    words = f"pH {now.ph:.2f} was read; under {floor:g} yeast tires."
-    return finding("ph_low", 75, chance, words, sure=chance >= threshold("ph_low", "sure"))
+    words = f"pH {now.ph:.2f} was read; {_floor_words(now.ph, floor)}."
+    sure = chance >= threshold("ph_low", "sure")
+    why = f"it was {now.ph:.2f}; {_floor_words(now.ph, floor)}"
+    do = _next_words(now, of)
+    return finding("ph_low", 75, chance, words, sure=sure, why=why, do=do)
+
+
+def _next_words(now: Progress, of: Assessment) -> str:
+    """What to do by the reading alone, as the next step has it."""
+    found = salt_advice(now, of, None)
+    if found.kind == "read":
+        return f"{found.words} half a day after what went in: {SHOWS}."
+    if found.kind == "none":
+        return f"{found.words}. {found.caution}".strip()
+    return f"{found.words}; nothing more before that reading. {FOAMS}"
+
+
+def _floor_words(ph: float, floor: float) -> str:
+    """What the floor means for a reading; one that stands at it is not under it."""
+    if abs(ph - floor) < 0.005:
+        return "that is the floor, under which yeast tires"
+    return f"under {floor:g} yeast tires"
 
 
 def _odd(ph: PhForeseen) -> Finding | None:
@@ -49,7 +79,8 @@ def _low(now: Progress, ph: PhForeseen) -> Finding | None:
         return None
     words = f"{_read(now, ph)}it is {band_words(ph.now)} now; under {ph.floor:g} yeast tires."
     sure = ph.chance_low_now >= threshold("ph_low", "sure")
-    return finding("ph_low", 75, ph.chance_low_now, words, sure=sure, do=_do(ph))
+    why = f"pH is {band_words(ph.now)}, and under {ph.floor:g} yeast tires"
+    return finding("ph_low", 75, ph.chance_low_now, words, sure=sure, do=_do(ph), why=why)
 
 
 def _falling(now: Progress, ph: PhForeseen) -> Finding | None:
@@ -63,10 +94,13 @@ def _falling(now: Progress, ph: PhForeseen) -> Finding | None:
             f"{worth.width:.1f} to {worth.width_after:.1f}."
         )
         do = "Read pH before anything is added: without a reading a dose would be a guess."
-        return finding("ph_falling", 45, ph.chance_low_ahead, words, sure=False, do=do)
+        why = "by the recipe it may fall low, and nobody read it"
+        return finding("ph_falling", 45, ph.chance_low_ahead, words, sure=False, do=do, why=why)
     grave = ph.chance_stall_ahead >= threshold("ph_falling", "stall_chance")
     words = f"{_read(now, ph)}{fall}."
-    return finding("ph_falling", 62 if grave else 48, ph.chance_low_ahead, words, do=_do(ph))
+    why = f"it is heading to {band_words(ph.lowest_ahead)} {when_words(ph, now.hours or 0.0)}"
+    severity = 62 if grave else 48
+    return finding("ph_falling", severity, ph.chance_low_ahead, words, do=_do(ph), why=why)
 
 
 def _do(ph: PhForeseen) -> str:

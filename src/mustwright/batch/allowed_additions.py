@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from mustwright.batch.plan import BatchPlan, JarFacts, Most, PlannedFeed
-from mustwright.batch.progress import Progress
+from mustwright.batch.progress import BUFFERS, Progress
 from mustwright.must.acidity.salts import all_salts
 from mustwright.nutrition.limits import legal_profiles
 from mustwright.nutrition.programme import Ceiling
 from mustwright.nutrition.shelf import Nutrient, generic_nutrients
 
-CARBONATES = ("potassium_bicarbonate", "potassium_carbonate", "calcium_carbonate")
+CARBONATES = BUFFERS  # gentlest first
 
 
 @dataclass(frozen=True)

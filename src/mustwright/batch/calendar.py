@@ -68,11 +68,13 @@ def _tastings(view: BatchView) -> list[Event]:
 def _feed(view: BatchView, state: FeedState) -> Event | None:
     feed = state.feed
     when = state.given_at
+    if when is None and state.state == "withdrawn":
+        when = view.progress.now
     if when is None:
         span = view.outlook.due(feed.rule)
         if span.expected_h > 24 * 120:
             return None
-        when = view.progress.moment(span.expected_h)
+        when = max(view.progress.moment(span.expected_h), view.progress.now)
     grams = ", ".join(f"{d.grams:g} g {d.name}" for d in feed.doses) or "nothing"
     given = state.state == "given"
     summary = f"fed '{feed.name}'" if given else f"feed {grams}"
@@ -80,7 +82,7 @@ def _feed(view: BatchView, state: FeedState) -> Event | None:
     event.add("description", _words(view, feed))
     if given:
         event.add("status", "CONFIRMED")
-    elif state.state in ("skipped", "dropped"):
+    elif state.state in ("skipped", "dropped", "withdrawn"):
         event.add("status", "CANCELLED")
     else:
         event.add("status", "TENTATIVE")
@@ -90,6 +92,9 @@ def _feed(view: BatchView, state: FeedState) -> Event | None:
 
 def _words(view: BatchView, feed: PlannedFeed) -> str:
     lines = [f"{feed.name}, {feed.words}.", *feed.notes]
+    withdrawn = next((s.why for s in view.progress.feeds if s.feed.key == feed.key and s.why), "")
+    if withdrawn:
+        lines.append(f"Withdrawn: {withdrawn}.")
     if feed.dropped:
         lines.append(f"Left out: {feed.dropped}.")
     if feed.caution:
@@ -101,9 +106,9 @@ def _words(view: BatchView, feed: PlannedFeed) -> str:
 def _check(view: BatchView) -> Event | None:
     """The next look at the batch, where the next step is no feed."""
     step = view.step
-    if step.kind not in ("read", "check", "finish", "replan"):
+    if step.kind not in ("read", "check", "restart", "finish", "replan"):
         return None
-    when = step.at if step.at is not None else view.progress.now
+    when = max(step.at or view.progress.now, view.progress.now)
     event = _event(view, "next-check", when, f"{view.record.name}: {step.lead}")
     event.add("description", "\n".join(w for w in (step.sentence, step.caution) if w))
     event.add("status", "TENTATIVE")

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from mustwright.batch.alert import Finding, finding
+from mustwright.batch.clock import AHEAD
 from mustwright.batch.duration_text import hours_words
-from mustwright.batch.entries import FUTURE
 from mustwright.batch.next_step import NextStep
 
 RULE = "clock"
@@ -24,7 +24,7 @@ def clock_behind(kept_at: datetime, last_at: datetime, now: datetime) -> Finding
     """
     latest = max(kept_at, last_at)
     behind = latest - now
-    if behind <= FUTURE:
+    if behind <= AHEAD:
         return None
     words = (
         f"The clock of this machine shows {now:%Y-%m-%d %H:%M} UTC, but the log knows "

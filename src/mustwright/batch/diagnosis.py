@@ -18,6 +18,7 @@ LEAST, MOST = 0.15, 8.0  # factors of a cause that frees no run, and all of them
 SHARES = (0.15, 0.2, 0.3, 0.2, 0.15)  # of the runs that stand for each of five quantiles
 SHORT_OF_POTASSIUM = 1.3  # factor on pH and potassium if potassium is short (assumed)
 UNEXPLAINED = 3.0  # on the instrument where no run explains the readings (assumed)
+AGREEING = 1.25  # the same where the last three agree with one another (assumed)
 LEAST_HELD_UP = 0.2  # share of runs with sugar left, below which they say nothing of causes
 BY_RUNS = "runs of the fermentation model that fit the readings, each with one thing put right"
 BY_EVIDENCE = "what was written down, weighed by rule"
@@ -111,7 +112,8 @@ def _releases(foreseen: Foreseen | None) -> Releases | None:
 def _by_runs(name: str, factor: float, foreseen: Foreseen | None) -> tuple[float, tuple[str, ...]]:
     """The factor of a cause with what the runs say, and that in words."""
     if name == "instrument" and foreseen is not None and not foreseen.explained:
-        return min(factor * UNEXPLAINED, MOST), (foreseen.message,)
+        agree = factor < 1.0  # readings that agree with one another speak for the instrument
+        return min(factor * (AGREEING if agree else UNEXPLAINED), MOST), (foreseen.message,)
     found = _releases(foreseen)
     share = found.share.get(name) if found else None
     if share is None or foreseen is None:

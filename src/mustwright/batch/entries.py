@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any, ClassVar
 
+from mustwright.batch.clock import refuse_future
 from mustwright.batch.codec import record_from
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.plan import BatchPlan
@@ -20,6 +21,8 @@ METER, STRIP = "meter", "strip"
 PH_BY = (METER, STRIP)
 EVENTS: dict[str, str] = {
     "pitched": "Yeast pitched",
+    "restart_begun": "Restart starter set up",
+    "restart_doubled": "Restart starter doubled",
     "restarted": "Restart starter combined with the batch",
     "stirred": "Swirled or stirred",
     "degassed": "Gas stirred out",
@@ -43,7 +46,6 @@ EVENTS: dict[str, str] = {
 ADDS_SUGAR = ("fruit_in", "honey_in", "water_in")
 CLOSES = ("bottled", "ended")
 LONGEST_NOTE = 4000
-FUTURE = timedelta(minutes=10)  # what a line may lie ahead of the clock here: two clocks differ
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._:-]{0,79}")
 
 
@@ -285,21 +287,27 @@ class Entry:
             raise InputError("who", "needs at most 120 plain characters", self.who)
 
 
-def refuse_future(entries: Iterable[Entry], now: datetime) -> None:
+def refuse_lines_ahead(entries: Sequence[Entry], now: datetime, log: str = "") -> None:
     """Refuse lines about what has not happened yet, whoever sends them.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+    now : datetime
+    log : str
+        What the list is called where it came from, for the field of the error.
 
     Raises
     ------
     InputError
-        Where one lies ahead of `now` by more than `FUTURE`.
+        Where a line, or the moment it corrects another to, lies ahead of `now` by more than
+        `mustwright.batch.clock.AHEAD`.
     """
-    for entry in entries:
-        if entry.at > now + FUTURE:
-            minutes = FUTURE.total_seconds() / 60
-            needs = (
-                f"needs a time that has come (at most {minutes:.0f} minutes ahead of this clock)"
-            )
-            raise InputError("at", needs, entry.at.isoformat())
+    for i, entry in enumerate(entries):
+        where = f"{log}[{i}]." if log else ""
+        refuse_future(f"{where}at", entry.at, now)
+        if isinstance(entry.what, Correction):
+            refuse_future(f"{where}content.at_after", entry.what.at_after, now)
 
 
 def what_data(what: What) -> dict[str, Any]:

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta, tzinfo
 
 from mustwright.batch.allowed_additions import may_go_in
+from mustwright.batch.clock import AHEAD, refuse_future
 from mustwright.batch.codec import moment_from
 from mustwright.batch.entries import (
     EVENTS,
-    FUTURE,
     HYDROMETER,
     METER,
     Event,
@@ -61,10 +61,9 @@ def moment_typed(text: str | None, now: datetime, zone: tzinfo, field: str = "at
         if hour > 23 or minute > 59:
             raise InputError(field, "needs a time such as '18:30'", text)
         moment = here.replace(hour=hour, minute=minute, second=0, microsecond=0)
-        return moment if moment <= here + FUTURE else moment - timedelta(days=1)
+        return moment if moment <= here + AHEAD else moment - timedelta(days=1)
     moment = _dated(word, zone, field, text)
-    if moment > now + FUTURE:
-        raise InputError(field, "needs a time that has come", text)
+    refuse_future(field, moment, now, text)
     return moment
 
 

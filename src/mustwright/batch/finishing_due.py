@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from mustwright.batch.alert import Finding
+from mustwright.batch.assessment import AT_END, FINISHED, Assessment
 from mustwright.batch.log import Standing, is_event
-from mustwright.batch.progress import DRY, FINISHING, Progress
+from mustwright.batch.progress import FINISHING, Progress
 from mustwright.batch.stability import Settled, settled
 from mustwright.batch.too_soon import BottledAs, bottling_facts, is_standing, too_soon
 from mustwright.batch.vessel import steps_done
@@ -38,17 +39,21 @@ class FinishingDue:
 
 
 def finishing_due(
-    now: Progress, findings: Sequence[Finding], stands: Sequence[Standing], zone: tzinfo
+    now: Progress,
+    findings: Sequence[Finding],
+    stands: Sequence[Standing],
+    zone: tzinfo,
+    of: Assessment,
 ) -> FinishingDue | None:
     """The step that is due; None while it ferments, or too little was read to say."""
     if now.phase == FINISHING:
         return _after_sweetening(now, stands, zone)
     proven = any(f.rule in ("finished", "settled") and f.sure for f in findings)
-    if not proven and now.phase != DRY:
+    if not proven and of.phase not in (AT_END, FINISHED):
         return None
     judged = settled(now, stands, zone)
     if not proven or judged is None:
-        return _not_yet(judged)
+        return _not_yet(judged, of)
     due = _settled(judged, stands)
     return due if due.step else _unsafe(now, stands, zone) or due
 
@@ -67,13 +72,14 @@ def _unsafe(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finishin
     return FinishingDue("stable", "Make it safe before you bottle it", why, pressure=True)
 
 
-def _not_yet(judged: Settled | None) -> FinishingDue | None:
+def _not_yet(judged: Settled | None, of: Assessment) -> FinishingDue | None:
     """It looks dry: when to read again before it can be judged."""
     if judged is None or judged.is_settled:  # too few readings, or too cold to prove anything
         return None
+    still = of.stood_h < 24 and judged.found.verdict == "moving"
     why = (
-        "gravity still falls" if judged.found.verdict == "moving"
-        else "that reading may settle whether it is done and stable"
+        "gravity still falls a little" if still
+        else "two weeks at one gravity, warm, prove that it is stable"
     )  # fmt: skip
     return FinishingDue("stable", "Read gravity and temperature", why, judged.next_check)
 
@@ -117,8 +123,8 @@ def _after_sweetening(
     reads = now.later[now.later.until(changed) :]
     if not reads:
         return FinishingDue(
-            "stable", "Read gravity now, and again after a week, warm",
-            "only standing still proves that what went in is not eaten",
+            "stable", "Read gravity, warm",
+            "it and a reading a week later prove that what went in is not eaten",
         )  # fmt: skip
     days = (reads[-1].at - reads[0].at).total_seconds() / 86400
     if days < 6 or judged is None:

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from mustwright import data
+from mustwright.batch.clock import clock
 from mustwright.batch.corrected_readings import must_course
+from mustwright.batch.feed_triggers import trigger_gravity
 from mustwright.batch.log_text import doses_words
-from mustwright.batch.next_step import clock, trigger_gravity
 from mustwright.batch.temperature_text import degrees, temperature_unit
 from mustwright.batch.view import BatchView
+from mustwright.batch.volume_text import litres_words
 from mustwright.nutrition.limits import legal_profiles
 from mustwright.nutrition.triggers import THIRD
 
@@ -61,7 +63,7 @@ def paper_of(view: BatchView, zone: tzinfo) -> Paper:
     must = state.plan.must
     course = must_course(must)
     facts = (
-        ("Volume", f"{must.volume_l:.1f} L"),
+        ("Volume", litres_words(must.volume_l, view.progress.plan.sheet)),
         ("Gravity at pitch", f"{must.gravity:.3f} ({must.brix:.1f} Brix)"),
         ("Dry reads about", f"{must.dry_gravity:.3f}"),
         ("Alcohol when dry", f"up to {must.potential_alcohol_pct:.1f} % vol"),
@@ -99,12 +101,12 @@ def _feeds(view: BatchView, zone: tzinfo) -> list[PaperFeed]:
     state = view.progress
     rows = []
     for one in state.feeds:
-        if one.state == "dropped":
+        if one.state in ("dropped", "withdrawn"):
             continue
         gravity = trigger_gravity(state, one.feed.rule)
         expected = one.given_at
         if expected is None and state.pitched is not None:
-            expected = state.moment(view.outlook.due(one.feed.rule).expected_h)
+            expected = max(state.moment(view.outlook.due(one.feed.rule).expected_h), state.now)
         rows.append(
             PaperFeed(
                 one.feed.name,

@@ -90,6 +90,27 @@ def dose_words(dose: SaltDose | None, floor: float) -> str:
     return words
 
 
+def half_dose_words(dose: SaltDose) -> str:
+    """The first half of it as one action: measure, add half, measure again."""
+    return f"Add {dose.grams / 2:.3g} g of {dose.name.lower()} now, half the dose, and {READ_ON}"
+
+
+def part_words(grams: float) -> str:
+    """A first part of the salt, where no model has worked a dose out.
+
+    Examples
+    --------
+    >>> part_words(4.75)
+    'Add 4.8 g of potassium bicarbonate now, and read pH again after half a day'
+    """
+    return f"Add {grams:.2g} g of potassium bicarbonate now, and {READ_ON}"
+
+
+def no_salt_words(is_salted: bool) -> str:
+    """What is left to do where no salt may go in, or no more of it."""
+    return f"Add no {'more ' if is_salted else ''}salt, give no ammonium, and {READ_ON}"
+
+
 def dose_caution(dose: SaltDose | None) -> str:
     """What to mind with the salt; empty if none is to be given."""
     return dose.caution if dose is not None and dose.grams > 0 else ""

@@ -29,6 +29,7 @@ PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, FINISHING, CLOSED = (
     "finishing",
     "closed",
 )
+BUFFERS = ("potassium_bicarbonate", "potassium_carbonate", "calcium_carbonate")
 ONSET_SIGNS = ("stirred", "degassed", "foamed_over")
 EARLIEST_H = -24.0  # readings from before it are of a different must
 PROBABLE = 1.645  # one-sided 95 %
@@ -68,12 +69,21 @@ class FedNitrogen:
 
 @dataclass(frozen=True)
 class FeedState:
-    """A planned feed and what became of it: ``ahead``, ``given``, ``skipped`` or ``dropped``."""
+    """A planned feed and what became of it.
+
+    Parameters
+    ----------
+    state : str
+        ``ahead``, ``given``, ``skipped``, ``dropped`` by a plan, or ``withdrawn`` as things stand.
+    why : str
+        Of one that is withdrawn.
+    """
 
     feed: PlannedFeed
     state: str
     given_at: datetime | None = None
     grams: float = 0.0
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -96,6 +106,8 @@ class Progress:
         Grams of each nutrient so far.
     later : Series
         Readings since a finishing step ended the ferment; `points` are those before.
+    salted_at : datetime or None
+        When a carbonate was last written down among the feeds.
     """
 
     now: datetime
@@ -121,6 +133,7 @@ class Progress:
     fed: tuple[FedNitrogen, ...]
     last_reading_at: datetime | None
     later: Series = field(default_factory=lambda: Series.of(()))
+    salted_at: datetime | None = None
 
     @property
     def fed_mg_l(self) -> float:
@@ -187,6 +200,7 @@ def progress_of(gist: Gist, now: datetime) -> Progress:
         fed=fed,
         last_reading_at=shown.at if shown else None,
         later=later,
+        salted_at=_salted_at(gist.feeds, plan),
     )
 
 
@@ -299,6 +313,16 @@ def _given(
         hours = 0.0 if pitched is None else (stand.at - pitched).total_seconds() / 3600
         fed.append(FedNitrogen(hours, used_at(points, hours), ammonium, amino))
     return grams, tuple(fed)
+
+
+def _salted_at(stands: Sequence[Standing], plan: BatchPlan) -> datetime | None:
+    """When a feed last held a salt that lifts pH, by its kind or that of its jar."""
+    salts = set(BUFFERS) | {jar.id for jar in plan.jars if jar.class_id in BUFFERS}
+    return max(
+        (s.at for s in stands if isinstance(s.what, FeedGiven)
+         and any(item.nutrient in salts for item in s.what.items)),
+        default=None,
+    )  # fmt: skip
 
 
 def used_at(points: Series, hours: float) -> float:

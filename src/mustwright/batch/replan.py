@@ -9,6 +9,16 @@ import numpy as np
 
 from mustwright import data
 from mustwright.batch.allowed_additions import allowed_jars, ceilings_left
+from mustwright.batch.assessment import (
+    AT_END,
+    BOTTLED,
+    ENDED,
+    FINISHED,
+    NOT_PITCHED,
+    STOPPED,
+    Assessment,
+    assess,
+)
 from mustwright.batch.outlook import BatchOutlook
 from mustwright.batch.plan import BatchPlan, Dose, PlannedFeed, once_each
 from mustwright.batch.plan_deviation import (
@@ -23,7 +33,8 @@ from mustwright.batch.plan_deviation import (
     passed,
     planned_used,
 )
-from mustwright.batch.progress import CLOSED, FINISHING, LAG, Progress
+from mustwright.batch.progress import CLOSED, FINISHING, LAG, FeedState, Progress
+from mustwright.batch.withdrawn_feeds import WITHDRAWN, ammonium_too_late, withdrawn_words
 from mustwright.nutrition.programme import DosingProblem, FeedAsk, solve
 from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.triggers import Trigger, read_trigger
@@ -36,6 +47,7 @@ KEPT, MOVED, FOLDED, CHANGED, DROPPED, WAITS = (
     "dropped",
     "waits",
 )
+NOTHING_TO_PLAN = (NOT_PITCHED, AT_END, STOPPED, FINISHED, BOTTLED, ENDED)
 LONGEST_H = 1000.0  # the longest a clock trigger can wait
 
 
@@ -85,10 +97,23 @@ class _Group:
         return self.feeds[0]
 
 
-def propose(now: Progress, outlook: BatchOutlook) -> Proposal | None:
-    """A new plan for the open feeds, or None while the plan in force fits."""
-    open_feeds = [s.feed for s in now.feeds if s.state == "ahead"]
-    if not open_feeds or now.hours is None or now.phase in (CLOSED, FINISHING):
+def propose(
+    now: Progress, outlook: BatchOutlook, assessed: Assessment | None = None
+) -> Proposal | None:
+    """A new plan for the open feeds, or None while the plan in force fits.
+
+    Parameters
+    ----------
+    now : Progress
+        A feed that is withdrawn because its ammonium comes too late is open to be replaced.
+    assessed : Assessment or None
+        None assesses it here.
+    """
+    of = assessed or assess(now, (), outlook)
+    if now.hours is None or of.phase in NOTHING_TO_PLAN or of.is_stale:
+        return None
+    open_feeds = [s.feed for s in now.feeds if s.state == "ahead" or _replaceable(now, of, s)]
+    if not open_feeds:
         return None
     reasons = [*outran(now, open_feeds), *lagging(now, open_feeds)]
     reasons += [*off_temperature(now, open_feeds, outlook), *off_amounts(now)]
@@ -105,6 +130,31 @@ def propose(now: Progress, outlook: BatchOutlook) -> Proposal | None:
         feeds=tuple(feeds.get(f.key, f) for f in now.plan.feeds),
     )
     return Proposal(tuple(reasons), changes, plan, short, _cautions(changes))
+
+
+def _replaceable(now: Progress, of: Assessment, state: FeedState) -> bool:
+    """Whether a withdrawn feed may come back without its ammonium."""
+    late = bool(ammonium_too_late(now, of, state.feed))
+    return state.state == WITHDRAWN and late and now.sugar_used <= last_moment(now.plan)
+
+
+def no_proposal_words(now: Progress, of: Assessment) -> str:
+    """Why there is nothing to re-plan: not every plan without a proposal fits."""
+    if of.is_over or now.phase in (CLOSED, FINISHING):
+        return "Nothing is left to feed, so there is nothing to re-plan."
+    if of.is_stale:
+        return "Nobody knows whether the plan fits: the last reading is too old. Read first."
+    if of.phase == STOPPED:
+        return (
+            "The plan does not fit: the ferment has stopped short. Nothing is fed until it works "
+            "again; its restart comes first."
+        )
+    if of.may_have_stopped:
+        return "Whether the plan fits is open: it may have stopped. Read gravity again first."
+    withdrawn = withdrawn_words(now)
+    if withdrawn:
+        return f"{withdrawn} What is left of the plan stays as it is."
+    return "The plan still fits what was read."
 
 
 # What would fit --------------------------------------------------------------------------------

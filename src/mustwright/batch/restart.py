@@ -8,13 +8,18 @@ from typing import Any
 
 from mustwright import data
 from mustwright.batch.allowed_additions import Room, room_of_kind
+from mustwright.batch.assessment import Assessment, assess
+from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress
+from mustwright.batch.salt_advice import salt_advice
 from mustwright.batch.temperature_text import degrees
+from mustwright.batch.volume_text import litres_words
 from mustwright.constants import BYPRODUCT_YIELD_G_G, ETHANOL_YIELD_G_G
 from mustwright.must.acidity.claims import ph_floor
 from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ethanol_pct_vol_from_g_l
 from mustwright.must.gravity import gravity_from_composition
 
+BORNE_OUT = 3  # readings that say the same
 ORGANIC, HULLS = "autolysed_yeast", "yeast_hulls"  # kinds in data/nutrients.toml
 
 
@@ -101,10 +106,10 @@ class _Stock:
         """What held it back, if anything did."""
         if self.short_g <= 0:
             return ()
-        return (
-            f"{self.room.words}, and what was given already counts: at most "
-            f"{max(self.room.grams, 0.0):.1f} g of {self.name} may still go in.",
-        )
+        left = max(self.room.grams, 0.0)
+        may = f"at most {left:.1f} g of {self.name} may" if left >= 0.05 else f"no {self.name} may"
+        words = f"{self.room.words[:1].upper()}{self.room.words[1:]}"
+        return (f"{words}, and what was given already counts: {may} still go in.",)
 
 
 @dataclass(frozen=True)
@@ -144,13 +149,17 @@ class _Mix:
         return float(ethanol_pct_vol_from_g_l(self.ethanol_g / max(self.litres, 1e-9)))
 
 
-def restart_plan(now: Progress, volume_l: float | None = None) -> RestartPlan:
+def restart_plan(
+    now: Progress, assessed: Assessment | None = None, ph: PhForeseen | None = None
+) -> RestartPlan:
     """The restart of a batch as it stands.
 
     Parameters
     ----------
-    volume_l : float or None
-        What is in the vessel; the must's volume when None.
+    assessed : Assessment or None
+        None assesses it here, without the events of its log.
+    ph : PhForeseen or None
+        What the acid model says.
 
     Notes
     -----
@@ -159,11 +168,12 @@ def restart_plan(now: Progress, volume_l: float | None = None) -> RestartPlan:
     and hulls never exceed what law, label and stock leave of them after what the batch was given.
     """
     record = data.load("watch")["restart"]
-    volume = volume_l or now.plan.must.volume_l
+    of = assessed or assess(now)
+    volume = of.held.volume_l
     hopeless = now.alcohol_pct >= _v(record, "hopeless_pct")
     organic, hulls = _Stock(room_of_kind(now, ORGANIC)), _Stock(room_of_kind(now, HULLS))
     steps = () if hopeless else _steps(now, volume, record, organic)
-    first = _first(now, volume, record, hulls)
+    first = _first(now, of, record, hulls, ph)
     return RestartPlan(
         not hopeless,
         first,
@@ -189,7 +199,7 @@ def _stuck_mead(now: Progress, litres: float) -> _Mix:
 def _steps(
     now: Progress, volume: float, record: dict[str, Any], stock: _Stock
 ) -> tuple[RestartStep, ...]:
-    t, wait = _v(record, "temperature_c"), _v(record, "step_hours")
+    t, wait, sheet = _v(record, "temperature_c"), _v(record, "step_hours"), now.plan.sheet
     left = _v(record, "double_when_sugar_left")
     mead_l = volume * _v(record, "starter_share") * _v(record, "starter_mead_share")
     water_l = volume * _v(record, "starter_share") - mead_l
@@ -203,8 +213,8 @@ def _steps(
         _step(
             "Starter",
             f"Wake {yeast:g} g of alcohol-tolerant yeast as for a pitch, then stir it into "
-            f"{mead_l:.2f} L of the stuck mead and {water_l:.2f} L of water with {sugar:.0f} g of "
-            f"sugar{with_it}.",
+            f"{litres_words(mead_l, sheet, 2)} of the stuck mead and "
+            f"{litres_words(water_l, sheet, 2)} of water with {sugar:.0f} g of sugar{with_it}.",
             (mead_l, water_l, sugar, yeast, organic),
             mix,
             left,
@@ -221,7 +231,7 @@ def _steps(
         steps.append(
             _step(
                 f"Double {len(steps)}",
-                f"Double it with {more:.2f} L of the stuck mead{dose}.",
+                f"Double it with {litres_words(more, sheet, 2)} of the stuck mead{dose}.",
                 (more, 0.0, 0.0, 0.0, organic),
                 mix,
                 left,
@@ -230,13 +240,13 @@ def _steps(
                 "Let both come within 5 °C (9 °F) of each other first.",
             )
         )
-    warm = degrees(t, now.plan.sheet, 0)
+    warm = degrees(t, sheet, 0)
     rest = max(volume - mix.litres + water_l, 0.0)
     whole = mix.fermented(1 - left).plus(_stuck_mead(now, rest))
     steps.append(
         _step(
             "Combine",
-            f"Rack the remaining {rest:.1f} L onto the starter, gently, at {warm}. "
+            f"Rack the remaining {litres_words(rest, sheet)} onto the starter, gently, at {warm}. "
             "Read gravity once a day.",
             (rest, 0.0, 0.0, 0.0, 0.0),
             whole,
@@ -278,19 +288,26 @@ def _step(
     )
 
 
-def _first(now: Progress, volume: float, record: dict[str, Any], stock: _Stock) -> tuple[str, ...]:
-    said = ["Take a second reading before anything: stirred, degassed, temperature written."]
+def _first(
+    now: Progress,
+    of: Assessment,
+    record: dict[str, Any],
+    stock: _Stock,
+    ph: PhForeseen | None,
+) -> tuple[str, ...]:
+    said = []
+    if of.stood_count < BORNE_OUT:
+        said.append("Take a second reading first: stirred, degassed, temperature written.")
     if now.ph is not None and now.ph_at is not None and now.ph < ph_floor():
-        said.append(
-            f"Raise pH from {now.ph:.2f} to 3.4 first, with potassium bicarbonate in small steps."
-        )
+        words = salt_advice(now, of, ph).words
+        said.append(f"pH {now.ph:.2f} comes first: {words[0].lower()}{words[1:]}.")
     elif now.ph_at is None:
         said.append("Measure pH: a restart is expected only between 3 and 4.")
     low, high = (
         degrees(record["temperature_c"][end], now.plan.sheet, 0) for end in ("low", "high")
     )
     said.append(f"Bring the mead to {low} to {high} over a day.")
-    hulls = stock.take(_v(record, "hulls_g_l") * volume)
+    hulls = stock.take(_v(record, "hulls_g_l") * of.held.volume_l)
     may = f"; at most {hulls:.1f} g of yeast hulls a day before may bind what poisons yeast"
     said.append(f"Rack off the lees{may if hulls else ''}.")
     return tuple(said)

@@ -8,12 +8,14 @@ from datetime import datetime
 from functools import cached_property
 
 from mustwright.batch.alert import Finding
+from mustwright.batch.assessment import Assessment
 from mustwright.batch.diagnosis import Diagnosis
 from mustwright.batch.forecast_record import Foreseen
 from mustwright.batch.legal_alerts import BEYOND
 from mustwright.batch.log import Standing
-from mustwright.batch.next_step import NextStep
+from mustwright.batch.one_step import NextStep
 from mustwright.batch.outlook import BatchOutlook
+from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress
 from mustwright.batch.replan import Proposal
 from mustwright.batch.restart import RestartPlan
@@ -64,6 +66,10 @@ class BatchView:
         If it is slow or stuck.
     foreseen : Foreseen or None
         What the fermentation model says: chances, bands, hours to dry, nitrogen left, feeds.
+    assessed : Assessment
+        Phase, sugar left, chances, what the vessel holds: what everything else reads.
+    ph : PhForeseen or None
+        What the acid model says, where it knows the latest pH reading.
     pending : bool
         Whether a newer forecast is being worked out.
     events, feeds : tuple of Standing
@@ -85,7 +91,9 @@ class BatchView:
     step: NextStep
     diagnosis: Diagnosis | None
     restart: RestartPlan | None
+    assessed: Assessment
     foreseen: Foreseen | None = None
+    ph: PhForeseen | None = None
     pending: bool = False
     events: tuple[Standing, ...] = ()
     feeds: tuple[Standing, ...] = ()

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from mustwright.batch.assessment import BOTTLED, ENDED, Assessment
 from mustwright.batch.outlook import NEVER_H, anchor
+from mustwright.batch.quantiles import Quantiles
 from mustwright.batch.replan import Proposal
 from mustwright.batch.view import BatchView
 from mustwright.plain_data import data_of, picked
@@ -16,7 +18,7 @@ LOOK_ON_H = 24.0 * 14  # drawn this far if nothing says when the sugar will be g
 
 def digest_of(view: BatchView) -> str:
     """How it stands in a few words, for the overview of many batches."""
-    state = view.progress
+    state, of = view.progress, view.assessed
     worst = view.findings[0] if view.findings else None
     finding = worst and {
         **picked(worst, "rule title severity sure evidence"),
@@ -24,10 +26,12 @@ def digest_of(view: BatchView) -> str:
     }
     return json.dumps(
         {
-            **picked(state, "phase temperature_c last_reading_at"),
-            "gravity": None if state.gravity is None else round(state.gravity, 4),
+            "phase": of.phase,
+            "is_closed": of.phase in (BOTTLED, ENDED),
+            **picked(state, "temperature_c last_reading_at"),
+            "gravity": None if of.gravity is None else round(of.gravity, 4),
             "sugar_used": round(state.sugar_used, 4),
-            "alcohol_pct": round(state.alcohol_pct, 2),
+            "alcohol_pct": round(of.alcohol_pct, 2),
             "pitched_at": data_of(state.pitched),
             "protocol": state.plan.protocol_name,
             "step": picked(view.step, "kind lead at earliest latest gravity is_due caution"),
@@ -57,19 +61,21 @@ def view_data(view: BatchView) -> dict[str, Any]:
             "pitched_at": data_of(state.pitched),
             **picked(
                 state,
-                "hours gravity gravity_sd original_gravity sugar_used sugar_left_g_l alcohol_pct "
-                "temperature_c ph slope",
+                "hours gravity_sd original_gravity sugar_used temperature_c ph slope",
             ),
+            **picked(view.assessed, "gravity alcohol_pct"),
+            "sugar_left_g_l": view.assessed.sugar_left_g_l.p50,
             "points": [
                 dict(zip(("id", "hours", "gravity", "sd"), one, strict=True)) for one in read
             ],
         },
+        "assessment": assessment_data(view.assessed),
         "next": data_of(view.step),
         "beyond": data_of(view.beyond),
         "findings": data_of(view.findings),
         "feeds": [
             {
-                **picked(s, "state given_at"),
+                **picked(s, "state given_at why"),
                 **picked(s.feed, "key name doses expected_h dropped"),
                 "trigger": s.feed.words,
             }
@@ -79,6 +85,37 @@ def view_data(view: BatchView) -> dict[str, Any]:
         "diagnosis": data_of(view.diagnosis),
         "restart": data_of(view.restart),
         "forecast": forecast_data(view),
+    }
+
+
+def assessment_data(of: Assessment) -> dict[str, Any]:
+    """How it stands, in figures: phase, sugar left, chances, and how old what is known is."""
+    return {
+        "phase": of.phase,
+        "sugar_left_g_l": _three(of.sugar_left_g_l, 1),
+        "fall_per_day": of.fall_per_day and _three(of.fall_per_day, 5),
+        "chance_stopped_short": round(of.chance_stopped_short, 4),
+        "chance_finished": round(of.chance_finished, 4),
+        "stood_h": round(of.stood_h, 1),
+        "end_gravity": {k: round(getattr(of.end, k), 4) for k in ("low", "middle", "high")},
+        "gravity": of.gravity,
+        "alcohol_pct": of.alcohol_pct,
+        "volume_l": of.held.volume_l,
+        "ph": of.held.ph,
+        "total_so2_mg_l": of.held.total_so2_mg_l,
+        "knowledge_age_h": None if of.knowledge_age_h is None else round(of.knowledge_age_h, 2),
+        "ages_h": data_of(of.ages),
+        "is_stale": of.is_stale,
+        "last_done": data_of(of.last_done),
+        "days_to_end": of.days_to_end and [round(d, 1) for d in of.days_to_end],
+        "restart": data_of(of.restart),
+    }
+
+
+def _three(found: Quantiles, digits: int) -> dict[str, float | None]:
+    return {
+        name: None if (value := getattr(found, name)) is None else round(value, digits)
+        for name in ("p05", "p50", "p95")
     }
 
 

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from datetime import tzinfo
 
+from mustwright.batch.assessment import FERMENTS
 from mustwright.batch.entries import Reading
-from mustwright.batch.progress import DRY, FINISHING, PLANNED
-from mustwright.batch.stability import STERILE, ask_of, day_of, series_of, settled
+from mustwright.batch.stability import STERILE, ask_of, day_of, series_of
 from mustwright.batch.too_soon import BottlingFacts, bottling_facts
-from mustwright.batch.vessel import VesselContents, steps_done, vessel
+from mustwright.batch.vessel import VesselContents, steps_done
 from mustwright.batch.view import BatchView
 from mustwright.bench.fields import StepField
 from mustwright.bench.liquid import BY_FIELD, MeadNow, mead_now
@@ -63,7 +63,7 @@ def start_from(view: BatchView, zone: tzinfo) -> BatchStart:
     zone : tzinfo
         Where the days of readings are counted.
     """
-    held = vessel(view.progress, view.events)
+    held = view.assessed.held
     facts = {f.name for f in fields(MeadNow)} & {f.name for f in fields(VesselContents)}
     profile = view.progress.plan.profile
     mead = MeadNow(
@@ -96,7 +96,7 @@ def _more(view: BatchView, held: VesselContents, zone: tzinfo) -> dict[str, tupl
         "tolerance": (f"{low:g} to {high:g} %",),
         "nitrogen": (f"{ask.nitrogen_mg_l:g} mg/L",),
         "sterile": ("yes",) if held.stabilised in STERILE else (),
-        "fermenting": ("yes",) if _ferments(view, zone) else (),
+        "fermenting": ("yes",) if _ferments(view) else (),
         "warmest": (f"{_warmest(view):g} C",),
         "batch_name": (view.record.name,),
         **_container(view),
@@ -114,17 +114,9 @@ def _container(view: BatchView) -> dict[str, tuple[str, ...]]:
     }
 
 
-def _ferments(view: BatchView, zone: tzinfo) -> bool:
-    """Whether it is still at work, by its phase and the judgement of its readings."""
-    state = view.progress
-    if state.phase == PLANNED:
-        return False
-    judged = settled(state, view.events, zone)
-    if judged is not None:
-        return judged.found.verdict == "moving" or (
-            not judged.is_settled and state.phase not in (DRY, FINISHING)
-        )
-    return state.phase not in (DRY, FINISHING)
+def _ferments(view: BatchView) -> bool:
+    """Whether it is still at work, by the one assessment of the batch."""
+    return view.assessed.phase in FERMENTS
 
 
 def _warmest(view: BatchView) -> float:

@@ -161,9 +161,11 @@ def _rest_lines(result: AcidityResult) -> list[str]:
     k = result.potassium
     lines = [
         "",
-        f"Potassium: must {k.must_mg_l.value:.0f}, feeds {k.feeds_mg_l.value:.0f}, salt "
-        f"{k.dose_mg_l.value:.0f} mg/L; the published ratio asks for {_range(k.needed_mg_l)} at "
-        "the trough",
+        f"Potassium: {k.needed_mg_l.value:.0f} mg/L wanted; must {k.must_mg_l.value:.0f}, feeds "
+        f"{k.feeds_mg_l.value:.0f}, still short {k.short_mg_l.value:.0f}; the salt would bring "
+        f"{k.dose_mg_l.value:.0f}",
+        f"  By the published ratio to the acid, at the trough without salt: "
+        f"{_range(k.by_ratio_mg_l)}",
         f"  {k.words}",
     ]
     if result.by_source:

@@ -114,6 +114,8 @@ def next_command(slug: str, forecast: bool, as_json: bool) -> None:
         for line in beyond_lines(view):
             click.echo(line)
         click.echo(step.sentence)
+        if step.withdrawn:
+            click.echo(step.withdrawn)
         if step.caution:
             click.echo(f"  ! {step.caution}")
 
@@ -155,7 +157,7 @@ def replan(slug: str, adopt: bool, forecast: bool, as_json: bool) -> None:
         if not as_json:
             from mustwright.cli.batch_text import proposal_lines
 
-            for line in proposal_lines(view.proposal):
+            for line in proposal_lines(view):
                 click.echo(line)
         if adopt:
             from mustwright.services.batch.replan import adopt as put_in_force

@@ -2,38 +2,48 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import tzinfo
 
 from mustwright.batch import log_text, ph_text
+from mustwright.batch.assessment import STOPPED
+from mustwright.batch.entries import Reading
 from mustwright.batch.forecast_record import Foreseen
 from mustwright.batch.log import Standing
 from mustwright.batch.plan import BatchPlan
-from mustwright.batch.replan import Proposal
+from mustwright.batch.reading_text import corrected_by_id, corrected_words
+from mustwright.batch.replan import no_proposal_words
 from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
+from mustwright.batch.volume_text import litres_words, short_litres
 
 
 def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
     """How a batch stands, with its log."""
-    state = view.progress
-    gravity = "not read yet" if state.gravity is None else f"{state.gravity:.3f}"
+    state, of = view.progress, view.assessed
+    gravity = "not read yet" if of.gravity is None else f"{of.gravity:.3f}"
+    left = of.sugar_left_g_l
     lines = [
         *beyond_lines(view),
         f"{view.record.name} ({view.record.slug}), version {view.record.version}",
         f"  {view.step.sentence}",
-        f"  {state.phase}; gravity {gravity}, {state.sugar_used:.0%} of the sugar used, "
-        f"about {state.alcohol_pct:.1f} % vol, {degrees(state.temperature_c, state.plan.sheet)}",
+        *([f"  {view.step.withdrawn}"] if view.step.withdrawn else []),
+        f"  {of.phase}; gravity {gravity}, {left.p05 or 0:.0f} to {left.p95 or 0:.0f} g/L of sugar "
+        f"left, about {of.alcohol_pct:.1f} % vol, "
+        f"{short_litres(of.held.volume_l, state.plan.sheet)}, "
+        f"{degrees(state.temperature_c, state.plan.sheet)}",
         *forecast_lines(view, zone),
         "Feeds",
     ]
     for one in state.feeds:
         lines.append(
             f"  [{'x' if one.state == 'given' else ' '}] {one.feed.key} {one.feed.name}"
-            f" ({one.state}): {log_text.feed_words(one.feed)}; {one.feed.words}"
+            f" ({one.state}): {log_text.feed_words(one.feed)}; {one.why or one.feed.words}"
         )
     lines += watch_lines(view) if view.findings else []
     lines.append("Log")
-    lines += [f"  {_log_line(stand, state.plan, zone)}" for stand in view.stands]
+    seen = corrected_by_id(state)
+    lines += [f"  {_log_line(stand, state.plan, zone, seen)}" for stand in view.stands]
     return lines
 
 
@@ -44,21 +54,27 @@ def beyond_lines(view: BatchView) -> list[str]:
 
 def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
     """What the forecast says, and by what."""
+    if view.assessed.is_over:
+        return []
     lines = [f"Forecast by {view.outlook.name}"]
     found = view.foreseen
     if found is None:
         return lines
     if not found.explained:
         lines.append(f"  ! {found.message}")
-    if found.met:
+    if view.assessed.phase == STOPPED:
+        lines.append("  It has stopped short, so what the model foresaw does not hold.")
+    elif view.assessed.may_have_stopped:
+        lines.append("  It may have stopped, which the model does not foresee: read again first.")
+    elif found.met:
         lines += [f"  {_dry_words(view, zone)}", f"  {_end_words(found)}"]
     return [*lines, *(f"  {note}" for note in found.notes), *_ph_lines(view)]
 
 
 def _ph_lines(view: BatchView) -> list[str]:
     """The pH so far and ahead, if the acid model says anything."""
-    ph = view.foreseen.ph if view.foreseen else None
-    if ph is None:
+    ph = view.ph
+    if ph is None or view.assessed.is_over:
         return []
     now_h = view.progress.hours or 0.0
     lines = [f"  {ph_text.stands_words(ph)} {ph_text.ahead_words(ph, now_h)}"]
@@ -87,17 +103,24 @@ def _end_words(found: Foreseen) -> str:
     )
 
 
-def _log_line(stand: Standing, plan: BatchPlan, zone: tzinfo) -> str:
+def _log_line(
+    stand: Standing, plan: BatchPlan, zone: tzinfo, corrected: Mapping[str, float]
+) -> str:
     when = f"{stand.at.astimezone(zone):%Y-%m-%d %H:%M}"
     gone = " [removed]" if stand.removed else ""
     changed = f" [changed {len(stand.changes)} times]" if stand.changes else ""
     said = log_text.said(stand.what, plan)
+    if isinstance(stand.what, Reading):
+        both = corrected_words(stand.what, corrected.get(stand.entry.id), plan.sheet)
+        said += f" [{both}]" if both else ""
     return f"{when}  {stand.entry.id[:8]}  {said} ({stand.entry.who}){gone}{changed}"
 
 
 def watch_lines(view: BatchView) -> list[str]:
     """Findings, causes and restart."""
     if not view.findings:
+        if view.assessed.is_stale:
+            return ["Nobody knows: the last reading is too old to say."]
         return ["Nothing to worry about in what was read."]
     lines, sheet = [], view.progress.plan.sheet
     for f in view.findings:
@@ -114,7 +137,7 @@ def watch_lines(view: BatchView) -> list[str]:
         lines += [f"  - {one}" for one in view.restart.first]
         for i, step in enumerate(view.restart.steps, 1):
             lines.append(
-                f"  [ ] {i}. {step.name}: {step.what} {step.total_l:.2f} L at "
+                f"  [ ] {i}. {step.name}: {step.what} {litres_words(step.total_l, sheet, 2)} at "
                 f"{step.gravity:.3f}, {degrees(step.temperature_c, sheet, 0)}; go on at "
                 f"{step.move_on_at:.3f} (about {step.hours:.0f} h)"
             )
@@ -125,10 +148,11 @@ def watch_lines(view: BatchView) -> list[str]:
     return lines
 
 
-def proposal_lines(proposal: Proposal | None) -> list[str]:
+def proposal_lines(view: BatchView) -> list[str]:
     """Before and after of each open feed, and why."""
+    proposal = view.proposal
     if proposal is None:
-        return ["The plan still fits what was read."]
+        return [no_proposal_words(view.progress, view.assessed)]
     lines = [f"Why: {reason}" for reason in proposal.reasons]
     for c in proposal.changes:
         before, after = (log_text.feed_words(f) for f in (c.before, c.after))

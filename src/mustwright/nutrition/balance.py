@@ -59,6 +59,32 @@ def need(name: str) -> tuple[Figure, str]:
     raise KeyError(name)
 
 
+def short_of(
+    wanted: Figure, must: Figure, rehydration: Figure, plan: Figure, unit: str = "mg/L"
+) -> Figure:
+    """What is still missing against the middle of a need, not below zero.
+
+    Parameters
+    ----------
+    wanted, must, rehydration, plan : Figure
+        The need, and what ingredients, rehydration nutrient and feeds bring, at least 0 [mg/L].
+    unit : str
+        Of all of them.
+
+    Returns
+    -------
+    Figure
+        At least 0 [mg/L].
+    """
+    return Figure(
+        max(wanted.value - must.value - rehydration.value - plan.value, 0.0),
+        unit,
+        "need - must - rehydration - plan, not below zero",
+        ARITHMETIC,
+        {"need": wanted, "must": must, "rehydration": rehydration, "plan": plan},
+    )
+
+
 def wants(credit: Credit, rehydration: Mapping[str, Figure]) -> dict[str, float]:
     """Minerals and vitamins still short before feeding [mg/L]."""
     return {
@@ -182,11 +208,5 @@ def _row(
     unknown: tuple[str, ...],
 ) -> BalanceRow:
     plan = total(dict(parts), unit)
-    short = Figure(
-        max(wanted.value - must.value - rehydration.value - plan.value, 0.0),
-        unit,
-        "need - must - rehydration - plan, not below zero",
-        ARITHMETIC,
-        {"need": wanted, "must": must, "rehydration": rehydration, "plan": plan},
-    )
+    short = short_of(wanted, must, rehydration, plan, unit)
     return BalanceRow(name, wanted, must, rehydration, plan, short, why, unknown)

@@ -17,7 +17,7 @@ from mustwright.batch.entries import (
     PlanAdopted,
     Removal,
     Restoration,
-    refuse_future,
+    refuse_lines_ahead,
     what_data,
     what_from,
 )
@@ -115,7 +115,7 @@ class BatchStore(DerivedRows, AccessRows, TokenRows, PhotoRows):
             if (slug := connection.execute(known).scalar()) is not None:
                 raise ConflictError(f"this batch is kept already, as {slug!r}; nothing was written")
             moment = self._clock()
-            refuse_future(lines, moment)
+            refuse_lines_ahead(lines, moment, "log")
             slug = _new_batch(
                 connection, taken.slug, taken.name, taken.sheet, taken.version, taken.updated_at
             )
@@ -222,7 +222,7 @@ class BatchStore(DerivedRows, AccessRows, TokenRows, PhotoRows):
         if version + len(entries) > LONGEST_LOG:
             raise InputError("entries", f"needs a log of at most {LONGEST_LOG} lines", version)
         moment = self._clock()
-        refuse_future(entries, moment)
+        refuse_lines_ahead(entries, moment)
         rows = [_row(slug, version + k, e, moment) for k, e in enumerate(entries, 1)]
         connection.execute(insert(ENTRY), rows)
         self._count_up(connection, slug, version + len(entries))

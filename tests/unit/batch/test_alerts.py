@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from datetime import UTC
 from itertools import pairwise
 
@@ -14,11 +15,13 @@ from batches import PITCHED, STRONG, WEAK, Log, plan
 from mustwright import data
 from mustwright.batch.alerts import watch
 from mustwright.batch.allowed_additions import broken, room_of_kind
+from mustwright.batch.assessment import assess
 from mustwright.batch.diagnosis import diagnose
 from mustwright.batch.entries import Event, FeedGiven, Given, Removal
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.next_step import next_step
 from mustwright.batch.restart import restart_plan
+from mustwright.batch.salt_advice import salt_advice
 
 
 def seen(log: Log, hours: float) -> dict:
@@ -32,8 +35,16 @@ def steady(fall_per_day: float, days: int, start: float = 1.118, **more) -> Log:
     return log
 
 
+def fed(log: Log, hours: float = 30.0) -> Log:
+    """With every feed of the plan given as planned."""
+    for feed in plan().feeds:
+        items = tuple(Given(d.nutrient, d.grams) for d in feed.doses)
+        log.add(hours, FeedGiven(items, feed.key))
+    return log
+
+
 def test_a_healthy_ferment_worries_nobody():
-    log = steady(0.012, 8, temperature_c=20)
+    log = fed(steady(0.012, 8, temperature_c=20))
     for day in range(2, 9):
         assert seen(log, 24 * day + 1) == {}
 
@@ -53,9 +64,17 @@ def test_sluggish_goes_by_the_published_thresholds_on_both_sides_of_the_boundary
     assert "sluggish" in seen(steady(0.003, 6), 146)
     assert "sluggish" not in seen(steady(0.008, 6), 146)
     low = Log()
+    for day in range(4):
+        low.read(200 + 24 * day, 1.0084 - 0.0012 * day)
+    assert "sluggish" in seen(low, 273)
+
+
+def test_a_slow_tail_near_the_end_of_its_own_must_is_not_sluggish():
+    """0.0005 a day at 1.002, where this must may end: nearly done, not in trouble."""
+    low = Log()
     for day in range(6):
         low.read(200 + 24 * day, 1.004 - 0.0005 * day)
-    assert "sluggish" in seen(low, 322)
+    assert not {"sluggish", "stuck"} & set(seen(low, 322))
 
 
 def test_stuck_needs_more_than_one_still_reading():
@@ -270,8 +289,39 @@ def test_a_mead_at_the_end_of_what_yeast_bears_is_not_restarted():
 
 
 def test_low_ph_is_mended_before_the_restart():
-    first = restart_plan(stuck_log(fed=True, ph=2.95).at(193)).first
+    home = plan(STRONG.replace('profile = "us"', 'profile = "home"'))
+    first = restart_plan(replace(stuck_log(fed=True, ph=2.95).at(193), plan=home)).first
     assert any("2.95" in line and "bicarbonate" in line for line in first)
+
+
+def test_a_law_with_an_acid_floor_leaves_no_salt_while_nobody_measured_the_acid():
+    now = stuck_log(fed=True, ph=2.95).at(193)
+    assert now.plan.profile == "us"
+    found = salt_advice(now, assess(now), None)
+    assert found.kind == "none"
+    assert "5.0 g/L" in found.caution
+    assert found.words.startswith("Add no salt, give no ammonium")
+    of = assess(now)
+    sour = replace(of, held=replace(of.held, acidity_g_l=6.5))
+    assert salt_advice(now, sour, None).kind == "add"
+    assert any("2.95" in line and "no salt" in line for line in restart_plan(now).first)
+
+
+def test_a_salt_that_is_in_asks_for_a_reading_and_not_for_more():
+    log = stuck_log(fed=True, ph=2.95)
+    home = plan(STRONG.replace('profile = "us"', 'profile = "home"'))
+    now = replace(log.at(193), plan=home)
+    assert salt_advice(now, assess(now), None).kind == "add"
+    log.add(192, FeedGiven((Given("potassium_bicarbonate", 4.0),)))
+    now = replace(log.at(193), plan=home)
+    of = assess(now, log.stands())
+    found = salt_advice(now, of, None)
+    assert (found.kind, found.words) == ("read", "Read pH and gravity")
+    assert found.at == now.moment(192 + 12)
+    said = [f.do for f in watch(now, (), ph=None, assessed=of) if f.rule == "ph_low"]
+    assert said
+    assert all("Add" not in one for one in said)
+    assert not any("Add" in line or "add" in line for line in restart_plan(now, of).first)
 
 
 def test_a_dry_batch_is_not_told_to_feed_what_it_never_got():
@@ -362,4 +412,5 @@ def test_a_feed_whose_hour_has_passed_waits_for_the_reading_that_shows_it():
         return next_step(state, log.outlook(hours), watch(state, log.stands()), UTC).sentence
 
     assert ", when gravity reaches 1.093: " in said(37)
-    assert " as soon as a reading shows gravity 1.093 or less: " in said(70)
+    assert "Read gravity and temperature now: " in said(70)
+    assert "goes in at 1.093 or less" in said(70)

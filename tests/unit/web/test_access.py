@@ -153,7 +153,7 @@ def test_a_device_comes_by_its_token_without_a_session_and_sees_its_batch_alone(
     now = client.app.state.compose.clock()
     mine, other = (start_batch(ledger, plan(), n, now=now).slug for n in ("Mine", "Other"))
     _, secret = new_token(ledger, mine, "device", "float")
-    reading = {"client_id": "a", "at": "2031-05-02T12:00:00+00:00", "gravity": 1.1}
+    reading = {"client_id": "a", "at": "2026-05-02T12:00:00+00:00", "gravity": 1.1}
     client.headers["Authorization"] = f"Bearer {secret}"
     del client.headers["Origin"]
     posted = client.post(f"/api/batches/{mine}/readings", json={"readings": [reading]})

@@ -352,10 +352,10 @@ def test_the_picture_shows_readings_forecast_and_feeds(client, cellar):
 def test_a_stuck_batch_ranks_causes_and_gives_a_restart(client, cellar):
     slug = cellar.stuck()
     page = words(client.get(f"/batches/{slug}").text)
-    assert "Stuck" in page
+    assert "Stopped short" in page
     for heading in (
         "What may be behind it",
-        "If it stays stuck: a restart in steps",
+        "If it stays as it is: a restart in steps",
         "Starter.",
         "When to give up",
         "Stop worrying when",

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
 from mustwright import data
-from mustwright.figure import ARITHMETIC, Figure
+from mustwright.figure import ARITHMETIC, Figure, total
 from mustwright.must.acidity.claims import claims_data, lowest_shown
 from mustwright.must.acidity.dose import Trial
 from mustwright.must.acidity.members import MustMembers
@@ -21,6 +19,7 @@ from mustwright.must.acidity.potassium import (
     sticking_odds_factor,
 )
 from mustwright.must.acidity.reading import Worth, worth_of_reading
+from mustwright.nutrition.balance import BalanceRow
 from mustwright.planning.acidity.result import (
     MeasuringAnswer,
     PotassiumAnswer,
@@ -78,37 +77,68 @@ def _measuring(worth: Worth, in_time: bool) -> MeasuringAnswer:
 
 
 def answer_potassium(
-    must: MustMembers, fed_mg_l: float, dose_mg_l: float, path: Path, seed: int
+    must: MustMembers, row: BalanceRow, dose_mg_l: float, path: Path, dosed: Path, seed: int
 ) -> PotassiumAnswer:
-    """Potassium against the published ratio at the trough the dose leaves."""
+    """Potassium as the plan counts it, and against the published ratio at the trough.
+
+    Parameters
+    ----------
+    must : MustMembers
+    row : BalanceRow
+        Potassium's line of the plan's balance.
+    dose_mg_l : float
+        Brought by the salt, at least 0 [mg/L].
+    path, dosed : Path
+        The pH without the salt, and with it.
+    seed : int
+    """
     lowest = lowest_shown()
-    trough = path.trough()
-    shown = replace(path, ph=np.maximum(path.ph, lowest)).trough()
-    sheet = potassium_sheet(must.potassium_mg_l, fed_mg_l, dose_mg_l, shown)
+    fed_mg_l = row.plan_mg_l.value + row.rehydration_mg_l.value
     whole = must.potassium_mg_l + fed_mg_l + dose_mg_l
-    odds = sticking_odds_factor(trough, whole, seed)
+    shown = np.maximum(dosed.trough(), lowest)
+    short = potassium_sheet(must.potassium_mg_l, fed_mg_l, dose_mg_l, shown).chance_short
     source = "Kudo1998, ratio from memory"
     return PotassiumAnswer(
-        must_mg_l=band_figure(
-            must.potassium_mg_l, "mg/L", "sum over the ingredients", "ingredient records"
-        ),
-        feeds_mg_l=Figure(fed_mg_l, "mg/L", "of the feeding plan", ARITHMETIC),
-        dose_mg_l=Figure(dose_mg_l, "mg/L", "of the salt", ARITHMETIC),
-        needed_mg_l=band_figure(
-            potassium_for_ph(shown),
-            "mg/L",
-            f"{published_ratio():g} mol K per mol H at the trough (at least pH {lowest:g})",
-            source,
-        ),
+        must_mg_l=row.must_mg_l,
+        feeds_mg_l=total({"feeds": row.plan_mg_l, "rehydration": row.rehydration_mg_l}, "mg/L"),
+        dose_mg_l=Figure(dose_mg_l + 0.0, "mg/L", "of the salt", ARITHMETIC),
+        needed_mg_l=row.need_mg_l,
+        short_mg_l=row.short_mg_l,
+        by_ratio_mg_l=needed_by_ratio(path.trough()),
         ratio=band_figure(
             ratio_to_hydrogen(whole, shown), "mol/mol", "potassium over hydrogen ion", source
         ),
         published_ratio=Figure(published_ratio(), "mol/mol", "published", source),
-        chance_short=chance_figure(sheet.chance_short, "under the published ratio", trough.size),
+        chance_short=chance_figure(short, "under the published ratio", shown.size),
         sticking_odds_factor=band_figure(
-            odds, "", "factor on the odds of sticking; size of the harm assumed, held at 50", source
+            sticking_odds_factor(dosed.trough(), whole, seed),
+            "",
+            "factor on the odds of sticking; size of the harm assumed, held at 50",
+            source,
         ),
-        words=_potassium_words(sheet.chance_short),
+        words=_potassium_words(short),
+    )
+
+
+def needed_by_ratio(trough: Floats) -> Figure:
+    """Potassium that the published ratio asks for, the same on the plan and beside the acid.
+
+    Parameters
+    ----------
+    trough : ndarray
+        Lowest pH of each member; nothing below the lowest that may be said is counted [-].
+
+    Returns
+    -------
+    Figure
+        [mg/L].
+    """
+    lowest = lowest_shown()
+    return band_figure(
+        potassium_for_ph(np.maximum(trough, lowest)),
+        "mg/L",
+        f"{published_ratio():g} mol K per mol H at the trough (at least pH {lowest:g})",
+        "Kudo1998, ratio from memory",
     )
 
 

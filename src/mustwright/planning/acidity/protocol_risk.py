@@ -14,9 +14,10 @@ from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 from mustwright.kinetics.parameters import population
 from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.acidity.draws import chance
-from mustwright.must.acidity.potassium import potassium_for_ph, published_ratio, ratio_to_hydrogen
+from mustwright.must.acidity.potassium import published_ratio, ratio_to_hydrogen
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning.acidity.acid_risk import AcidRisk
+from mustwright.planning.acidity.measurements import needed_by_ratio
 from mustwright.planning.acidity.ph_course import MODEL, PhForecast, follow, ph_times, rows_of
 from mustwright.planning.acidity.ph_course_json import band_lines
 from mustwright.planning.acidity.prior import acid_must
@@ -68,8 +69,7 @@ def acid_of_comparison(result: Comparison, members: int = MEMBERS) -> Comparison
 
 
 def _risk(found: PhForecast, measured: bool) -> AcidRisk:
-    lowest = lowest_shown()
-    shown = np.maximum(found.trough, lowest)
+    shown = np.maximum(found.trough, lowest_shown())
     ratio = ratio_to_hydrogen(found.potassium_mg_l, shown)
     count = found.trough.size
     return AcidRisk(
@@ -85,12 +85,7 @@ def _risk(found: PhForecast, measured: bool) -> AcidRisk:
             f"{published_ratio():g}",
             RATIO,
         ),
-        band_figure(
-            potassium_for_ph(shown),
-            "mg/L",
-            f"{published_ratio():g} mol K per mol H at the trough (at least pH {lowest:g})",
-            RATIO,
-        ),
+        needed_by_ratio(found.trough),
         chance_figure(chance(ratio < published_ratio()), "under the published ratio", count),
         band_figure(
             found.odds_factor,

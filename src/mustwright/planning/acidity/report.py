@@ -23,6 +23,7 @@ from mustwright.must.acidity.members import MustMembers
 from mustwright.must.acidity.path import Path, ph_along, pick_traits
 from mustwright.must.acidity.reading import Bench, bench_trial
 from mustwright.must.acidity.salts import Salt, salt_called
+from mustwright.nutrition.balance import BalanceRow, need, short_of
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_called
@@ -161,8 +162,9 @@ class _Acidity:
             ),
             potassium=answer_potassium(
                 self.must,
-                self._fed_potassium(plan_used),
+                self._potassium_row(plan_used),
                 dose.answer.potassium_mg_l.value,
+                path,
                 dose.trial.path if dose.trial else path,
                 self.asked.seed,
             ),
@@ -255,11 +257,15 @@ class _Acidity:
     def _path(self, additions: Sequence[tuple[float, CourseAddition]]) -> Path:
         return ph_along(self.must, self._course(additions), self.traits)
 
-    def _fed_potassium(self, feeding: FeedingPlan | None) -> float:
-        if feeding is None:
-            return 0.0
-        row = next(r for r in feeding.balance if r.nutrient == "potassium")
-        return row.plan_mg_l.value + row.rehydration_mg_l.value
+    def _potassium_row(self, feeding: FeedingPlan | None) -> BalanceRow:
+        """As the plan counts it; without a plan the must alone."""
+        if feeding is not None:
+            return next(r for r in feeding.balance if r.nutrient == "potassium")
+        wanted, why = need("potassium")
+        none = Figure(0.0, "mg/L", "nothing is fed", ARITHMETIC)
+        must = self.ground.setting.credit.traces["potassium"]
+        short = short_of(wanted, must, none, none)
+        return BalanceRow("potassium", wanted, must, none, none, short, why)
 
     # What the maker reads ------------------------------------------------------------------------
 

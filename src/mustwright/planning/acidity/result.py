@@ -202,12 +202,24 @@ class MeasuringAnswer:
 
 @dataclass(frozen=True)
 class PotassiumAnswer:
-    """Potassium brought, and what the published ratio asks at the trough."""
+    """Potassium wanted and brought, as the plan counts it, and the published ratio at the trough.
+
+    Parameters
+    ----------
+    must_mg_l, feeds_mg_l, needed_mg_l, short_mg_l : Figure
+        The same as in the plan's balance; feeds with the rehydration nutrient.
+    dose_mg_l : Figure
+        Of the salt, which the plan does not give.
+    by_ratio_mg_l : Figure
+        What the published ratio asks at the trough without the salt.
+    """
 
     must_mg_l: Figure
     feeds_mg_l: Figure
     dose_mg_l: Figure
     needed_mg_l: Figure
+    short_mg_l: Figure
+    by_ratio_mg_l: Figure
     ratio: Figure
     published_ratio: Figure
     chance_short: Figure

@@ -3,19 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import datetime, tzinfo
 
-from mustwright.batch.alerts import watch
-from mustwright.batch.clock_check import clock_behind, clock_step
-from mustwright.batch.diagnosis import diagnose
-from mustwright.batch.legal_alerts import over_limit
-from mustwright.batch.next_step import next_step
+from mustwright.batch.clock_check import clock_behind
+from mustwright.batch.judged_view import judged
 from mustwright.batch.outlook import BatchOutlook
-from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress, progress_of
-from mustwright.batch.replan import propose
-from mustwright.batch.restart import restart_plan
 from mustwright.batch.snapshot import gist_of
 from mustwright.batch.view import BatchRecord, BatchView
 from mustwright.batch.view_json import digest_of
@@ -24,7 +17,6 @@ from mustwright.services.batch.forecaster import Told, told
 from mustwright.services.batch.repository import Ledger
 
 MakeOutlook = Callable[[Progress], BatchOutlook]
-TROUBLE = ("stuck", "sluggish", "no_start")
 
 
 def look(
@@ -87,41 +79,15 @@ def _view(
         source = Told(make_outlook(state), None, False)
     else:
         source = told(ledger, record, gist, state, urgent=urgent)
-    foreseen = source.foreseen
-    if foreseen is not None and foreseen.ph is not None and not _knows(foreseen.ph, state):
-        foreseen = replace(foreseen, ph=None)
-    ph = None if foreseen is None else foreseen.ph
-    wrong_clock = clock_behind(record.updated_at, last_at, now)
-    findings = (*over_limit(state, gist.events), *watch(state, gist.events, zone, ph))
-    proposal = propose(state, source.outlook)
-    slow = [f for f in findings if f.rule in TROUBLE]
-    stuck = any(f.rule == "stuck" for f in findings)
-    step = next_step(state, source.outlook, findings, zone, proposal, gist.events)
-    if wrong_clock is not None:
-        findings, step = (wrong_clock, *findings), clock_step(wrong_clock)
-    return BatchView(
-        record=record,
-        events=gist.events,
-        feeds=gist.feeds,
-        warmth=gist.warmth,
-        entries=gist.entries,
-        in_order=gist.in_order,
-        read_log=lambda: memory.stands(ledger, record),
-        progress=state,
-        outlook=source.outlook,
-        findings=findings,
-        proposal=proposal,
-        step=step,
-        diagnosis=diagnose(state, foreseen) if slow else None,
-        restart=restart_plan(state) if stuck else None,
-        foreseen=foreseen,
+    return judged(
+        record,
+        gist,
+        state,
+        zone,
+        source.outlook,
+        foreseen=source.foreseen,
+        ph=source.ph,
         pending=source.pending,
+        wrong_clock=clock_behind(record.updated_at, last_at, now),
+        read_log=lambda: memory.stands(ledger, record),
     )
-
-
-def _knows(ph: PhForeseen, now: Progress) -> bool:
-    """Whether the acid model has seen the latest pH reading; a newer one counts alone."""
-    if now.ph_at is None or now.pitched is None:
-        return ph.read_ph is None
-    hours = max((now.ph_at - now.pitched).total_seconds() / 3600, 0.0)
-    return ph.read_ph == now.ph and ph.read_h is not None and abs(ph.read_h - hours) < 0.01

@@ -11,12 +11,17 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
+from mustwright.batch.assessment import assess
+from mustwright.batch.entries import Event
+from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.forecast_record import Foreseen, foreseen_text
 from mustwright.batch.kinetic_outlook import KineticOutlook, contradicts
 from mustwright.batch.outlook import BatchOutlook, PaceOutlook
+from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import CLOSED, FINISHING, Progress, progress, progress_of
 from mustwright.batch.snapshot import Gist
 from mustwright.batch.view import BatchRecord
+from mustwright.batch.withdrawn_feeds import with_withdrawn
 from mustwright.errors import MustwrightError
 from mustwright.services.batch.cache import kept_beside, memory_of
 from mustwright.services.batch.repository import Ledger
@@ -44,11 +49,15 @@ class Told:
         What the fermentation model says; also where its readings are not met.
     pending : bool
         Whether a newer forecast is being worked out.
+    ph : PhForeseen or None
+        What the acid model says: kept while nothing but readings came since, so that its advice
+        stays while a newer forecast is being worked out.
     """
 
     outlook: BatchOutlook
     foreseen: Foreseen | None
     pending: bool
+    ph: PhForeseen | None = None
 
 
 def told(
@@ -79,11 +88,13 @@ def told(
     if not is_new and worker is not None:
         failed = worker.failure(record)
         pending = not failed and worker.ask(record.slug, urgent=urgent)
+    unchanged = found is not None and gist.changed <= found.version
+    ph = found.ph if found is not None and unchanged else None
     if found is None or not (is_new or _still_holds(found, gist, now)):
-        return Told(PaceOutlook(now, failed or (WORKING if pending else "")), None, pending)
+        return Told(PaceOutlook(now, failed or (WORKING if pending else "")), None, pending, ph)
     if not found.met:
-        return Told(PaceOutlook(now, NOT_MET), found, pending)
-    return Told(KineticOutlook(now, found), found, pending)
+        return Told(PaceOutlook(now, NOT_MET), found, pending, ph)
+    return Told(KineticOutlook(now, found), found, pending, ph)
 
 
 def pages_come_first(ledger: Ledger) -> None:
@@ -135,6 +146,8 @@ def work_out(
     state = progress(live, now)
     if state.phase in (CLOSED, FINISHING):
         return None
+    events = [s for s in live if isinstance(s.what, Event | StepDone) and s.at <= now]
+    state = with_withdrawn(state, assess(state, events))
     found = foresee(state, live, record.version, house=house)
     kept_beside(ledger.keep_outlook, slug, record.version, foreseen_text(found), record.cellar)
     memory.keep_forecast(record, found)

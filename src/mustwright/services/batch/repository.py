@@ -196,7 +196,7 @@ class Ledger(Protocol):
         """Add lines, and the pictures that new ones among them show, all or none.
 
         Gives the lines back as kept. A line that lies ahead of the clock is refused
-        (`mustwright.batch.entries.FUTURE`).
+        (`mustwright.batch.clock.AHEAD`).
 
         Parameters
         ----------

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta, tzinfo
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from mustwright.batch.next_step import clock
+from mustwright.batch.clock import clock
 from mustwright.batch.view import BatchRecord
 from mustwright.batch.view_json import digest_of
 from mustwright.errors import MustwrightError
@@ -19,7 +19,7 @@ from mustwright.services.batch.forecaster import pages_come_first
 from mustwright.services.batch.repository import Ledger
 
 STALE = timedelta(hours=1)
-CLOSED_PHASE = "closed"
+CLOSED_MARKS = ('"is_closed": true', '"phase": "closed"')
 SLOW_S = 0.04
 HASTE_S = 0.05
 SMALL, PATIENCE_S = 60, 1.0  # a cellar of up to this many batches is always brought up to date
@@ -98,7 +98,7 @@ def due_today(
     items, closed = [], 0
     for record in records:
         digest = json.loads(record.digest) if record.digest else None
-        if digest is not None and digest["phase"] == CLOSED_PHASE:
+        if digest is not None and _is_closed(digest):
             closed += 1
             continue
         items.append(_item(record, digest, now, zone))
@@ -182,8 +182,13 @@ def renew_digest(ledger: Ledger, slug: str, now: datetime, zone: tzinfo) -> None
 def _is_old(record: BatchRecord, now: datetime) -> bool:
     if record.digest_version != record.version or record.digest_at is None:
         return True
-    closed = f'"phase": "{CLOSED_PHASE}"' in record.digest
+    closed = any(mark in record.digest for mark in CLOSED_MARKS)
     return not closed and now - record.digest_at > STALE
+
+
+def _is_closed(digest: dict[str, Any]) -> bool:
+    """Whether nothing is due any more; digests of earlier versions say so by their phase."""
+    return bool(digest.get("is_closed", digest["phase"] == "closed"))
 
 
 def _item(
@@ -224,8 +229,11 @@ def _is_today(at: datetime, now: datetime, zone: tzinfo) -> bool:
 def _sentence(
     step: dict[str, Any], at: datetime | None, now: datetime, zone: tzinfo, is_due: bool
 ) -> str:
+    if at is not None and at <= now and not is_due:  # it passed since the digest was made
+        return f"Read gravity now, then: {step['lead'][0].lower()}{step['lead'][1:]}."
     if is_due or at is None:
-        return f"{step['lead']}{' now' if is_due and at is not None else ''}."
+        says_now = " now" in step["lead"]  # as in: add 5 g now, and read again
+        return f"{step['lead']}{' now' if is_due and not says_now else ''}."
     sign = f", at gravity {step['gravity']:.3f}" if step["gravity"] else ""
     return f"{step['lead']} {clock(at, now, zone)}{sign}."
 

@@ -12,8 +12,9 @@ from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
 from mustwright.batch.calendar import calendar_text
+from mustwright.batch.clock import refuse_future
 from mustwright.batch.codec import moment_from
-from mustwright.batch.entries import Entry, Reading, refuse_future
+from mustwright.batch.entries import Entry, Reading
 from mustwright.batch.view_json import view_data
 from mustwright.errors import InputError
 from mustwright.plain_data import data_of
@@ -131,10 +132,10 @@ def post_readings(request: Request, slug: str, body: ReadingsIn, given: Credenti
 
 def _entry(one: ReadingIn, i: int, label: str, now: datetime) -> Entry:
     at: datetime = moment_from(one.at, f"readings[{i}].at")
+    refuse_future(f"readings[{i}].at", at, now)
     content = one.model_dump(exclude={"client_id", "at"})
     try:
         made = Entry(one.client_id, at, f"device: {label}", Reading(**content))
-        refuse_future([made], now)
     except InputError as error:
         where = f"readings[{i}].{error.field}"
         raise InputError(where, error.requirement, error.got) from None

@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from mustwright import data
-from mustwright.batch import log_text, temperature_text
+from mustwright.batch import log_text, temperature_text, volume_text
 from mustwright.bench.field_text import between, printed
 from mustwright.web.forms import batch_form
 from mustwright.web.pages import batch_options, figures
@@ -39,6 +39,7 @@ def _equipped() -> Environment:
         feed_options=batch_options.feed_options,
         jar_options=batch_options.jar_options,
         degrees=temperature_text.degrees,
+        litres=volume_text.litres_words,
     )
     made.globals["cautions"] = cautions()
     made.globals["ledger"] = None

@@ -142,7 +142,7 @@ def test_due_today_puts_the_worst_first(bench):
     record.write(bench.ledger, closed.slug, Event("bottled"), at=PITCHED)
     found = due_today(bench.ledger, bench.now + timedelta(hours=1), UTC, budget_s=30)
     assert found.today[0].slug == "heather"
-    assert found.today[0].finding == "Stuck"
+    assert found.today[0].finding == "Stopped short"
     assert found.closed == 1
     assert found.stale == 0
     ranks = [i.rank for i in found.today]
@@ -239,7 +239,7 @@ def test_two_who_take_in_the_same_file_at_once_make_one_batch(bench, elsewhere):
 
 @pytest.mark.parametrize(
     "spoil",
-    ["schema", "log", "photo", "at", "kind", "gravity", "seq", "future", "version", "slug"],
+    ["schema", "log", "photo", "at", "kind", "gravity", "seq", "future", "ahead", "version", "slug"],
 )
 def test_a_spoiled_json_file_writes_nothing(bench, spoil):
     busy(bench)
@@ -253,6 +253,8 @@ def test_a_spoiled_json_file_writes_nothing(bench, spoil):
         data["photos"][0]["sha256"] = "0" * 64
     elif spoil == "at":
         data["log"][3]["at"] = "yesterday"
+    elif spoil == "ahead":
+        data["log"][3]["at"] = (bench.now + timedelta(minutes=11)).isoformat()
     elif spoil == "kind":
         data["log"][3]["kind"] = "dance"
     elif spoil == "seq":

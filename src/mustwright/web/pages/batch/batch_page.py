@@ -12,9 +12,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from mustwright.batch import log_text as words
-from mustwright.batch.entries import Entry, FeedGiven, Given, Note, Payload
+from mustwright.batch.entries import Entry, FeedGiven, Given, Note, Payload, Reading
 from mustwright.batch.log import Standing
 from mustwright.batch.plan import BatchPlan, PlannedFeed
+from mustwright.batch.reading_text import corrected_by_id, corrected_words
 from mustwright.batch.temperature_text import temperature_unit
 from mustwright.batch.view import BatchView
 from mustwright.bench.step_table import PAGES
@@ -108,10 +109,10 @@ def shown(
         state=view.progress,
         step=view.step,
         step_feed=step_feed(view),
-        facts=facts.facts_of(view, desk.zone),
+        facts=facts.facts_of(view, desk.zone, last.reading),
         pictures=view_model.pictures(view) if view.progress.pitched else None,
         feeds=view_model.feed_rows(view, desk.zone),
-        log=log_rows(last, plan, desk),
+        log=log_rows(last, view, desk),
         log_length=view.entries,
         undo=None if undo is None else {"id": undo[0].id, "words": words_of_line(undo, plan)},
         wrote=_wrote(view, wrote),
@@ -166,8 +167,9 @@ def _filled(view: BatchView, last: Newest, typed: Mapping[str, TypedForm]) -> di
     return {**start, **typed}
 
 
-def log_rows(last: Newest, plan: BatchPlan, desk: Desk) -> list[LogRow]:
+def log_rows(last: Newest, view: BatchView, desk: Desk) -> list[LogRow]:
     """The newest entries first, removed ones too."""
+    plan, seen = view.progress.plan, corrected_by_id(view.progress)
     rows = []
     for stand in last.stands:
         rows.append(
@@ -178,7 +180,7 @@ def log_rows(last: Newest, plan: BatchPlan, desk: Desk) -> list[LogRow]:
                 if stand.entry.logged_at
                 else "",
                 words.title(stand.what),
-                words.detail(stand.what, plan),
+                _detail(stand, plan, seen),
                 words.history(stand, desk.zone, plan),
                 stand.what.photo if stand.what.kind == "photo" else "",
                 stand.what.kind == "plan",
@@ -187,6 +189,15 @@ def log_rows(last: Newest, plan: BatchPlan, desk: Desk) -> list[LogRow]:
             )
         )
     return rows
+
+
+def _detail(stand: Standing, plan: BatchPlan, corrected: Mapping[str, float]) -> str:
+    """What an entry says; a reading also what it stands for, where that is another figure."""
+    said = words.detail(stand.what, plan)
+    if not isinstance(stand.what, Reading):
+        return said
+    both = corrected_words(stand.what, corrected.get(stand.entry.id), plan.sheet)
+    return f"{said} ({both})" if both else said
 
 
 def words_of_line(undo: tuple[Entry, Standing], plan: BatchPlan) -> str:

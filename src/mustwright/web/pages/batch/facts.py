@@ -7,10 +7,17 @@ from datetime import tzinfo
 
 from mustwright import data
 from mustwright.batch import log_text as words
-from mustwright.batch.next_step import clock
-from mustwright.batch.progress import CLOSED, DRY, FINISHING, Progress
+from mustwright.batch.assessment import FERMENTS, STOPPED, Assessment
+from mustwright.batch.clock import clock
+from mustwright.batch.duration_text import hours_words
+from mustwright.batch.entries import Reading
+from mustwright.batch.progress import FINISHING, Progress
+from mustwright.batch.quantiles import Quantiles
+from mustwright.batch.reading_text import corrected_words
+from mustwright.batch.restart_course import TAKEN
 from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
+from mustwright.batch.volume_text import short_litres
 
 DRY_SHARE = 0.97
 
@@ -26,20 +33,36 @@ class Fact:
     source: str = ""
 
 
-def facts_of(view: BatchView, zone: tzinfo) -> list[Fact]:
-    """What is known now, the most asked-for first."""
+def facts_of(view: BatchView, zone: tzinfo, read: Reading | None = None) -> list[Fact]:
+    """What is known now, the most asked-for first.
+
+    Parameters
+    ----------
+    read : Reading or None
+        The latest of gravity, as it was read.
+    """
     state = view.progress
-    found = [_gravity(state, zone), _used(state), _alcohol(state), _fall(state)]
-    found += [_temperature(state), _ph(state, zone), _fed(state), _dry(view, zone)]
+    of = view.assessed
+    found: list[Fact | None] = [
+        _gravity(view, zone, read), _used(state, of), _alcohol(state, of), _volume(state, of),
+        _fall(state, of), _temperature(state), _ph(state, of, zone), _fed(state), _dry(view, zone),
+    ]  # fmt: skip
     return [fact for fact in found if fact is not None]
 
 
-def _gravity(state: Progress, zone: tzinfo) -> Fact:
-    if state.gravity is None or state.gravity_sd is None or state.last_reading_at is None:
+def _gravity(view: BatchView, zone: tzinfo, read: Reading | None) -> Fact:
+    state, of = view.progress, view.assessed
+    if of.gravity is None or state.gravity_sd is None or state.last_reading_at is None:
         return Fact("Gravity", "not read yet", how=(f"At pitch {state.plan.must.gravity:.3f}.",))
+    if state.gravity is None or abs(of.gravity - state.gravity) > 1e-9:
+        said = of.held.how.get("gravity", "by the balance")
+        how: tuple[str, ...] = (f"{said[0].upper()}{said[1:]}.",)
+        return Fact("Gravity", f"{of.gravity:.3f}", "", how, "mass balance")
+    as_read = "" if read is None else corrected_words(read, state.gravity, state.plan.sheet)
     how = (
         f"Read {words.moment(state.last_reading_at, zone, state.now)}, corrected to 20 °C and, for "
         "a refractometer, for the alcohol made so far.",
+        *((f"{as_read}.",) if as_read else ()),
         "The range is two standard errors of the instrument either way.",
     )
     instrument = data.load("watch")["error"]
@@ -47,24 +70,43 @@ def _gravity(state: Progress, zone: tzinfo) -> Fact:
              for v in instrument.values() if "gravity_sd" in v}  # fmt: skip
     spread = f"±\u00a0{2 * state.gravity_sd:.3f}"
     source = known.get(state.gravity_sd, "")
-    return Fact("Gravity", f"{state.gravity:.3f}", spread, how, source)
+    return Fact("Gravity", f"{of.gravity:.3f}", spread, how, source)
 
 
-def _used(state: Progress) -> Fact:
+def _used(state: Progress, of: Assessment) -> Fact:
+    left, end = of.sugar_left_g_l, of.end
     how = (
-        f"From {state.original_gravity:.3f} at the start to {state.plan.must.dry_gravity:.3f} dry, "
-        f"along the course of this must; about {state.sugar_left_g_l:.0f} g/L of sugar are left.",
+        f"This must, {state.original_gravity:.3f} at the start, may end at {end.low:.3f} to "
+        f"{end.high:.3f}, as nobody knows to a hundredth what of it ferments: "
+        f"{left.p05 or 0:.0f} to {left.p95 or 0:.0f} g/L of its sugar is left.",
     )
-    return Fact("Sugar gone", f"{100 * state.sugar_used:.0f} %", "", how, "mass balance")
+    return Fact("Sugar left, about", f"{left.p50 or 0:.0f} g/L", _range(left), how, "mass balance")
 
 
-def _alcohol(state: Progress) -> Fact:
-    how = (f"What the sugar gone so far makes; dry up to "
-           f"{state.plan.must.potential_alcohol_pct:.1f} % vol.",)  # fmt: skip
-    return Fact("Alcohol, about", f"{state.alcohol_pct:.1f} % vol", "", how, "mass balance")
+def _range(left: Quantiles) -> str:
+    low, high = f"{left.p05 or 0:.0f}", f"{left.p95 or 0:.0f}"
+    return "" if low == high else f"{low} to {high}"
 
 
-def _fall(state: Progress) -> Fact | None:
+def _alcohol(state: Progress, of: Assessment) -> Fact:
+    said = of.held.how.get("alcohol_pct", "the sugar gone so far")
+    dry = f"; dry up to {state.plan.must.potential_alcohol_pct:.1f} % vol"
+    how = (f"By {said}{'' if of.is_over else dry}.",)
+    return Fact("Alcohol, about", f"{of.alcohol_pct:.1f} % vol", "", how, "mass balance")
+
+
+def _volume(state: Progress, of: Assessment) -> Fact:
+    said = of.held.how.get("volume_l", "")
+    how = (f"{said[:1].upper()}{said[1:]}.",) if said else ()
+    return Fact("In the vessel", short_litres(of.held.volume_l, state.plan.sheet), "", how)
+
+
+def _fall(state: Progress, of: Assessment) -> Fact | None:
+    if of.phase == STOPPED or of.is_over or of.may_have_stopped:
+        if of.gravity is None or of.stood_h <= 0 or state.phase == FINISHING:
+            return None
+        how = (f"{of.stood_count} readings at {of.gravity:.3f} show no fall.",)
+        return Fact("Pace", f"no fall seen for {hours_words(of.stood_h)}", "", how)
     if state.slope is None:
         return None
     s = state.slope
@@ -87,9 +129,12 @@ def _temperature(state: Progress) -> Fact:
     return Fact("Must", now, "", (read, f"This yeast likes {low} to {high}."))
 
 
-def _ph(state: Progress, zone: tzinfo) -> Fact | None:
-    if state.ph is None:
+def _ph(state: Progress, of: Assessment, zone: tzinfo) -> Fact | None:
+    if of.held.ph is None:
         return None
+    if of.held.ph != state.ph:
+        said = of.held.how.get("ph", "")
+        return Fact("pH", f"{of.held.ph:.2f}", "", (f"{said[:1].upper()}{said[1:]}.",))
     when = (
         "from the must's sheet"
         if state.ph_at is None
@@ -109,9 +154,20 @@ def _fed(state: Progress) -> Fact:
 
 
 def _dry(view: BatchView, zone: tzinfo) -> Fact | None:
-    state = view.progress
-    if state.pitched is None or state.phase in (DRY, FINISHING, CLOSED):
+    state, of = view.progress, view.assessed
+    if of.phase not in (*FERMENTS, STOPPED):
         return None
+    if of.phase == STOPPED:
+        how = ("It has stopped short: nothing is foreseen until it works again.",)
+        return Fact("Nearly dry", "not before it works again", "", how)
+    if of.may_have_stopped:
+        how = ("The readings may show a stop, the forecast does not: the next reading decides.",)
+        return Fact("Nearly dry", "open: it may have stopped", "", how)
+    if of.restart is not None and of.restart.state == TAKEN:
+        how = ("At the pace read since the restart, which stays in proportion to the sugar left.",)
+        days = of.days_to_end
+        said = "not foreseen" if days is None else f"in {days[0]:.0f} to {days[1]:.0f} days"
+        return Fact("Nearly dry", said, "", how)
     span = view.outlook.used(DRY_SHARE)
     if span.expected_h > 24 * 120:
         return Fact("Nearly dry", "not foreseen", "", (f"Forecast: {view.outlook.name}.",))

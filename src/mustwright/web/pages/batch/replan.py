@@ -9,7 +9,7 @@ from mustwright.batch import log_text as words
 from mustwright.batch.log import plans
 from mustwright.batch.paper import without_gravity
 from mustwright.batch.plan import PlannedFeed
-from mustwright.batch.replan import FeedChange
+from mustwright.batch.replan import FeedChange, no_proposal_words
 from mustwright.errors import ConflictError, InputError
 from mustwright.services.batch.replan import adopt, fingerprint
 from mustwright.web.forms.typed import number_of
@@ -99,6 +99,7 @@ def _shown(request: Request, desk: Desk, slug: str, status: int = 200, wrong: st
         proposal=proposal,
         agreed=fingerprint(proposal) if proposal else "",
         rows=rows,
+        nothing="" if proposal else no_proposal_words(view.progress, view.assessed),
         plans=earlier,
         wrong=wrong,
     )

@@ -10,12 +10,13 @@ from markupsafe import Markup
 
 from mustwright.batch import log_text as words
 from mustwright.batch import ph_text
+from mustwright.batch.clock import clock
 from mustwright.batch.entries import Event
+from mustwright.batch.feed_triggers import is_due, trigger_gravity
 from mustwright.batch.log import Standing
-from mustwright.batch.next_step import clock, is_due, trigger_gravity
 from mustwright.batch.outlook import GravityBand, anchor
 from mustwright.batch.paper import without_gravity
-from mustwright.batch.progress import CLOSED, DRY, FINISHING, FeedState
+from mustwright.batch.progress import CLOSED, FINISHING, FeedState
 from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
 from mustwright.must.acidity.claims import lowest_shown
@@ -26,7 +27,6 @@ from mustwright.web.pictures.batch_ph import batch_ph
 BAND_STEPS = 40
 LONGEST_AHEAD_H, SHORTEST_H = 24.0 * 45, 24.0 * 5
 MOST_SIGNS = 60
-PAST = (DRY, FINISHING, CLOSED)  # nothing is fed any more
 
 
 @dataclass(frozen=True)
@@ -87,8 +87,8 @@ class PhShown:
 
 def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
     """The pH of a batch that still ferments; none if the acid model says nothing."""
-    ph, state = view.foreseen.ph if view.foreseen else None, view.progress
-    if ph is None or state.phase in PAST:
+    ph = view.ph
+    if ph is None or view.assessed.is_over:
         return None
     now_h, end_h = scene.now_h, scene.end_h
     is_low = ph.is_read and ph.chance_low_ahead > 0.1
@@ -169,7 +169,7 @@ def _marks(view: BatchView) -> list[FeedMark]:
             FeedMark(name, _hours(view, stand), None, None, *brought, number=number, state="given")
         )
     for one in state.feeds:
-        if one.state == "skipped" or (one.state == "ahead" and state.phase not in PAST):
+        if one.state in ("skipped", "ahead"):
             span = view.outlook.due(one.feed.rule)
             at = max(span.expected_h, state.hours or 0.0)
             if one.given_at is not None:
@@ -221,8 +221,8 @@ def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
     state, feed = view.progress, one.feed
     planned = words.feed_words(feed)
     due, given, when = False, "", ""
-    if one.state == "ahead" and state.phase in PAST:
-        when = "never given"
+    if one.state == "withdrawn":
+        when = "never given" if view.assessed.is_over else f"not any more: {one.why}"
     elif one.state == "ahead" and state.pitched is not None:
         span = view.outlook.due(feed.rule)
         due = is_due(state, feed.rule, span)

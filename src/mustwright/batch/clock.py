@@ -1,0 +1,70 @@
+"""When is now, and how is a moment said: the margin for what is dated ahead, and days in words."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta, tzinfo
+
+from mustwright.errors import InputError
+
+AHEAD = timedelta(minutes=10)  # clocks of phones and devices differ; more than that is a wrong date
+
+
+def refuse_future(field: str, at: datetime, now: datetime, typed: object = None) -> None:
+    """Refuse a moment that has not come yet.
+
+    Parameters
+    ----------
+    field : str
+        Where it was typed.
+    at, now : datetime
+        With their zones.
+    typed : object
+        What came; the moment itself where it is None.
+
+    Raises
+    ------
+    InputError
+        If it lies more than `AHEAD` after now.
+    """
+    if at > now + AHEAD:
+        minutes = AHEAD.total_seconds() / 60
+        needs = f"needs a time that has come (at most {minutes:.0f} minutes ahead of this clock)"
+        raise InputError(field, needs, at.isoformat() if typed is None else typed)
+
+
+def clock(moment: datetime, now: datetime, zone: tzinfo) -> str:
+    """A moment as people say it: today about 18:00, Friday 3 May about 07:00.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> clock(datetime(2031, 5, 1, 17, 55, tzinfo=UTC), datetime(2031, 5, 1, 8, tzinfo=UTC), UTC)
+    'today about 18:00'
+    """
+    local = to_half_hour(moment.astimezone(zone))
+    return f"{day_words(moment, now, zone)} about {local:%H:%M}"
+
+
+def day_words(moment: datetime, now: datetime, zone: tzinfo) -> str:
+    """The day of a moment: today, tomorrow, yesterday, or Friday 3 May."""
+    local, here = to_half_hour(moment.astimezone(zone)), now.astimezone(zone)
+    days = (local.date() - here.date()).days
+    named = {-1: "yesterday", 0: "today", 1: "tomorrow"}.get(days)
+    return named or f"{local:%A} {local.day} {local:%B}"
+
+
+def between(low: datetime, high: datetime, now: datetime, zone: tzinfo) -> str:
+    """A range of moments in brackets, from now on; empty where it is under an hour."""
+    if (high - low) < timedelta(hours=1):
+        return ""
+    low = max(low, now)
+    first, last = (clock(m, now, zone).replace("about ", "") for m in (low, max(high, low)))
+    day, _, hour = last.rpartition(" ")
+    same = first.startswith(day)
+    return f" (between {first} and {hour if same else last})"
+
+
+def to_half_hour(moment: datetime) -> datetime:
+    """The nearest half hour."""
+    plain = moment.replace(minute=0, second=0, microsecond=0)
+    return plain + timedelta(minutes=30 * round((moment - plain).total_seconds() / 1800))

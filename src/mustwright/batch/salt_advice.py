@@ -1,0 +1,102 @@
+"""What to do against a low pH, in the same words everywhere: measure, add half, measure again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from mustwright import data
+from mustwright.batch.alert import threshold
+from mustwright.batch.allowed_additions import CARBONATES, room_of_kind
+from mustwright.batch.assessment import Assessment
+from mustwright.batch.ph_forecast_record import PhForeseen
+from mustwright.batch.ph_text import half_dose_words, no_salt_words, part_words
+from mustwright.batch.progress import Progress
+from mustwright.must.acidity.salts import all_salts, allowance
+
+SHOWS_AFTER = timedelta(hours=12)  # of a salt that was stirred in (assumed)
+MOVES_PH = ("ph_adjusted", "acid")
+SHOWS = "it shows what has come of what went in"
+
+
+@dataclass(frozen=True)
+class SaltAdvice:
+    """One action against a low pH.
+
+    Parameters
+    ----------
+    words : str
+        The action, with its amount.
+    caution : str
+        What to mind, with what the law says of the salt.
+    at : datetime or None
+        When; None for now.
+    kind : str
+        ``read``, ``add``, or ``none`` where no salt may go in.
+    """
+
+    words: str
+    caution: str
+    at: datetime | None
+    kind: str
+
+
+def salt_advice(now: Progress, of: Assessment, ph: PhForeseen | None) -> SaltAdvice:
+    """What comes next against a low pH.
+
+    Parameters
+    ----------
+    ph : PhForeseen or None
+        What the acid model says; without it, half of the largest step between two readings, as far
+        as law, label and stock allow.
+    """
+    since = salted_since(now, of)
+    if since is not None:
+        return SaltAdvice("Read pH and gravity", "", since + SHOWS_AFTER, "read")
+    dose = ph.dose if ph is not None else None
+    powder = str(data.load("cautions")["powder_in_gassy_must"]["text"])
+    if dose is not None and dose.grams > 0:
+        return SaltAdvice(half_dose_words(dose), dose.caution or powder, None, "add")
+    if dose is not None:
+        return SaltAdvice(no_salt_words(_is_salted(now)), dose.limit, None, "none")
+    grams, law = _first_part_g(now, of)
+    if grams < 0.05:
+        return SaltAdvice(no_salt_words(_is_salted(now)), " ".join(law), None, "none")
+    return SaltAdvice(part_words(grams), " ".join((powder, *law)), None, "add")
+
+
+def salted_since(now: Progress, of: Assessment) -> datetime | None:
+    """When something went in that moves pH and no reading has shown yet; None otherwise.
+
+    A reading at the same moment is of what was there before.
+    """
+    done = of.last_done
+    found = [] if now.salted_at is None else [now.salted_at]
+    if done is not None and done.name in MOVES_PH:
+        found.append(done.at)
+    last = max(found, default=None)
+    return last if last is not None and now.ph_at is not None and last >= now.ph_at else None
+
+
+def _is_salted(now: Progress) -> bool:
+    return any(now.given_g.get(salt, 0.0) > 0 for salt in CARBONATES)
+
+
+def _first_part_g(now: Progress, of: Assessment) -> tuple[float, tuple[str, ...]]:
+    """Half a step of potassium bicarbonate [g], and what the law says of it.
+
+    Never past what law, label and stock leave of it after the base that went in; acid that nobody
+    measured counts as none.
+    """
+    known, held = all_salts(), of.held
+    salt = known[CARBONATES[0]]
+    allowed = allowance(salt, now.plan.profile, held.acidity_g_l or 0.0)
+    gone = sum(
+        now.given_g.get(name, 0.0) * known[name].base_meq_g / salt.base_meq_g for name in CARBONATES
+    )
+    most = min(
+        0.5 * threshold("ph_low", "step_g_l") * held.volume_l,
+        allowed.most_g_l * held.volume_l - gone,
+        room_of_kind(now, salt.id).grams,
+    )
+    return max(most, 0.0), (allowed.binding,) if allowed.binding else ()

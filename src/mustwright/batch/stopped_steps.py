@@ -1,0 +1,220 @@
+"""What to do with a batch that has stopped short, step by step until it works again or is given up.
+
+First the measurement that tells the likeliest causes apart; then what it asks for; then, if that
+does not set it going, the restart as a course of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+
+from mustwright import data
+from mustwright.batch.alert import threshold
+from mustwright.batch.assessment import Assessment
+from mustwright.batch.clock import day_words
+from mustwright.batch.diagnosis import Diagnosis
+from mustwright.batch.duration_text import hours_words
+from mustwright.batch.log import Standing, is_event
+from mustwright.batch.ph_forecast_record import PhForeseen
+from mustwright.batch.progress import Progress
+from mustwright.batch.restart import RestartPlan
+from mustwright.batch.restart_course import COMBINED, GIVEN_UP, STARTER
+from mustwright.batch.salt_advice import SHOWS, SaltAdvice, salt_advice, salted_since
+from mustwright.batch.temperature_text import degrees
+from mustwright.batch.volume_text import litres_words
+
+WARM_H = 72.0  # how long a temperature of the must is believed (assumed)
+SHOWS_AFTER_H = 48.0  # until a change shows whether it was that (assumed)
+GIVE_UP = "Give the restart up: blend it, or stabilise it and keep it sweet"
+REMEDIES = ("moved", "ph_adjusted", "stirred", "aerated")
+MEASURE = {
+    "ph_potassium": (
+        "Read pH with a calibrated meter",
+        "it has stopped short, and a low pH is among the likeliest causes",
+    ),
+    "temperature": (
+        "Read the temperature in the middle of the must",
+        "it has stopped short, and cold or heat is among the likeliest causes",
+    ),
+    "instrument": (
+        "Read gravity again, stirred and degassed",
+        "two readings alone say that it has stopped",
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Act:
+    """One action, when (None for now), and one reason; `timed` where the time follows the lead."""
+
+    kind: str
+    lead: str
+    why: str
+    at: datetime | None = None
+    caution: str = ""
+    gravity: float | None = None
+    finish: str | None = None
+    timed: bool = True
+
+
+def stopped_act(
+    now: Progress,
+    of: Assessment,
+    events: Sequence[Standing],
+    diagnosis: Diagnosis | None,
+    restart: RestartPlan | None,
+    ph: PhForeseen | None,
+) -> Act:
+    """What comes next for one that has stopped short."""
+    tried = _tried(now, of, events)
+    if tried is not None:
+        return tried
+    missing = _missing(of, diagnosis)
+    if missing is not None:
+        return missing
+    return _low_ph(now, of, ph) or _out_of_range(now) or _start_again(of, restart)
+
+
+def _tried(now: Progress, of: Assessment, events: Sequence[Standing]) -> Act | None:
+    """Something was changed after the last reading: it gets time to show."""
+    if salted_since(now, of) is not None:
+        return salt_act(salt_advice(now, of, None), "")
+    done = [(s.at, s.what.what) for s in events if is_event(s, *REMEDIES) and s.at <= now.now]
+    if now.salted_at is not None:
+        done.append((now.salted_at, "ph_adjusted"))
+    read = now.last_reading_at
+    if not done or read is None:
+        return None
+    last, what = max(done)
+    at = last + timedelta(hours=SHOWS_AFTER_H)
+    if read >= at or last < read - timedelta(hours=SHOWS_AFTER_H):
+        return None
+    name = {"moved": "warmth", "ph_adjusted": "pH"}.get(what, "stirring")
+    why = f"two days show whether {name} set it going"
+    return Act("read", "Read gravity and temperature", why, at)
+
+
+def _missing(of: Assessment, diagnosis: Diagnosis | None) -> Act | None:
+    """The measurement that the likeliest causes wait for, of those made at home."""
+    causes = [c.cause for c in diagnosis.causes[:3]] if diagnosis else ["ph_potassium"]
+    lacking = {
+        "ph_potassium": not _within(of.ages.ph_h, of.stood_h + (of.ages.gravity_h or 0.0) + 48),
+        "temperature": not _within(of.ages.temperature_h, WARM_H),
+        "instrument": of.stood_count < 3,
+    }
+    cause = next((c for c in causes if lacking.get(c)), None)
+    return None if cause is None else Act("check", *MEASURE[cause])
+
+
+def _within(age_h: float | None, most_h: float) -> bool:
+    return age_h is not None and age_h <= most_h
+
+
+def _low_ph(now: Progress, of: Assessment, ph: PhForeseen | None) -> Act | None:
+    if now.ph is None or now.ph_at is None or now.ph >= threshold("ph_low", "floor"):
+        return None
+    why = f"at pH {now.ph:.2f} yeast hardly works"
+    found = salt_advice(now, of, ph)
+    if found.kind != "none":
+        return salt_act(found, why)
+    if now.ph >= threshold("ph_low", "restart_low"):
+        return None
+    lead = "Blend it with a less sour mead, or thin it"
+    return Act("check", lead, f"{why}, and no salt may be planned", caution=found.caution)
+
+
+def salt_act(found: SaltAdvice, why: str) -> Act:
+    """The advice against a low pH as the next step."""
+    if found.kind == "read":
+        return Act("read", found.words, SHOWS, found.at)
+    return Act("check", found.words, why, caution=found.caution, timed=False)
+
+
+def _out_of_range(now: Progress) -> Act | None:
+    yeast, warm, sheet = now.plan.yeast, now.temperature_c, now.plan.sheet
+    if not now.temperature_read:
+        return None
+    middle = (yeast.temperature_low_c + yeast.temperature_high_c) / 2
+    if warm < yeast.temperature_low_c + 1:
+        said = f"{degrees(warm, sheet)} is at the low end of what this yeast works at"
+        return Act("check", f"Warm the must to {degrees(middle, sheet, 0)} over a day", said)
+    if warm > yeast.temperature_high_c:
+        said = f"{degrees(warm, sheet)} is more than this yeast likes"
+        return Act("check", f"Cool the must to {degrees(middle, sheet, 0)} over a day", said)
+    return None
+
+
+def _start_again(of: Assessment, restart: RestartPlan | None) -> Act:
+    left = of.sugar_left_g_l
+    level = f"{of.gravity:.3f}" if of.gravity is not None else "this gravity"
+    if restart is not None and not restart.worth_it:
+        why = f"at {of.alcohol_pct:.1f} % vol no yeast goes on"
+        lead = "Blend it, or stabilise it and keep it sweet"
+        return Act("finish", lead, why, finish="", timed=False)
+    stood = of.stood_h + (of.ages.gravity_h or 0.0)
+    why = (
+        f"it has stood at {level} for {hours_words(stood)} with about {left.p50 or 0:.0f} g/L "
+        "of sugar left"
+    )
+    caution = str(data.load("cautions")["powder_in_gassy_must"]["text"])
+    return Act("restart", "Set up the restart starter", why, caution=caution)
+
+
+# The restart ------------------------------------------------------------------------------------
+
+
+def restart_act(
+    now: Progress, of: Assessment, restart: RestartPlan | None, zone: tzinfo
+) -> Act | None:
+    """The next step of a restart under way; None without one, and once it has taken."""
+    course = of.restart
+    if course is None or of.is_over:
+        return None
+    if course.state == STARTER:
+        return _next_of_starter(course.doublings, course.since, restart, now.plan.sheet)
+    if course.state == COMBINED:
+        return _after_combining(now, of, zone)
+    if course.state == GIVEN_UP:
+        days = float(data.load("watch")["restart"]["give_up_days"]["value"])
+        why = f"no fall in the {days:.0f} days since the starter went in"
+        return Act("finish", GIVE_UP, why, finish="", timed=False)
+    return None
+
+
+def _next_of_starter(
+    doublings: int, since: datetime, restart: RestartPlan | None, sheet: str
+) -> Act:
+    steps = restart.steps if restart else ()
+    done, coming = steps[: doublings + 1], steps[doublings + 1 :]
+    if not coming:
+        lead = "Combine the starter with the batch, and write it down here"
+        return Act("restart", lead, "it is as large as the plan has it", timed=False)
+    before, step = done[-1], coming[0]
+    at = since + timedelta(hours=before.hours)
+    why = f"once the starter reads {before.move_on_at:.3f} or less"
+    if step.name == "Combine":
+        return Act(
+            "restart",
+            f"Rack the other {litres_words(step.mead_l, sheet)} onto the starter",
+            why,
+            at,
+        )
+    more = litres_words(step.mead_l, sheet, 2)
+    return Act("restart", f"Double the starter with {more} of the mead", why, at)
+
+
+def _after_combining(now: Progress, of: Assessment, zone: tzinfo) -> Act:
+    course = of.restart
+    assert course is not None
+    assert course.give_up_at is not None
+    last = now.last_reading_at
+    base = last if last is not None and last > course.since else course.since
+    fall = float(data.load("watch")["restart"]["taken_fall"]["value"])
+    if course.level is None or base == course.since:
+        why = "a first fall shows whether the restart has taken"
+    else:
+        end = day_words(course.give_up_at, now.now, zone)
+        why = f"{course.level - fall:.3f} or less shows that the restart has taken; give up {end}"
+    return Act("read", "Read gravity", why, base + timedelta(hours=24))

@@ -1,0 +1,66 @@
+"""Which feeds of the plan must not go in any more, each by name and with its reason."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from mustwright import data
+from mustwright.batch.assessment import STOPPED, Assessment
+from mustwright.batch.plan import PlannedFeed
+from mustwright.batch.plan_deviation import last_moment, threshold
+from mustwright.batch.progress import CLOSED, FINISHING, Progress
+from mustwright.nutrition.triggers import THIRD
+
+AHEAD, WITHDRAWN = "ahead", "withdrawn"
+
+
+def with_withdrawn(now: Progress, assessed: Assessment) -> Progress:
+    """The same state with feeds that must not go in any more marked ``withdrawn``."""
+    if now.phase in (CLOSED, FINISHING):
+        reasons = {s.feed.key: "it ferments no more" for s in now.feeds}
+    else:
+        reasons = {s.feed.key: _why(now, assessed, s.feed) for s in now.feeds}
+    if not any(reasons[s.feed.key] for s in now.feeds if s.state == AHEAD):
+        return now
+    feeds = tuple(
+        replace(s, state=WITHDRAWN, why=why)
+        if s.state == AHEAD and (why := reasons[s.feed.key])
+        else s
+        for s in now.feeds
+    )
+    return replace(now, feeds=feeds)
+
+
+def _why(now: Progress, assessed: Assessment, feed: PlannedFeed) -> str:
+    """Why a feed is withdrawn; empty for one that still goes in."""
+    if assessed.is_over:
+        return "hardly any sugar is left to ferment"
+    if assessed.phase == STOPPED:
+        return "nothing is fed while it stands still"
+    end = last_moment(now.plan)
+    if now.sugar_used > end + 1e-9:
+        return f"more than {end:.0%} of the sugar is gone"
+    return ammonium_too_late(now, assessed, feed)
+
+
+def ammonium_too_late(now: Progress, assessed: Assessment, feed: PlannedFeed) -> str:
+    """Why the ammonium salt of a feed comes too late; empty where it has none, or is in time."""
+    salts = {jar.id for jar in now.plan.jars if jar.group == "ammonium"}
+    if not any(d.nutrient in salts for d in feed.doses):
+        return ""
+    strong = float(data.load("watch")["refit"]["no_ammonium_above_pct"]["value"])
+    if now.sugar_used > THIRD + threshold("passed_sugar"):
+        return f"{now.sugar_used:.0%} of the sugar is gone, and ammonium belongs in the first third"
+    if assessed.alcohol_pct > strong:
+        return f"above {strong:g} % vol yeast takes up no ammonium"
+    return ""
+
+
+def withdrawn_words(now: Progress) -> str:
+    """The feeds that were withdrawn, by name, in one sentence; empty where none was."""
+    gone = [s for s in now.feeds if s.state == WITHDRAWN]
+    if not gone:
+        return ""
+    names = ", ".join(f"'{s.feed.name}'" for s in gone)
+    verb = "are" if len(gone) > 1 else "is"
+    return f"{names} {verb} withdrawn: {gone[0].why}."
