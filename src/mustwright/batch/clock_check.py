@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from mustwright.batch.alert import Finding, finding
 from mustwright.batch.clock import AHEAD
 from mustwright.batch.duration_text import hours_words
-from mustwright.batch.next_step import NextStep
+from mustwright.batch.one_step import NextStep
 
 RULE = "clock"
 

@@ -139,7 +139,7 @@ def _list(content: Mapping[str, Any], name: str) -> list[Any]:
     return value
 
 
-def _entry(one: object, i: int, now: datetime) -> Entry:
+def _entry(one: object, i: int) -> Entry:
     where = f"log[{i}]"
     if not isinstance(one, dict):
         raise InputError(where, "needs a table of named values", one)

@@ -239,8 +239,11 @@ def test_two_who_take_in_the_same_file_at_once_make_one_batch(bench, elsewhere):
 
 @pytest.mark.parametrize(
     "spoil",
-    ["schema", "log", "photo", "at", "kind", "gravity", "seq", "future", "ahead", "version", "slug"],
-)
+    [
+        "schema", "log", "photo", "at", "kind", "gravity", "seq", "future", "ahead", "version",
+        "slug",
+    ],
+)  # fmt: skip
 def test_a_spoiled_json_file_writes_nothing(bench, spoil):
     busy(bench)
     add_photo(bench.ledger, bench.slug, picture(), at=bench.now)
