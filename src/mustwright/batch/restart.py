@@ -220,7 +220,8 @@ def _steps(
             left,
             t,
             wait,
-            "Water for waking the yeast is 35 to 40 C; hotter kills it.",
+            f"Water for waking the yeast is {degrees(35, sheet, 0)} to {degrees(40, sheet, 0)}; "
+            "hotter kills it.",
         )
     ]
     while mix.litres < _v(record, "combine_share") * volume and len(steps) < 6:
