@@ -94,6 +94,8 @@ def next_step(
     if made is None:
         late = next((f for f in findings if f.severity >= 50 and not _is_said(f, of)), None)
         due = None if late else finishing_due(now, findings, stands, zone, of)
+        if late is not None and late.rule == "sluggish" and _is_fresh(of.ages.temperature_h):
+            late = replace(late, act="Read pH of the must")
         made = (
             check_step(late) if late
             else finish_step(due, now, zone) if due
@@ -109,10 +111,13 @@ def _with_withdrawn(made: NextStep, now: Progress) -> NextStep:
 
 def _is_said(finding: Finding, of: Assessment) -> bool:
     """Whether a finding has no action of its own: it stands above, or what it asks for was read."""
-    ages = (of.ages.temperature_h, of.ages.ph_h)
-    fresh = all(age is not None and age <= WORKING_READ_H for age in ages)
+    fresh = _is_fresh(of.ages.temperature_h) and _is_fresh(of.ages.ph_h)
     unfed = finding.rule == "unfed" and not of.is_stale  # what never went in cannot be made good
     return finding.rule in ABOVE or unfed or (finding.rule == "sluggish" and fresh)
+
+
+def _is_fresh(age_h: float | None) -> bool:
+    return age_h is not None and age_h <= WORKING_READ_H
 
 
 def _ends(of: Assessment, now: Progress) -> NextStep | None:

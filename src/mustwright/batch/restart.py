@@ -107,7 +107,7 @@ class _Stock:
         if self.short_g <= 0:
             return ()
         left = max(self.room.grams, 0.0)
-        may = f"at most {left:.1f} g of {self.name} may" if left >= 0.05 else f"no {self.name} may"
+        may = f"at most {left:.1f} g of {self.name} may" if left >= 0.05 else "none may"
         words = f"{self.room.words[:1].upper()}{self.room.words[1:]}"
         return (f"{words}, and what was given already counts: {may} still go in.",)
 

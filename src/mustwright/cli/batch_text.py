@@ -58,7 +58,7 @@ def beyond_lines(view: BatchView) -> list[str]:
 
 def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
     """What the forecast says, and by what."""
-    if view.assessed.is_over:
+    if view.assessed.is_over or view.assessed.is_unknown:
         return []
     lines = [f"Forecast by {view.outlook.name}"]
     found = view.foreseen
