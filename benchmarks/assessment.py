@@ -7,7 +7,8 @@ shapes, half of them stopping) after every reading, as a maker would see it an h
 sure "stopped short"; ``false_finished`` the share of batches called finished at any moment with
 more than 8 g/L of fermentable sugar left, of those ever called finished. Those that stop leave at
 least 18 % of their sugar: a stop nearer the end cannot be told from a must of which less ferments;
-``near_end`` says what becomes of such.
+``near_end`` says what becomes of such: ``called_finished`` is the share of them that was called
+finished at some moment, each time wrongly.
 """
 
 from __future__ import annotations
@@ -96,7 +97,11 @@ def near_end(count: int, seed: int) -> dict[str, Any]:
     chance = random.Random(seed)
     cases = [one_batch(SHAPES[i % 4], True, chance, (0.06, 0.18)) for i in range(count)]
     found = measure(cases)
-    return {k: found[k] for k in ("found_within_7_d", "never_found", "false_finished")}
+    called = [judged(batch)[3] for batch in cases]
+    return {
+        **{k: found[k] for k in ("found_within_7_d", "never_found")},
+        "called_finished": _share(called),
+    }
 
 
 def main() -> None:

@@ -121,12 +121,14 @@ def _one_figure(view: BatchView) -> list[str]:
     lines = " ".join(view_lines(view, UTC)[:8])
     if of.gravity is not None and f"gravity {of.gravity:.3f}" not in lines:
         found.append("the command has another gravity")
-    if f"about {of.alcohol_pct:.1f} % vol" not in lines or of.phase not in lines:
+    strong = "not known" if of.is_unknown else f"about {of.alcohol_pct:.1f} % vol"
+    if strong not in lines or of.phase not in lines:
         found.append("the command has another strength or phase")
     said = {f.label: f.value for f in facts.facts_of(view, UTC)}
     if of.gravity is not None and said["Gravity"] != f"{of.gravity:.3f}":
         found.append("the page has another gravity")
-    if said["Alcohol, about"] != f"{of.alcohol_pct:.1f} % vol":
+    told = said["Alcohol"] if of.is_unknown else said["Alcohol, about"]
+    if told != ("not known" if of.is_unknown else f"{of.alcohol_pct:.1f} % vol"):
         found.append("the page has another strength")
     return found
 

@@ -151,7 +151,7 @@ def test_the_commands_of_the_batch_page(batch):
     assert len(lines) == 3
     for line in lines:
         answer(*shlex.split(line))
-    assert answer("batch", "show", "heather")["state"]["phase"] == "closed"
+    assert answer("batch", "show", "heather")["state"]["phase"] == "bottled"
 
 
 @pytest.mark.parametrize("line", SUMS)

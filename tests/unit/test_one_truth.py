@@ -291,3 +291,89 @@ def test_a_batch_starts_alike_past_a_protocol_that_cannot_be_read(house):
         assert by_hand[same] == by_page[same], same
     plan = house.data("plan", house.file)
     assert [f["name"] for f in by_hand["feeds"]] == [f["name"] for f in plan["feeds"]]
+
+
+# After a blend ----------------------------------------------------------------------------------
+
+
+def test_after_a_blend_there_is_one_strength_and_one_volume(house):
+    house.keep(STRONG.replace("1.135", "1.100"))
+    house.say("batch", "start", house.file, "--pitched", "2031-03-01 18:00")
+    course = {"03-03": 1.090, "03-08": 1.040, "03-15": 1.005, "04-01": 0.997, "04-10": 0.997,
+              "04-20": 0.997, "04-30": 0.997}  # fmt: skip
+    for day, gravity in course.items():
+        house.say("batch", "read", "lane", gravity, "--at", f"2031-{day} 18:00",
+                  "--temperature", "20 C")  # fmt: skip
+    other = "name=old sweet, volume=6 L, alcohol=11 %, gravity=1.030"
+    blended = house.data("finish", "blend", "--batch", "lane", "--lot", "batch=lane", "--lot",
+                         other, "--target", "gravity=1.006", "--record")  # fmt: skip
+    litres, alcohol = blended["volume_l"], blended["alcohol_pct"]
+    one_truth = house.data("batch", "show", "lane")
+    of, state = one_truth["assessment"], one_truth["state"]
+    assert of["volume_l"] == pytest.approx(litres, abs=0.01)
+    assert of["alcohol_pct"] == state["alcohol_pct"] == pytest.approx(alcohol, abs=0.02)
+    assert of["gravity"] == state["gravity"] == pytest.approx(1.006, abs=0.0002)
+    assert state["phase"] == of["phase"] == "finished"
+    assert of["chance_finished"] == 0, "another mead's sugar is in it, and nothing stops the yeast"
+    assert of["sugar_left_g_l"]["p95"] > 15
+    litres, alcohol = of["volume_l"], of["alcohol_pct"]  # the bench had started from four figures
+    strong, volume = f"{alcohol:.1f} % vol", f"{litres:.2f}".rstrip("0") + " L"
+    page, said = house.page("/batches/lane"), house.say("batch", "show", "lane")
+    for text in (page, said):
+        assert strong in text
+        assert volume in text
+        assert "1.006" in text
+    assert "lane finished 1.006" in house.page("/batches")
+    assert "lane (finished 1.006)" in house.say("batch", "list")
+    bench = house.client.get("/finish/bottle?batch=lane").text
+    typed = dict(re.findall(r'name="(volume|alcohol)"[^>]*value="([^"]*)"', bench))
+    assert typed == {"volume": f"{litres:.4g} L", "alcohol": f"{alcohol:.4g} %"}
+    done = house.data("finish", "bottle", "--batch", "lane", "--stabilised", "pasteurised",
+                      "--record")  # fmt: skip
+    label = f"{round(10 * alcohol) / 10:.1f} % vol"
+    assert label in json.dumps(done)
+    lot = house.page(re.search(r'href="(/lots/[^"]+)"', house.client.get("/batches/lane").text)[1])
+    assert f"Alcohol {label}" in lot
+    assert f"; {label};" in lot
+    assert f"about {strong}" in house.page("/batches")
+
+
+def test_a_forgotten_batch_claims_nothing_and_asks_for_a_reading(house):
+    house.keep(STRONG)
+    house.say("batch", "start", house.file, "--pitched", "2031-04-25 18:00")
+    page, said = house.page("/batches/lane"), house.say("batch", "show", "lane")
+    sentence = house.data("batch", "next", "lane")["next"]["sentence"]
+    assert sentence.startswith("Read gravity and temperature now: nothing was read in the 9 days")
+    assert sentence in page
+    assert sentence in said
+    assert "Sugar left not known" in page
+    assert "Alcohol not known" in page
+    assert "Nearly dry not known: read gravity first" in page
+    assert "Once a new reading shows its moment" in page
+    assert not re.search(r"Due (now|today|tomorrow)", page)
+    assert "sugar and alcohol not known" in said
+    assert "Likely causes" not in house.say("batch", "watch", "lane")
+    left = house.data("batch", "show", "lane")["assessment"]["sugar_left_g_l"]
+    assert left["p05"] < 20 < 250 < left["p95"]
+    calendar = house.client.get("/api/batches/lane/calendar.ics").text
+    titles = re.findall(r"^SUMMARY:(.*?)\r?$", calendar, re.M)
+    assert titles == ["lane: Read gravity and temperature"]
+
+
+def test_a_restart_is_in_the_makers_own_units(house):
+    house.keep(AMERICAN)
+    house.say("batch", "start", house.file, "--pitched", "2031-04-20 18:00")
+    for day, gravity in enumerate((1.110, 1.080, 1.050, 1.040, 1.040, 1.040, 1.040)):
+        house.say("batch", "read", "lane", gravity, "--at", f"2031-04-{22 + day} 18:00",
+                  "--temperature", "70 F", "--ph", "3.6")  # fmt: skip
+    house.say("batch", "read", "lane", 1.040, "--temperature", "70 F", "--ph", "3.6")
+    for text in (house.page("/batches/lane"), house.say("batch", "watch", "lane")):
+        steps = text[text.index("Starter") :]
+        assert "0.125 US gal of the stuck mead and 0.125 US gal of water" in steps
+        assert "95 °F to 104 °F" in steps
+        assert not re.search(r"\d L\b", steps[: steps.index("ive up")])
+    house.say("batch", "event", "lane", "restart_begun")
+    assert "with 0.25 US gal of the mead" in house.say("batch", "next", "lane")
+    house.say("batch", "event", "lane", "racked", "--litres", "4.5 gal")
+    for text in (house.page("/batches/lane"), house.say("batch", "show", "lane")):
+        assert "4.5 US gal" in text

@@ -22,7 +22,7 @@ from mustwright.batch.log import Standing, is_event
 from mustwright.batch.outlook import BatchOutlook, PaceOutlook
 from mustwright.batch.progress import Progress
 from mustwright.batch.quantiles import Quantiles
-from mustwright.batch.rest_or_fall import SugarPosterior, weigh
+from mustwright.batch.rest_or_fall import SugarPosterior, quantiles_of, weigh
 from mustwright.batch.restart_course import (
     COMBINED,
     GIVEN_UP,
@@ -49,6 +49,7 @@ NOT_PITCHED, WAITING, STARTED, WORKING, SLOWING, AT_END, STOPPED, FINISHED, BOTT
 )
 FERMENTS = (WAITING, STARTED, WORKING, SLOWING)
 OVER = (AT_END, FINISHED, BOTTLED, ENDED)  # nothing is fed any more
+ROSE = 0.0015  # of gravity, from which what went in counts as sugar (assumed: a reading's error)
 TESTED_ERROR = 0.1  # of a sugar test (assumed)
 
 
@@ -158,6 +159,11 @@ class Assessment:
         return shortest, longest
 
     @property
+    def is_unknown(self) -> bool:
+        """Whether nothing was read since the pitch, and that for too long to say anything."""
+        return self.is_stale and self.ages.gravity_h is None
+
+    @property
     def is_over(self) -> bool:
         """Whether nothing is fed any more."""
         return self.phase in OVER
@@ -185,8 +191,10 @@ def assess(
     end = end_gravity(now.plan.must, now.original_gravity)
     held = vessel(now, events)
     restart = restart_course(now, events)
-    found = _posterior(now, events, end, outlook, restart)
+    found = _posterior(now, events, end, held, outlook, restart)
     found = _tested(found, held, now)
+    if now.phase == phases.FINISHING and not _is_kept(found, held):
+        found = replace(found, chance_finished=0.0)
     ages = _ages(now)
     made = Assessment(
         "",
@@ -218,11 +226,12 @@ def _posterior(
     now: Progress,
     events: Sequence[Standing],
     end: EndGravity,
+    held: VesselContents,
     outlook: BatchOutlook | None,
     restart: RestartCourse | None,
 ) -> SugarPosterior:
     if now.phase == phases.FINISHING:
-        return _finishing(now, end)
+        return _finishing(now, end, held)
     series = _one_liquid(now, events)
     odds = 1.0
     if restart is not None and restart.state != STARTER:
@@ -257,14 +266,32 @@ def _unread(now: Progress, end: EndGravity, outlook: BatchOutlook | None) -> Sug
         float(np.clip(end.sugar_per_gravity * (g - end.middle), 0.0, end.sugar_g_l)) for g in steps
     )
     spread = Quantiles(low, (low + middle) / 2, middle, (middle + high) / 2, high)
+    if now.hours > belief("stale_waiting_h"):
+        spread = _anything(end.sugar_g_l, now.hours / 24 - 1)
     return SugarPosterior(spread, _all(0.0), 0.0, 0.0, middle, 0.0, 0)
 
 
-def _finishing(now: Progress, end: EndGravity) -> SugarPosterior:
-    """Once it was sweetened or blended: what the readings up to then left, and any fall since."""
+def _anything(whole: float, days: float) -> Quantiles:
+    """Sugar left so many days after a usual start that nobody saw, up to all of it [g/L]."""
+    share, spread = belief("share_per_day"), belief("share_spread")
+    paces = (share * spread**1.645, share * spread**0.674, share)
+    low, lower, middle = (whole * math.exp(-pace * days) for pace in paces)
+    return Quantiles(low, lower, middle, (middle + whole) / 2, whole)
+
+
+def _finishing(now: Progress, end: EndGravity, held: VesselContents) -> SugarPosterior:
+    """Once it was sweetened or blended: what was left, or what a gravity that rose stands for.
+
+    A mead that was blended in brings sugar that nobody tested: all of it may ferment.
+    """
     before = now.points.past_hour(0.0)
     found = weigh(before, end, now.temperature_c, 0.0) if before else _unread(now, end, None)
-    return replace(found, chance_stopped_short=0.0, chance_finished=1.0)
+    found = replace(found, chance_stopped_short=0.0, chance_finished=1.0)
+    level = float(before.gravity[-1]) if before else end.middle
+    if held.gravity is None or held.gravity <= level + ROSE:
+        return found
+    sugar = end.sugar_per_gravity * np.maximum(held.gravity - end.gravity, 0.0)
+    return replace(found, sugar_left_g_l=quantiles_of(sugar, end.weight))
 
 
 def _tested(found: SugarPosterior, held: VesselContents, now: Progress) -> SugarPosterior:
@@ -285,6 +312,12 @@ def _tested(found: SugarPosterior, held: VesselContents, now: Progress) -> Sugar
         chance_stopped_short=rests if counts else 0.0,
         chance_finished=0.0 if counts else rests,
     )
+
+
+def _is_kept(found: SugarPosterior, held: VesselContents) -> bool:
+    """Whether a finished mead holds no sugar that counts, or the log says what keeps yeast off."""
+    counts = float(data.load("watch")["rule"]["stuck"]["sugar_left_g_l"]["value"])
+    return (found.sugar_left_g_l.p95 or 0.0) <= counts or held.stabilised not in ("", "no")
 
 
 def _all(value: float) -> Quantiles:

@@ -70,6 +70,8 @@ def _feed(view: BatchView, state: FeedState) -> Event | None:
     when = state.given_at
     if when is None and state.state == "withdrawn":
         when = view.progress.now
+    if when is None and view.assessed.is_stale:
+        return None  # a reading comes first, and stands in the calendar by itself
     if when is None:
         span = view.outlook.due(feed.rule)
         if span.expected_h > 24 * 120:

@@ -58,6 +58,9 @@ class Diagnosis:
 
 
 Evidence = tuple[float, list[str]]
+NOT_GIVEN = ("ahead", "skipped", "withdrawn")
+ENOUGH = 0.85  # of the nitrogen wanted (assumed)
+COOLED_C = 3.0  # under plan from which cold is asked about (assumed)
 
 
 def diagnose(now: Progress, foreseen: Foreseen | None = None) -> Diagnosis:
@@ -129,8 +132,9 @@ def _nitrogen(now: Progress) -> Evidence:
     held = n.must_mg_l + n.rehydration_mg_l + early
     share = held / max(n.demand_mg_l, 1.0)
     said = [f"{held:.0f} of {n.demand_mg_l:.0f} mg N/L wanted was there in time."]
-    factor = min(max(math.exp(3.0 * (0.85 - share)), 0.15), 8.0)
-    missed = [s.feed.name for s in now.feeds if s.state in ("ahead", "skipped") and s.feed.doses]
+    steep = 3.0 if share < ENOUGH else 6.0  # what was there in time clears it sooner (assumed)
+    factor = min(max(math.exp(steep * (ENOUGH - share)), 0.15), 8.0)
+    missed = [s.feed.name for s in now.feeds if s.state in NOT_GIVEN and s.feed.doses]
     if missed:
         said.append(f"Not given: {', '.join(missed)}.")
     return factor, said
@@ -151,6 +155,11 @@ def _temperature(now: Progress) -> Evidence:
     if t < yeast.temperature_low_c + 1:
         said = f"{here} is at or under the {low} this yeast works from."
         return min(2.0 + (yeast.temperature_low_c + 1 - t), 8.0), [said]
+    planned = now.plan.must.temperature_c
+    if t < planned - COOLED_C:
+        wanted = degrees(planned, now.plan.sheet)
+        said = f"{here} is inside the yeast's range, but {wanted} was planned: cooling stops some."
+        return 1.0, [said]
     return 0.3, [f"{here} is inside the yeast's range."]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import tzinfo
 
 from mustwright.batch.assessment import STOPPED, Assessment
@@ -11,7 +10,7 @@ from mustwright.batch.duration_text import hours_words
 from mustwright.batch.feed_triggers import is_due, next_feed, trigger_gravity
 from mustwright.batch.one_step import DoseNow, NextStep, caution_text, reading_step
 from mustwright.batch.outlook import BatchOutlook, Span
-from mustwright.batch.plan import PlannedFeed, once_each
+from mustwright.batch.plan import PlannedFeed, listed, once_each
 from mustwright.batch.progress import Progress
 from mustwright.batch.replan import KEPT, MOVED, Proposal
 
@@ -58,7 +57,7 @@ def _feed_step(now: Progress, feed: PlannedFeed, span: Span, zone: tzinfo) -> Ne
     gravity = trigger_gravity(now, feed.rule)
     due = is_due(now, feed.rule, span)
     at, low, high = (now.moment(h) for h in (span.expected_h, span.low_h, span.high_h))
-    grams = _listed([f"{d.grams:g} g {_lower(d.name)}" for d in feed.doses])
+    grams = listed([f"{d.grams:g} g {_lower(d.name)}" for d in feed.doses])
     if not due and at < now.now:
         return _read_for_feed(now, feed, gravity, grams)
     sign = f", when gravity reaches {gravity:.3f}" if gravity is not None else ""
@@ -84,11 +83,6 @@ def _feed_step(now: Progress, feed: PlannedFeed, span: Span, zone: tzinfo) -> Ne
         feed.key,
         due,
     )
-
-
-def _listed(words: Sequence[str]) -> str:
-    """One, one and two, or one, two and three."""
-    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
 
 
 def _feed_reason(now: Progress, feed: PlannedFeed, said: str) -> str:

@@ -68,6 +68,7 @@ def judged(
     findings = (*over_limit(state, gist.events), *watch(state, gist.events, zone, ph, of))
     proposal = propose(state, outlook, of)
     slow = of.phase == STOPPED or any(f.rule in TROUBLE for f in findings)
+    slow = slow and not of.is_unknown
     diagnosis = diagnose(state, foreseen) if slow else None
     stopped = of.phase == STOPPED or of.may_have_stopped or _is_restarting(of)
     stopped = stopped and not of.is_over

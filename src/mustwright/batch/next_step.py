@@ -94,10 +94,12 @@ def next_step(
     if made is None:
         late = next((f for f in findings if f.severity >= 50 and not _is_said(f, of)), None)
         due = None if late else finishing_due(now, findings, stands, zone, of)
+        if late is not None and late.rule == "sluggish" and _is_fresh(of.ages.temperature_h):
+            late = replace(late, act="Read pH of the must")
         made = (
             check_step(late) if late
             else finish_step(due, now, zone) if due
-            else _read_on(now, of, zone)
+            else _read_on(now, of, zone, findings)
         )  # fmt: skip
     return _with_withdrawn(made, now)
 
@@ -109,9 +111,13 @@ def _with_withdrawn(made: NextStep, now: Progress) -> NextStep:
 
 def _is_said(finding: Finding, of: Assessment) -> bool:
     """Whether a finding has no action of its own: it stands above, or what it asks for was read."""
-    ages = (of.ages.temperature_h, of.ages.ph_h)
-    fresh = all(age is not None and age <= WORKING_READ_H for age in ages)
-    return finding.rule in ABOVE or (finding.rule == "sluggish" and fresh)
+    fresh = _is_fresh(of.ages.temperature_h) and _is_fresh(of.ages.ph_h)
+    unfed = finding.rule == "unfed" and not of.is_stale  # what never went in cannot be made good
+    return finding.rule in ABOVE or unfed or (finding.rule == "sluggish" and fresh)
+
+
+def _is_fresh(age_h: float | None) -> bool:
+    return age_h is not None and age_h <= WORKING_READ_H
 
 
 def _ends(of: Assessment, now: Progress) -> NextStep | None:
@@ -194,7 +200,7 @@ def _perhaps_stopped(now: Progress, of: Assessment, zone: tzinfo) -> NextStep:
     return reading_step(now, lead, f"{lead}, {when}: {why}.", why, max(at, now.now))
 
 
-def _read_on(now: Progress, of: Assessment, zone: tzinfo) -> NextStep:
+def _read_on(now: Progress, of: Assessment, zone: tzinfo, findings: Sequence[Finding]) -> NextStep:
     every = READ_EVERY_H.get(of.phase, WORKING_READ_H)
     last = now.last_reading_at or now.pitched or now.now
     at = last + timedelta(hours=every)
@@ -205,6 +211,9 @@ def _read_on(now: Progress, of: Assessment, zone: tzinfo) -> NextStep:
         AT_END: "two weeks at the same gravity, warm, mean it is done",
         FINISHED: "two weeks at the same gravity, warm, mean it is stable",
     }.get(of.phase, "a reading a day shows its pace")
+    unfed = next((f for f in findings if f.rule == "unfed"), None)
+    if unfed is not None:
+        why = f"{unfed.why}, so it may stop short"
     lead = "Read gravity and temperature"
     caution = "" if of.is_over else caution_text("carbon_dioxide_room")
     made = reading_step(now, lead, f"{lead} {when}: {why}.", why, max(at, now.now))

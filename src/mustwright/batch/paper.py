@@ -105,7 +105,8 @@ def _feeds(view: BatchView, zone: tzinfo) -> list[PaperFeed]:
             continue
         gravity = trigger_gravity(state, one.feed.rule)
         expected = one.given_at
-        if expected is None and state.pitched is not None:
+        stale = view.assessed.is_stale and one.state == "ahead"
+        if expected is None and state.pitched is not None and not stale:
             expected = max(state.moment(view.outlook.due(one.feed.rule).expected_h), state.now)
         rows.append(
             PaperFeed(

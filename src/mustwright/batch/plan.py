@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -205,6 +205,17 @@ class BatchPlan:
     def live_feeds(self) -> tuple[PlannedFeed, ...]:
         """Feeds that bring something and were not dropped."""
         return tuple(one for one in self.feeds if one.doses and not one.dropped)
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words in a row.
+
+    Examples
+    --------
+    >>> listed(["salt"]), listed(["salt", "water", "honey"])
+    ('salt', 'salt, water and honey')
+    """
+    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
 
 
 def once_each(texts: Iterable[str]) -> str:

@@ -153,7 +153,8 @@ def no_proposal_words(now: Progress, of: Assessment) -> str:
         return "Whether the plan fits is open: it may have stopped. Read gravity again first."
     withdrawn = withdrawn_words(now)
     if withdrawn:
-        return f"{withdrawn} What is left of the plan stays as it is."
+        left = any(s.state == "ahead" for s in now.feeds)
+        return f"{withdrawn} What is left of the plan stays as it is." if left else withdrawn
     return "The plan still fits what was read."
 
 

@@ -107,7 +107,7 @@ class _Stock:
         if self.short_g <= 0:
             return ()
         left = max(self.room.grams, 0.0)
-        may = f"at most {left:.1f} g of {self.name} may" if left >= 0.05 else f"no {self.name} may"
+        may = f"at most {left:.1f} g of {self.name} may" if left >= 0.05 else "none may"
         words = f"{self.room.words[:1].upper()}{self.room.words[1:]}"
         return (f"{words}, and what was given already counts: {may} still go in.",)
 
@@ -220,7 +220,8 @@ def _steps(
             left,
             t,
             wait,
-            "Water for waking the yeast is 35 to 40 C; hotter kills it.",
+            f"Water for waking the yeast is {degrees(35, sheet, 0)} to {degrees(40, sheet, 0)}; "
+            "hotter kills it.",
         )
     ]
     while mix.litres < _v(record, "combine_share") * volume and len(steps) < 6:

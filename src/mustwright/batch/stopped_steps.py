@@ -14,7 +14,7 @@ from mustwright import data
 from mustwright.batch.alert import threshold
 from mustwright.batch.assessment import Assessment
 from mustwright.batch.clock import day_words
-from mustwright.batch.diagnosis import Diagnosis
+from mustwright.batch.diagnosis import COOLED_C, Diagnosis
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.log import Standing, is_event
 from mustwright.batch.ph_forecast_record import PhForeseen
@@ -139,10 +139,19 @@ def _out_of_range(now: Progress) -> Act | None:
     middle = (yeast.temperature_low_c + yeast.temperature_high_c) / 2
     if warm < yeast.temperature_low_c + 1:
         said = f"{degrees(warm, sheet)} is at the low end of what this yeast works at"
-        return Act("check", f"Warm the must to {degrees(middle, sheet, 0)} over a day", said)
+        return Act(
+            "check", f"Warm the must to {degrees(middle, sheet, 0)} over a day", said, timed=False
+        )
+    planned = now.plan.must.temperature_c
+    if warm < planned - COOLED_C:
+        wanted = degrees(planned, sheet, 0)
+        said = f"{degrees(warm, sheet)} is cooler than planned, and cooling stops some ferments"
+        return Act("check", f"Warm the must to {wanted} over a day", said, timed=False)
     if warm > yeast.temperature_high_c:
         said = f"{degrees(warm, sheet)} is more than this yeast likes"
-        return Act("check", f"Cool the must to {degrees(middle, sheet, 0)} over a day", said)
+        return Act(
+            "check", f"Cool the must to {degrees(middle, sheet, 0)} over a day", said, timed=False
+        )
     return None
 
 

@@ -6,15 +6,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from scipy.optimize import brentq
-
 from mustwright.batch.corrected_readings import Point, must_course
 from mustwright.batch.entries import Event
+from mustwright.batch.fermented_liquid import fermented, sugar_gone
 from mustwright.batch.finishing_record import HELD, Added, StepDone
 from mustwright.batch.log import Standing
 from mustwright.batch.progress import Progress
 from mustwright.batch.series import Series
-from mustwright.constants import ETHANOL_YIELD_G_G
+from mustwright.batch.volume_text import short_litres
 from mustwright.errors import InputError
 from mustwright.finishing.liquid import Liquid, mead
 from mustwright.finishing.step import finishing_data
@@ -140,7 +139,8 @@ class _Fold:
         self.said: dict[str, float] = {}
         self.ph_at: datetime | None = None
         self.stabilised = ""
-        self.how = {"volume_l": f"{must.volume_l:g} L by the plan"}
+        self.sheet = now.plan.sheet
+        self.how = {"volume_l": f"{short_litres(must.volume_l, self.sheet)} by the plan"}
         self.put_in: dict[str, float] = {}
         self.added: list[tuple[datetime, Added]] = []
         self.doubts: list[str] = []
@@ -185,11 +185,11 @@ class _Fold:
         """Sugar that went between the level and a reading, and the alcohol it made."""
         try:
             before = mead(1.0, self.level, self.alcohol)
-            used = _sugar_gone(before, gravity)
+            used = sugar_gone(before, gravity)
         except InputError:
             self.doubts.append(f"A reading of {gravity:.3f} does not fit what went in before it.")
             return
-        after = _fermented(before, used)
+        after = fermented(before, used)
         if self.carried:
             self.carry(after.alcohol_pct)
             self.how["alcohol_pct"] = "carried on, with what fermented since"
@@ -219,7 +219,8 @@ class _Fold:
         else:
             self.volume = what.litres
         if what.what != "sampled":
-            self.how["volume_l"] = f"{what.litres:g} L as written down on {at:%Y-%m-%d}"
+            known = short_litres(what.litres, self.sheet)
+            self.how["volume_l"] = f"{known} as written down on {at:%Y-%m-%d}"
 
     # Finishing steps --------------------------------------------------------------------------
 
@@ -277,7 +278,7 @@ class _Fold:
             self.grams = {k: None if v is None else v * share for k, v in self.grams.items()}
             self.put_in = {name: grams * share for name, grams in self.put_in.items()}
         self.volume -= gone
-        self.how["volume_l"] += f", {gone:.2f} L less ({why})"
+        self.how["volume_l"] += f", {short_litres(gone, self.sheet)} less ({why})"
 
     def _add(self, one: Added, at: datetime) -> None:
         self.added.append((at, one))
@@ -372,23 +373,6 @@ _NAMES = {
 def _is_later(read: datetime | None, since: datetime | None) -> bool:
     """Whether a pH was read after whatever last changed it; the sheet's comes before everything."""
     return since is None or (read is not None and read > since)
-
-
-def _fermented(before: Liquid, sugar_g: float) -> Liquid:
-    gas = sugar_g * (1.0 - ETHANOL_YIELD_G_G)
-    return Liquid(
-        before.mass_g - gas,
-        before.extract_g - sugar_g,
-        before.ethanol_g + ETHANOL_YIELD_G_G * sugar_g,
-    )
-
-
-def _sugar_gone(before: Liquid, gravity: float) -> float:
-    """Grams per litre fermented by the time of this reading."""
-    most = before.extract_g
-    if most <= 0 or _fermented(before, most).gravity > gravity:
-        return most
-    return float(brentq(lambda s: _fermented(before, s).gravity - gravity, 0.0, most, xtol=1e-9))
 
 
 def steps_done(stands: Iterable[Standing], *steps: str) -> list[tuple[datetime, StepDone]]:

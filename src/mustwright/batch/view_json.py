@@ -56,7 +56,7 @@ def view_data(view: BatchView) -> dict[str, Any]:
         "batch": view.record.slug,
         **picked(view.record, "name version"),
         "state": {
-            "phase": state.phase,
+            "phase": view.assessed.phase,
             "at": data_of(state.now),
             "pitched_at": data_of(state.pitched),
             **picked(

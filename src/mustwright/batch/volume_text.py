@@ -32,7 +32,7 @@ def litres_words(litres: float, sheet: str, decimals: int = 1) -> str:
     sheet : str
         The must's, for the unit; empty for litres.
     decimals : int
-        After the point in litres; one more in larger units.
+        After the point in litres; larger units take three figures.
 
     Examples
     --------
@@ -42,7 +42,7 @@ def litres_words(litres: float, sheet: str, decimals: int = 1) -> str:
     unit = volume_unit(sheet)
     if unit == "L":
         return f"{litres:.{decimals}f} L"
-    return f"{in_unit(litres, unit):.{decimals + 1}f} {unit}"
+    return f"{in_unit(litres, unit):.3g} {unit}"
 
 
 def short_litres(litres: float, sheet: str) -> str:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from mustwright import data
 from mustwright.batch.assessment import STOPPED, Assessment
-from mustwright.batch.plan import PlannedFeed
+from mustwright.batch.plan import PlannedFeed, listed
 from mustwright.batch.plan_deviation import last_moment, threshold
 from mustwright.batch.progress import CLOSED, FINISHING, Progress
 from mustwright.nutrition.triggers import THIRD
@@ -61,6 +61,7 @@ def withdrawn_words(now: Progress) -> str:
     gone = [s for s in now.feeds if s.state == WITHDRAWN]
     if not gone:
         return ""
-    names = ", ".join(f"'{s.feed.name}'" for s in gone)
-    verb = "are" if len(gone) > 1 else "is"
-    return f"{names} {verb} withdrawn: {gone[0].why}."
+    names = listed([f"'{s.feed.name}'" for s in gone])
+    if len(gone) > 1:
+        return f"Feeds {names} are withdrawn: {gone[0].why}."
+    return f"Feed {names} is withdrawn: {gone[0].why}."

@@ -23,13 +23,17 @@ def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
     state, of = view.progress, view.assessed
     gravity = "not read yet" if of.gravity is None else f"{of.gravity:.3f}"
     left = of.sugar_left_g_l
+    low, high = f"{left.p05 or 0:.0f}", f"{left.p95 or 0:.0f}"
+    sugar = low if low == high else f"{low} to {high}"
+    held = f"{sugar} g/L of sugar left, about {of.alcohol_pct:.1f} % vol"
+    if of.is_unknown:
+        held = "sugar and alcohol not known"
     lines = [
         *beyond_lines(view),
         f"{view.record.name} ({view.record.slug}), version {view.record.version}",
         f"  {view.step.sentence}",
         *([f"  {view.step.withdrawn}"] if view.step.withdrawn else []),
-        f"  {of.phase}; gravity {gravity}, {left.p05 or 0:.0f} to {left.p95 or 0:.0f} g/L of sugar "
-        f"left, about {of.alcohol_pct:.1f} % vol, "
+        f"  {of.phase}; gravity {gravity}, {held}, "
         f"{short_litres(of.held.volume_l, state.plan.sheet)}, "
         f"{degrees(state.temperature_c, state.plan.sheet)}",
         *forecast_lines(view, zone),
@@ -54,7 +58,7 @@ def beyond_lines(view: BatchView) -> list[str]:
 
 def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
     """What the forecast says, and by what."""
-    if view.assessed.is_over:
+    if view.assessed.is_over or view.assessed.is_unknown:
         return []
     lines = [f"Forecast by {view.outlook.name}"]
     found = view.foreseen

@@ -20,6 +20,7 @@ from mustwright.batch.view import BatchView
 from mustwright.batch.volume_text import short_litres
 
 DRY_SHARE = 0.97
+NOT_KNOWN, UNREAD = "not known", "Nothing was read since the pitch."
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,12 @@ def _gravity(view: BatchView, zone: tzinfo, read: Reading | None) -> Fact:
 
 def _used(state: Progress, of: Assessment) -> Fact:
     left, end = of.sugar_left_g_l, of.end
+    if of.is_unknown:
+        return Fact("Sugar left", NOT_KNOWN, "", (UNREAD,))
+    if of.held.residual_sugar_g_l is not None:
+        said = of.held.how.get("residual_sugar_g_l", "by what was tested and what went in since")
+        how = (f"{said[0].upper()}{said[1:]}.",)
+        return Fact("Sugar left, about", f"{left.p50 or 0:.0f} g/L", _range(left), how)
     how = (
         f"This must, {state.original_gravity:.3f} at the start, may end at {end.low:.3f} to "
         f"{end.high:.3f}, as nobody knows to a hundredth what of it ferments: "
@@ -89,6 +96,8 @@ def _range(left: Quantiles) -> str:
 
 
 def _alcohol(state: Progress, of: Assessment) -> Fact:
+    if of.is_unknown:
+        return Fact("Alcohol", NOT_KNOWN, "", (UNREAD,))
     said = of.held.how.get("alcohol_pct", "the sugar gone so far")
     dry = f"; dry up to {state.plan.must.potential_alcohol_pct:.1f} % vol"
     how = (f"By {said}{'' if of.is_over else dry}.",)
@@ -163,6 +172,9 @@ def _dry(view: BatchView, zone: tzinfo) -> Fact | None:
     if of.may_have_stopped:
         how = ("The readings may show a stop, the forecast does not: the next reading decides.",)
         return Fact("Nearly dry", "open: it may have stopped", "", how)
+    if of.is_stale:
+        how = ("What was read is too old to go by.",) if of.gravity is not None else (UNREAD,)
+        return Fact("Nearly dry", "not known: read gravity first", "", how)
     if of.restart is not None and of.restart.state == TAKEN:
         how = ("At the pace read since the restart, which stays in proportion to the sugar left.",)
         days = of.days_to_end

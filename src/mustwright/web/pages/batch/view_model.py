@@ -223,6 +223,8 @@ def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
     due, given, when = False, "", ""
     if one.state == "withdrawn":
         when = "never given" if view.assessed.is_over else f"not any more: {one.why}"
+    elif one.state == "ahead" and state.pitched is not None and view.assessed.is_stale:
+        when = "once a new reading shows its moment"
     elif one.state == "ahead" and state.pitched is not None:
         span = view.outlook.due(feed.rule)
         due = is_due(state, feed.rule, span)
