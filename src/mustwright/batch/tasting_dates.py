@@ -10,6 +10,7 @@ from mustwright.batch.log import Standing, is_event
 
 TASTE_AFTER_MONTHS = (1, 3, 6, 12)  # common practice, no source
 MONTH = timedelta(days=365.25 / 12)
+TASTED_UNTIL = (TASTE_AFTER_MONTHS[-1] + 1) * MONTH
 
 
 def closed_at(events: Iterable[Standing]) -> datetime | None:

@@ -16,6 +16,9 @@ POINT = ("id", "hours", "gravity", "sd")
 LOOK_ON_H = 24.0 * 14  # drawn this far if nothing says when the sugar will be gone
 
 
+_CLOSED_MARKS = ('"is_closed": true', '"phase": "closed"')
+
+
 def digest_of(view: BatchView) -> str:
     """How it stands in a few words, for the overview of many batches."""
     state, of = view.progress, view.assessed
@@ -40,6 +43,14 @@ def digest_of(view: BatchView) -> str:
         },
         ensure_ascii=False,
     )
+
+
+def is_closed(digest: str) -> bool:
+    """Whether a digest is of a batch that is bottled or ended, so that nothing is due any more.
+
+    Digests of earlier versions say so by their phase.
+    """
+    return any(mark in digest for mark in _CLOSED_MARKS)
 
 
 def view_data(view: BatchView) -> dict[str, Any]:

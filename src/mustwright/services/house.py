@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 from mustwright.batch.codec import record_from
 from mustwright.batch.progress import CLOSED, progress_of
 from mustwright.batch.view import BatchRecord
+from mustwright.batch.view_json import is_closed
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.plain_data import data_of
 from mustwright.services.batch.cache import memory_of
@@ -87,10 +88,7 @@ def closed_batches(ledger: Ledger, now: datetime) -> list[BatchRecord]:
 
 def _is_closed(ledger: Ledger, record: BatchRecord, now: datetime) -> bool:
     if record.digest_version == record.version and record.digest:
-        try:
-            return bool(json.loads(record.digest).get("phase") == CLOSED)
-        except ValueError:
-            pass
+        return is_closed(record.digest)
     return progress_of(memory_of(ledger).gist(ledger, record), now).phase == CLOSED
 
 

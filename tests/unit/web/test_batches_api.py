@@ -54,19 +54,6 @@ def test_a_device_posts_without_an_origin_and_is_answered_once_kept(client, batc
     assert kept[0].who == "device: float"
 
 
-def test_a_reading_dated_ahead_is_refused_and_nothing_of_the_post_is_kept(client, batch):
-    slug, _, ledger = batch
-    before = len(ledger.log(slug))
-    ahead = {**reading("b"), "at": "2031-05-03T00:11:00+00:00"}
-    answer = post(client, batch, [reading("a"), ahead])
-    assert answer.status_code == 422
-    assert answer.json()["error"]["field"] == "readings[1].at"
-    assert "needs a time that has come" in answer.json()["error"]["message"]
-    assert len(ledger.log(slug)) == before
-    fast = {**reading("c"), "at": "2031-05-03T00:09:00+00:00"}
-    assert post(client, batch, [fast]).status_code == 200, "clocks differ by minutes"
-
-
 def test_ph_by_strip_is_said_and_another_way_refused(client, batch):
     answer = post(client, batch, [reading("a", ph=3.4, ph_by="strip"), reading("b", ph=3.4)])
     assert answer.status_code == 200, answer.text

@@ -11,13 +11,17 @@ from fastapi.routing import APIRoute
 from PIL import Image
 
 from batch_pages import Cellar, fields, words
+from closed import closed_batch
 from faults import FAULTS, disk_of
 from finished import dry_batch
+from mustwright.learning import finished
 from mustwright.services.access import set_passphrase
 from mustwright.services.batch.tokens import DEVICE, new_token
 from mustwright.services.demo import seed_demo
 from mustwright.services.own_protocols import protocol_text
 from mustwright.services.repository import CellarAwayError
+from mustwright.services.tastings import tasting
+from mustwright.services.trials import trial
 from mustwright.store.failing import FAILING, FULL, READ_ONLY
 from mustwright.web.forms.batch_form import GRAMS
 
@@ -27,8 +31,10 @@ OWN = protocol_text("thirds_on_days_0_2_4", {}).replace("thirds_on_days_0_2_4", 
 
 
 @pytest.fixture
-def site(app, client):
+def site(app, client, monkeypatch):
     """A cellar with one of everything that a form can change."""
+    real = finished.summary_of
+    monkeypatch.setattr(finished, "summary_of", lambda *a: real(*a, members=400))
     cellar = Cellar(app.state.compose)
     kept = app.state.compose.cellar
     seed_demo(kept)
@@ -40,7 +46,29 @@ def site(app, client):
     gone = cellar.start("Gone", 60).slug
     cellar.ledger.delete_batch(gone, cellar.ledger.batch(gone).version)
     dry = dry_batch(cellar)
+    closed_batch(cellar, "Slow one")
+    learned(client, cellar)
     return client, cellar, slug, dry
+
+
+def learned(client, cellar) -> None:
+    """A trial, a tasting with one answer, and a finished batch the house was told to forget."""
+    must = cellar.compose.cellar.records("sheet")[0].key
+    trial = {"name": "Two ways", "thing": "protocol", "must": must, "arm1": "front",
+             "what1": "everything_at_pitch", "arm2": "staged", "what2": "thirds_on_days_0_2_4",
+             "vessels": "4", "expected": "", "seed": "5"}  # fmt: skip
+    client.post("/trials/new", data=trial)
+    tasting = {"name": "Two feeds", "kind": "triangle", "question": "", "meads": "One\nOther",
+               "tasters": "3", "seed": "7", "expected": "0"}  # fmt: skip
+    client.post("/tastings/new", data=tasting)
+    code = str(glasses(cellar)[0])
+    client.post("/tastings/two-feeds/seat/1", data={"initials": "AB", "glass": code})
+    client.post("/house/forget", data={"batch": "slow-one"})
+    closed_batch(cellar, "Slow two")
+
+
+def glasses(cellar) -> tuple[int, ...]:
+    return tasting(cellar.compose.notebook, "two-feeds").tasting.seats[0].codes
 
 
 def picture() -> bytes:
@@ -65,6 +93,9 @@ def forms(client, cellar, slug, dry):
     seen = str(cellar.ledger.batch(slug).version)
 
     undo = fields(batch, f"/batches/{slug}/undo")
+    codes = [v.code for v in trial(cellar.compose.notebook, "two-ways").trial.vessels]
+    scores = {f"score_{code}": str(5 + k) for k, code in enumerate(codes)}
+    first = glasses(cellar)[0]
 
     def form(page: str, action: str) -> dict[str, str]:
         return fields(client.get(page).text, action)
@@ -135,6 +166,32 @@ def forms(client, cellar, slug, dry):
         "/batches/{slug}/entries/{id}/delete": (
             f"/batches/{slug}/entries/{removed}/delete", {"seen": seen}, "",
         ),
+        "/trials/new": (
+            form("/trials/new", "/trials/new")
+            | {"name": TYPED, "must": kept.key, "arm1": "a", "what1": "everything_at_pitch",
+               "arm2": "b", "what2": "thirds_on_days_0_2_4", "vessels": "4", "seed": "3"}, TYPED,
+        ),
+        "/trials/{key}/judge": (
+            "/trials/two-ways/judge", {"measure": "score"} | scores, scores[f"score_{codes[-1]}"],
+        ),
+        "/trials/{key}/open": ("/trials/two-ways/open", {"early": "1"}, ""),
+        "/tastings/new": (
+            form("/tastings/new", "/tastings/new")
+            | {"name": TYPED, "meads": "One\nOther", "tasters": "3"}, TYPED,
+        ),
+        "/tastings/{key}/seat/{number}": (
+            "/tastings/two-feeds/seat/1",
+            {"initials": "CD", "glass": str(first), f"note_{first}": TYPED}, TYPED,
+        ),
+        "/tastings/{key}/close": ("/tastings/two-feeds/close", {}, ""),
+        "/house/learn": ("/house/learn", {}, ""),
+        "/house/forget": ("/house/forget", {"batch": "slow-two"}, ""),
+        "/house/remember": ("/house/remember", {"batch": "slow-one"}, ""),
+        "/batches/{slug}/back/learn": ("/batches/slow-two/back/learn", {}, ""),
+        "/batches/{slug}/back/words": (
+            "/batches/slow-two/back/words", {"next_time": TYPED, "version": ""}, TYPED,
+        ),
+        "/batches/{slug}/copy": ("/batches/slow-two/copy", {}, ""),
         "/batches/{slug}/undo": (f"/batches/{slug}/undo", undo, ""),
         "/finish/{slug}/record": (
             "/finish/sulfite/record",

@@ -11,7 +11,7 @@ from weakref import WeakKeyDictionary
 
 from mustwright.batch.clock import clock
 from mustwright.batch.view import BatchRecord
-from mustwright.batch.view_json import digest_of
+from mustwright.batch.view_json import digest_of, is_closed
 from mustwright.errors import MustwrightError
 from mustwright.services.batch.batch_view import MakeOutlook, look
 from mustwright.services.batch.cache import kept_beside
@@ -19,7 +19,6 @@ from mustwright.services.batch.forecaster import pages_come_first
 from mustwright.services.batch.repository import Ledger
 
 STALE = timedelta(hours=1)
-CLOSED_MARKS = ('"is_closed": true', '"phase": "closed"')
 SLOW_S = 0.04
 HASTE_S = 0.05
 SMALL, PATIENCE_S = 60, 1.0  # a cellar of up to this many batches is always brought up to date
@@ -98,7 +97,7 @@ def due_today(
     items, closed = [], 0
     for record in records:
         digest = json.loads(record.digest) if record.digest else None
-        if digest is not None and _is_closed(digest):
+        if digest is not None and is_closed(record.digest):
             closed += 1
             continue
         items.append(_item(record, digest, now, zone))
@@ -182,13 +181,7 @@ def renew_digest(ledger: Ledger, slug: str, now: datetime, zone: tzinfo) -> None
 def _is_old(record: BatchRecord, now: datetime) -> bool:
     if record.digest_version != record.version or record.digest_at is None:
         return True
-    closed = any(mark in record.digest for mark in CLOSED_MARKS)
-    return not closed and now - record.digest_at > STALE
-
-
-def _is_closed(digest: dict[str, Any]) -> bool:
-    """Whether nothing is due any more; digests of earlier versions say so by their phase."""
-    return bool(digest.get("is_closed", digest["phase"] == "closed"))
+    return not is_closed(record.digest) and now - record.digest_at > STALE
 
 
 def _item(

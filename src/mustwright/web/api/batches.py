@@ -15,7 +15,8 @@ from mustwright.batch.calendar import calendar_text
 from mustwright.batch.clock import refuse_future
 from mustwright.batch.codec import moment_from
 from mustwright.batch.entries import Entry, Reading
-from mustwright.batch.view_json import view_data
+from mustwright.batch.tasting_dates import TASTED_UNTIL
+from mustwright.batch.view_json import is_closed, view_data
 from mustwright.errors import InputError
 from mustwright.plain_data import data_of
 from mustwright.services.batch.batch_view import look
@@ -220,15 +221,16 @@ def calendar_feed(request: Request, secret: str, batch: str | None = None) -> Re
 def _calendar(request: Request, slug: str | None) -> bytes:
     compose = request.app.state.compose
     ledger = _ledger(request)
-    slugs = [slug] if slug is not None else _going_on(ledger)
+    slugs = [slug] if slug is not None else _going_on(ledger, compose.clock())
     views = [look(ledger, one, compose.clock(), compose.local_zone) for one in slugs]
     return calendar_text(views, views[0].record.name if slug and views else "Mustwright")
 
 
-def _going_on(ledger: Ledger) -> list[str]:
-    """The batches changed last, closed ones left out; at most a hundred."""
+def _going_on(ledger: Ledger, now: datetime) -> list[str]:
+    """The batches changed last, those closed long ago left out; at most a hundred."""
     records = sorted(ledger.batches(), key=lambda r: r.updated_at, reverse=True)
-    return [r.slug for r in records if '"phase": "closed"' not in r.digest][:100]
+    found = [r for r in records if not is_closed(r.digest) or now - r.updated_at < TASTED_UNTIL]
+    return [r.slug for r in found][:100]
 
 
 def _said(data: object) -> Response:

@@ -10,6 +10,7 @@ from starlette.requests import Request
 
 from mustwright.batch import log_text as words
 from mustwright.batch.finishing_text import added_words
+from mustwright.batch.view_json import is_closed
 from mustwright.bench.batch_start import BatchStart, start_from
 from mustwright.bench.liquid import FACTS
 from mustwright.bench.step import StepPage
@@ -127,5 +128,5 @@ def _batches(request: Request, form: FinishForm) -> list[tuple[str, str]]:
     if form.start is None or not form.page.lot:
         return []
     records = sorted(Desk(request).ledger.batches(), key=lambda r: r.updated_at, reverse=True)
-    found = [(r.slug, r.name) for r in records if '"phase": "closed"' not in r.digest]
+    found = [(r.slug, r.name) for r in records if not is_closed(r.digest)]
     return [("", "typed below"), *found[:MOST_BATCHES]]
