@@ -16,7 +16,7 @@ from mustwright.batch.ph_text import (
     when_words,
 )
 from mustwright.batch.progress import Progress
-from mustwright.batch.salt_advice import SHOWS, salt_advice
+from mustwright.batch.salt_advice import salt_advice
 
 FOAMS = "Carbonate foams up and the powder is caustic: small parts, goggles."
 
@@ -54,7 +54,7 @@ def _next_words(now: Progress, of: Assessment) -> str:
     """What to do by the reading alone, as the next step has it."""
     found = salt_advice(now, of, None)
     if found.kind == "read":
-        return f"{found.words} half a day after what went in: {SHOWS}."
+        return f"{found.words} half a day after what went in; nothing more goes in before."
     if found.kind == "none":
         return f"{found.words}. {found.caution}".strip()
     return f"{found.words}; nothing more before that reading. {FOAMS}"
