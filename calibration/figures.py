@@ -16,7 +16,8 @@ import matplotlib.pyplot as plt
 from calibration import populations
 from calibration.evaluate import MEMBERS, SEED, released
 from calibration.measured import Site, agave, columns, synthetic
-from mustwright.kinetics.forecast import Band, forecast
+from mustwright.kinetics.bands import Band
+from mustwright.kinetics.forecast import forecast
 from mustwright.kinetics.parameters import Population, calibrated, population
 
 Floats = NDArray[np.float64]

@@ -9,18 +9,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.batch.forecast_record import FeedForeseen, Foreseen, Releases
-from mustwright.batch.kinetic_inputs import KineticCase, case_of
+from mustwright.batch.kinetic_inputs import LONGEST_H, KineticCase, case_of
 from mustwright.batch.log import Standing
+from mustwright.batch.ph_additions import after, put_in
 from mustwright.batch.ph_forecast import foresee_ph, ph_case
 from mustwright.batch.progress import Progress
 from mustwright.batch.quantiles import Along, Quantiles
 from mustwright.errors import InputError
+from mustwright.kinetics.bands import Band, band
 from mustwright.kinetics.counterfactual import freed
 from mustwright.kinetics.ensemble_setting import BENT_MEMBERS, MEMBERS, SEED
-from mustwright.kinetics.forecast import Band, Drawn, Forecast, band, fermentations, sum_up
+from mustwright.kinetics.forecast import Drawn, Forecast, fermentations, sum_up
 from mustwright.kinetics.inputs import NitrogenPulse, PulseTrigger
 from mustwright.kinetics.simulate import DRY_G_L
 from mustwright.kinetics.update import ODD, ReadingVerdict
+from mustwright.planning.kinetic_inputs import within_model
 
 FRACTIONS = (*(round(0.02 * k, 2) for k in range(1, 50)), 0.99, 1.0)
 RELEASES_AFTER = 2  # readings after pitch that causes are asked of
@@ -54,7 +57,7 @@ def foresee(
     onset = NitrogenPulse(
         PulseTrigger(end_of_lag=True)
     )  # brings nothing: shows when each run starts to work
-    feeds = (*case.feeds, onset)
+    feeds = (*case.feeds, *_salts(now, stands), onset)
     acid = ph_case(case, now, stands)
     drawn = fermentations(
         case.must, feeds, case.conditions, members, SEED, _times(case), case.readings or None,
@@ -80,6 +83,9 @@ def foresee(
         chance_of_dry=round(told.chance_of_dry, 4),
         residual_sugar_g_l=_quantiles(told.residual_sugar_g_l, 2),
         residual_yan_mg_l=_quantiles(told.residual_yan_mg_l, 2),
+        stops_sweet=round(told.chance_of_stopping_sweet, 4),
+        chance_not_modelled=round(told.chance_not_modelled, 4),
+        peak_gas_l_h=_quantiles(told.peak_gas_l_h, 3),
         feeds=_feeds(case, told),
         explained=explained,
         met=met,
@@ -91,9 +97,26 @@ def foresee(
     )
 
 
+def _salts(now: Progress, stands: Sequence[Standing]) -> list[NitrogenPulse]:
+    """Base and potassium of the salts that went in, at their hours."""
+    found = []
+    for one in put_in(now, stands).salts if now.pitched is not None else ():
+        brought = one.addition(np.zeros(1))
+        base, potassium = (float(np.mean(v)) for v in (brought.base_meq_l, brought.potassium_mg_l))
+        trigger = PulseTrigger(at_h=min(after(one.hours), LONGEST_H))
+        found.append(
+            NitrogenPulse(
+                trigger,
+                base_meq_l=within_model("fed_base_meq_l", base),
+                potassium_mg_l=within_model("fed_potassium_mg_l", potassium),
+            )
+        )
+    return found
+
+
 def _feeds(case: KineticCase, told: Forecast) -> tuple[FeedForeseen, ...]:
     """Those still ahead: after the ones given, before the one that marks the onset."""
-    ahead = told.feeds[len(case.given) : -1]
+    ahead = told.feeds[len(case.given) : len(case.feeds)]
     return tuple(
         FeedForeseen(
             key,

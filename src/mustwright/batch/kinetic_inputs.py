@@ -145,6 +145,8 @@ def _ground(sheet: str) -> Ground | None:
 def _must(now: Progress, ground: Ground | None, start_ph: float | None) -> model.MustAtPitch:
     """The must at pitch; the model was fitted with pH at the start, so later ones do not count."""
     must = must_at_pitch(ground) if ground else _from_facts(now.plan)
+    # what was fed stands in the log
+    must = replace(must, feeding_known=True if must.feeding_known is None else must.feeding_known)
     if now.original_gravity != now.plan.must.gravity:
         brix = float(brix_from_gravity(now.original_gravity))
         factor = float(sugar_g_l_from_brix(max(brix, 0.1))) / must.extract_g_l
@@ -155,7 +157,7 @@ def _must(now: Progress, ground: Ground | None, start_ph: float | None) -> model
         middle = (low * high) ** 0.5 + now.plan.nitrogen.rehydration_mg_l
         must = replace(must, amino_n_mg_l=middle, amino_n_range_mg_l=UNKNOWN_N_MG_L)
     if start_ph is not None:
-        must = replace(must, ph=within_model("ph", start_ph))
+        must = replace(must, ph=within_model("ph", start_ph), ph_range=None)
     return must
 
 
