@@ -13,8 +13,11 @@ from typing import TYPE_CHECKING
 from mustwright.services.repository import Cellar
 
 if TYPE_CHECKING:
+    from mustwright.planning.likeness import HouseFor
     from mustwright.services.batch.forecaster import Forecaster
     from mustwright.services.batch.repository import Ledger
+    from mustwright.services.notebook import Notebook
+    from mustwright.services.trials import TrialParts
     from mustwright.store.cellar_store import CellarStore
     from mustwright.store.restoring import Restored
 
@@ -90,6 +93,30 @@ class Compose:
         """The batches of the maker's cellar."""
         return self._store().ledger
 
+    @property
+    def notebook(self) -> Notebook:
+        """Trials, tastings and what was learned."""
+        return self._store().notebook
+
+    @property
+    def trial_parts(self) -> TrialParts:
+        """What a trial needs of the cellar."""
+        from mustwright.services.trials import TrialParts
+
+        return TrialParts(self.cellar, self.ledger, self.notebook)
+
+    def house_for(self, *, learn: bool = False) -> HouseFor:
+        """What the maker's finished batches say of a fermentation; see `services.house`."""
+        from mustwright.services.house import house_for
+
+        return house_for(self.ledger, self.notebook, self.clock, learn=learn)
+
+    def learn_from(self, slug: str) -> None:
+        """Look at a batch that was just closed."""
+        from mustwright.services.house import learn_from
+
+        learn_from(self.ledger, self.notebook, slug, self.clock())
+
     def _store(self) -> CellarStore:
         with self._opening:
             if self._cellar is None:
@@ -108,6 +135,8 @@ class Compose:
             ledger,
             self.clock,
             lambda slug: renew_digest(ledger, slug, self.clock(), self.local_zone),
+            house=self.house_for,
+            closed=self.learn_from,
         )
         self._forecaster.start()
 

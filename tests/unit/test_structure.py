@@ -76,7 +76,9 @@ def test_no_module_is_a_catch_all():
 
 def test_services_need_a_port():
     """A module of use cases that reaches no port belongs further down."""
-    ports = {"mustwright.services.repository", "mustwright.services.batch.repository"}
+    ports = {
+        f"mustwright.services.{name}" for name in ("repository", "batch.repository", "notebook")
+    }
 
     def reaches(name: str, seen: set[str]) -> bool:
         seen.add(name)

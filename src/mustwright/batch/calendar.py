@@ -1,4 +1,4 @@
-"""Feeds and checks in the maker's calendar: a file, and a feed that follows every change."""
+"""Feeds, checks and tastings in the maker's calendar: a file, and a feed that follows changes."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from mustwright.batch.plan import PlannedFeed
 from mustwright.batch.progress import FeedState
+from mustwright.batch.tasting_dates import closed_at, tasting_dates
 from mustwright.batch.view import BatchView
 
 if TYPE_CHECKING:
     from icalendar import Calendar, Event
 
 DOMAIN = "batch.mustwright.invalid"
+TASTE = "A mead changes for months. Open one bottle, taste it, and compare with last time."
 LONG = timedelta(minutes=30)
 EARLY_ALARM, REFRESH = timedelta(minutes=-30), timedelta(hours=1)
 
@@ -45,7 +47,22 @@ def calendar_text(views: Sequence[BatchView], name: str) -> bytes:
 def _events(view: BatchView) -> list[Event]:
     found = [_feed(view, state) for state in view.progress.feeds if view.progress.pitched]
     check = _check(view)
-    return [e for e in (*found, check) if e is not None]
+    return [e for e in (*found, check, *_tastings(view)) if e is not None]
+
+
+def _tastings(view: BatchView) -> list[Event]:
+    """Of a finished mead: when to open a bottle and taste."""
+    closed = closed_at(view.events)
+    found = []
+    for months, when in () if closed is None else tasting_dates(closed):
+        ago = "month" if months == 1 else "months"
+        lead = f"taste it, {months} {ago} on"
+        event = _event(view, f"taste-{months}", when, f"{view.record.name}: {lead}")
+        event.add("description", f"{TASTE} Write it down under 'Looking back'.")
+        event.add("status", "TENTATIVE")
+        _alarms(event, f"{view.record.name}: {lead}")
+        found.append(event)
+    return found
 
 
 def _feed(view: BatchView, state: FeedState) -> Event | None:

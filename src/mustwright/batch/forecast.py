@@ -21,9 +21,11 @@ from mustwright.kinetics.counterfactual import freed
 from mustwright.kinetics.ensemble_setting import BENT_MEMBERS, MEMBERS, SEED
 from mustwright.kinetics.forecast import Drawn, Forecast, fermentations, sum_up
 from mustwright.kinetics.inputs import NitrogenPulse, PulseTrigger
+from mustwright.kinetics.parameters import population_of_house
 from mustwright.kinetics.simulate import DRY_G_L
 from mustwright.kinetics.update import ODD, ReadingVerdict
-from mustwright.planning.kinetic_inputs import within_model
+from mustwright.planning.kinetic_inputs import with_acid
+from mustwright.planning.likeness import HOUSE_NOTE, HouseFor, likeness_of
 
 FRACTIONS = (*(round(0.02 * k, 2) for k in range(1, 50)), 0.99, 1.0)
 RELEASES_AFTER = 2  # readings after pitch that causes are asked of
@@ -31,7 +33,11 @@ Floats = NDArray[Any]
 
 
 def foresee(
-    now: Progress, stands: Sequence[Standing], version: int, members: int | None = None
+    now: Progress,
+    stands: Sequence[Standing],
+    version: int,
+    members: int | None = None,
+    house: HouseFor | None = None,
 ) -> Foreseen:
     """The forecast of a batch from its log.
 
@@ -43,6 +49,8 @@ def foresee(
         Of the batch, whose log this is.
     members : int or None
         Runs in the ensemble; the setting of every page when None.
+    house : callable or None
+        Gives what the maker's finished batches say of such a fermentation.
 
     Raises
     ------
@@ -57,10 +65,12 @@ def foresee(
     onset = NitrogenPulse(
         PulseTrigger(end_of_lag=True)
     )  # brings nothing: shows when each run starts to work
-    feeds = (*case.feeds, *_salts(now, stands), onset)
+    feeds = (*_brought(case, now, stands), onset)
     acid = ph_case(case, now, stands)
+    own = None if house is None else house(likeness_of(case.ground))
     drawn = fermentations(
         case.must, feeds, case.conditions, members, SEED, _times(case), case.readings or None,
+        population_of_house(case.must.medium, own),
         also_h=None if acid is None else acid.times_h,
     )  # fmt: skip
     told = sum_up(drawn)
@@ -92,26 +102,24 @@ def foresee(
         odd_entry=odd,
         message=message,
         releases=_releases(case, drawn),
-        notes=case.notes,
+        notes=case.notes if own is None else (*case.notes, HOUSE_NOTE),
+        house="" if own is None else own.key,
         ph=None if acid is None else foresee_ph(acid, case, drawn, feeds, now),
     )
 
 
-def _salts(now: Progress, stands: Sequence[Standing]) -> list[NitrogenPulse]:
-    """Base and potassium of the salts that went in, at their hours."""
-    found = []
-    for one in put_in(now, stands).salts if now.pitched is not None else ():
-        brought = one.addition(np.zeros(1))
-        base, potassium = (float(np.mean(v)) for v in (brought.base_meq_l, brought.potassium_mg_l))
-        trigger = PulseTrigger(at_h=min(after(one.hours), LONGEST_H))
-        found.append(
-            NitrogenPulse(
-                trigger,
-                base_meq_l=within_model("fed_base_meq_l", base),
-                potassium_mg_l=within_model("fed_potassium_mg_l", potassium),
-            )
-        )
-    return found
+def _brought(
+    case: KineticCase, now: Progress, stands: Sequence[Standing]
+) -> tuple[NitrogenPulse, ...]:
+    """Feeds with the base and potassium they bring; then the salts that went in, at their hours."""
+    if now.pitched is None:
+        return case.feeds
+    things = put_in(now, stands)
+    fed = [with_acid(f, one) for f, one in zip(case.feeds, things.feeds, strict=True)]
+    for salt in things.salts:
+        trigger = PulseTrigger(at_h=min(after(salt.hours), LONGEST_H))
+        fed.append(with_acid(NitrogenPulse(trigger), salt.addition(np.zeros(1))))
+    return tuple(fed)
 
 
 def _feeds(case: KineticCase, told: Forecast) -> tuple[FeedForeseen, ...]:

@@ -103,6 +103,8 @@ class Foreseen:
         What was assumed.
     ph : PhForeseen or None
         None where nothing honest can be said of the acid.
+    house : str
+        Key of the house it starts from; empty for the population.
     """
 
     version: int
@@ -133,6 +135,7 @@ class Foreseen:
     releases: Releases | None
     notes: tuple[str, ...]
     ph: PhForeseen | None = None
+    house: str = ""
     form: int = FORM
 
 

@@ -18,6 +18,7 @@ from mustwright.kinetics import inputs as model
 from mustwright.kinetics.counterfactual import Right
 from mustwright.must.acidity.calibrate import reading_sd
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
+from mustwright.nutrition.last_moment import too_late_below
 from mustwright.planning.acidity.ph_course import START_H
 from mustwright.planning.kinetic_inputs import (
     MODEL_RANGE,
@@ -37,7 +38,6 @@ FEW_POINTS = 12  # this many are taken one by one, however close they lie
 UNKNOWN_N_MG_L = (10.0, 80.0)  # nitrogen of a must that nobody calculated or measured (assumed)
 LEAST_SPAN_H = 2.0
 MOVE_H = 12.0  # until a moved vessel has reached its new temperature (assumed)
-LATE_ROOM = 0.05  # of the sugar: a feed due at the last moment is not left out for half an hour
 SUGAR_NOTE = "Honey, fruit or water that went in on the way is counted as if there from the start."
 NITROGEN_NOTE = (
     f"The must's own nitrogen is not known: {UNKNOWN_N_MG_L[0]:g} to {UNKNOWN_N_MG_L[1]:g} mg N/L "
@@ -278,12 +278,11 @@ def _ahead(now: Progress, feed: PlannedFeed, from_h: float) -> model.NitrogenPul
         for kind in amounts:
             amounts[kind] += dose.grams * (jar.mg_g.get(kind, 0.0) if jar else 0.0) / volume
     trigger = trigger_of(feed.rule, plan.must.brix)
-    skip = min(max(1 - last_moment(plan) - LATE_ROOM, 0.0), 1.0)
     return pulse(
         replace(
             trigger,
             not_before_h=max(trigger.not_before_h, from_h),
-            skip_below_sugar_fraction=skip,
+            skip_below_sugar_fraction=too_late_below(last_moment(plan)),
         ),
         amounts["ammonium_n"],
         amounts["amino_n"],

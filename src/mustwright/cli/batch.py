@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from mustwright.cli.batch_compare import compare
 from mustwright.cli.batch_context import BATCH, FORECAST, JSON, moment_of, opened, told, view_now
 from mustwright.cli.batch_import_export import TAKE_COMMANDS
 from mustwright.cli.batch_lot import lot_command
@@ -166,5 +167,5 @@ def replan(slug: str, adopt: bool, forecast: bool, as_json: bool) -> None:
             told(compose, slug, entry, as_json)
 
 
-for command in (*RECORD_COMMANDS, *TAKE_COMMANDS, lot_command):
+for command in (*RECORD_COMMANDS, *TAKE_COMMANDS, lot_command, compare):
     batch_command.add_command(command)

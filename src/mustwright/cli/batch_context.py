@@ -50,7 +50,7 @@ def view_now(compose: Compose, slug: str, forecast: bool = False) -> BatchView:
         from mustwright.services.batch.forecaster import work_out
 
         warm_up(cache_folder(compose.home))
-        work_out(compose.ledger, slug, compose.clock())
+        work_out(compose.ledger, slug, compose.clock(), compose.house_for(learn=True))
 
     return look(compose.ledger, slug, compose.clock(), compose.local_zone)
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
 from mustwright.cli.sheets import (
+    HOUSE,
     chosen_protocols,
     forecast_option,
+    own_house,
     print_answer,
     print_json,
     say_when_compiling,
@@ -34,13 +37,20 @@ AXIS_COLUMNS = 48
     help="Compare only this one; may be repeated. Without it all are compared.",
 )
 @forecast_option
+@HOUSE
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def compare_command(
-    file: str, protocols: tuple[str, ...], forecast: bool, explain: bool, as_json: bool
+    file: str,
+    protocols: tuple[str, ...],
+    forecast: bool,
+    house: bool,
+    explain: bool,
+    as_json: bool,
 ) -> None:
     """Compare feeding protocols on the must in FILE."""
     from mustwright.planning.acidity.protocol_risk import acid_of_comparison
+    from mustwright.planning.likeness import at_home
     from mustwright.planning.plan import compare
     from mustwright.planning.plan_forecast import foresee_comparison
     from mustwright.planning.plan_json import comparison_data, comparison_working
@@ -50,6 +60,7 @@ def compare_command(
     result = compare(text, ids or None, own, name)
     if forecast:
         say_when_compiling()
+        result = replace(result, ground=at_home(result.ground, own_house() if house else None))
         result = acid_of_comparison(foresee_comparison(result))
     if as_json:
         print_json(comparison_data(result, explain))

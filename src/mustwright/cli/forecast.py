@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mustwright.cli.sheets import (
+    HOUSE,
     chosen_protocols,
     file_text,
+    own_house,
     print_json,
     say_when_compiling,
     sheet_text,
@@ -32,6 +34,7 @@ SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
 @click.option("--members", type=int, help=f"Size of the ensemble; else {MEMBERS}, as on the pages.")
 @click.option("--seed", type=int, default=SEED, show_default=True, help="Same seed, same answer.")
 @click.option("--no-ph", is_flag=True, help="Leave out the pH.")
+@HOUSE
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def forecast_command(
     file: str,
@@ -41,6 +44,7 @@ def forecast_command(
     members: int | None,
     seed: int,
     no_ph: bool,
+    house: bool,
     as_json: bool,
 ) -> None:
     """Forecast the must in FILE."""
@@ -55,7 +59,7 @@ def forecast_command(
     chosen = "none" if none else (ids[0] if ids else None)
     result = forecast(
         text, chosen, own, readings=csv, at_h=hours, members=members, seed=seed, name=name,
-        with_ph=not no_ph,
+        with_ph=not no_ph, house=own_house() if house else None,
     )  # fmt: skip
     if as_json:
         print_json(forecast_data(result))
@@ -73,6 +77,8 @@ def _hours(text: str) -> list[float]:
 
 def forecast_lines(result: ForecastResult) -> list[str]:
     """The forecast as text."""
+    from mustwright.planning.likeness import HOUSE_NOTE
+
     run = result.forecast
     fed = result.plan.protocol_name if result.plan else "no feed at all"
     lines = [f"{result.name}: {fed}", ""]
@@ -100,6 +106,8 @@ def forecast_lines(result: ForecastResult) -> list[str]:
         lines += ["", *ph_lines(result)]
     if run.verdict:
         lines += ["", run.verdict.message]
+    if result.ground.house is not None:
+        lines += ["", f"{HOUSE_NOTE} --no-house leaves them out."]
     lines += ["", *(f"  - {warning}" for warning in result.warnings)]
     return lines
 

@@ -45,6 +45,15 @@ COMMANDS: dict[str, Row] = {
         "finish_command",
         "From dry to bottle: stable, sulfite, sweeten, ...",
     ),
+    "tasting": Row(
+        "mustwright.cli.tasting", "tasting_command", "Blind tastings: plan, order, judge."
+    ),
+    "trial": Row(
+        "mustwright.cli.trial", "trial_command", "One must in vessels that differ in one thing."
+    ),
+    "house": Row(
+        "mustwright.cli.house", "house_command", "What your finished batches have taught."
+    ),
     "convert": Row("mustwright.cli.convert", "command", "A value in another unit or scale."),
     "protocols": Row(
         "mustwright.cli.protocols", "protocols_command", "List, show, check and keep protocols."

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 import click
 
 from mustwright.cli.sheets import (
+    HOUSE,
     chosen_protocols,
     forecast_option,
+    own_house,
     print_answer,
     print_json,
     say_when_compiling,
@@ -28,13 +31,15 @@ if TYPE_CHECKING:
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, or a protocol file (.toml).")
 @forecast_option
+@HOUSE
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def plan_command(
-    file: str, protocol: str | None, forecast: bool, explain: bool, as_json: bool
+    file: str, protocol: str | None, forecast: bool, house: bool, explain: bool, as_json: bool
 ) -> None:
     """Plan the must in FILE (a must sheet; - reads standard input)."""
     from mustwright.planning.acidity.protocol_risk import acid_of_plan
+    from mustwright.planning.likeness import at_home
     from mustwright.planning.plan import plan
     from mustwright.planning.plan_forecast import foresee_plan
     from mustwright.planning.plan_json import plan_data, plan_working
@@ -44,6 +49,7 @@ def plan_command(
     result = plan(text, ids[0] if ids else None, own, name)
     if forecast:
         say_when_compiling()
+        result = replace(result, ground=at_home(result.ground, own_house() if house else None))
         result = acid_of_plan(foresee_plan(result))
     if as_json:
         print_json(plan_data(result, explain))

@@ -15,7 +15,9 @@ from mustwright.errors import InputError
 
 if TYPE_CHECKING:
     from mustwright.figure import Figure
+    from mustwright.kinetics.house_prior import HousePrior
     from mustwright.nutrition.protocols import Protocol
+    from mustwright.planning.likeness import HouseFor, Likeness
 
 LARGEST_FILE = 1_000_000
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -91,6 +93,31 @@ def cellar_texts() -> dict[str, str]:
         return protocol_texts(compose.cellar)
     finally:
         compose.close()
+
+
+def own_house() -> HouseFor | None:
+    """What the maker's finished batches say; None if there is no cellar yet."""
+    from mustwright.compose import Compose, data_folder, database_address
+
+    if not (database_address() or (data_folder() / "cellar.db").exists()):
+        return None
+
+    def prior(likeness: Likeness) -> HousePrior | None:
+        compose = Compose.from_environment()
+        try:
+            return compose.house_for(learn=True)(likeness)
+        finally:
+            compose.close()
+
+    return prior
+
+
+HOUSE = click.option(
+    "--house/--no-house",
+    default=True,
+    show_default=True,
+    help="Start from what your own finished batches have shown.",
+)
 
 
 def forecast_option(command: Command) -> Command:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from mustwright.kinetics.acid_start import acid_of
 from mustwright.kinetics.conditions import Conditions, profile_at
+from mustwright.kinetics.house_prior import HousePrior
 from mustwright.kinetics.inputs import FERMENTABLE, MustAtPitch
 from mustwright.kinetics.model import SHAPE_KNOTS, SUGAR_PER_CELLS
 from mustwright.kinetics.parameters import EFFECT, EFFECTS, SHAPE, TRAITS, Population, typical
@@ -112,6 +113,8 @@ def build(must: MustAtPitch, conditions: Conditions, z: Floats, population: Popu
     Members
     """
     fixed = typical()
+    if population.house is not None:
+        z = _of_house(population.house, z)
     e = effects(z, population)
     pace = _pace(conditions, population, z)
     e["uptake_max"], e["growth_max"] = e["uptake_max"] * pace, e["growth_max"] * pace
@@ -156,6 +159,14 @@ def build(must: MustAtPitch, conditions: Conditions, z: Floats, population: Popu
         traits[row] = own.get(name, e.get(name, fixed.get(name)))
     extra = unrecorded_feed(must, z, start[2] + start[3])
     return Members(traits, start, extra)
+
+
+def _of_house(house: HousePrior, z: Floats) -> Floats:
+    """Effects of a house; what stops for reasons not modelled stays as likely as anywhere."""
+    new = house.applied(z)
+    row = EFFECT["unmodelled"]
+    new[row] = z[row]
+    return new
 
 
 def _pace(conditions: Conditions, population: Population, z: Floats) -> Floats:

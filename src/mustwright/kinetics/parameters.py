@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright import data
+from mustwright.kinetics.house_prior import HousePrior
 
 Floats = NDArray[np.float64]
 
@@ -130,12 +131,15 @@ class Population:
         By effect, on its own scale: the logarithm for scale "log".
     fermentable : tuple of float or None
         Centre and spread of the fermentable share; None takes the must's own.
+    house : HousePrior or None
+        How the maker's own fermentations differ from these; None for a maker nothing is known of.
     """
 
     name: str
     centre: dict[str, float]
     spread: dict[str, float]
     fermentable: tuple[float, float] | None = None
+    house: HousePrior | None = None
 
     def of(self, effect: str) -> tuple[float, float, str]:
         """Centre, spread and scale of one effect."""
@@ -161,6 +165,18 @@ _OUTSIDE = {
 def scale(effect: str) -> str:
     """Scale on which an effect is normal: "log" or "plain"."""
     return str(data.load(_FILE)[effect]["scale"])
+
+
+def population_of_house(medium: str, house: HousePrior | None) -> Population | None:
+    """The population of a medium as a house has it; None, the usual one, without a house.
+
+    Parameters
+    ----------
+    medium : str
+        Of the must.
+    house : HousePrior or None
+    """
+    return None if house is None else replace(population(medium), house=house)
 
 
 def prior() -> Population:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from mustwright.figure import ARITHMETIC, Figure, total
@@ -46,10 +47,27 @@ class BatchCost:
 
 
 def batch_cost(ground: Ground, plan: FeedingPlan) -> BatchCost:
-    """Honey and whatever else is in the must, yeast, rehydration nutrient and feeds together.
+    """Honey and whatever else is in the must, yeast, rehydration nutrient and feeds as planned.
 
     Losses are not counted: a litre is one of must, before lees and racking.
     """
+    items = [(item.nutrient, item.grams.value) for feed in plan.feeds for item in feed.items]
+    return _cost(ground, items)
+
+
+def used_cost(ground: Ground, given_g: Mapping[str, float]) -> BatchCost:
+    """The same with the feeds as they were given.
+
+    Parameters
+    ----------
+    ground : Ground
+    given_g : mapping of str to float
+        Grams of each nutrient, by its name on the shelf; others are named as not priced.
+    """
+    return _cost(ground, list(given_g.items()))
+
+
+def _cost(ground: Ground, fed: Sequence[tuple[str, float]]) -> BatchCost:
     parts: dict[str, Figure] = {}
     missing: list[str] = []
     for portion, line in zip(ground.sheet.portions, ground.must.ingredients, strict=True):
@@ -62,11 +80,11 @@ def batch_cost(ground: Ground, plan: FeedingPlan) -> BatchCost:
     if jar is not None:
         grams = pitch.rehydration_nutrient_g.value
         _count(parts, missing, jar.name, grams, jar.price_per_kg)
-    prices = {n.id: n for n in shelf.nutrients}
-    for feed in plan.feeds:
-        for item in feed.items:
-            price = prices[item.nutrient].price_per_kg
-            _count(parts, missing, item.name, item.grams.value, price)
+    jars = {n.id: n for n in shelf.nutrients}
+    for nutrient, grams in fed:
+        held = jars.get(nutrient)
+        name, price = (nutrient, None) if held is None else (held.name, held.price_per_kg)
+        _count(parts, missing, name, grams, price)
     not_priced = tuple(dict.fromkeys(missing))
     if not parts:
         return BatchCost(None, None, None, not_priced)

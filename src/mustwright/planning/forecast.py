@@ -36,6 +36,7 @@ from mustwright.planning.kinetic_inputs import (
     must_at_pitch,
     nothing_to_ferment,
 )
+from mustwright.planning.likeness import HOUSE_NOTE, HouseFor, at_home, population_at
 from mustwright.planning.must_setup import Ground, ground_of
 from mustwright.planning.plan import plan_on
 from mustwright.planning.plan_forecast import doubts
@@ -96,6 +97,7 @@ def forecast(
     seed: int = SEED,
     name: str = "must",
     with_ph: bool = True,
+    house: HouseFor | None = None,
 ) -> ForecastResult:
     """Forecast the must of a sheet.
 
@@ -115,12 +117,14 @@ def forecast(
         0 to 2^31; the same seed gives the same answer.
     with_ph : bool
         Follow the acid as well; no other band depends on it.
+    house : callable or None
+        Gives what the maker's finished batches say of such a fermentation.
 
     Raises
     ------
     InputError, ImpossibleError, UnknownKindError
     """
-    ground = ground_of(text, name)
+    ground = at_home(ground_of(text, name), house)
     if nothing_to_ferment(ground):
         raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
     plan = _plan(ground, protocol, own or {})
@@ -135,7 +139,7 @@ def forecast(
     times = _times(at_h, conditions)
     end = max(conditions.horizon_h, float(times.max()))
     drawn = model.fermentations(
-        must, feeds, conditions, members, seed, times, gravities,
+        must, feeds, conditions, members, seed, times, gravities, population_at(ground),
         also_h=ph_times(end) if with_ph else None,
     )  # fmt: skip
     found = model.sum_up(drawn)
@@ -221,6 +225,8 @@ def forecast_data(result: ForecastResult) -> dict[str, Any]:
             "scaled_miss": [_finite(m) for m in run.verdict.scaled_miss],
         }
     data["warnings"] = list(result.warnings)
+    if result.ground.house is not None:
+        data["house"] = HOUSE_NOTE
     return data
 
 

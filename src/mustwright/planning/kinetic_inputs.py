@@ -24,6 +24,7 @@ from mustwright.must.acidity.course import CourseAddition
 from mustwright.must.acidity.draws import quantile
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.credits import Credit
+from mustwright.nutrition.last_moment import too_late_below
 from mustwright.nutrition.triggers import Trigger as ProtocolTrigger
 from mustwright.nutrition.triggers import read_trigger
 from mustwright.planning.acidity.feed_acid import additions_of
@@ -190,13 +191,18 @@ def _vessel(ground: Ground) -> VesselInRoom | None:
 def feeds_of(plan: FeedingPlan, ground: Ground) -> tuple[NitrogenPulse, ...]:
     """The feeds of a plan, each when its own trigger comes true in a member.
 
-    A feed that ended up empty stays, so that positions match the plan.
+    A feed that ended up empty stays, so that positions match the plan. One that would fall due
+    after feeding has ended is left out, as a batch leaves it out.
     """
+    late = too_late_below(plan.last_moment)
     brix = ground.setting.must.brix.value
     brought = [addition for _, addition in additions_of(ground.setting, plan)]
     return tuple(
         pulse(
-            trigger_of(read_trigger(feed.trigger_rule, "feed.when"), brix),
+            replace(
+                trigger_of(read_trigger(feed.trigger_rule, "feed.when"), brix),
+                skip_below_sugar_fraction=late,
+            ),
             feed.ammonium_mg_l.value,
             feed.amino_mg_l.value,
             addition,
@@ -217,15 +223,17 @@ def pulse(
     as diammonium phosphate.
     """
     ammonium, amino = (within_model("fed_n_mg_l", n) for n in (ammonium_mg_l, amino_mg_l))
-    if brought is None:
-        return NitrogenPulse(trigger, ammonium, amino)
+    plain = NitrogenPulse(trigger, ammonium, amino)
+    return plain if brought is None else with_acid(plain, brought)
+
+
+def with_acid(feed: NitrogenPulse, brought: CourseAddition) -> NitrogenPulse:
+    """A feed with the base and potassium that it brings."""
     base = float(np.mean(brought.base_meq_l)) + brought.phosphate_mmol_l
-    return NitrogenPulse(
-        trigger,
-        ammonium,
-        amino,
-        within_model("fed_base_meq_l", base),
-        within_model("fed_potassium_mg_l", float(np.mean(brought.potassium_mg_l))),
+    return replace(
+        feed,
+        base_meq_l=within_model("fed_base_meq_l", base),
+        potassium_mg_l=within_model("fed_potassium_mg_l", float(np.mean(brought.potassium_mg_l))),
     )
 
 

@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from mustwright.errors import validity_notes
 from mustwright.figure import ARITHMETIC, ASSUMED, TYPED, Figure
+from mustwright.kinetics.house_prior import HousePrior
 from mustwright.must.blend import (
     PRIMARY,
     Blend,
@@ -65,7 +66,13 @@ class MustResult:
 
 @dataclass(frozen=True)
 class Ground:
-    """Everything about a sheet that no protocol changes."""
+    """Everything about a sheet that no protocol changes.
+
+    Parameters
+    ----------
+    house : HousePrior or None
+        What the maker's finished batches say of such a fermentation; None where there are none.
+    """
 
     sheet: Sheet
     must: MustResult
@@ -73,6 +80,7 @@ class Ground:
     fruit: bool
     primary: tuple[Portion, ...]
     warnings: tuple[str, ...]
+    house: HousePrior | None = None
 
 
 @lru_cache(maxsize=KEPT)

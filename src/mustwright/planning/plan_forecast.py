@@ -14,6 +14,7 @@ from mustwright.kinetics.bands import Band
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 from mustwright.kinetics.forecast import Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
+from mustwright.kinetics.parameters import Population
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.triggers import THIRD
 from mustwright.planning.kinetic_inputs import (
@@ -23,6 +24,7 @@ from mustwright.planning.kinetic_inputs import (
     must_at_pitch,
     nothing_to_ferment,
 )
+from mustwright.planning.likeness import population_at
 from mustwright.planning.must_setup import Ground
 from mustwright.planning.plan_result import Comparison, Outcome, PlanResult
 
@@ -47,7 +49,9 @@ def foresee(
     must, conditions = must_at_pitch(ground), conditions_of(ground)
     feeds = [feeds_of(plan, ground) for plan in plans]
     times = np.arange(0.0, conditions.horizon_h + 1, STEP_H)
-    runs = model.forecast_plans(must, feeds, conditions, members, SEED, times)
+    runs = model.forecast_plans(
+        must, feeds, conditions, members, SEED, times, population_at(ground)
+    )
     found = [outcome_of(run, members) for run in runs]
     return tuple(
         replace(outcome, against_best="" if k == best else difference(runs[k], runs[best]))
@@ -60,10 +64,11 @@ def run_of(
     feeds: Sequence[NitrogenPulse],
     conditions: Conditions,
     members: int = MEMBERS,
+    prior: Population | None = None,
 ) -> Forecast:
     """One forecast at the times that are drawn; always the same members for the same number."""
     times = np.arange(0.0, conditions.horizon_h + 1, STEP_H)
-    return model.forecast(must, feeds, conditions, members, SEED, times)
+    return model.forecast(must, feeds, conditions, members, SEED, times, prior=prior)
 
 
 def foresee_plan(result: PlanResult, members: int = MEMBERS) -> PlanResult:

@@ -19,6 +19,7 @@ from mustwright.planning.kinetic_inputs import (
     pulse,
     within_model,
 )
+from mustwright.planning.likeness import population_at
 from mustwright.planning.must_setup import Ground
 from mustwright.planning.plan_forecast import difference, outcome_of, run_of
 from mustwright.planning.plan_result import Outcome, PlanResult
@@ -110,7 +111,7 @@ def planned_forecast(plan: PlanResult, members: int = MEMBERS) -> Planned:
         raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
     must, conditions = must_at_pitch(ground), conditions_of(ground)
     feeds = feeds_of(plan.plan, ground)
-    run = run_of(must, feeds, conditions, members)
+    run = run_of(must, feeds, conditions, members, population_at(ground))
     return Planned(plan, must, conditions, feeds, run, outcome_of(run, members))
 
 
@@ -140,7 +141,7 @@ def what_if(planned: Planned, facts: Facts) -> WhatIf:
     if not changed:
         return WhatIf(planned, facts, (), planned.outcome, "", (), _dry(planned.plan, 1.0))
     members = planned.run.dry_at_h.size
-    run = run_of(must, feeds, conditions, members)
+    run = run_of(must, feeds, conditions, members, population_at(planned.plan.ground))
     return WhatIf(
         planned,
         facts,

@@ -19,6 +19,7 @@ from mustwright.store import tables
 from mustwright.store.backup import back_up
 from mustwright.store.batch_store import BatchStore
 from mustwright.store.engine import Clock, Place, let_go, lock
+from mustwright.store.notebook_store import NotebookStore
 from mustwright.store.opening import open_engine
 
 TABLES: Mapping[RecordKind, Table] = {
@@ -45,12 +46,15 @@ class CellarStore:
     ----------
     ledger : BatchStore
         The batches of the same cellar.
+    notebook : NotebookStore
+        Its trials and tastings.
     """
 
     def __init__(self, place: Place, clock: Clock, backups: Path | None = None) -> None:
         self._clock = clock
         self._engine: Engine = open_engine(place, clock, backups)
         self.ledger = BatchStore(self._engine, clock)
+        self.notebook = NotebookStore(self._engine, clock)
 
     def close(self) -> None:
         """Close the file."""

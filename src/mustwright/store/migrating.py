@@ -8,7 +8,7 @@ from sqlalchemy import Connection, inspect
 
 from mustwright.store.engine import Place, StoreError, engine_of, is_postgresql, lock, shown
 
-HEAD = "0003"
+HEAD = "0004"
 
 
 def revision(connection: Connection) -> str | None:

@@ -106,6 +106,18 @@ gist = Table(
     Column("content", LargeBinary, nullable=False),
 )
 
+# Trials, tastings, and what finished batches taught: pages of JSON by kind and key.
+notebook = Table(
+    "notebook",
+    metadata,
+    Column("kind", Text, primary_key=True),
+    Column("key", Text, primary_key=True),
+    Column("content", Text, nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("updated_at", UtcDateTime, nullable=False),
+    CheckConstraint("version >= 1", name="version_from_one"),
+)
+
 token = Table(
     "token",
     metadata,

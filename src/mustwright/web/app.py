@@ -27,13 +27,17 @@ from mustwright.web.pages import (
     finish_record,
     health,
     home,
+    house,
     login,
+    looking_back,
     must_form,
     must_text,
     plan,
     protocols,
     shelf,
     sources,
+    tasting,
+    trials,
     what_if,
 )
 from mustwright.web.pages.batch import (
@@ -50,7 +54,8 @@ from mustwright.web.pages.batch import (
 PAGES = (
     start_batch, batch_page, entry, replan, paper, table, links, lots, home, health, login,
     must_form, must_text, compare, what_if, acidity, plan, protocols, shelf, convert, finish,
-    finish_record, sources,
+    finish_record, sources, house, tasting, trials,
+    looking_back,
 )  # fmt: skip
 
 

@@ -177,7 +177,7 @@ def test_a_cellar_of_the_first_release_is_copied_and_brought_up(place, tmp_path)
     assert [(s.key, s.version) for s in store.records("sheet")] == [("old", 3)]
     store.ledger.start("New", "old", [Entry("p", PITCHED, "me", PlanAdopted(plan()))])
     store.close()
-    (copy,) = [p for p in tmp_path.rglob("*before-0003*") if not p.name.endswith(("-wal", "-shm"))]
+    (copy,) = [p for p in tmp_path.rglob("*before-0004*") if not p.name.endswith(("-wal", "-shm"))]
     kept = engine_of(copy)
     with kept.begin() as connection:
         assert revision(connection) == "0001"

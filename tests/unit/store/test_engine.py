@@ -128,7 +128,7 @@ def test_an_older_file_is_copied_before_it_is_migrated(path):
     old.close()
     CellarStore(path, clock).close()
     (copy,) = [p for p in path.parent.iterdir() if "before" in p.name]
-    assert copy.name == "cellar.db.before-0003-from-none-20310501T123000Z"
+    assert copy.name == "cellar.db.before-0004-from-none-20310501T123000Z"
     kept = sqlite3.connect(copy)
     assert kept.execute("SELECT note FROM older").fetchall() == [("kept",)]
     kept.close()

@@ -222,7 +222,7 @@ def test_a_change_shows_both_and_the_difference(client):
     assert "Must temperature 26 °C instead of 18" in text
     assert re.search(r"Against the plan: dry about [\d.]+ days sooner", text)
     assert 'value="26"' in text
-    assert text.count("<td><details") == 10
+    assert text.count("<td><details") == 12
 
 
 def test_the_fragment_is_the_answer_alone(client):

@@ -31,6 +31,7 @@ from mustwright.planning.kinetic_inputs import (
     must_at_pitch,
     nothing_to_ferment,
 )
+from mustwright.planning.likeness import population_at
 from mustwright.planning.must_setup import Ground
 from mustwright.planning.plan_result import Comparison, PlanResult
 
@@ -47,7 +48,7 @@ def acid_risks(
     must, conditions = must_at_pitch(ground), conditions_of(ground)
     feeds = [feeds_of(plan, ground) for plan in plans]
     times = ph_times(conditions.horizon_h)
-    drawn = drawn_plans(must, feeds, conditions, members, SEED, times)
+    drawn = drawn_plans(must, feeds, conditions, members, SEED, times, population_at(ground))
     found = []
     for plan, fed, one in zip(plans, feeds, drawn, strict=True):
         course = follow(ground, plan, fed, one.run, acid, SEED)

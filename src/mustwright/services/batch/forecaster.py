@@ -8,17 +8,21 @@ from collections import OrderedDict, deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 from mustwright.batch.forecast_record import Foreseen, foreseen_text
 from mustwright.batch.kinetic_outlook import KineticOutlook, contradicts
 from mustwright.batch.outlook import BatchOutlook, PaceOutlook
-from mustwright.batch.progress import CLOSED, FINISHING, Progress, progress
+from mustwright.batch.progress import CLOSED, FINISHING, Progress, progress, progress_of
 from mustwright.batch.snapshot import Gist
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import MustwrightError
 from mustwright.services.batch.cache import memory_of
 from mustwright.services.batch.repository import Ledger
+
+if TYPE_CHECKING:
+    from mustwright.planning.likeness import HouseFor
 
 WORKING = "forecast being worked out"
 NOT_MET = "the fermentation model does not meet these readings"
@@ -104,10 +108,17 @@ def _still_holds(found: Foreseen, gist: Gist, now: Progress) -> bool:
     )
 
 
-def work_out(ledger: Ledger, slug: str, now: datetime) -> Foreseen | None:
+def work_out(
+    ledger: Ledger, slug: str, now: datetime, house: HouseFor | None = None
+) -> Foreseen | None:
     """Work out a batch's forecast and keep it; None for a batch that is closed.
 
     Takes a tenth of a second or two, and seconds in a new process.
+
+    Parameters
+    ----------
+    house : callable or None
+        Gives what the maker's finished batches say of such a fermentation.
 
     Raises
     ------
@@ -124,7 +135,7 @@ def work_out(ledger: Ledger, slug: str, now: datetime) -> Foreseen | None:
     state = progress(live, now)
     if state.phase in (CLOSED, FINISHING):
         return None
-    found = foresee(state, live, record.version)
+    found = foresee(state, live, record.version, house=house)
     ledger.keep_outlook(slug, record.version, foreseen_text(found))
     memory.keep_forecast(slug, found)
     return found
@@ -140,6 +151,10 @@ class Forecaster:
         Gives the present moment.
     after : callable or None
         Called with the short name of each batch whose forecast is new.
+    house : callable or None
+        Gives what the maker's finished batches say, as of now.
+    closed : callable or None
+        Called with the short name of each closed batch whose log has grown.
     """
 
     def __init__(
@@ -147,8 +162,12 @@ class Forecaster:
         ledger: Ledger,
         clock: Callable[[], datetime],
         after: Callable[[str], None] | None = None,
+        *,
+        house: Callable[[], HouseFor] | None = None,
+        closed: Callable[[str], None] | None = None,
     ) -> None:
         self._ledger, self._clock, self._after = ledger, clock, after
+        self._house, self._closed = house, closed
         self._urgent: OrderedDict[str, None] = OrderedDict()
         self._calm: OrderedDict[str, float] = OrderedDict()  # not before this moment
         self._made: dict[str, tuple[int, float]] = {}
@@ -256,7 +275,10 @@ class Forecaster:
             self._busy = ""
             return
         try:
-            made = work_out(self._ledger, slug, self._clock())
+            house = None if self._house is None else self._house()
+            made = work_out(self._ledger, slug, self._clock(), house)
+            if made is None and self._closed is not None and self._is_closed(slug):
+                self._closed(slug)
             if made is not None and self._after is not None:
                 self._after(slug)
         except MustwrightError as error:
@@ -267,6 +289,11 @@ class Forecaster:
         finally:
             self._made[slug] = (version, time.monotonic())
             self._busy = ""
+
+    def _is_closed(self, slug: str) -> bool:
+        record = self._ledger.batch(slug)
+        gist = memory_of(self._ledger).gist(self._ledger, record)
+        return progress_of(gist, self._clock()).phase == CLOSED
 
     def _just_made(self, slug: str, version: int) -> bool:
         last, when = self._made.get(slug, (-1, 0.0))

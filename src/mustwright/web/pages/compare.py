@@ -69,7 +69,12 @@ def compare_page(
     record = cellar.record("sheet", slug)
     try:
         result = foreseen_comparison(
-            cellar, record.text, record.name, protocol or (), acid=acid == "yes"
+            cellar,
+            record.text,
+            record.name,
+            protocol or (),
+            acid=acid == "yes",
+            house=request.app.state.compose.house_for(),
         )
     except InputError as error:
         if isinstance(error, UnknownKindError) and error.field == "protocol":

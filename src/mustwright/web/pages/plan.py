@@ -36,7 +36,8 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
     cellar: Cellar = request.app.state.compose.cellar
     record = cellar.record("sheet", slug)
     try:
-        result = foreseen_plan(cellar, record.text, record.name, protocol or None)
+        house = request.app.state.compose.house_for()
+        result = foreseen_plan(cellar, record.text, record.name, protocol or None, house)
     except InputError as error:
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise
@@ -74,7 +75,8 @@ def working_page(request: Request, slug: str, protocol: str | None = None) -> HT
     """Every figure of a plan, numbered, each once."""
     cellar: Cellar = request.app.state.compose.cellar
     record: Record = cellar.record("sheet", slug)
-    result = foreseen_plan(cellar, record.text, record.name, protocol or None)
+    house = request.app.state.compose.house_for()
+    result = foreseen_plan(cellar, record.text, record.name, protocol or None, house)
     ledger = ledger_of(result, say.third_break(result, result.plan, result.outcome))
     return show(request, "working.html", record=record, result=result, ledger=ledger)
 

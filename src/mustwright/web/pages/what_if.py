@@ -50,7 +50,8 @@ def what_if_page(
     template = "what_if_answer.html" if fragment else "what_if.html"
     try:
         plan = use.plan_text(cellar, record.text, record.name, protocol or None)
-        planned = foreseen_planned(cellar, record.text, record.name, protocol or None)
+        house = request.app.state.compose.house_for()
+        planned = foreseen_planned(cellar, record.text, record.name, protocol or None, house)
     except InputError as error:
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise

@@ -323,7 +323,7 @@ def bench(tmp_path):
         yield Bench(store)
 
 
-def until(true, seconds: float = 20.0):
+def until(true, seconds: float = 60.0):
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline:
         if (found := true()) is not None and found is not False:

@@ -1,0 +1,59 @@
+"""The `house` command: what your finished batches taught, and what is to be forgotten."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from mustwright.cli.batch_context import JSON, opened
+from mustwright.cli.sheets import print_json, say_when_compiling
+from mustwright.errors import InputError
+
+if TYPE_CHECKING:
+    pass
+
+
+@click.group("house")
+def house_command() -> None:
+    """Your own house: how your ferments differ from others', learned from finished batches."""
+
+
+@house_command.command("show")
+@JSON
+def show(as_json: bool) -> None:
+    """Say what was learned from which batches, and how sure that is."""
+    say_when_compiling()
+    with opened() as compose:
+        from mustwright.services.house import house_view
+        from mustwright.services.house_report import house_data, house_lines
+
+        view = house_view(compose.ledger, compose.notebook, compose.clock(), learn=True)
+        if as_json:
+            print_json(house_data(view))
+            return
+        for line in house_lines(view):
+            click.echo(line)
+
+
+@house_command.command("forget")
+@click.argument("slug", metavar="BATCH", required=False)
+@click.option("--all", "everything", is_flag=True, help="All that are finished by now.")
+@click.option("--undo", is_flag=True, help="Learn from it again.")
+@JSON
+def forget(slug: str | None, everything: bool, undo: bool, as_json: bool) -> None:
+    """Leave BATCH out of what the house has learned; nothing else of it changes."""
+    if (slug is None) != everything:
+        raise InputError("BATCH", "needs the name of one batch, or --all", slug or "nothing")
+    with opened() as compose:
+        from mustwright.services import house as use
+
+        if undo:
+            done = use.remember(compose.notebook, slug)
+        else:
+            done = use.forget(compose.ledger, compose.notebook, slug, compose.clock())
+        if as_json:
+            print_json({"remembered" if undo else "forgotten": done})
+            return
+        word = "learned from again" if undo else "forgotten"
+        click.echo(f"{', '.join(done) or 'No batch'}: {word}.")

@@ -1,0 +1,140 @@
+"""The `tasting` command: what a panel can show, what it has shown, who gets which glass when."""
+
+from __future__ import annotations
+
+import click
+
+from mustwright.errors import InputError
+
+# As in mustwright.learning.d_prime.TESTS, which costs NumPy to import; a test holds them together.
+TESTS = ("triangle", "paired", "duo-trio", "tetrad")
+TABLES = ("ranking", "scores")
+
+
+@click.group("tasting")
+def tasting_command() -> None:
+    """Blind tastings: how many tasters, in which order, and what their answers show."""
+
+
+@tasting_command.command("plan")
+@click.option("--test", type=click.Choice(TESTS), required=True, help="How tasters are asked.")
+@click.option("--tasters", type=int, required=True, help="How many answer, once each.")
+@click.option("--alpha", type=float, default=0.05, show_default=True, help="Level.")
+@click.option("--sided", type=click.Choice(("one", "two")), help="Paired: two unless said.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def plan(test: str, tasters: int, alpha: float, sided: str | None, as_json: bool) -> None:
+    """Say what this panel can show, before a bottle is opened."""
+    from mustwright.cli.sheets import print_json
+    from mustwright.learning.discrimination import plan_panel, similarity
+    from mustwright.learning.tasting_json import panel_plan_data
+    from mustwright.learning.tasting_text import plan_sentences, tasting_cautions
+
+    found = plan_panel(test, tasters, alpha, sided)
+    if as_json:
+        print_json(panel_plan_data(found))
+        return
+    alike = similarity(test, tasters).message
+    for line in [*plan_sentences(found), alike, "", *tasting_cautions()]:
+        click.echo(line)
+
+
+@tasting_command.command("judge")
+@click.option("--test", type=click.Choice((*TESTS, *TABLES)), required=True, help="As asked.")
+@click.option("--tasters", type=int, help="Answers in all.")
+@click.option("--correct", type=int, help="Right answers; paired: answers for the one mead.")
+@click.option("--sided", type=click.Choice(("one", "two")), help="Paired: two unless said.")
+@click.option("--file", metavar="CSV", help="Ranks or scores: rows tasters, columns products.")
+@click.option("--sequential", is_flag=True, help="Answered glass by glass: go on or stop?")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def judge(
+    test: str,
+    tasters: int | None,
+    correct: int | None,
+    sided: str | None,
+    file: str | None,
+    sequential: bool,
+    as_json: bool,
+) -> None:
+    """Say what the answers show."""
+    if test in TABLES:
+        _judge_table(test, file, as_json)
+        return
+    for name, value in (("--tasters", tasters), ("--correct", correct)):
+        if value is None:
+            raise InputError(name, f"needs a number for a {test} test", "nothing")
+    assert tasters is not None
+    assert correct is not None
+    _judge_count(test, tasters, correct, sided, sequential, as_json)
+
+
+def _judge_count(
+    test: str, tasters: int, correct: int, sided: str | None, sequential: bool, as_json: bool
+) -> None:
+    from mustwright.cli.sheets import print_json
+    from mustwright.learning.discrimination import judge_panel
+    from mustwright.learning.tasting_json import panel_result_data
+    from mustwright.learning.tasting_text import (
+        distance_sentence,
+        result_sentence,
+        sequential_sentence,
+    )
+
+    result = judge_panel(test, tasters, correct, sided)
+    step = sequential_sentence(test, tasters, correct) if sequential else None
+    if as_json:
+        print_json(panel_result_data(result) | ({"sequential": step} if step else {}))
+        return
+    click.echo(result_sentence(result))
+    click.echo(distance_sentence(result))
+    if step:
+        click.echo(step)
+
+
+def _judge_table(test: str, file: str | None, as_json: bool) -> None:
+    from mustwright.cli.sheets import file_text, print_json
+    from mustwright.learning.panel_csv import read_panel
+    from mustwright.learning.ranking import judge_ranking
+    from mustwright.learning.scores import judge_scores
+    from mustwright.learning.tasting_json import ranking_data, scores_data
+
+    if file is None:
+        raise InputError("--file", f"needs a table of {test}", "nothing")
+    products, table = read_panel(file_text(file, "--file"), "--file")
+    if test == "ranking":
+        found = ranking_data(judge_ranking(table), products)
+    else:
+        found = scores_data(judge_scores(table), products)
+    if as_json:
+        print_json(found)
+        return
+    click.echo(found["message"])
+    values, title = (
+        (found["rank_sums"], "rank sum") if test == "ranking" else (found["means"], "mean score")
+    )
+    for name, value in zip(products, values, strict=True):
+        click.echo(f"  {name}: {title} {value:g}")
+
+
+@tasting_command.command("order")
+@click.option("--products", type=int, required=True, help="Meads to taste.")
+@click.option("--tasters", type=int, required=True, help="How many taste.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Same seed, same orders.")
+@click.option("--glasses", type=int, help="Meads for each taster; all unless said.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def order(products: int, tasters: int, seed: int, glasses: int | None, as_json: bool) -> None:
+    """Balanced serving orders, with a code for every glass."""
+    from mustwright.cli.sheets import print_json
+    from mustwright.learning.serving_order import glass_codes, serving_orders
+    from mustwright.learning.tasting_json import serving_data
+    from mustwright.learning.tasting_text import balance_sentence, tasting_cautions
+
+    found = serving_orders(products, tasters, seed, glasses)
+    codes = glass_codes(found.orders, seed)
+    if as_json:
+        print_json(serving_data(found, codes, products, seed))
+        return
+    for number, (row, marks) in enumerate(zip(found.orders, codes, strict=True), 1):
+        glasses_text = "  ".join(f"{mead} ({code})" for mead, code in zip(row, marks, strict=True))
+        click.echo(f"taster {number:3d}: {glasses_text}")
+    for line in [balance_sentence(found), "", *tasting_cautions()]:
+        click.echo(line)

@@ -1,0 +1,174 @@
+"""The `trial` command: one must in several vessels that differ in one thing."""
+
+from __future__ import annotations
+
+import click
+
+from mustwright.cli.batch_context import JSON, moment_of, opened
+from mustwright.cli.sheets import print_json
+from mustwright.errors import InputError
+
+
+@click.group("trial")
+def trial_command() -> None:
+    """Trials on your own must: what so many vessels can show, who gets what, what came out."""
+
+
+@trial_command.command("plan")
+@click.option("--vessels", type=int, required=True, help="Vessels in all.")
+@click.option("--arms", type=int, default=2, show_default=True, help="Ways to compare.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Same seed, same lot.")
+@click.option("--pairs", is_flag=True, help="Several musts, each split in two vessels.")
+@click.option("--spread", type=float, help="Your own standard deviation from vessel to vessel.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def plan(
+    vessels: int, arms: int, seed: int, pairs: bool, spread: float | None, as_json: bool
+) -> None:
+    """Say what a trial can show, and deal the vessels by lot."""
+    from mustwright.learning.tasting_json import trial_plan_data
+    from mustwright.learning.tasting_text import trial_sentences
+    from mustwright.learning.trial_design import plan_trial
+
+    found = plan_trial(vessels, arms, seed, pairs, spread)
+    if as_json:
+        print_json(trial_plan_data(found, seed))
+        return
+    for line in trial_sentences(found):
+        click.echo(line)
+    for vessel in found.allocation:
+        must = f", must {vessel.must}" if pairs else ""
+        click.echo(f"  vessel {vessel.vessel}{must}: arm {vessel.arm}, label {vessel.code}")
+
+
+@trial_command.command("start")
+@click.argument("name")
+@click.option("--must", "musts", multiple=True, metavar="MUST", help="A kept must; several: pairs.")
+@click.option("--thing", required=True, help="What differs: protocol, yeast, temperature, ...")
+@click.option(
+    "--arm", "arms", multiple=True, metavar="NAME=WHAT",
+    help="A protocol id where protocols are tried, else a kept must. Two or more.",
+)  # fmt: skip
+@click.option("--vessels", type=int, required=True, help="Vessels in all.")
+@click.option("--seed", type=int, required=True, help="Of the lot: a number nobody knows before.")
+@click.option("--protocol", metavar="ID", help="For all arms, where something else is tried.")
+@click.option("--pitched", metavar="WHEN", help="When the yeast went in, where it did.")
+@click.option(
+    "--expect", type=click.Choice(("more", "less")),
+    help="Of the second arm, said beforehand: then p is one-sided.",
+)  # fmt: skip
+@JSON
+def start(
+    name: str,
+    musts: tuple[str, ...],
+    thing: str,
+    arms: tuple[str, ...],
+    vessels: int,
+    seed: int,
+    protocol: str | None,
+    pitched: str | None,
+    expect: str | None,
+    as_json: bool,
+) -> None:
+    """Draw the lot and start a batch for each vessel; the codes stay closed."""
+    with opened() as compose:
+        from mustwright.learning.trial import TrialArm
+        from mustwright.services.trial_report import trial_data, trial_lines
+        from mustwright.services.trials import start_trial
+
+        named = [_typed_pair(arm, "--arm") for arm in arms]
+        by_protocol = thing == "protocol"
+        made = [
+            TrialArm(key, what if by_protocol else "", "" if by_protocol else what)
+            for key, what in named
+        ]
+        kept = start_trial(
+            compose.trial_parts, name, thing, made, musts, vessels=vessels, seed=seed,
+            now=compose.clock(), pitched_at=moment_of(compose, pitched) if pitched else None,
+            protocol=protocol, expected=expect or "",
+        )  # fmt: skip
+        if as_json:
+            print_json(trial_data(kept))
+            return
+        for line in trial_lines(kept):
+            click.echo(line)
+
+
+@trial_command.command("show")
+@click.argument("trial", required=False)
+@JSON
+def show(trial: str | None, as_json: bool) -> None:
+    """Say how TRIAL stands; without a name, list all."""
+    with opened() as compose:
+        from mustwright.services import trials as use
+        from mustwright.services.trial_report import trial_data, trial_lines
+
+        kept = [use.trial(compose.notebook, trial)] if trial else use.trials(compose.notebook)
+        if as_json:
+            found = [trial_data(one) for one in kept]
+            print_json(found[0] if trial else {"trials": found})
+            return
+        for one in kept:
+            for line in trial_lines(one):
+                click.echo(line)
+
+
+@trial_command.command("open")
+@click.argument("trial")
+@click.option("--early", is_flag=True, help="Although scores are missing; it is written down.")
+@JSON
+def open_codes(trial: str, early: bool, as_json: bool) -> None:
+    """Show which code of TRIAL held what."""
+    with opened() as compose:
+        from mustwright.services.trial_report import trial_data, trial_lines
+        from mustwright.services.trials import open_trial
+
+        kept = open_trial(compose.notebook, trial, compose.clock(), early=early)
+        if as_json:
+            print_json(trial_data(kept))
+            return
+        for line in trial_lines(kept):
+            click.echo(line)
+
+
+@trial_command.command("judge")
+@click.argument("trial")
+@click.option(
+    "--measure", default="score", show_default=True,
+    help="score (with --values), days (to two thirds of the sugar) or gravity (last one read).",
+)  # fmt: skip
+@click.option("--values", metavar="CODE=VALUE", multiple=True, help="A score under a code.")
+@JSON
+def judge(trial: str, measure: str, values: tuple[str, ...], as_json: bool) -> None:
+    """Take scores in; with the last one the codes open, and the answer is given."""
+    with opened() as compose:
+        from mustwright.services.trial_report import trial_data, trial_lines
+        from mustwright.services.trials import judge_trial
+
+        words = " ".join(values).replace(",", " ").split()
+        given = dict(_typed_value(word) for word in words)
+        kept, answer = judge_trial(
+            compose.trial_parts, trial, compose.clock(), measure=measure, values=given
+        )
+        if as_json:
+            print_json(trial_data(kept, answer))
+            return
+        for line in trial_lines(kept):
+            click.echo(line)
+        for name, mean in answer.means.items():
+            click.echo(f"  {name}: mean {mean:.3g}")
+        click.echo(answer.message)
+
+
+def _typed_pair(text: str, field: str) -> tuple[str, str]:
+    name, sign, what = text.partition("=")
+    if not (sign and name.strip() and what.strip()):
+        raise InputError(field, "needs NAME=WHAT", text)
+    return name.strip(), what.strip()
+
+
+def _typed_value(text: str) -> tuple[int, float]:
+    code, value = _typed_pair(text, "--values")
+    try:
+        return int(code), float(value)
+    except ValueError:
+        raise InputError("--values", "needs CODE=VALUE in numbers, as 473=7", text) from None

@@ -1,0 +1,97 @@
+"""What the house has learned, as lines and as plain data."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from mustwright.learning.house import effects_of
+from mustwright.learning.house_text import (
+    effect_data,
+    effect_sentence,
+    share_sentences,
+    telling_effects,
+)
+from mustwright.services.house import HouseView, Taught
+
+NOTHING = (
+    "Nothing learned yet: no finished batch counts. Forecasts are those of musts like yours, "
+    "whoever makes them."
+)
+MEANING = (
+    "The share says how much of what differs between ferments is yours and comes again; it is "
+    "taken as little until your batches show it."
+)
+
+
+def house_data(view: HouseView) -> dict[str, Any]:
+    """The house for JSON."""
+    return {
+        "batches": [taught_data(one) for one in view.batches],
+        "learned_from": view.count,
+        "share": {medium: house.share for medium, house in view.houses.items()},
+        "effects": [
+            effect_data(effect, medium)
+            for medium, house in view.houses.items()
+            for effect in effects_of(house)
+        ],
+        "message": MEANING if view.houses else NOTHING,
+    }
+
+
+def taught_data(one: Taught) -> dict[str, Any]:
+    """One closed batch for JSON."""
+    like = None if one.summary is None else one.summary.likeness
+    return {
+        "batch": one.record.slug,
+        "name": one.record.name,
+        "counts": one.counts,
+        "forgotten": one.is_forgotten,
+        "pending": one.pending,
+        "why": one.why,
+        "yeast": like.yeast if like else "",
+        "honey": like.honey if like else "",
+        "medium": like.medium if like else "",
+    }
+
+
+def taught_sentence(one: Taught) -> str:
+    """What a closed batch gave to the house."""
+    if one.is_forgotten:
+        return "forgotten, as you told it"
+    if one.pending:
+        return "not looked at yet"
+    if not one.counts:
+        return one.why
+    assert one.summary is not None
+    like = one.summary.likeness
+    return ", ".join(w for w in (like.yeast.replace("_", " "), like.honey) if w) or "counts"
+
+
+def house_sections(view: HouseView) -> list[dict[str, Any]]:
+    """One section for each medium: what stands out, shares, every effect."""
+    return [
+        {
+            "title": f"Ferments of {_medium(medium)}",
+            "told": [effect_sentence(effect, medium) for effect in telling_effects(house)]
+            or ["No single effect stands out."],
+            "shares": share_sentences(house),
+            "effects": [effect_data(effect, medium) for effect in effects_of(house)],
+        }
+        for medium, house in view.houses.items()
+    ]
+
+
+def _medium(medium: str) -> str:
+    return "a must of unknown kind" if medium == "unknown" else medium.replace("_", " ")
+
+
+def house_lines(view: HouseView) -> list[str]:
+    """The house as text."""
+    lines = [f"  {one.record.name}: {taught_sentence(one)}" for one in view.batches]
+    if not view.houses:
+        return [NOTHING, *lines]
+    word = "batch" if view.count == 1 else "batches"
+    lines = [f"Learned from {view.count} finished {word}:", *lines]
+    for section in house_sections(view):
+        lines += ["", section["title"], *section["shares"], *section["told"]]
+    return [*lines, "", MEANING]

@@ -1,0 +1,76 @@
+"""A trial as lines and as plain data: codes stay closed until they are opened."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from mustwright.learning.trial import TrialAnswer, TrialRecord
+from mustwright.services.trials import KeptTrial
+
+
+def trial_data(kept: KeptTrial, answer: TrialAnswer | None = None) -> dict[str, Any]:
+    """A trial for JSON; arms of the vessels only where it is open."""
+    trial = kept.trial
+    data: dict[str, Any] = {
+        "trial": kept.key,
+        "name": trial.name,
+        "thing": trial.thing,
+        "arms": [{"name": a.name, "protocol": a.protocol, "must": a.must} for a in trial.arms],
+        "paired": trial.paired,
+        "seed": trial.seed if trial.is_open else None,
+        "open": trial.is_open,
+        "opened_at": None if trial.opened_at is None else trial.opened_at.isoformat(),
+        "opened_early": trial.opened_early,
+        "expected": trial.expected,
+        "measure": trial.measure,
+        "vessels": [
+            {
+                "vessel": v.vessel,
+                "code": v.code,
+                "batch": v.batch,
+                "value": v.value,
+                "arm": trial.arms[v.arm - 1].name if trial.is_open else None,
+            }
+            for v in trial.vessels
+        ],
+    }
+    return data if answer is None else data | answer_data(answer)
+
+
+def answer_data(answer: TrialAnswer) -> dict[str, Any]:
+    """What a trial shows, for JSON."""
+    effect = answer.effect
+    return {
+        "means": answer.means,
+        "effect": None if effect is None else effect.effect,
+        "low": None if effect is None else effect.low,
+        "high": None if effect is None else effect.high,
+        "confidence": None if effect is None else effect.confidence,
+        "p": answer.p,
+        "p_one_sided": None if effect is None else effect.p_one_sided,
+        "smallest_p": answer.smallest_p,
+        "spread": None if effect is None else effect.spread,
+        "message": answer.message,
+    }
+
+
+def trial_lines(kept: KeptTrial) -> list[str]:
+    """A trial as text."""
+    trial = kept.trial
+    lines = [f"{trial.name} ({kept.key}): {trial.thing} is tried"]
+    lines += [f"  vessel {v.vessel}, label {v.code}: {_held(trial, v.arm)}, batch {v.batch}"
+              + ("" if v.value is None else f", {v.value:g}") for v in trial.vessels]  # fmt: skip
+    return [*lines, state_sentence(trial)]
+
+
+def state_sentence(trial: TrialRecord) -> str:
+    """Where a trial stands with its codes."""
+    if trial.opened_early:
+        return "The codes were opened early: scores given since are not blind."
+    if trial.is_open:
+        return "The codes are open."
+    return "The codes are closed. Score by the labels; they open with the last score."
+
+
+def _held(trial: TrialRecord, arm: int) -> str:
+    return trial.arms[arm - 1].name if trial.is_open else "closed"
