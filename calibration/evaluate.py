@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +33,7 @@ from mustwright.must.refraction import (
 )
 
 Floats = NDArray[np.float64]
-HERE = Path(__file__).parent
+OUT = Path(__file__).parent / "evaluation.json"
 SEED, MEMBERS = 11, 4000
 AT_64_H = (60.0, 68.0)
 REFRACTOMETER_SD = 0.3  # Brix; read to half a degree
@@ -198,7 +200,7 @@ def stirred_table() -> dict[str, Any]:
 
 
 def gas_table(fitted: dict[str, Population] | None = None) -> dict[str, Any]:
-    """Half-times of the honey musts known by their gas, each from a fit without it."""
+    """Half-times of the honey musts known by their gas, from a population for each."""
     out = {}
     for one in honey.gas_musts():
         who = (fitted or {}).get(one.name, population("honey"))
@@ -241,36 +243,70 @@ def shape_table() -> dict[str, Any]:
     return out | {"worst": {"shape": worst, "inside": float(found[worst].inside.mean())}}
 
 
-def main(arguments: list[str] | None = None) -> None:
-    """Judge, write, draw."""
-    quick = "--quick" in (sys.argv[1:] if arguments is None else arguments)
-    sites = red_sites()
-    if quick:
-        fitted = {s.name: population("grape_with_skins") for s in sites}
-    else:
-        fitted = leave_one_site_out(sites)
-    within = population("grape_with_skins")
-    report = {
-        "red": red_tables(sites, fitted),
-        "after_readings": after_readings(sites, fitted),
-        "left_out_set": left_out_sets(sites, within),
-        "stirred_24_c": stirred_table(),
-        "honey_gas": gas_table(),
-        "honey_berry": figures(berry_judged(population("honey"))),
-        "other_shapes": shape_table(),
-        "behaviour": behaviour.table(),
-        "settings": {"members": MEMBERS, "seed": SEED, "sd_brix_fit": em.SD_BRIX},
+def without_each_honey_course() -> dict[str, Population]:
+    """A honey population fitted without each of its courses."""
+    known = calibrated()["known"]
+    pooled = populations.new_medium("pooled", list(known.values()), population("grape_with_skins"))
+    names = [*(one.name for one in honey.gas_musts()), "berry"]
+    return {name: populations.honey(pooled, leave_out=name) for name in names}
+
+
+def honey_tables() -> dict[str, Any]:
+    """Honey musts, each from a fit without it, and from the fit that has it."""
+    fitted = without_each_honey_course()
+    return {
+        "gas_left_out": gas_table(fitted),
+        "gas_in_the_fit": gas_table(),
+        "berry_left_out": figures(berry_judged(fitted["berry"])),
+        "berry_in_the_fit": figures(berry_judged(population("honey"))),
     }
-    print(json.dumps(report, indent=1))
-    if quick:
-        return
-    (HERE / "evaluation.json").write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
+
+
+def tables(sites: list[Site], quick: bool) -> dict[str, Callable[[], Any]]:
+    """What is judged, by name."""
+    within = population("grape_with_skins")
+
+    @cache
+    def fitted() -> dict[str, Population]:
+        return {s.name: within for s in sites} if quick else leave_one_site_out(sites)
+
+    return {
+        "red": lambda: red_tables(sites, fitted()),
+        "after_readings": lambda: after_readings(sites, fitted()),
+        "left_out_set": lambda: left_out_sets(sites, within),
+        "stirred_24_c": stirred_table,
+        "honey": honey_tables,
+        "other_shapes": shape_table,
+        "behaviour": behaviour.table,
+        "figures": lambda: draw(sites, fitted(), within),
+    }
+
+
+def draw(sites: list[Site], fitted: dict[str, Population], within: Population) -> str:
+    """The figures of docs/kinetics.md, where matplotlib is installed."""
     try:
         from calibration import figures as drawing
     except ImportError:
-        print("matplotlib is not installed: no figures")
-        return
+        return "matplotlib is not installed: no figures"
     drawing.draw(sites, fitted, within)
+    return "drawn"
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Judge, write, draw: all of it, or only the tables named; ``--quick`` refits nothing."""
+    asked = sys.argv[1:] if arguments is None else arguments
+    quick = "--quick" in asked
+    every = tables(red_sites(), quick)
+    names = [name for name in every if name in asked] or list(every)
+    kept = json.loads(OUT.read_text(encoding="utf-8")) if len(names) < len(every) else {}
+    found = {name: every[name]() for name in names if not (quick and name == "figures")}
+    found.pop("figures", None)
+    print(json.dumps(found, indent=1))
+    if quick:
+        return
+    settings = {"members": MEMBERS, "seed": SEED, "sd_brix_fit": em.SD_BRIX}
+    report = kept | found | {"settings": settings}
+    OUT.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
