@@ -32,6 +32,11 @@ def shade(axes: Any, hours: Floats, band: Band, colour: str, label: str | None =
     axes.plot(hours, band.p50, color=colour, lw=1, label=label)
 
 
+def gone(made: Band) -> Band:
+    """CO2 that has left, quantile by quantile (it grows with what was made)."""
+    return Band(*(released(getattr(made, name)) for name in Band.__dataclass_fields__))
+
+
 def save(figure: Any, name: str) -> None:
     """Write one SVG without a date, so that reruns do not differ."""
     figure.tight_layout()
@@ -66,7 +71,7 @@ def synthetic_must(within: Population) -> None:
     figure, grid = plt.subplots(2, 2, figsize=(10, 6), sharex=True)
     for row, (who, name) in enumerate(((other, "left out"), (population("clear_juice"), "fitted"))):
         told = forecast(must, (), conditions, MEMBERS, SEED, hours, prior=who)
-        shade(grid[row, 0], hours, released(told.co2_g_l), "tab:blue")
+        shade(grid[row, 0], hours, gone(told.co2_g_l), "tab:blue")
         grid[row, 0].plot(gas["t_h"], gas["co2_g_l"], "k.", ms=2)
         grid[row, 0].set_ylabel(f"CO2 released, g/L ({name})")
         shade(grid[row, 1], hours, told.sugar_g_l, "tab:green")
