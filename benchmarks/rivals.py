@@ -11,7 +11,9 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from mustwright.constants import NITROGEN_G_MOL
 from mustwright.kinetics import ensemble, model
+from mustwright.kinetics.feeds import PHOSPHATE_BASE
 from mustwright.kinetics.members import Members
 from mustwright.kinetics.parameters import TRAITS
 
@@ -42,11 +44,13 @@ class Task:
         return np.array([s[0], s[1], s[2], s[3], s[4], s[5], s[6], 1 / s[7] - 1, s[8]])
 
     def constants(self, k: int) -> Floats:
-        """Traits and the three totals of a member; totals change with each pulse."""
+        """Traits and the five totals of a member; totals change with each pulse."""
         s = self.members.start[:, k]
+        traits = self.members.traits[:, k]
         n_total = s[9] + s[2] + s[3]
         sugar = s[4] + s[5] + model.SUGAR_PER_CELLS * s[1]
-        return np.concatenate([self.members.traits[:, k], [n_total, sugar, s[10]]])
+        base = s[12] - model.AMMONIUM_MEQ_G * s[2] + traits[T["acid_per_cells"]] * s[1]
+        return np.concatenate([traits, [n_total, sugar, s[10], base, s[13]]])
 
     def legs(self) -> list[tuple[Floats, tuple[float, float, float] | None]]:
         """Times between pulses, and the pulse that starts each leg."""
@@ -61,6 +65,14 @@ class Task:
         return out
 
 
+def pulse_on_constants(pulse: tuple[float, float, float], size: int) -> Floats:
+    """What a pulse adds to the totals: nitrogen, and the base that its ammonium takes away."""
+    change = np.zeros(size)
+    change[38] = pulse[1] + pulse[2]
+    change[41] = pulse[1] * (1000 * PHOSPHATE_BASE / NITROGEN_G_MOL - model.AMMONIUM_MEQ_G)
+    return change
+
+
 @njit(fastmath={"contract", "arcp", "nsz", "reassoc", "afn"}, error_model="numpy")
 def compiled(y, _t, c):  # type: ignore[no-untyped-def]
     """Right-hand side for SciPy, from the kernel's own expressions."""
@@ -69,9 +81,12 @@ def compiled(y, _t, c):  # type: ignore[no-untyped-def]
     x, n, a, b, g, f, p, warm = ensemble._rates(
         y[0], y[1], y[2], y[3], y[4], y[5], y[6], ready, y[8],
         c[0], c[1], 1 / c[2], 1 / c[3], z, 1 / (20 - z), c[5], c[6], c[7],
-        c[8] * model.STORE_HALF, c[9], 1 / c[10], c[11], 1 / c[12], 1 / c[13], 1 / c[14],
+        c[8] * model.STORE_HALF, c[9], 1 / c[10], 1 / c[11], 1 / c[12], 1 / c[13], 1 / c[14],
         1 / c[15], 1 / c[16], c[17], c[18], c[19], 1 / c[20], c[21], c[22],
-        c[25], c[26], c[27], 0.0, 20.0, 0.0, 0.0, 1e9, 0.0,
+        c[38], c[39], c[40],
+        c[41], c[42], c[26], c[27], c[28], c[29], c[30], c[31], c[32], 1 / c[25],
+        c[33], c[34], c[35], c[36], c[37],
+        0.0, 20.0, 0.0, 0.0, 1e9, 0.0,
     )  # fmt: skip
     theta, _ = ensemble._uptake_warmth(y[8], z, 1 / (20 - z))
     out = np.empty(9)
@@ -97,7 +112,7 @@ def scipy_lsoda(task: Task, k: int, rtol: float) -> Floats:
         if pulse is not None:
             y[2] += pulse[1]
             y[3] += pulse[2]
-            c[25] += pulse[1] + pulse[2]
+            c += pulse_on_constants(pulse, c.size)
         states = odeint(compiled, y, times, args=(c,), rtol=rtol, atol=rtol * 1e-2, mxstep=5000)
         sugar.append(states[:, 4] + states[:, 5])
         y = states[-1].copy()
@@ -114,7 +129,7 @@ def scipy_solve_ivp(task: Task, k: int, rtol: float) -> Floats:
         if pulse is not None:
             y[2] += pulse[1]
             y[3] += pulse[2]
-            c[25] += pulse[1] + pulse[2]
+            c += pulse_on_constants(pulse, c.size)
         states = solve_ivp(
             lambda t, y, c=c: compiled(y, t, c), (times[0], times[-1]), y, "LSODA", times,
             rtol=rtol, atol=rtol * 1e-2,
@@ -133,16 +148,30 @@ def generic(y: Any, c: Any, high: Callable[..., Any], low: Callable[..., Any]) -
     """The right-hand side for symbolic and array libraries, from `model.rates`."""
     x, total, am, aa, gl, fr, cap, lag, warm = (y[k] for k in range(STATES))
     t = {name: c[k] for name, k in T.items()}
-    n_total, sugar_0, ethanol_0 = c[25], c[26], c[27]
+    n_total, sugar_0, ethanol_0, base, potassium = c[38], c[39], c[40], c[41], c[42]
     cell_n = n_total - am - aa
     spent = sugar_0 - gl - fr - model.SUGAR_PER_CELLS * total
     ethanol = ethanol_0 + t["ethanol_yield"] * spent
     g, f = gl / t["glucose_half"], fr / t["fructose_half"]
     stress = 1 / (1 + ethanol / t["ethanol_half"])
+    strong = base + model.AMMONIUM_MEQ_G * am - t["acid_per_cells"] * total
+    k = t["acid_constant"] * high(1 - model.ACID_BY_ETHANOL * ethanol, model.LEAST_ACID)
+    b = k + strong
+    h = high(0.5 * ((b * b + 4 * k * (t["acid_total"] - strong)) ** 0.5 - b), 1e-4)
+    sour = (h / t["acid_half"]) ** 2
+    lack = low(high((model.POTASSIUM_RATIO * h - potassium) / model.POTASSIUM_SCALE, 0.0), 1.0)
+    osmotic = ((gl + fr) / t["sugar_osmotic"]) ** 2
+    left = (gl + fr) / t["sugar_start"]
+    bend = t["shape_0"] + t["shape_1"] * left
+    for place, knot in enumerate(model.SHAPE_KNOTS):
+        bend = bend + t[f"shape_{place + 2}"] * high(left - knot, 0.0)
+    chill = low(high(1 - model.CHILL * (t["cold_from"] - warm), model.LEAST_CHILL), 1.0)
     hot = 1 + t["heat_tolerance_loss"] * high(warm - model.HOT_C, 0.0)
-    ceiling = high(1 - (ethanol / t["ethanol_end"] * hot) ** 6, 0.0)
+    hot = hot * (1 + model.ACID_CEILING * sour + t["potassium_loss"] * lack)
+    ceiling = high(1 - (ethanol / t["ethanol_end"] * hot) ** 12, 0.0)
     ready = 1 / (1 + lag)
-    vigour = cap * ready * t["ph_factor"] * stress * ceiling / (1 + g + f)
+    vigour = cap * ready * bend * chill * stress * ceiling / (1 + g + f)
+    vigour = vigour / ((1 + sour) * (1 + model.OSMOTIC_UPTAKE * osmotic))
     zero = t["uptake_temperature_zero"]
     fall = low(high((model.UPTAKE_END_C - warm) / model.UPTAKE_FALL_K, 0.0), 1.0)
     theta = (high(warm - zero, 0.0) / (20 - zero)) ** 2 * fall
@@ -154,13 +183,13 @@ def generic(y: Any, c: Any, high: Callable[..., Any], low: Callable[..., Any]) -
         - (model.T_OPT - model.T_MAX) * (model.T_OPT + model.T_MIN - 2 * tc)
     )
     phi = (tc - model.T_MAX) * (tc - model.T_MIN) ** 2 / bottom * fall / ensemble._CARD_20
-    checked = (1 + (ethanol / t["ethanol_growth_half"]) ** 4) * (
-        1 + ((gl + fr) / t["sugar_osmotic"]) ** 2
-    )
+    checked = (1 + (ethanol / t["ethanol_growth_half"]) ** 4) * (1 + osmotic)
     fed = high(1 - t["cell_n_min"] * total / cell_n, 0.0)
     room = high(1 - total / t["cells_end"], 0.0)
     growth = t["growth_max"] * phi * vigour * (g + f) * fed * room / checked * x
     death = t["death_rate"] * (0.7 + 0.3 * (high(warm, 0.0) / 20) ** 6) * (ethanol / 100) ** 2 * x
+    over = high(warm - t["heat_from"], 0.0)
+    death = death + t["heat_death"] * over * over * (0.15 + 0.02 * ethanol) * x
     hunger = high(1 - cell_n / (total * t["cell_n_max"]), 0.0)
     opening = high(1 - ethanol / t["ethanol_nitrogen_end"], 0.0)
     seen = t["nitrogen_half"] + am + t["amino_preference"] * aa
@@ -179,7 +208,7 @@ def cvode(task: Task, rtol: float) -> Callable[[int], Floats]:
     """A function giving the sugar of one member by CVODES through CasADi, set up once."""
     import casadi as ca
 
-    y, c = ca.SX.sym("y", STATES), ca.SX.sym("c", 28)
+    y, c = ca.SX.sym("y", STATES), ca.SX.sym("c", 43)
     rates = ca.vertcat(*generic(y, c, ca.fmax, ca.fmin))
     options = {"reltol": rtol, "abstol": rtol * 1e-2, "max_num_steps": 100000}
     solvers = [
@@ -197,7 +226,7 @@ def cvode(task: Task, rtol: float) -> Callable[[int], Floats]:
             if pulse is not None:
                 state[2] += pulse[1]
                 state[3] += pulse[2]
-                constants[25] += pulse[1] + pulse[2]
+                constants += pulse_on_constants(pulse, constants.size)
             states = np.array(solver(x0=state, p=constants)["xf"])
             leg = np.concatenate([[state[4] + state[5]], states[4] + states[5]])
             sugar.append(leg)
@@ -226,7 +255,7 @@ def diffrax_ensemble(task: Task, rtol: float, solver: str) -> Callable[[Floats, 
         for times, pulse in task.legs():
             if pulse is not None:
                 y = y.at[2].add(pulse[1]).at[3].add(pulse[2])
-                c = c.at[25].add(pulse[1] + pulse[2])
+                c = c + pulse_on_constants(pulse, c.size)
             answer = diffrax.diffeqsolve(
                 diffrax.ODETerm(field), method, times[0], times[-1], 0.1, y, c,
                 saveat=diffrax.SaveAt(ts=jnp.asarray(times)), stepsize_controller=control,

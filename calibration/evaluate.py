@@ -1,75 +1,58 @@
 """Judge the calibration on what was left out: ``python -m calibration.evaluate``.
 
 Leave one site out (refit without it, forecast it), leave one data set out (forecast a medium from
-the other two), and the update judged one reading at a time. Writes `evaluation.json` beside this
-file; with matplotlib present, the figures of docs/kinetics.md as well.
+the others), the update judged on what comes after three readings, honey musts, courses of other
+shapes, and musts that must go wrong. Writes `evaluation.json` beside this file; with matplotlib
+present, the figures of docs/kinetics.md as well.
 """
 
 from __future__ import annotations
 
 import json
+import sys
+from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration import em, populations
+from calibration import baselines, behaviour, em, honey, populations, shapes
 from calibration.measured import OUTLIER, Site, agave, columns, red_sites, synthetic
+from calibration.scores import Judged, by_time, figures, judge, part, pool
 from calibration.shared import DISSOLVED_CO2_G_L
-from mustwright.kinetics.forecast import Band, Forecast, forecast
+from mustwright.kinetics import observe
+from mustwright.kinetics.forecast import Drawn, fermentations
 from mustwright.kinetics.inputs import MustReading
 from mustwright.kinetics.parameters import Population, calibrated, population
+from mustwright.must.refraction import (
+    brix_from_refractive_index,
+    refractive_index_from_composition,
+)
 
 Floats = NDArray[np.float64]
-HERE = Path(__file__).parent
+OUT = Path(__file__).parent / "evaluation.json"
 SEED, MEMBERS = 11, 4000
+AT_64_H = (60.0, 68.0)
+REFRACTOMETER_SD = 0.3  # Brix; read to half a degree
 
 
-def brix_forecast(
-    site: Site, who: Population, readings: list[MustReading] | None = None
-) -> Forecast:
-    """Forecast of a site at its own hours, from what was known at pitch (and some readings)."""
-    return forecast(
-        site.must,
-        site.feeds,
-        replace(site.conditions, horizon_h=400.0),
-        MEMBERS,
-        SEED,
-        site.t_h,
-        readings,
-        who,
-    )
+def brix_of(drawn: Drawn, at_h: Floats) -> Floats:
+    """What would be read [Brix], times by members, error of reading included."""
+    return np.asarray(observe.brix(shapes.read_gravity(drawn, at_h)))
 
 
-def compare(band: Band, seen: Floats) -> dict[str, list[float]]:
-    """Errors of the median, hits of the bands, and the width of the 90 % band."""
-    return {
-        "error": (band.p50 - seen).tolist(),
-        "in90": ((seen >= band.p05) & (seen <= band.p95)).astype(float).tolist(),
-        "in50": ((seen >= band.p25) & (seen <= band.p75)).astype(float).tolist(),
-        "width90": (band.p95 - band.p05).tolist(),
-    }
+def site_drawn(site: Site, who: Population, readings: list[MustReading] | None = None) -> Drawn:
+    """The members of a forecast of a site at its own hours."""
+    conditions = replace(site.conditions, horizon_h=400.0)
+    return fermentations(site.must, site.feeds, conditions, MEMBERS, SEED, site.t_h, readings, who)
 
 
-def summary(parts: dict[str, dict[str, list[float]]]) -> dict[str, float]:
-    """Pooled figures over several fermentations."""
-    pool = {k: np.concatenate([np.array(p[k]) for p in parts.values()]) for k in _KEYS}
-    error = pool["error"]
-    return {
-        "points": int(error.size),
-        "median_absolute_error": float(np.median(np.abs(error))),
-        "mean_absolute_error": float(np.mean(np.abs(error))),
-        "root_mean_square_error": float(np.sqrt(np.mean(error**2))),
-        "mean_error": float(error.mean()),
-        "coverage_90": float(pool["in90"].mean()),
-        "coverage_50": float(pool["in50"].mean()),
-        "median_width_90": float(np.median(pool["width90"])),
-    }
-
-
-_KEYS = ("error", "in90", "in50", "width90")
+def site_judged(site: Site, who: Population) -> Judged:
+    """A site forecast from what was known at pitch."""
+    return judge(site.t_h, brix_of(site_drawn(site, who), site.t_h), site.brix)
 
 
 def leave_one_site_out(sites: list[Site]) -> dict[str, Population]:
@@ -80,29 +63,50 @@ def leave_one_site_out(sites: list[Site]) -> dict[str, Population]:
     }
 
 
+def as_measured(site: Site) -> Site:
+    """The site as a maker gives it who knows only what was measured: feeding not told."""
+    must = replace(site.must, medium="unknown", **honey.known(type(site.must), feeding_known=False))
+    return replace(site, must=must, feeds=())
+
+
 def red_tables(sites: list[Site], fitted: dict[str, Population]) -> dict[str, Any]:
-    """Leave-one-site-out, in several ways of knowing less."""
-    unfed = {s.name: s for s in red_sites(feeds_known=False)}
-    known, blind, as_honey = {}, {}, {}
+    """Leave-one-site-out, in several ways of knowing less, and what has to be beaten."""
+    known = {s.name: site_judged(s, fitted[s.name]) for s in sites}
+    measured = {s.name: site_judged(as_measured(s), population("unknown")) for s in sites}
+    as_honey = [site_judged(s, population("honey")) for s in sites]
+    usual = [v for k, v in known.items() if k != OUTLIER]
+    tables = {
+        "left_out_site": figures(pool(list(known.values()))),
+        "left_out_site_without_outlier": figures(pool(usual)),
+        "only_measured": figures(pool(list(measured.values()))),
+        "forecast_as_honey": figures(pool(as_honey)),
+    }
+    for name, judged in (("left_out_site", known), ("only_measured", measured)):
+        every = pool(list(judged.values()))
+        tables[f"{name}_by_time"] = by_time(every)
+        near = (every.t_h >= AT_64_H[0]) & (every.t_h <= AT_64_H[1])
+        tables[f"{name}_at_64_h"] = figures(part(every, near))
+    tables["baselines"] = red_baselines(sites)
+    return tables
+
+
+def red_baselines(sites: list[Site]) -> dict[str, float]:
+    """Mean absolute error [Brix] of what has to be beaten."""
+    curve, still = [], []
     for site in sites:
-        known[site.name] = compare(brix_forecast(site, fitted[site.name]).brix, site.brix)
-        blind[site.name] = compare(
-            brix_forecast(unfed[site.name], fitted[site.name]).brix, site.brix
-        )
-        as_honey[site.name] = compare(brix_forecast(site, population("honey")).brix, site.brix)
-    usual = {k: v for k, v in known.items() if k != OUTLIER}
+        others = [s for s in sites if s.name not in (site.name, OUTLIER)]
+        curve.append(np.abs(baselines.mean_curve(site, others) - site.brix))
+        before = np.concatenate([[baselines.start_brix(site)], site.brix[:-1]])
+        still.append(np.abs(before - site.brix))
     return {
-        "left_out_site": summary(known),
-        "left_out_site_without_outlier": summary(usual),
-        "left_out_site_additions_unknown": summary(blind),
-        "forecast_as_honey": summary(as_honey),
-        "by_site": known,
+        "mean_curve_of_the_others": float(np.concatenate(curve).mean()),
+        "stays_at_last_reading": float(np.concatenate(still).mean()),
     }
 
 
-def one_reading_ahead(sites: list[Site], fitted: dict[str, Population]) -> dict[str, float]:
-    """Re-forecast from the first readings, judged on the next one."""
-    parts = {}
+def after_readings(sites: list[Site], fitted: dict[str, Population]) -> dict[str, Any]:
+    """Re-forecast from one to three readings: the next point, and all later ones after three."""
+    ahead, later, logistic, still, curve = [], [], [], [], []
     for site in sites:
         for upto in (1, 2, 3):
             if upto >= site.t_h.size:
@@ -111,79 +115,198 @@ def one_reading_ahead(sites: list[Site], fitted: dict[str, Population]) -> dict[
                 MustReading(float(t), brix=float(b), sd_gravity=0.001)
                 for t, b in zip(site.t_h[:upto], site.brix[:upto], strict=True)
             ]
-            told = brix_forecast(site, fitted[site.name], read).brix
-            ahead = Band(*(getattr(told, n)[upto : upto + 1] for n in _NAMES))
-            parts[f"{site.name} {upto}"] = compare(ahead, site.brix[upto : upto + 1])
-    return summary(parts)
-
-
-_NAMES = ("p05", "p25", "p50", "p75", "p95")
+            told = brix_of(site_drawn(site, fitted[site.name], read), site.t_h)
+            ahead.append(
+                judge(site.t_h[upto : upto + 1], told[upto : upto + 1], site.brix[upto : upto + 1])
+            )
+            if upto < 3:
+                continue
+            t, b = site.t_h[3:], site.brix[3:]
+            later.append(judge(t, told[3:], b))
+            fall = baselines.logistic(
+                baselines.start_brix(site), baselines.END_BRIX, site.t_h[:3], site.brix[:3], t
+            )
+            others = [s for s in sites if s.name not in (site.name, OUTLIER)]
+            mean = baselines.mean_curve(site, others)[3:]
+            logistic.append(np.abs(fall - b))
+            still.append(np.abs(site.brix[2] - b))
+            curve.append(np.abs(mean - b))
+    return {
+        "next_reading": figures(pool(ahead)),
+        "later_after_three": figures(pool(later)),
+        "baselines_later_after_three": {
+            "logistic": float(np.concatenate(logistic).mean()),
+            "last_reading": float(np.concatenate(still).mean()),
+            "mean_curve_of_the_others": float(np.concatenate(curve).mean()),
+        },
+    }  # fmt: skip
 
 
 def left_out_sets(sites: list[Site], within: Population) -> dict[str, Any]:
-    """Each medium from the other two."""
+    """Each medium from the others."""
     known = calibrated()["known"]
     new = populations.new_medium
     red = new("red", [known["synthetic"], known["agave"]], within)
     red = replace(red, fermentable=(0.93, 0.02))
-    tables: dict[str, Any] = {
-        "red_brix": summary({s.name: compare(brix_forecast(s, red).brix, s.brix) for s in sites})
+    synthetic_ = new("synthetic", [known["red"], known["agave"]], within)
+    agave_ = new("agave", [known["red"], known["synthetic"]], within)
+    return {
+        "red_brix": figures(pool([site_judged(s, red) for s in sites])),
+        "synthetic_co2": figures(synthetic_judged(synthetic_)),
+        "synthetic_co2_by_time": by_time(synthetic_judged(synthetic_)),
+        "agave_ethanol": figures(agave_judged(agave_)),
     }
-    told = synthetic_forecast(new("synthetic", [known["red"], known["agave"]], within))
-    gas = columns("synthetic_must_co2_mean")
-    tables["synthetic_co2"] = summary({"all": compare(released(told.co2_g_l), gas["co2_g_l"])})
-    juice = agave_forecast(new("agave", [known["red"], known["synthetic"]], within))
-    seen = columns("agave_juice_mean")
-    tables["agave_ethanol"] = summary({"all": compare(juice.ethanol_g_l, seen["ethanol_g_l"])})
-    return tables
 
 
-def released(band: Band) -> Band:
-    """CO2 that has left, quantile by quantile (the rule is monotonic)."""
+def released(made: Floats) -> Floats:
+    """CO2 that has left, of that made (the first of it stays dissolved)."""
     held = DISSOLVED_CO2_G_L
-    return Band(*(q - held * (1 - np.exp(-q / held)) for q in _quantiles(band)))
+    return np.asarray(made - held * (1 - np.exp(-made / held)))
 
 
-def _quantiles(band: Band) -> list[Any]:
-    return [getattr(band, name) for name in _NAMES]
-
-
-def synthetic_forecast(who: Population) -> Forecast:
-    """The synthetic must at the hours of its CO2 points."""
+def synthetic_judged(who: Population) -> Judged:
+    """CO2 of the synthetic must."""
     must, conditions = synthetic()
-    hours = columns("synthetic_must_co2_mean")["t_h"]
-    return forecast(must, (), conditions, MEMBERS, SEED, hours, prior=who)
+    seen = columns("synthetic_must_co2_mean")
+    run = fermentations(must, (), conditions, MEMBERS, SEED, seen["t_h"], prior=who).run
+    rows = np.searchsorted(run.times_h, seen["t_h"] - 1e-6)
+    return judge(seen["t_h"], released(run.co2_g_l[rows].astype(float)), seen["co2_g_l"])
 
 
-def agave_forecast(who: Population) -> Forecast:
-    """The agave juice at its hours."""
+def agave_judged(who: Population) -> Judged:
+    """Ethanol of the agave juice."""
     must, conditions = agave()
-    hours = columns("agave_juice_mean")["t_h"]
-    return forecast(must, (), conditions, MEMBERS, SEED, hours, prior=who)
+    seen = columns("agave_juice_mean")
+    run = fermentations(must, (), conditions, MEMBERS, SEED, seen["t_h"], prior=who).run
+    rows = np.searchsorted(run.times_h, seen["t_h"] - 1e-6)
+    return judge(seen["t_h"], run.ethanol_g_l[rows].astype(float), seen["ethanol_g_l"])
 
 
-def main() -> None:
-    """Judge, write, draw."""
-    sites = red_sites()
-    fitted = leave_one_site_out(sites)
-    within = populations.red(sites)
-    report = {
-        "red": red_tables(sites, fitted),
-        "one_reading_ahead": one_reading_ahead(sites, fitted),
-        "left_out_set": left_out_sets(sites, within),
-        "settings": {"members": MEMBERS, "seed": SEED, "sd_brix_fit": em.SD_BRIX},
-    }
-    (HERE / "evaluation.json").write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
-    brief = {k: v for k, v in report["red"].items() if k != "by_site"}
-    print(
-        json.dumps(brief | {k: report[k] for k in ("one_reading_ahead", "left_out_set")}, indent=1)
+def stirred_table() -> dict[str, Any]:
+    """The stirred must at 24 °C, not in any fit."""
+    must, conditions, hours, gas = honey.stirred()
+    run = fermentations(must, (), conditions, MEMBERS, SEED, hours).run
+    rows = np.searchsorted(run.times_h, hours - 1e-6)
+    told = judge(hours, released(run.co2_g_l[rows].astype(float)), gas)
+    return figures(told) | {
+        "inside_of_5": int(told.inside.sum()),
+        "by_day": [
+            {"t_h": float(t), "seen": float(s), "low": float(a), "middle": float(e + s),
+             "high": float(b)}
+            for t, s, a, e, b in zip(told.t_h, told.seen, told.low, told.error, told.high,
+                                     strict=True)
+        ],
+    }  # fmt: skip
+
+
+def gas_table(fitted: dict[str, Population] | None = None) -> dict[str, Any]:
+    """Half-times of the honey musts known by their gas, from a population for each."""
+    out = {}
+    for one in honey.gas_musts():
+        who = (fitted or {}).get(one.name, population("honey"))
+        end = float(one.t_h[-1])
+        hours = np.arange(0.0, end + 1.0, 3.0)
+        run = fermentations(
+            one.must, one.feeds, one.conditions, MEMBERS, SEED, hours, prior=who
+        ).run
+        gas = released(run.co2_g_l[: hours.size].astype(float))
+        halves = np.array([honey.half_time(hours, gas[:, k]) for k in range(gas.shape[1])])
+        out[one.name] = {
+            "seen_h": one.half_h,
+            "forecast_h": [float(q) for q in np.quantile(halves, (0.05, 0.25, 0.5, 0.75, 0.95))],
+            "place": float(np.mean(halves < one.half_h)),
+            "faster_than_middle": float(np.median(halves) / one.half_h),
+        }
+    return out
+
+
+def berry_judged(who: Population) -> Judged:
+    """The honey and berry must as a refractometer shows it, and its hydrometer as Brix."""
+    must, conditions, seen = honey.berry()
+    hours = seen["t_h"]
+    run = fermentations(must, (), conditions, MEMBERS, SEED, hours, prior=who).run
+    rows = np.searchsorted(run.times_h, hours - 1e-6)
+    index = refractive_index_from_composition(
+        run.extract_g_l[rows].astype(float), run.ethanol_g_l[rows].astype(float)
     )
+    brix = np.asarray(brix_from_refractive_index(index))
+    brix += np.random.default_rng(2).normal(0, REFRACTOMETER_SD, brix.shape)
+    ok = np.isfinite(seen["brix_refractometer_raw"])
+    return judge(hours[ok], brix[ok], seen["brix_refractometer_raw"][ok])
+
+
+def shape_table() -> dict[str, Any]:
+    """Courses of other shapes after eight readings."""
+    found, met = shapes.after_readings()
+    out = {k: figures(v) | {"called_a_fit": met[k]} for k, v in found.items()}
+    worst = min(found, key=lambda k: float(found[k].inside.mean()))
+    return out | {"worst": {"shape": worst, "inside": float(found[worst].inside.mean())}}
+
+
+def without_each_honey_course() -> dict[str, Population]:
+    """A honey population fitted without each of its courses."""
+    known = calibrated()["known"]
+    pooled = populations.new_medium("pooled", list(known.values()), population("grape_with_skins"))
+    names = [*(one.name for one in honey.gas_musts()), "berry"]
+    return {name: populations.honey(pooled, leave_out=name) for name in names}
+
+
+def honey_tables() -> dict[str, Any]:
+    """Honey musts, each from a fit without it, and from the fit that has it."""
+    fitted = without_each_honey_course()
+    return {
+        "gas_left_out": gas_table(fitted),
+        "gas_in_the_fit": gas_table(),
+        "berry_left_out": figures(berry_judged(fitted["berry"])),
+        "berry_in_the_fit": figures(berry_judged(population("honey"))),
+    }
+
+
+def tables(sites: list[Site], quick: bool) -> dict[str, Callable[[], Any]]:
+    """What is judged, by name."""
+    within = population("grape_with_skins")
+
+    @cache
+    def fitted() -> dict[str, Population]:
+        return {s.name: within for s in sites} if quick else leave_one_site_out(sites)
+
+    return {
+        "red": lambda: red_tables(sites, fitted()),
+        "after_readings": lambda: after_readings(sites, fitted()),
+        "left_out_set": lambda: left_out_sets(sites, within),
+        "stirred_24_c": stirred_table,
+        "honey": honey_tables,
+        "other_shapes": shape_table,
+        "behaviour": behaviour.table,
+        "figures": lambda: draw(sites, fitted(), within),
+    }
+
+
+def draw(sites: list[Site], fitted: dict[str, Population], within: Population) -> str:
+    """The figures of docs/kinetics.md, where matplotlib is installed."""
     try:
-        from calibration import figures
+        from calibration import figures as drawing
     except ImportError:
-        print("matplotlib is not installed: no figures")
+        return "matplotlib is not installed: no figures"
+    drawing.draw(sites, fitted, within)
+    return "drawn"
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Judge, write, draw: all of it, or only the tables named; ``--quick`` refits nothing."""
+    asked = sys.argv[1:] if arguments is None else arguments
+    quick = "--quick" in asked
+    every = tables(red_sites(), quick)
+    names = [name for name in every if name in asked] or list(every)
+    kept = json.loads(OUT.read_text(encoding="utf-8")) if len(names) < len(every) else {}
+    found = {name: every[name]() for name in names if not (quick and name == "figures")}
+    found.pop("figures", None)
+    print(json.dumps(found, indent=1))
+    if quick:
         return
-    figures.draw(sites, fitted, within)
+    settings = {"members": MEMBERS, "seed": SEED, "sd_brix_fit": em.SD_BRIX}
+    report = kept | found | {"settings": settings}
+    OUT.write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

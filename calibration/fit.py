@@ -16,22 +16,19 @@ from mustwright.kinetics import parameters
 from mustwright.kinetics.parameters import Population
 
 OUT = Path(parameters.__file__).parents[1] / "data" / "kinetics" / "calibrated.toml"
-# Means of other media do not settle how fast a honey must ends. Staged, well-fed honey musts of
-# 1.110 end in 7 to 10 days (common practice, no source): the centre of the ethanol term is set
-# there instead, inside the spread of the three media.
-HONEY_ETHANOL_HALF_G_L = 110.0
-
 ABOUT = """# Written by `python -m calibration.fit`; do not edit by hand.
 #
 # Fitted on: the synthetic must of Harle2020 (mean of eight runs), the fourteen red musts of
 # Reiter2021 that started at pitch, the agave juice of Valle2024 (mean of three).
 # Centres and spreads are of the logarithm, or of the value for effects of scale "plain".
 #
-# What it does not claim: no honey must is in it. The honey population is the centre of the three
-# media with a spread that counts the differences between them, its ethanol term set by the
-# duration makers report. Nitrogen additions to the red musts are guesses (to 250 mg/L at 24 h),
-# their temperature and pitch are from memory. Nothing here was fitted above 27 Brix, below 20 or
-# above 28 degrees.
+# The honey population is the centre of those three media, moved by four honey courses: three known
+# by the pace of their bubbles, one by refractometer (fermentations/honey_*.csv). Its spread counts
+# the differences between media, strains, air and stirring.
+#
+# What it does not claim: feeds and nitrogen of the honey courses are partly guessed. Nitrogen
+# additions to the red musts are guesses (to 250 mg/L at 24 h), their temperature and pitch are from
+# memory. Nothing here was fitted above 27 Brix, below 20 or above 28 degrees.
 """
 
 
@@ -54,6 +51,11 @@ def centres_of(values: dict[str, float]) -> dict[str, float]:
     return {n: float(np.log(values[n])) for n in populations.BETWEEN}
 
 
+def on_its_scale(name: str, value: float) -> float:
+    """An effect as populations hold it: its logarithm, or as it is."""
+    return float(np.log(value)) if parameters.scale(name) == "log" else value
+
+
 def main() -> None:
     """Fit, step by step, and write."""
     constants, own, rms = shared.fit()
@@ -67,15 +69,15 @@ def main() -> None:
         populations.agave_centres(),
     ]
     clear = populations.new_medium("clear_juice", known[:1] + known[2:], red)
-    clear.centre.update(centres_of(own))
-    honey = populations.new_medium("honey", known, red)
-    honey.centre["ethanol_half"] = float(np.log(HONEY_ETHANOL_HALF_G_L))
+    clear.centre.update({n: on_its_scale(n, value) for n, value in own.items()})
+    pooled = populations.new_medium("pooled", known, red)
+    honey = populations.honey(pooled)
     text = ABOUT + f"\n[about]\nsynthetic_rms_scaled_miss = {rms:.3f}\n"
     text += f"synthetic_points = {len(columns('synthetic_must_co2_mean')['t_h'])}\n"
     text += table("shared", constants)
     for place, name in enumerate(("synthetic", "red", "agave")):
         text += table(f"known.{name}", known[place])
-    text += "".join(medium(p) for p in (red, clear, honey, populations.measured_only(red, honey)))
+    text += "".join(medium(p) for p in (red, clear, honey, populations.measured_only(red, pooled)))
     OUT.write_text(text, encoding="utf-8")
     print(text)
 

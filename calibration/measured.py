@@ -37,15 +37,19 @@ class Site:
 
 def columns(name: str) -> dict[str, Floats]:
     """Numeric columns of a CSV file; empty cells become nan."""
-    with (FOLDER / f"{name}.csv").open(encoding="utf-8") as handle:
-        rows = list(csv.DictReader(handle))
+    rows = records(name)
     return {key: np.array([float(r[key] or "nan") for r in rows]) for key in rows[0]}
+
+
+def records(name: str) -> list[dict[str, str]]:
+    """Rows of a CSV file; lines that begin with # are remarks."""
+    text = (FOLDER / f"{name}.csv").read_text(encoding="utf-8").splitlines()
+    return list(csv.DictReader(line for line in text if not line.startswith("#")))
 
 
 def red_sites(feeds_known: bool = True) -> list[Site]:
     """The fifteen red musts of Reiter2021; without `feeds_known` additions are ignored."""
-    with (FOLDER / "red_must_sites_2017.csv").open(encoding="utf-8") as handle:
-        rows = list(csv.DictReader(handle))
+    rows = records("red_must_sites_2017")
     names = list(dict.fromkeys(row["site"] for row in rows))
     return [_site(n, [r for r in rows if r["site"] == n], feeds_known) for n in names]
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration import em
+from calibration import em, honey_courses
 from calibration.measured import OUTLIER, Site, agave, columns
 from mustwright.kinetics import members, simulate
 from mustwright.kinetics.parameters import EFFECT, Population, prior
@@ -39,10 +39,26 @@ WITHIN = {
     "ph_half": 0.08,
     "ethanol_yield": 0.004,
     "extract_error": 0.02,
+    "pace": 0.02,
+    "shape_a": 0.06,
+    "shape_b": 0.10,
+    "shape_c": 0.12,
+    "shape_d": 0.15,
+    "shape_e": 0.15,
+    "potassium_loss": 0.7,
+    "heat_death": 0.5,
+    "lipids": 0.15,
+    "osmotic_loss": 0.6,
 }
 # Spread of centres between media before any was seen (assumed), worth BETWEEN_SETS media.
 BETWEEN = {"uptake_max": 0.15, "lag": 0.30, "ethanol_half": 0.50, "growth_max": 0.25}
 BETWEEN_SETS = 3.0
+# The ethanol terms of the three media lie apart by a factor; how the tail differs is in the walk of
+# the shape by now, so that the term keeps the spread between strains (assumed).
+TAIL_SPREAD = 0.30
+HONEY_CENTRED = ("pace", "uptake_max", "growth_max", "ethanol_half", "lag")
+HONEY_PRIOR = 1.0  # courses the pooled centre counts as (assumed)
+HONEY_COUNT = 8192
 
 
 def red_base() -> Population:
@@ -55,7 +71,7 @@ def red(sites: list[Site], iterations: int = 40, count: int = em.COUNT) -> Popul
     """Population of red musts; the outlier site teaches nothing (it did not start at pitch)."""
     use = [site for site in sites if site.name != OUTLIER]
     fitted, _ = em.fit(use, red_base(), iterations, count=count)
-    return replace(fitted, name="grape_with_skins")
+    return replace(em.narrowed(use, fitted, count), name="grape_with_skins")
 
 
 def agave_centres(count: int = 65536, seed: int = 3) -> dict[str, float]:
@@ -93,16 +109,49 @@ def between(centres: list[dict[str, float]]) -> tuple[dict[str, float], dict[str
 def measured_only(red: Population, pooled: Population) -> Population:
     """Population of a must known by its readings alone.
 
-    Half-way between grape on skins and the pooled media, since most measured musts are of fruit.
-    Cellars correct low nitrogen and seldom write it down: of the red musts half were, and a
-    forecast from their measured nitrogen alone is too slow. So nitrogen is taken as 1.2 times the
-    measured (logarithm 0.2), give or take a factor 1.4: chosen on the red musts with their
-    additions left out (docs/kinetics.md); a must with none keeps none.
+    The centre is that of grape on skins, since most measured musts are of fruit; the spread lies an
+    eighth of the way to the pooled media (assumed).
+    That cellars correct low nitrogen and seldom write it down is in the members
+    (`stops.unrecorded_feed`), not here.
     """
-    centre = {n: (red.centre[n] + pooled.centre[n]) / 2 for n in red.centre}
-    spread = {n: (red.spread[n] + pooled.spread[n]) / 2 for n in red.spread}
-    centre["yan_error"], spread["yan_error"] = 0.2, 0.35
-    return Population("unknown", centre, spread, (0.935, 0.02))
+    centre = dict(red.centre)
+    spread = {n: (7 * red.spread[n] + pooled.spread[n]) / 8 for n in red.spread}
+    return Population("unknown", centre, spread, (0.92, 0.02))
+
+
+def honey(base: Population, leave_out: str = "", iterations: int = 8) -> Population:
+    """Population of honey musts: the pooled media, moved by the honey courses.
+
+    The centres of pace, uptake, growth, ethanol term and lag are the weighted mean of what the
+    courses say and of the pooled centre, which counts as `HONEY_PRIOR` courses; spreads stay those
+    of a new medium.
+
+    Parameters
+    ----------
+    base : Population
+        Of `new_medium`.
+    leave_out : str
+        Course to leave out: ``berry`` or the name of a gas must.
+    iterations : int
+    """
+    z = members.draw(HONEY_COUNT, 41)
+    found = base
+    for _ in range(iterations):
+        means: dict[str, list[float]] = {n: [] for n in HONEY_CENTRED}
+        for name, log in honey_courses.likelihoods(z, found).items():
+            if name == leave_out:
+                continue
+            w = np.exp(log - log.max())
+            w /= w.sum()
+            for n in HONEY_CENTRED:
+                value = found.centre[n] + found.spread[n] * z[EFFECT[n]]
+                means[n].append(float(w @ value))
+        centre = {
+            n: (HONEY_PRIOR * base.centre[n] + sum(m)) / (HONEY_PRIOR + len(m))
+            for n, m in means.items()
+        }
+        found = replace(found, centre=found.centre | centre)
+    return replace(found, name="honey")
 
 
 def new_medium(name: str, centres: list[dict[str, float]], within: Population) -> Population:
@@ -115,6 +164,7 @@ def new_medium(name: str, centres: list[dict[str, float]], within: Population) -
     middle, around = between(centres)
     spread = {n: max(s, within.spread[n]) for n, s in base.spread.items()}
     spread["extract_error"] = base.spread["extract_error"]  # no skins to soak out
+    around["ethanol_half"] = min(around["ethanol_half"], TAIL_SPREAD)
     for effect, value in around.items():
         spread[effect] = float(np.hypot(value, within.spread[effect]))
     return Population(name, base.centre | middle, spread, None)

@@ -13,7 +13,7 @@ from scipy.optimize import least_squares
 from calibration.measured import CELLS_G, columns, synthetic
 from mustwright.kinetics import members, simulate
 from mustwright.kinetics.ensemble import KEPT, START
-from mustwright.kinetics.parameters import EFFECTS, TRAITS, prior, raw
+from mustwright.kinetics.parameters import EFFECTS, TRAITS, prior, raw, typical
 
 Floats = NDArray[np.float64]
 DISSOLVED_CO2_G_L = 1.5  # held by the must before any leaves, at 20 °C (from memory)
@@ -23,12 +23,15 @@ OWN = {
     "uptake_max": 0.3,
     "growth_max": 0.3,
     "lag": 0.4,
-    "ethanol_half": 0.5,
+    "ethanol_half": 0.3,
     "ethanol_yield": 0.01,
     "death_rate": 0.6,
     "cell_n_min": 0.15,
 }
-PRIOR_SD = SHARED | OWN  # of the logarithm
+# The walk of the shape is the must's own too; it keeps the tail from being told by the ethanol term
+# alone, which would then carry over to other media.
+BENDS = {"shape_b": 0.18, "shape_c": 0.22, "shape_d": 0.33, "shape_e": 0.40}
+PRIOR_SD = SHARED | OWN | BENDS  # of the logarithm
 SD_CO2, SD_RATE, SD_SUGAR, SD_CELLS = 0.8, 0.02, 3.0, 0.15  # g/L, g/L/h, g/L, logarithm
 
 
@@ -43,13 +46,19 @@ def course(u: Floats, times_h: Floats) -> simulate.Run:
     must, conditions = synthetic()
     built = members.build(must, conditions, np.zeros((len(EFFECTS), u.shape[1])), prior())
     value = {n: raw(n) * np.exp(u[k] * sd) for k, (n, sd) in enumerate(PRIOR_SD.items())}
+    value |= {n: u[list(PRIOR_SD).index(n)] * sd for n, sd in BENDS.items()}
+    for k, row in enumerate(members.shape_line({"shape_a": np.zeros(u.shape[1])} | value)):
+        built.traits[TRAITS.index(f"shape_{k}")] = row
     for name in value:
         if name in TRAITS:
             built.traits[TRAITS.index(name)] = value[name]
     span = raw("cell_n_max") - value["cell_n_min"]
     built.traits[TRAITS.index("cell_n_span")] = span
     active = built.start[START.index("active")]
-    built.traits[TRAITS.index("cells_end")] = value["cells_max"] + active
+    lipids = (built.traits[TRAITS.index("cells_end")] - active) / typical()["cells_max"]
+    built.traits[TRAITS.index("cells_end")] = value["cells_max"] * lipids + active
+    poor = 1.0 + raw("lipid_death") * (1.0 - lipids) ** 2
+    built.traits[TRAITS.index("death_rate")] = value["death_rate"] * poor
     ready = 1 / (1 + np.exp(raw("readiness_rate") * value["lag"]))
     built.start[START.index("readiness")] = ready
     return simulate.run(built, conditions, at_h=times_h)
@@ -94,5 +103,6 @@ def fit() -> tuple[dict[str, float], dict[str, float], float]:
     value = {
         n: float(raw(n) * np.exp(answer.x[k] * sd)) for k, (n, sd) in enumerate(PRIOR_SD.items())
     }
+    value |= {n: float(answer.x[list(PRIOR_SD).index(n)] * sd) for n, sd in BENDS.items()}
     rms = float(np.sqrt(np.mean(at(answer.x)[:, 0] ** 2)))
-    return {n: value[n] for n in SHARED}, {n: value[n] for n in OWN}, rms
+    return {n: value[n] for n in SHARED}, {n: value[n] for n in OWN | BENDS}, rms

@@ -22,18 +22,6 @@ from mustwright import errors
 
 ROOT = Path(mustwright.__file__).parent
 PACKAGES = ("must", "yeast", "nutrition", "finishing", "learning", "kinetics")
-STILL_TO_DO = {
-    "kinetics/checks.py",
-    "kinetics/counterfactual.py",
-    "kinetics/ensemble.py",
-    "kinetics/forecast.py",
-    "kinetics/inputs.py",
-    "kinetics/members.py",
-    "kinetics/model.py",
-    "kinetics/pace.py",
-    "kinetics/simulate.py",
-    "kinetics/update.py",
-}
 FEW = 2
 OUR_ERRORS = {
     name
@@ -250,16 +238,9 @@ def complaints_of(name: str) -> list[str]:
     return complaints(ast.parse((ROOT / name).read_text(encoding="utf-8")))
 
 
-@pytest.mark.parametrize("name", [n for n in modules() if n not in STILL_TO_DO])
+@pytest.mark.parametrize("name", modules())
 def test_docstrings_say_what_goes_in_and_comes_out(name):
     assert complaints_of(name) == []
-
-
-@pytest.mark.parametrize("name", sorted(STILL_TO_DO))
-def test_still_to_do_is_true(name):
-    """Only the kinetics may wait, and what is done leaves the list."""
-    assert name.startswith("kinetics/")
-    assert not (ROOT / name).exists() or complaints_of(name), "done: take it off STILL_TO_DO"
 
 
 def test_there_is_something_to_check():

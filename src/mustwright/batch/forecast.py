@@ -9,19 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.batch.forecast_record import FeedForeseen, Foreseen, Releases
-from mustwright.batch.kinetic_inputs import KineticCase, case_of
+from mustwright.batch.kinetic_inputs import LONGEST_H, KineticCase, case_of
 from mustwright.batch.log import Standing
+from mustwright.batch.ph_additions import after, put_in
 from mustwright.batch.ph_forecast import foresee_ph, ph_case
 from mustwright.batch.progress import Progress
 from mustwright.batch.quantiles import Along, Quantiles
 from mustwright.errors import InputError
+from mustwright.kinetics.bands import Band, band
 from mustwright.kinetics.counterfactual import freed
 from mustwright.kinetics.ensemble_setting import BENT_MEMBERS, MEMBERS, SEED
-from mustwright.kinetics.forecast import Band, Drawn, Forecast, band, fermentations, sum_up
+from mustwright.kinetics.forecast import Drawn, Forecast, fermentations, sum_up
 from mustwright.kinetics.inputs import NitrogenPulse, PulseTrigger
 from mustwright.kinetics.parameters import population_of_house
 from mustwright.kinetics.simulate import DRY_G_L
 from mustwright.kinetics.update import ODD, ReadingVerdict
+from mustwright.planning.kinetic_inputs import with_acid
 from mustwright.planning.likeness import HOUSE_NOTE, HouseFor, likeness_of
 
 FRACTIONS = (*(round(0.02 * k, 2) for k in range(1, 50)), 0.99, 1.0)
@@ -62,7 +65,7 @@ def foresee(
     onset = NitrogenPulse(
         PulseTrigger(end_of_lag=True)
     )  # brings nothing: shows when each run starts to work
-    feeds = (*case.feeds, onset)
+    feeds = (*_brought(case, now, stands), onset)
     acid = ph_case(case, now, stands)
     own = None if house is None else house(likeness_of(case.ground))
     drawn = fermentations(
@@ -90,6 +93,9 @@ def foresee(
         chance_of_dry=round(told.chance_of_dry, 4),
         residual_sugar_g_l=_quantiles(told.residual_sugar_g_l, 2),
         residual_yan_mg_l=_quantiles(told.residual_yan_mg_l, 2),
+        stops_sweet=round(told.chance_of_stopping_sweet, 4),
+        chance_not_modelled=round(told.chance_not_modelled, 4),
+        peak_gas_l_h=_quantiles(told.peak_gas_l_h, 3),
         feeds=_feeds(case, told),
         explained=explained,
         met=met,
@@ -102,9 +108,23 @@ def foresee(
     )
 
 
+def _brought(
+    case: KineticCase, now: Progress, stands: Sequence[Standing]
+) -> tuple[NitrogenPulse, ...]:
+    """Feeds with the base and potassium they bring; then the salts that went in, at their hours."""
+    if now.pitched is None:
+        return case.feeds
+    things = put_in(now, stands)
+    fed = [with_acid(f, one) for f, one in zip(case.feeds, things.feeds, strict=True)]
+    for salt in things.salts:
+        trigger = PulseTrigger(at_h=min(after(salt.hours), LONGEST_H))
+        fed.append(with_acid(NitrogenPulse(trigger), salt.addition(np.zeros(1))))
+    return tuple(fed)
+
+
 def _feeds(case: KineticCase, told: Forecast) -> tuple[FeedForeseen, ...]:
     """Those still ahead: after the ones given, before the one that marks the onset."""
-    ahead = told.feeds[len(case.given) : -1]
+    ahead = told.feeds[len(case.given) : len(case.feeds)]
     return tuple(
         FeedForeseen(
             key,

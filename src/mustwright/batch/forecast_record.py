@@ -12,7 +12,7 @@ from mustwright.batch.quantiles import Along, Quantiles
 from mustwright.errors import InputError
 from mustwright.plain_data import data_of
 
-FORM = 2  # counts up when the model or this summary changes: older ones are made again
+FORM = 3  # counts up when the model or this summary changes: older ones are made again
 
 
 @dataclass(frozen=True)
@@ -82,6 +82,12 @@ class Foreseen:
         At the horizon.
     residual_sugar_g_l, residual_yan_mg_l : Quantiles
         At the horizon; [g/L] and [mg N/L].
+    stops_sweet : float
+        Share that ends where its yeast ends, in a must made to stop sweet; not counted as sticking.
+    chance_not_modelled : float
+        Part of the chance of sticking that stands for reasons the model does not have.
+    peak_gas_l_h : Quantiles
+        CO2 of the whole must at its fastest [L/h].
     feeds : tuple of FeedForeseen
     explained : bool
         Runs were found that explain every reading.
@@ -118,6 +124,9 @@ class Foreseen:
     chance_of_dry: float
     residual_sugar_g_l: Quantiles
     residual_yan_mg_l: Quantiles
+    stops_sweet: float
+    chance_not_modelled: float
+    peak_gas_l_h: Quantiles
     feeds: tuple[FeedForeseen, ...]
     explained: bool
     met: bool

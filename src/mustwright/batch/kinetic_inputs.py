@@ -18,6 +18,7 @@ from mustwright.kinetics import inputs as model
 from mustwright.kinetics.counterfactual import Right
 from mustwright.must.acidity.calibrate import reading_sd
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
+from mustwright.nutrition.last_moment import too_late_below
 from mustwright.planning.acidity.ph_course import START_H
 from mustwright.planning.kinetic_inputs import (
     MODEL_RANGE,
@@ -37,7 +38,6 @@ FEW_POINTS = 12  # this many are taken one by one, however close they lie
 UNKNOWN_N_MG_L = (10.0, 80.0)  # nitrogen of a must that nobody calculated or measured (assumed)
 LEAST_SPAN_H = 2.0
 MOVE_H = 12.0  # until a moved vessel has reached its new temperature (assumed)
-LATE_ROOM = 0.05  # of the sugar: a feed due at the last moment is not left out for half an hour
 SUGAR_NOTE = "Honey, fruit or water that went in on the way is counted as if there from the start."
 NITROGEN_NOTE = (
     f"The must's own nitrogen is not known: {UNKNOWN_N_MG_L[0]:g} to {UNKNOWN_N_MG_L[1]:g} mg N/L "
@@ -145,6 +145,8 @@ def _ground(sheet: str) -> Ground | None:
 def _must(now: Progress, ground: Ground | None, start_ph: float | None) -> model.MustAtPitch:
     """The must at pitch; the model was fitted with pH at the start, so later ones do not count."""
     must = must_at_pitch(ground) if ground else _from_facts(now.plan)
+    # what was fed stands in the log
+    must = replace(must, feeding_known=True if must.feeding_known is None else must.feeding_known)
     if now.original_gravity != now.plan.must.gravity:
         brix = float(brix_from_gravity(now.original_gravity))
         factor = float(sugar_g_l_from_brix(max(brix, 0.1))) / must.extract_g_l
@@ -155,7 +157,7 @@ def _must(now: Progress, ground: Ground | None, start_ph: float | None) -> model
         middle = (low * high) ** 0.5 + now.plan.nitrogen.rehydration_mg_l
         must = replace(must, amino_n_mg_l=middle, amino_n_range_mg_l=UNKNOWN_N_MG_L)
     if start_ph is not None:
-        must = replace(must, ph=within_model("ph", start_ph))
+        must = replace(must, ph=within_model("ph", start_ph), ph_range=None)
     return must
 
 
@@ -276,12 +278,11 @@ def _ahead(now: Progress, feed: PlannedFeed, from_h: float) -> model.NitrogenPul
         for kind in amounts:
             amounts[kind] += dose.grams * (jar.mg_g.get(kind, 0.0) if jar else 0.0) / volume
     trigger = trigger_of(feed.rule, plan.must.brix)
-    skip = min(max(1 - last_moment(plan) - LATE_ROOM, 0.0), 1.0)
     return pulse(
         replace(
             trigger,
             not_before_h=max(trigger.not_before_h, from_h),
-            skip_below_sugar_fraction=skip,
+            skip_below_sugar_fraction=too_late_below(last_moment(plan)),
         ),
         amounts["ammonium_n"],
         amounts["amino_n"],

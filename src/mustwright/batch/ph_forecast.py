@@ -17,7 +17,9 @@ from mustwright.batch.ph_forecast_record import PhForeseen, PhSeen
 from mustwright.batch.progress import Progress
 from mustwright.batch.quantiles import Along, Quantiles
 from mustwright.kinetics import inputs as model
-from mustwright.kinetics.forecast import PROBABILITIES, Drawn
+from mustwright.kinetics.bands import PROBABILITIES
+from mustwright.kinetics.counterfactual import odds_by_acid
+from mustwright.kinetics.forecast import Drawn
 from mustwright.must.acidity.balance import base_to_ph
 from mustwright.must.acidity.claims import lowest_shown, ph_floor
 from mustwright.must.acidity.course import AcidCourse, CourseAddition, Traits
@@ -28,7 +30,6 @@ from mustwright.must.acidity.path import NEAR_LOWEST, STRUCTURAL_FROM, Path, pic
 from mustwright.must.acidity.potassium import (
     published_ratio,
     ratio_to_hydrogen,
-    sticking_odds_factor,
 )
 from mustwright.planning.acidity.ph_course import (
     FEW,
@@ -193,7 +194,8 @@ def foresee_ph(
     seen = bent(path, [asked.readings[k] for k in weighed], seed)
     odd = frozenset(weighed[k] for k in seen.odd_at)
     members = _Members(asked.times_h, must, course, acid.traits, path.ph, seen.rows)
-    return _summed(asked, case, now, acid, members, seen, odd, len(spent), seed)
+    odds = odds_by_acid(drawn)
+    return _summed(asked, case, now, acid, members, seen, odd, len(spent), odds)
 
 
 def _not_yet_fed(course: AcidCourse, given: int, asked: PhCase) -> AcidCourse:
@@ -295,7 +297,7 @@ class _Members:
 
 def _summed(
     asked: PhCase, case: KineticCase, now: Progress, acid: AcidMust, members: _Members, seen: Bent,
-    odd: frozenset[int], spent: int, seed: int,
+    odd: frozenset[int], spent: int, odds: float,
 ) -> PhForeseen:  # fmt: skip
     floor, lowest = ph_floor(), lowest_shown()
     ahead = members.ahead(asked.now_h)
@@ -324,7 +326,7 @@ def _summed(
         chance_low_ahead=round(chance(trough < floor), 4),
         chance_stall_ahead=round(chance(trough < lowest), 4),
         potassium_short=round(chance(ratio < published_ratio()), 4),
-        odds_factor=_five(sticking_odds_factor(whole, potassium, seed), 3),
+        odds_factor=Quantiles(*[round(odds, 3)] * len(PROBABILITIES)),
         effective=None if seen.effective is None else round(seen.effective, 1),
         odd=seen.odd,
         seen=_seen(asked, odd),

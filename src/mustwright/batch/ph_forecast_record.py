@@ -102,7 +102,8 @@ class PhForeseen:
     potassium_short : float
         Share of runs with less potassium per acid than published.
     odds_factor : Quantiles
-        On the odds of sticking, from potassium and low pH (size of the harm assumed).
+        On the odds of sticking, from acid and potassium, within the chance of sticking; one
+        figure, the same at every quantile.
     effective : float or None
         Runs that the readings left, in equal ones.
     odd : tuple of str

@@ -10,6 +10,7 @@ from mustwright.batch.plan import BatchPlan, PlannedFeed
 from mustwright.batch.progress import LAG, Progress
 from mustwright.batch.temperature_text import degrees
 from mustwright.kinetics.pace import usual_pace
+from mustwright.nutrition.last_moment import last_moment as end_of_feeding
 from mustwright.nutrition.triggers import THIRD
 
 CLOCK = ("pitch", "after_pitch")
@@ -39,15 +40,9 @@ def passed(now: Progress, feed: PlannedFeed) -> bool:
 
 
 def last_moment(plan: BatchPlan) -> float:
-    """Fraction of the sugar after which nothing is fed: the protocol's, else the usual one.
-
-    A protocol that is silent and feeds later than usual is taken at its word.
-    """
-    if plan.conditions.nothing_after_sugar_used is not None:
-        return plan.conditions.nothing_after_sugar_used
-    return max(
-        [threshold("no_nitrogen_after_sugar_used"), *(f.sugar_used for f in plan.live_feeds)]
-    )
+    """Fraction of the sugar after which nothing is fed in this batch."""
+    live = (feed.sugar_used for feed in plan.live_feeds)
+    return end_of_feeding(plan.conditions.nothing_after_sugar_used, live)
 
 
 def outran(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:

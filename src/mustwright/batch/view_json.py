@@ -135,7 +135,8 @@ def forecast_data(view: BatchView) -> dict[str, Any]:
     model = view.foreseen and picked(
         view.foreseen,
         "chance_of_sticking chance_of_dry hours_to_dry residual_sugar_g_l residual_yan_mg_l "
-        "onset_h feeds readings members seed explained odd_entry message releases notes ph",
+        "stops_sweet chance_not_modelled peak_gas_l_h onset_h feeds readings members seed "
+        "explained odd_entry message releases notes ph",
     )
     return {"by": view.outlook.name, "pending": view.pending, **band_data(view), "model": model}
 

@@ -19,7 +19,8 @@ from mustwright.errors import InputError
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 
 if TYPE_CHECKING:
-    from mustwright.kinetics.forecast import Band
+    from mustwright.kinetics.bands import Band
+    from mustwright.kinetics.forecast import Forecast
     from mustwright.planning.forecast import ForecastResult
 
 SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
@@ -91,7 +92,11 @@ def forecast_lines(result: ForecastResult) -> list[str]:
                 f"{g.p05[k]:8.3f} {g.p95[k]:.3f}  {run.sugar_g_l.p50[k]:8.0f}"
             )
     lines += ["", f"Dry: {_days(run.hours_to_dry)}",
-              f"Chance of sticking or crawling: {run.chance_of_sticking:.0%}",
+              f"Chance of sticking or crawling: {run.chance_of_sticking:.0%}, of it "
+              f"{run.chance_not_modelled:.0%} for reasons not modelled",
+              *_sweet(run),
+              f"Most gas: {run.peak_gas_l_h.p50:.3g} L/h "
+              f"({run.peak_gas_l_h.p05:.3g} to {run.peak_gas_l_h.p95:.3g})",
               f"Nitrogen left: {run.residual_yan_mg_l.p50:.0f} mg N/L "
               f"({run.residual_yan_mg_l.p05:.0f} to {run.residual_yan_mg_l.p95:.0f})"]  # fmt: skip
     if result.plan:
@@ -107,11 +112,20 @@ def forecast_lines(result: ForecastResult) -> list[str]:
     return lines
 
 
+def _sweet(run: Forecast) -> list[str]:
+    if run.chance_of_stopping_sweet < 0.005:
+        return []
+    return [f"Stops sweet, where its yeast ends: {run.chance_of_stopping_sweet:.0%}"]
+
+
 def ph_lines(result: ForecastResult) -> list[str]:
     """The acid of a forecast as text; its odds on a line of their own."""
     from mustwright.planning.acidity.ph_course_json import ph_data
 
-    told: Any = ph_data(result.ph, result.forecast.times_h, result.forecast.chance_of_sticking)
+    told: Any = ph_data(
+        result.ph, result.forecast.times_h, result.forecast.chance_of_sticking,
+        result.odds_by_acid,
+    )  # fmt: skip
     if told["ph"] is None:
         return [told["ph_note"]]
     trough, beside = told["ph_trough"], told["sticking_by_acid"]
@@ -123,8 +137,8 @@ def ph_lines(result: ForecastResult) -> list[str]:
         f"{trough['chance_below_floor']:.0%} under {trough['floor']:g}, "
         f"{trough['below_2_9']:.0%} below 2.9",
         f"  {told['ph_note']}",
-        f"  Potassium and low pH: odds of sticking x {odds['p05']:.2g} to {odds['p95']:.2g}, "
-        f"which would make it {chance['p05']:.0%} to {chance['p95']:.0%}",
+        f"  Potassium and low pH raise the odds of sticking {odds['p50']:.2g} times, within the "
+        f"{chance['p50']:.0%}",
     ]
 
 

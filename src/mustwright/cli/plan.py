@@ -137,25 +137,30 @@ def outcome_lines(outcome: Outcome) -> list[str]:
     lines = [
         f"  Forecast: dry {day(dry.value)} ({day(dry.low)} to {day(dry.high)}), "
         f"sticks or crawls in {outcome.chance_of_sticking.value:.0%} of runs, "
-        f"leaves {outcome.residual_yan_mg_l.value:.0f} mg N/L"
+        f"leaves {outcome.residual_yan_mg_l.value:.0f} mg N/L, "
+        f"at most {outcome.peak_gas_l_h.value:.2g} L/h of gas"
     ]
+    if outcome.stops_sweet.value >= 0.005:
+        lines.append(
+            f"  Stops sweet, where its yeast ends: {outcome.stops_sweet.value:.0%} of runs"
+        )
     if outcome.against_best:
         lines.append(f"  Against the one that suits best: {outcome.against_best}")
     return lines
 
 
 def acid_lines(acid: AcidRisk) -> list[str]:
-    """What the plan does to the acid, in one line, and what a low pH may do to the odds."""
+    """What the plan does to the acid, in one line, and what that does to the odds of sticking."""
     lines = [
         f"  pH: lowest {acid.trough.words}, crash risk {acid.risk} "
         f"({acid.chance_below_floor.value:.0%} under {acid.floor.value:g})"
         + ("" if acid.measured else "; from the recipe alone, measure it")
     ]
-    odds = acid.odds_factor
-    if odds.high is not None and odds.high >= 1.1:
+    odds = acid.odds_factor.value
+    if odds >= 1.1:
         lines.append(
-            f"  Not in the chance above: too little potassium for the acid may multiply the odds "
-            f"of sticking by {odds.low:.2g} to {odds.high:.2g}"
+            f"  In the chance above: acid and too little potassium multiply the odds of sticking "
+            f"by {odds:.2g}"
         )
     return lines
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -14,6 +14,8 @@ from mustwright.kinetics.checks import within
 
 Floats = NDArray[np.float64]
 NitrogenClass = Literal["low", "medium", "high"]
+Aeration = Literal["unknown", "none", "once", "repeated", "stirred"]
+AERATIONS: tuple[Aeration, ...] = ("unknown", "none", "once", "repeated", "stirred")
 Profile = tuple[tuple[float, float], ...]
 
 
@@ -28,12 +30,19 @@ class StrainTraits:
     nitrogen_class : {"low", "medium", "high"}
         Need of nitrogen: cells per nitrogen scaled as 0.75, 0.9 and 1.25 mg N per g sugar are
         (common practice, no source); medium is the calibrated one.
+    temperature_low_c, temperature_high_c : float
+        Where this kind works well, by its label; low 0 to 25, high 15 to 40 [°C]. Below it the
+        kind slows down, and a kind that bears warmth dies a little later in heat.
     """
 
     alcohol_tolerance_pct_vol: float = 16.0
     nitrogen_class: NitrogenClass = "medium"
+    temperature_low_c: float = 13.0
+    temperature_high_c: float = 28.0
 
     def __post_init__(self) -> None:
+        within("strain.temperature_low_c", self.temperature_low_c, 0, 25, "°C")
+        within("strain.temperature_high_c", self.temperature_high_c, 15, 40, "°C")
         within("strain.alcohol_tolerance_pct_vol", self.alcohol_tolerance_pct_vol, 4, 22, "% vol")
         if self.nitrogen_class not in ("low", "medium", "high"):
             raise InputError("strain.nitrogen_class", "low, medium or high", self.nitrogen_class)
@@ -93,6 +102,11 @@ class Conditions:
         Dry yeast, 0.01 to 10 [g/L].
     rehydrated : bool
         Rehydrated as the label says, else strewn dry.
+    rehydration_nutrient : bool
+        With a nutrient that brings sterols (its nitrogen counts with the must's).
+    aeration : {"unknown", "none", "once", "repeated", "stirred"}
+        Air the yeast got: none but what pouring brings, once at pitch, repeatedly in the first two
+        days, or a must stirred all along and aired at the start.
     horizon_h : float
         How far to look, 24 to 4000 [h].
     measured_c : tuple of (h, °C) points
@@ -100,6 +114,9 @@ class Conditions:
     reading_sd_gravity : float
         Standard error of one gravity reading, 0 to 0.01 [-]; the bands of gravity and Brix are of
         what would be read.
+    unmixed_sd_gravity : float or None
+        Standard error of a sample of a must that gas does not mix yet, 0 to 0.02 [-]; it falls
+        with `observe.UNMIXED_H`. 0 for a must known to be well mixed; None takes the medium's.
     """
 
     temperature_c: float | Profile = 20.0
@@ -110,6 +127,9 @@ class Conditions:
     horizon_h: float = 1008.0
     measured_c: Profile = ()
     reading_sd_gravity: float = 0.001
+    rehydration_nutrient: bool = False
+    aeration: Aeration = "unknown"
+    unmixed_sd_gravity: float | None = None
 
     def __post_init__(self) -> None:
         check_profile("conditions.temperature_c", self.temperature_c)
@@ -118,6 +138,10 @@ class Conditions:
         within("conditions.pitch_g_l", self.pitch_g_l, 0.01, 10, "g/L")
         within("conditions.horizon_h", self.horizon_h, 24, 4000, "h")
         within("conditions.reading_sd_gravity", self.reading_sd_gravity, 0, 0.01, "")
+        if self.unmixed_sd_gravity is not None:
+            within("conditions.unmixed_sd_gravity", self.unmixed_sd_gravity, 0, 0.02, "")
+        if self.aeration not in AERATIONS:
+            raise InputError("conditions.aeration", "one of " + ", ".join(AERATIONS), self.aeration)
 
 
 def profile_at(profile: float | Profile, times_h: Floats) -> Floats:
@@ -138,3 +162,8 @@ def check_profile(name: str, profile: float | Profile) -> None:
     at = [time for time, _ in points]
     if any(later < earlier for earlier, later in itertools.pairwise(at)):
         raise InputError(name, "times in rising order", profile)
+
+
+def with_temperature(conditions: Conditions, temperature_c: float) -> Conditions:
+    """The same conditions at another constant temperature of the must."""
+    return replace(conditions, temperature_c=temperature_c, vessel=None)

@@ -16,6 +16,8 @@ from mustwright.constants import ETHANOL_G_L_PER_PCT_VOL
 from mustwright.kinetics import members as members_
 from mustwright.kinetics import simulate
 from mustwright.kinetics.conditions import Conditions, Profile
+from mustwright.kinetics.ends import how_it_ends
+from mustwright.kinetics.forecast import Drawn
 from mustwright.kinetics.inputs import MustAtPitch, NitrogenPulse, PulseTrigger
 from mustwright.kinetics.parameters import EFFECT, TRAITS, Population
 
@@ -29,6 +31,7 @@ HELD_G_L = 5.0  # of sugar; under it nothing is held up
 AMPLE_PITCH_G_L = 0.5  # of dry yeast, twice the usual 0.25 g/L (common practice, no source)
 EASY_PH = 3.6
 HARDY_PCT_VOL = 22.0
+HARMLESS_MMOL_L = 1e4  # hydrogen ions that halve uptake, where acid is not to count
 
 
 @dataclass(frozen=True)
@@ -93,10 +96,14 @@ def freed(
     must, feeds, conditions, who
         As they were forecast, the temperatures read among the conditions.
     z : ndarray
-        Standard normal numbers of members that explain the readings, effects by members.
+        Standard normal numbers of members that explain the readings, effects by members [-].
     right : Right
     at_h : float
         Moment to look at, 1 to 4000 [h].
+
+    Returns
+    -------
+    Freed
 
     Notes
     -----
@@ -190,6 +197,40 @@ def _ph(case: _Case, right: Right) -> _Case:  # noqa: ARG001
     """A pH that does not hinder."""
     must = replace(case.must, ph=max(case.must.ph, EASY_PH))
     return replace(case, must=must, z=_usual(case.z, ph_half=1))
+
+
+def odds_by_acid(drawn: Drawn) -> float:
+    """By how much acid and lack of potassium raise the odds of sticking, in the ensemble itself.
+
+    Parameters
+    ----------
+    drawn : Drawn
+        The same members are run again with acid and potassium that hinder nobody.
+
+    Returns
+    -------
+    float
+        Odds as they are over odds without, 1 or more; half a member is added to either side, so
+        that it is finite [-].
+    """
+    built = members_.build(drawn.must, drawn.conditions, drawn.z, drawn.who)
+    built.traits[TRAITS.index("acid_half")] = HARMLESS_MMOL_L
+    built.traits[TRAITS.index("potassium_loss")] = 0.0
+    end = float(drawn.run.times_h[-1])
+    times = np.array([end - 24.0, end])
+    run = simulate.run(built, drawn.conditions, drawn.run.feeds, times, drawn.must.gravity, STEP_H)
+    count = drawn.z.shape[1]
+
+    def sticking(one: simulate.Run) -> float:
+        return float(how_it_ends(one, drawn.must, drawn.conditions).sticks.sum())
+
+    as_it_is = sticking(drawn.run)
+    without = sticking(run)
+
+    def odds(share: float) -> float:
+        return (share + 0.5) / (float(count) - share + 0.5)
+
+    return max(odds(as_it_is) / odds(without), 1.0)
 
 
 CHANGES = {

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from mustwright.constants import NITROGEN_G_MOL
 from mustwright.errors import InputError
 from mustwright.kinetics.checks import within
+
+PHOSPHATE_BASE = 0.5  # mol per mol of ammonium, HPO4 turning into H2PO4 (stoichiometry)
 
 
 @dataclass(frozen=True)
@@ -58,12 +61,36 @@ class PulseTrigger:
 
 @dataclass(frozen=True)
 class NitrogenPulse:
-    """One addition of nitrogen, per litre of must, 0 to 1000 of each kind [mg N/L]."""
+    """One addition of nitrogen, and what came with it, per litre of must.
+
+    Parameters
+    ----------
+    trigger : PulseTrigger
+    ammonium_n_mg_l, amino_n_mg_l : float
+        0 to 1000 of each kind [mg N/L].
+    base_meq_l : float or None
+        Strong base it brings, -100 to 100 [meq/L]; None for that of diammonium phosphate, half a
+        mole per mole of ammonium (docs/acidity.md).
+    potassium_mg_l : float
+        0 to 5000 [mg/L].
+    """
 
     trigger: PulseTrigger
     ammonium_n_mg_l: float = 0.0
     amino_n_mg_l: float = 0.0
+    base_meq_l: float | None = None
+    potassium_mg_l: float = 0.0
 
     def __post_init__(self) -> None:
         within("feed.ammonium_n_mg_l", self.ammonium_n_mg_l, 0, 1000, "mg N/L")
         within("feed.amino_n_mg_l", self.amino_n_mg_l, 0, 1000, "mg N/L")
+        if self.base_meq_l is not None:
+            within("feed.base_meq_l", self.base_meq_l, -100, 100, "meq/L")
+        within("feed.potassium_mg_l", self.potassium_mg_l, 0, 5000, "mg/L")
+
+    @property
+    def base(self) -> float:
+        """Strong base it brings [meq/L]."""
+        if self.base_meq_l is not None:
+            return self.base_meq_l
+        return PHOSPHATE_BASE * self.ammonium_n_mg_l / NITROGEN_G_MOL

@@ -3,56 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.constants import CO2_G_MOL, CO2_L_PER_MOL_20C
 from mustwright.errors import InputError
 from mustwright.kinetics import members as members_
 from mustwright.kinetics import observe, simulate
-from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
+from mustwright.kinetics.bands import Band, band, single
+from mustwright.kinetics.ends import how_it_ends
+from mustwright.kinetics.feed_outcome import FeedOutcome, feed_outcome
+from mustwright.kinetics.inputs import (
+    Conditions,
+    MustAtPitch,
+    MustReading,
+    NitrogenPulse,
+    told_feeding,
+)
+from mustwright.kinetics.nitrogen_use import NitrogenUse, nitrogen_use
 from mustwright.kinetics.parameters import Population, population
+from mustwright.kinetics.stops import is_unmodelled
 from mustwright.kinetics.update import ReadingVerdict, measured, posterior
 from mustwright.time_budget import spend
 
 Floats = NDArray[np.float64]
-PROBABILITIES = (0.05, 0.25, 0.50, 0.75, 0.95)
-# A ferment that falls less than 0.002 in gravity a day is sluggish (a published threshold, read
-# second-hand; used here also above 1.005, where it is 0.005): with sugar left after six weeks it
-# has stopped or crawls, and a maker calls it stuck.
-STUCK_G_L_PER_DAY = 5.0
-
-
-@dataclass(frozen=True)
-class Band:
-    """Five quantiles of one quantity, single numbers or along the times of the forecast."""
-
-    p05: Any
-    p25: Any
-    p50: Any
-    p75: Any
-    p95: Any
-
-
-@dataclass(frozen=True)
-class FeedOutcome:
-    """When one feed falls due.
-
-    Parameters
-    ----------
-    expected_h : Band
-        Hours after pitch; inf where the quantile lies among members that never get it.
-    chance_never : float
-        Share of members in which no condition came true before the horizon.
-    chance_left_out : float
-        Share in which it came due with too little sugar left.
-    """
-
-    expected_h: Band
-    chance_never: float
-    chance_left_out: float
+CO2_G_PER_L = CO2_G_MOL / CO2_L_PER_MOL_20C  # at 20 °C and one atmosphere
 
 
 @dataclass(frozen=True)
@@ -82,6 +59,17 @@ class Forecast:
     dry_at_h, residual_by_member_g_l : ndarray
         By member: members of two forecasts with the same seed and no readings are the same
         fermentation under two protocols.
+    chance_of_stopping_sweet : float
+        Share that ends at the alcohol its kind bears, in a must with sugar beyond that; not counted
+        as sticking.
+    chance_not_modelled : float
+        Share that sticks for reasons the model does not have; part of `chance_of_sticking`.
+    ph : Band
+        Of the one acid that stands for all, along the times.
+    peak_gas_l_h : Band
+        CO2 of the whole must at its fastest, at 20 °C and one atmosphere [L/h].
+    peak_temperature_c, lowest_ph : Band
+    nitrogen : NitrogenUse
     """
 
     times_h: Floats
@@ -101,6 +89,13 @@ class Forecast:
     verdict: ReadingVerdict | None
     dry_at_h: Floats
     residual_by_member_g_l: Floats
+    chance_of_stopping_sweet: float
+    chance_not_modelled: float
+    ph: Band
+    peak_gas_l_h: Band
+    peak_temperature_c: Band
+    lowest_ph: Band
+    nitrogen: NitrogenUse
 
 
 def forecast(
@@ -132,6 +127,15 @@ def forecast(
     prior : Population or None
         In place of the calibrated population of the must's medium.
 
+    Returns
+    -------
+    Forecast
+
+    Raises
+    ------
+    InputError
+        Too few or too many members, or readings without any gravity.
+
     Examples
     --------
     >>> must = MustAtPitch.from_gravity(1.100, 19.0, amino_n_mg_l=200.0)
@@ -141,6 +145,105 @@ def forecast(
     """
     drawn = fermentations(must, feeds, conditions, members, seed, at_h, readings, prior)
     return sum_up(drawn)
+
+
+def forecast_plans(
+    must: MustAtPitch,
+    plans: Sequence[Sequence[NitrogenPulse]],
+    conditions: Conditions | None = None,
+    members: int = 2000,
+    seed: int = 1,
+    at_h: Floats | None = None,
+    prior: Population | None = None,
+) -> list[Forecast]:
+    """Forecast one must under several feeding plans, in one call of the kernel.
+
+    Parameters
+    ----------
+    must : MustAtPitch
+    plans : sequence of sequences of NitrogenPulse
+        Members are the same under each.
+    conditions : Conditions
+    members : int
+        32 to 100 000, for each plan.
+    seed : int
+    at_h : ndarray or None
+        Times of the bands [h]; every two hours to the horizon when None.
+    prior : Population or None
+        In place of the calibrated population of the must's medium.
+
+    Returns
+    -------
+    list of Forecast
+        One for each plan, as `forecast` of it would give.
+
+    Raises
+    ------
+    InputError
+    """
+    return [sum_up(d) for d in drawn_plans(must, plans, conditions, members, seed, at_h, prior)]
+
+
+def drawn_plans(
+    must: MustAtPitch,
+    plans: Sequence[Sequence[NitrogenPulse]],
+    conditions: Conditions | None = None,
+    members: int = 2000,
+    seed: int = 1,
+    at_h: Floats | None = None,
+    prior: Population | None = None,
+    also_h: Floats | None = None,
+) -> list[Drawn]:
+    """The members of `forecast_plans` themselves.
+
+    Parameters
+    ----------
+    must : MustAtPitch
+    plans : sequence of sequences of NitrogenPulse
+    conditions : Conditions or None
+        Those of `Conditions()` when None.
+    members : int
+        32 to 100 000.
+    seed : int
+    at_h : ndarray or None
+        Times of the bands; every two hours to the horizon when None [h].
+    prior : Population or None
+        In place of the calibrated population of the must's medium.
+    also_h : ndarray or None
+        More times to keep in the run, not in the bands [h].
+
+    Returns
+    -------
+    list of Drawn
+        One for each plan.
+
+    Raises
+    ------
+    InputError
+    """
+    _check_members(members)
+    conditions = conditions or Conditions()
+    who = prior or population(must.medium)
+    z = members_.draw(members, seed)
+    wanted = _times(conditions, at_h)
+    must = told_feeding(must, any(plans))
+    built = members_.build(must, conditions, z, who)
+    runs = simulate.run_plans(
+        built, conditions, plans, _kept(conditions, wanted, also_h), must.gravity
+    )
+    return [Drawn(run, wanted, z, who, conditions, None, seed, must) for run in runs]
+
+
+def _check_members(members: int) -> None:
+    if not 32 <= members <= 100_000:
+        raise InputError("members", "32 to 100000", members)
+
+
+def _kept(conditions: Conditions, wanted: Floats, also_h: Floats | None) -> Floats:
+    """Times the run keeps: of the bands, others asked for, a day before the end, and the end."""
+    end = max(conditions.horizon_h, float(wanted.max()))
+    also = np.zeros(0) if also_h is None else also_h[also_h <= end]
+    return np.unique(np.concatenate([wanted, also, [end - 24.0, end]]))
 
 
 @dataclass(frozen=True)
@@ -160,6 +263,7 @@ class Drawn:
         With the temperatures that were read.
     verdict : ReadingVerdict or None
     seed : int
+    must : MustAtPitch
     """
 
     run: simulate.Run
@@ -169,6 +273,7 @@ class Drawn:
     conditions: Conditions
     verdict: ReadingVerdict | None
     seed: int
+    must: MustAtPitch
 
 
 def fermentations(
@@ -182,19 +287,39 @@ def fermentations(
     prior: Population | None = None,
     also_h: Floats | None = None,
 ) -> Drawn:
-    """The members of a `forecast` themselves; parameters as there.
+    """The members of a `forecast` themselves.
 
     Parameters
     ----------
+    must : MustAtPitch
+    feeds : sequence of NitrogenPulse
+    conditions : Conditions or None
+        Those of `Conditions()` when None.
+    members : int
+        32 to 100 000.
+    seed : int
+    at_h : ndarray or None
+        Times of the bands; every two hours to the horizon when None [h].
+    readings : sequence of MustReading or None
+    prior : Population or None
+        In place of the calibrated population of the must's medium.
     also_h : ndarray or None
         More times to keep in the run, not in the bands; those past the last time are left out.
         On half hours they change no band [h].
+
+    Returns
+    -------
+    Drawn
+
+    Raises
+    ------
+    InputError
     """
-    if not 32 <= members <= 100_000:
-        raise InputError("members", "32 to 100000", members)
+    _check_members(members)
     spend()
     conditions = conditions or Conditions()
     who = prior or population(must.medium)
+    must = told_feeding(must, bool(feeds))
     verdict = None
     if readings:
         conditions = measured(conditions, readings)
@@ -203,12 +328,10 @@ def fermentations(
     else:
         z = members_.draw(members, seed)
     wanted = _times(conditions, at_h)
-    end = max(conditions.horizon_h, float(wanted.max()))
-    also = np.zeros(0) if also_h is None else also_h[also_h <= end]
-    kept = np.unique(np.concatenate([wanted, also, [end - 24.0, end]]))
     built = members_.build(must, conditions, z, who)
+    kept = _kept(conditions, wanted, also_h)
     run = simulate.run(built, conditions, feeds, kept, must.gravity)
-    return Drawn(run, wanted, z, who, conditions, verdict, seed)
+    return Drawn(run, wanted, z, who, conditions, verdict, seed, must)
 
 
 def _times(conditions: Conditions, at_h: Floats | None) -> Floats:
@@ -223,12 +346,13 @@ def sum_up(drawn: Drawn) -> Forecast:
     rows = np.searchsorted(run.times_h, wanted)
     gravity = run.gravity[rows]
     noise = np.random.Generator(np.random.Philox(drawn.seed + 2**32))
-    read = gravity + np.float32(drawn.conditions.reading_sd_gravity) * noise.standard_normal(
+    unmixed = observe.unmixed_sd(drawn.conditions, drawn.must.medium)
+    sd = observe.reading_sd(wanted, drawn.conditions.reading_sd_gravity, unmixed)
+    read = gravity + sd.astype(np.float32)[:, None] * noise.standard_normal(
         gravity.shape, dtype=np.float32
     )
     sugar, yan = run.sugar_g_l, run.yan_mg_l
-    dry = np.isfinite(run.dry_at_h)
-    still = sugar[-1 - _steps_of_last_day(run)] - sugar[-1] < STUCK_G_L_PER_DAY
+    ends = how_it_ends(run, drawn.must, drawn.conditions)
     return Forecast(
         wanted,
         band(read),
@@ -239,43 +363,19 @@ def sum_up(drawn: Drawn) -> Forecast:
         band(yan[rows]),
         band(run.temperature_c[rows]),
         single(run.dry_at_h),
-        float(np.mean(~dry & still)),
-        float(np.mean(dry)),
+        float(np.mean(ends.sticks)),
+        float(np.mean(ends.dry)),
         single(sugar[-1]),
         single(yan[-1]),
-        tuple(_outcome(h) for h in run.fed_at_h),
+        tuple(feed_outcome(h) for h in run.fed_at_h),
         verdict,
         run.dry_at_h,
         sugar[-1].astype(float),
+        float(np.mean(ends.sweet)),
+        float(np.mean(ends.sticks & is_unmodelled(drawn.must.medium, drawn.z))),
+        band(run.ph[rows]),
+        single(run.peak_gas_g_l_h * drawn.must.volume_l / CO2_G_PER_L),
+        single(run.peak_temperature_c),
+        single(run.lowest_ph),
+        nitrogen_use(run),
     )
-
-
-def _steps_of_last_day(run: simulate.Run) -> int:
-    """Kept times between a day before the end and the end."""
-    before = run.times_h[-1] - 24.0
-    return int(run.times_h.size - 1 - np.searchsorted(run.times_h, before - 1e-9))
-
-
-def _outcome(fed_at_h: Floats) -> FeedOutcome:
-    given = np.where(fed_at_h < 0, np.inf, fed_at_h)
-    return FeedOutcome(
-        single(given), float(np.mean(np.isinf(fed_at_h))), float(np.mean(fed_at_h < 0))
-    )
-
-
-def band(values: NDArray[Any]) -> Band:
-    """Quantiles over the last axis, the member nearest to each probability."""
-    ordered = np.sort(values, axis=-1)
-    last = values.shape[-1] - 1
-    return Band(*(ordered[..., round(p * last)].astype(float) for p in PROBABILITIES))
-
-
-def single(values: NDArray[Any]) -> Band:
-    """Quantiles of one quantity over the members."""
-    found = band(values)
-    return Band(*(float(getattr(found, f"p{round(100 * p):02d}")) for p in PROBABILITIES))
-
-
-def with_temperature(conditions: Conditions, temperature_c: float) -> Conditions:
-    """The same conditions at another constant temperature of the must."""
-    return replace(conditions, temperature_c=temperature_c, vessel=None)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from mustwright.errors import ImpossibleError, InputError
@@ -26,6 +26,7 @@ __all__ = [
     "PulseTrigger",
     "StrainTraits",
     "VesselInRoom",
+    "told_feeding",
 ]
 
 Medium = Literal["honey", "grape_with_skins", "clear_juice", "unknown"]
@@ -59,6 +60,16 @@ class MustAtPitch:
         About a 90 % range of each [mg N/L]; None where only the method's error is meant.
     ph : float
         2.3 to 6 [-].
+    ph_range : tuple of float or None
+        About a 90 % range of the pH [-]; None where it was measured (a meter's error counts).
+    buffer_meq_l_ph, buffer_range_meq_l_ph : float or None, tuple of float or None
+        Buffer capacity at that pH and about a 90 % range, 0.5 to 200 [meq/L per pH]; None takes
+        the medium's.
+    potassium_mg_l, potassium_range_mg_l : float or None, tuple of float or None
+        0 to 10000 [mg/L]; None takes the medium's.
+    feeding_known : bool or None
+        Whether nothing was fed but what is told. False: it may have been, as cellars do. None:
+        False only for a must of unknown kind that is forecast without a feed.
     medium : {"honey", "grape_with_skins", "clear_juice", "unknown"}
         Which population of fermentations it belongs to; unknown for a must that was only measured.
     fermentable_range : tuple of float or None
@@ -79,6 +90,12 @@ class MustAtPitch:
     medium: Medium = "honey"
     fermentable_range: tuple[float, float] | None = None
     ethanol_g_l: float = 0.0
+    ph_range: tuple[float, float] | None = None
+    buffer_meq_l_ph: float | None = None
+    buffer_range_meq_l_ph: tuple[float, float] | None = None
+    potassium_mg_l: float | None = None
+    potassium_range_mg_l: tuple[float, float] | None = None
+    feeding_known: bool | None = None
 
     def __post_init__(self) -> None:
         within("must.volume_l", self.volume_l, 0.05, 100_000, "L")
@@ -98,6 +115,13 @@ class MustAtPitch:
         for name in ("ammonium_n_range_mg_l", "amino_n_range_mg_l"):
             ordered(f"must.{name}", getattr(self, name), 0, 2000)
         ordered("must.fermentable_range", self.fermentable_range, 0.3, 1.0)
+        ordered("must.ph_range", self.ph_range, 1.0, 8.0)
+        ordered("must.buffer_range_meq_l_ph", self.buffer_range_meq_l_ph, 0.1, 500.0)
+        ordered("must.potassium_range_mg_l", self.potassium_range_mg_l, 0.0, 20_000.0)
+        if self.buffer_meq_l_ph is not None:
+            within("must.buffer_meq_l_ph", self.buffer_meq_l_ph, 0.5, 200, "meq/L per pH")
+        if self.potassium_mg_l is not None:
+            within("must.potassium_mg_l", self.potassium_mg_l, 0, 10_000, "mg/L")
 
     @property
     def sugar_g_l(self) -> float:
@@ -128,8 +152,38 @@ class MustAtPitch:
         amino_n_range_mg_l: tuple[float, float] | None = None,
         fermentable_range: tuple[float, float] | None = None,
         fructose_share: float | None = None,
+        feeding_known: bool | None = None,
     ) -> MustAtPitch:
-        """A must known by its Brix; the medium gives fermentable share and sugar kinds.
+        """A must known by its Brix.
+
+        Parameters
+        ----------
+        brix : float
+            0 to 42 [Brix].
+        volume_l : float
+            0.05 to 100 000 [L].
+        ammonium_n_mg_l, amino_n_mg_l : float
+            0 to 1500 each [mg N/L].
+        ph : float
+            2.3 to 6 [-].
+        medium : {"honey", "grape_with_skins", "clear_juice", "unknown"}
+            Gives the fermentable share and the kinds of sugar.
+        ammonium_n_range_mg_l, amino_n_range_mg_l : tuple of float or None
+            About a 90 % range of each [mg N/L].
+        fermentable_range : tuple of float or None
+            5 % and 95 % of the fermentable share of the extract, 0.3 to 1 [-].
+        fructose_share : float or None
+            Of the sugars, 0 to 1 [-].
+        feeding_known : bool or None
+            As in the class.
+
+        Returns
+        -------
+        MustAtPitch
+
+        Raises
+        ------
+        InputError
 
         Examples
         --------
@@ -157,6 +211,7 @@ class MustAtPitch:
             ph,
             medium,
             fermentable_range,
+            feeding_known=feeding_known,
         )
 
     @classmethod
@@ -173,8 +228,39 @@ class MustAtPitch:
         amino_n_range_mg_l: tuple[float, float] | None = None,
         fermentable_range: tuple[float, float] | None = None,
         fructose_share: float | None = None,
+        feeding_known: bool | None = None,
     ) -> MustAtPitch:
-        """A must known by its gravity; see `from_brix`."""
+        """A must known by its gravity.
+
+        Parameters
+        ----------
+        gravity : float
+            1.0 to 1.19 [-].
+        volume_l : float
+            0.05 to 100 000 [L].
+        ammonium_n_mg_l, amino_n_mg_l : float
+            0 to 1500 each [mg N/L].
+        ph : float
+            2.3 to 6 [-].
+        medium : {"honey", "grape_with_skins", "clear_juice", "unknown"}
+            Gives the fermentable share and the kinds of sugar.
+        ammonium_n_range_mg_l, amino_n_range_mg_l : tuple of float or None
+            About a 90 % range of each [mg N/L].
+        fermentable_range : tuple of float or None
+            5 % and 95 % of the fermentable share of the extract, 0.3 to 1 [-].
+        fructose_share : float or None
+            Of the sugars, 0 to 1 [-].
+        feeding_known : bool or None
+            As in the class.
+
+        Returns
+        -------
+        MustAtPitch
+
+        Raises
+        ------
+        InputError
+        """
         within("must.gravity", gravity, 1.0, 1.19, "")
         return cls.from_brix(
             max(float(brix_from_gravity(gravity)), 0.0),
@@ -187,6 +273,7 @@ class MustAtPitch:
             amino_n_range_mg_l=amino_n_range_mg_l,
             fermentable_range=fermentable_range,
             fructose_share=fructose_share,
+            feeding_known=feeding_known,
         )
 
 
@@ -237,3 +324,10 @@ class MustReading:
         if self.gravity is not None:
             return self.gravity
         return None if self.brix is None else float(gravity_from_brix(self.brix))
+
+
+def told_feeding(must: MustAtPitch, is_fed: bool) -> MustAtPitch:
+    """The must with its `feeding_known` settled: not, for one of unknown kind without a feed."""
+    if must.feeding_known is not None:
+        return must
+    return replace(must, feeding_known=is_fed or must.medium != "unknown")

@@ -8,16 +8,31 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from mustwright.constants import ETHANOL_G_L_PER_PCT_VOL
+from mustwright.kinetics.acid_start import acid_of
 from mustwright.kinetics.conditions import Conditions, profile_at
+from mustwright.kinetics.house_prior import HousePrior
 from mustwright.kinetics.inputs import FERMENTABLE, MustAtPitch
-from mustwright.kinetics.model import SUGAR_PER_CELLS
-from mustwright.kinetics.parameters import EFFECT, EFFECTS, TRAITS, Population, typical
+from mustwright.kinetics.model import SHAPE_KNOTS, SUGAR_PER_CELLS
+from mustwright.kinetics.parameters import EFFECT, EFFECTS, SHAPE, TRAITS, Population, typical
+from mustwright.kinetics.stops import (
+    AIRED_LAG,
+    LAG_OSMOTIC_G_L,
+    OSMOTIC_FROM_G_L,
+    STIRRED_PACE,
+    alcohol_end,
+    lipid_share,
+    unrecorded_feed,
+    with_unmodelled,
+)
 
 Floats = NDArray[np.float64]
 
 # Nitrogen in cells by need of the strain, from the 0.75, 0.9, 1.25 mg N/g sugar of common practice.
 NEED = {"low": 0.75 / 0.9, "medium": 1.0, "high": 1.25 / 0.9}
+# Steps of the shape have heavy tails: nearly all ferments run as the model does, a few quite
+# otherwise, and then readings can bend a member that far (assumed).
+HEAVY = 0.15
+MOMENTUM = 0.5  # of the walk of the shape: a course that drifts goes on drifting (assumed)
 DRY_PITCH_LAG = 1.4  # lag of yeast strewn dry over rehydrated yeast (assumed)
 _TWO_SIDED = 1.6449  # standard normal number at 95 %
 
@@ -32,10 +47,13 @@ class Members:
         `parameters.TRAITS` by members.
     start : ndarray
         `ensemble.START` by members.
+    unrecorded_n_g_l : ndarray or None
+        Nitrogen a day after pitch that nobody wrote down, by member [g N/L].
     """
 
     traits: Floats
     start: Floats
+    unrecorded_n_g_l: Floats | None = None
 
     @property
     def count(self) -> int:
@@ -58,7 +76,8 @@ def effects(z: Floats, population: Population) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for name, place in EFFECT.items():
         centre, spread, scale = population.of(name)
-        value = centre + spread * z[place]
+        number = z[place] * (1.0 + HEAVY * z[place] ** 2) if name in SHAPE else z[place]
+        value = centre + spread * number
         out[name] = np.exp(value) if scale == "log" else value
     return out
 
@@ -85,40 +104,97 @@ def build(must: MustAtPitch, conditions: Conditions, z: Floats, population: Popu
     must : MustAtPitch
     conditions : Conditions
     z : ndarray
-        Standard normal numbers, effects by members.
+        Standard normal numbers, effects by members [-].
     population : Population
         What such fermentations are like.
+
+    Returns
+    -------
+    Members
     """
     fixed = typical()
     if population.house is not None:
-        z = population.house.applied(z)
+        z = _of_house(population.house, z)
     e = effects(z, population)
+    pace = _pace(conditions, population, z)
+    e["uptake_max"], e["growth_max"] = e["uptake_max"] * pace, e["growth_max"] * pace
     strain = conditions.strain
     viable = fixed["viable_share_rehydrated" if conditions.rehydrated else "viable_share_direct"]
     active = conditions.pitch_g_l * viable * e["pitch_error"]
-    count = z.shape[1]
-    traits = np.empty((len(TRAITS), count))
-    tolerance = strain.alcohol_tolerance_pct_vol * ETHANOL_G_L_PER_PCT_VOL
+    lipids = lipid_share(conditions, must.medium, active, e, z[EFFECT["oxygen"]])
+    acid = acid_of(must, z)
+    over = max(must.sugar_g_l - OSMOTIC_FROM_G_L, 0.0)
+    lag = e["lag"] * (1.0 if conditions.rehydrated else DRY_PITCH_LAG)
+    lag = lag * (AIRED_LAG if conditions.aeration in ("once", "repeated", "stirred") else 1.0)
+    start = _start(must, conditions, z, e, active, lag * (1 + over / LAG_OSMOTIC_G_L), population)
+    sugar = start[4] + start[5]
+    start[12], start[13] = acid["base"], acid["potassium"]
     # never above 0.09, so that cells can always store some nitrogen
     cell_n_min = np.minimum(e["cell_n_min"] * NEED[strain.nitrogen_class], 0.09)
     fastest = _fastest_growth(e["uptake_max"], cell_n_min / fixed["cell_n_max"])
+    ethanol_yield = np.clip(e["ethanol_yield"], 0.44, 0.505)
+    end = alcohol_end(must, conditions, e, lipids)
     own = {
-        "ethanol_end": tolerance * e["tolerance_factor"],
+        "ethanol_end": with_unmodelled(must.medium, end, sugar, ethanol_yield, z),
         "cell_n_min": cell_n_min,
         "cell_n_span": fixed["cell_n_max"] - cell_n_min,
         "capacity_min": np.minimum(e["capacity_min"], 1.0),
-        "cells_end": fixed["cells_max"] + active,
-        "ph_factor": _ph_factor(must.ph, e["ph_half"]),
+        "cells_end": fixed["cells_max"] * lipids + active,
+        "acid_half": 10.0 ** (3.0 - e["ph_half"]),
+        "acid_total": acid["acid_total"],
         "growth_max": np.minimum(e["growth_max"], fastest),
         "uptake_temperature_zero": np.clip(e["uptake_temperature_zero"], -20.0, 1.0),
-        "ethanol_yield": np.clip(e["ethanol_yield"], 0.44, 0.505),
+        "ethanol_yield": ethanol_yield,
+        "death_rate": e["death_rate"] * (1.0 + fixed["lipid_death"] * (1.0 - lipids) ** 2),
         # Twenty times the centre; beyond about 2.7 per hour steps of an hour are unstable.
         "capacity_rate": np.minimum(e["capacity_rate"], 1.0),
+        "sugar_start": np.maximum(sugar, 1e-3),
+        "heat_death": np.minimum(e["heat_death"], 0.006),
+        "heat_from": 33.0 + 0.5 * np.clip(strain.temperature_high_c - 28.0, -4.0, 4.0),
+        "cold_from": strain.temperature_low_c,
     }
+    own |= {f"shape_{k}": row for k, row in enumerate(shape_line(e))}
+    traits = np.empty((len(TRAITS), z.shape[1]))
     for row, name in enumerate(TRAITS):
         traits[row] = own.get(name, e.get(name, fixed.get(name)))
-    lag = e["lag"] * (1.0 if conditions.rehydrated else DRY_PITCH_LAG)
-    return Members(traits, _start(must, conditions, z, e, active, lag, population))
+    extra = unrecorded_feed(must, z, start[2] + start[3])
+    return Members(traits, start, extra)
+
+
+def _of_house(house: HousePrior, z: Floats) -> Floats:
+    """Effects of a house; what stops for reasons not modelled stays as likely as anywhere."""
+    new = house.applied(z)
+    row = EFFECT["unmodelled"]
+    new[row] = z[row]
+    return new
+
+
+def _pace(conditions: Conditions, population: Population, z: Floats) -> Floats:
+    """Factor on uptake and growth: strain, air and stirring.
+
+    The medium's centre is that of musts that stand; only a must told to be stirred is quicker.
+    """
+    centre, spread, _ = population.of("pace")
+    if conditions.aeration == "stirred":
+        centre = centre + np.log(STIRRED_PACE)
+    return np.asarray(np.exp(centre + spread * z[EFFECT["pace"]]))
+
+
+def shape_line(e: dict[str, Any]) -> list[Floats]:
+    """How far the rate departs from the model's, as a broken line over the share of sugar left.
+
+    Values at the knots are exponentials of a walk whose steps keep a part of the one before; the
+    kernel wants the value at none left, the first slope, and changes of slope at the inner knots.
+    """
+    step = np.zeros_like(e[SHAPE[0]])
+    walk: list[Floats] = []
+    for name in SHAPE:
+        step = MOMENTUM * step + e[name]
+        walk.append(walk[-1] + step if walk else step)
+    at = np.exp(np.clip(np.stack(walk), -2.5, 2.5))[::-1]  # from none left to all
+    knots = (0.0, *SHAPE_KNOTS, 1.0)
+    slopes = [(at[k + 1] - at[k]) / (knots[k + 1] - knots[k]) for k in range(4)]
+    return [at[0], slopes[0], *(slopes[k] - slopes[k - 1] for k in range(1, 4))]
 
 
 def _fastest_growth(uptake_max: Any, empty_share: Any) -> Any:
@@ -128,11 +204,6 @@ def _fastest_growth(uptake_max: Any, empty_share: Any) -> Any:
     laws (asserted in the unit tests).
     """
     return 0.95 * uptake_max / (1.25 * SUGAR_PER_CELLS * (1.0 - empty_share))
-
-
-def _ph_factor(ph: float, half: Any) -> Any:
-    """Uptake at a pH over that at 3.5."""
-    return (1 + 10 ** (half - 3.5)) / (1 + 10 ** (half - ph))
 
 
 def _start(
@@ -168,6 +239,8 @@ def _start(
         "cell_n": fixed["cell_n_pitch"] * active,
         "ethanol": must.ethanol_g_l,
         "solids": extract - sugar,
+        "base": 0.0,
+        "potassium": 0.0,
     }
     start = np.empty((len(rows), z.shape[1]))
     for row, value in enumerate(rows.values()):

@@ -20,6 +20,7 @@ from mustwright.constants import (
     ETHANOL_G_MOL,
     GLYCEROL_G_MOL,
     HEXOSE_G_MOL,
+    NITROGEN_G_MOL,
 )
 from mustwright.kinetics.parameters import TRAITS
 
@@ -40,6 +41,8 @@ STATES = (
     "capacity",  # sugar transport capacity per cell, 1 = full [-]
     "readiness",  # 0 just pitched, 1 lag over [-]
     "temperature",  # [°C]
+    "base",  # strong base left to the one acid that stands for all [meq/L]
+    "potassium",  # [mmol/L]
 )
 INDEX = {name: place for place, name in enumerate(STATES)}
 
@@ -60,6 +63,21 @@ T_MIN, T_OPT, T_MAX = 2.84, 32.27, 45.39
 HOT_C = 28.0  # above it ethanol stresses more (assumed)
 UPTAKE_END_C, UPTAKE_FALL_K = 45.0, 6.0  # uptake falls to nothing over the last 6 K (assumed)
 
+SHAPE_KNOTS = (0.15, 0.45, 0.75)  # shares of sugar left at which the shape line bends
+# A proton for each ammonium nitrogen taken up, a tenth of it held by phosphate and the acids made:
+# fitted by hand to the lowest pH of the charge balance (docs/acidity.md: 3.59, 3.16 and 2.76).
+AMMONIUM_MEQ_G = 0.9 * 1000 / NITROGEN_G_MOL
+# Alcohol lifts each pK by 0.0155 per % vol to 12 % (docs/acidity.md): the constant falls to 0.63 at
+# 100 g/L, here on a straight line that ends at a half.
+ACID_BY_ETHANOL, LEAST_ACID = 0.0037, 0.5
+POTASSIUM_RATIO = 25.0  # mol per mol hydrogen ion, Kudo1998 (from memory)
+POTASSIUM_SCALE = 25.0  # mmol/L of potassium lacking that count as all of it (assumed)
+ACID_CEILING = 0.08  # rise of ethanol stress at the pH that halves uptake (assumed)
+# Weight of the osmotic term of growth on uptake: strong musts start slowly (assumed; of the order
+# of the Andrews term of Zentou2019, second-hand).
+OSMOTIC_UPTAKE = 0.35
+CHILL = 0.05  # share of the pace lost per K below what the kind likes (assumed; range: the label's)
+LEAST_CHILL = 0.15  # of the pace, however cold for the kind (assumed; the law of uptake acts too)
 STORE_HALF = 0.3  # bend of transport capacity against the nitrogen store of the cells (assumed)
 SUGAR_HEAT_KJ_G = 0.55  # Williams1982 0.54 to 0.58 with growth (from memory); 0.506 second-hand
 MUST_HEAT_CAPACITY_KJ_L_K = 4.0  # water 4.18, less what the sugar displaces (from memory)
@@ -119,6 +137,39 @@ def death_warmth(temperature_c: Any) -> Any:
     return 0.7 + 0.3 * (np.maximum(temperature_c, 0.0) / 20.0) ** 6
 
 
+def hydrogen(base: Any, total: Any, constant: Any, ethanol: Any) -> Any:
+    """Hydrogen ions [mmol/L] of one weak acid: ``base + h = total K / (K + h)``, solved for h.
+
+    Parameters
+    ----------
+    base : array_like
+        Strong base less strong acid [meq/L].
+    total : array_like
+        Of the acid, above 0 [mmol/L].
+    constant : array_like
+        Its constant without alcohol, above 0 [mmol/L].
+    ethanol : array_like
+        0 to 200 [g/L].
+
+    Returns
+    -------
+    array_like
+        At least 1e-4 [mmol/L].
+    """
+    k = constant * np.maximum(1.0 - ACID_BY_ETHANOL * ethanol, LEAST_ACID)
+    b = k + base
+    root = np.sqrt(b * b + 4.0 * k * (total - base))
+    return np.maximum(0.5 * (root - b), 1e-4)
+
+
+def shape(left: Any, t: dict[str, Any]) -> Any:
+    """Departure of the rate from the model's at a share of sugar left: a broken line."""
+    out = t["shape_0"] + t["shape_1"] * left
+    for k, knot in enumerate(SHAPE_KNOTS):
+        out = out + t[f"shape_{k + 2}"] * np.maximum(left - knot, 0.0)
+    return out
+
+
 def yields(traits: dict[str, Any]) -> dict[str, Any]:
     """Grams of each product per gram of sugar fermented, closing the carbon exactly.
 
@@ -139,7 +190,7 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
     Parameters
     ----------
     state : ndarray
-        One value (or one row of members) for each name of `STATES`.
+        One value (or one row of members) for each name of `STATES` [any unit].
     traits : dict
         One value (or one row of members) for each name of `parameters.TRAITS`.
     around : Surroundings
@@ -147,7 +198,7 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
     Returns
     -------
     ndarray
-        Same shape as `state`, per hour.
+        Same shape as `state`, per hour [any unit].
 
     Notes
     -----
@@ -155,9 +206,12 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
 
     - sugar transport, competition of two sugars for one carrier:
       ``g = (G/K_G) / (1 + G/K_G + F/K_F)`` and ``f`` likewise, so that glucose goes first;
-    - vigour ``w = P a p / (1 + E/K_E) * (1 - (E/E_end)^6)``: capacity, readiness, pH, the
-      hyperbolic ethanol term that fits Harle2020 best, and the strain's ceiling (shape of
-      Luong1985);
+    - acid: ``B + h = C K / (K + h)``, one weak acid for all; ``B`` falls by one per ammonium taken
+      up and by 0.4 meq per g of cells grown; ``y = (h / h_half)^2``;
+    - vigour ``w = P a m c / ((1 + E/K_E)(1 + y)(1 + 0.35 (S/S_o)^2)) * (1 - (E H/E_end)^12)``:
+      capacity, readiness, shape line ``m``, cold ``c`` for the kind, the hyperbolic ethanol term
+      that fits Harle2020 best, acid, sugar, and the strain's ceiling (shape of Luong1985), which
+      heat, acid and a lack of potassium (Kudo1998) lower: ``H``;
     - uptake ``nu = V theta(T) w (g + f)`` per gram of cells;
     - growth ``mu = mu_max phi(T) w (g + f) (1 - q_min/q) / ((1 + (E/E_g)^4)(1 + (S/S_o)^2))
       (1 - (X + D)/X_max)``: nitrogen quota (Droop1968), ethanol, osmotic stress
@@ -168,7 +222,8 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
     - capacity ``P' = r theta(T) (P_min + (1 - P_min) 1.3 s/(s + 0.3) - P)`` with the store
       ``s = (q - q_min)/(q_max - q_min)``: carriers are protein, so they follow the nitrogen of the
       cells (after Malherbe2004; the bend is assumed); late nitrogen quickens without adding cells;
-    - death ``k_d delta(T) (E/100)^2`` (Coleman2007, steeper in ethanol);
+    - death ``k_d delta(T) (E/100)^2`` (Coleman2007, steeper in ethanol) and, in heat,
+      ``k_h (T - T_h)^2 (0.15 + E/50)`` (assumed; after Phisalaphong2006);
     - sugar not built into cells becomes ethanol, CO2, glycerol and by-products in fixed shares.
     """
     x, dead, ammonium, amino, cell_n, glucose, fructose, ethanol = state[:8]
@@ -178,9 +233,17 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
     f = fructose / t["fructose_half"]
     filled = 1.0 + g + f
     stress = 1.0 / (1.0 + ethanol / t["ethanol_half"])
+    h = hydrogen(state[14], t["acid_total"], t["acid_constant"], ethanol)
+    sour = (h / t["acid_half"]) ** 2
+    lack = np.clip((POTASSIUM_RATIO * h - state[15]) / POTASSIUM_SCALE, 0.0, 1.0)
     hot = 1.0 + t["heat_tolerance_loss"] * np.maximum(warm - HOT_C, 0.0)
-    ceiling = np.maximum(1.0 - (ethanol / t["ethanol_end"] * hot) ** 6, 0.0)
-    vigour = capacity * readiness * t["ph_factor"] * stress * ceiling
+    hot = hot * (1.0 + ACID_CEILING * sour + t["potassium_loss"] * lack)
+    ceiling = np.maximum(1.0 - (ethanol / t["ethanol_end"] * hot) ** 12, 0.0)
+    strong = ((glucose + fructose) / t["sugar_osmotic"]) ** 2
+    chill = np.clip(1.0 - CHILL * (t["cold_from"] - warm), LEAST_CHILL, 1.0)
+    bend = shape((glucose + fructose) / t["sugar_start"], t)
+    vigour = capacity * readiness * bend * chill * stress * ceiling
+    vigour = vigour / ((1.0 + sour) * (1.0 + OSMOTIC_UPTAKE * strong))
     theta = uptake_warmth(warm, t["uptake_temperature_zero"])
     take_glucose = t["uptake_max"] * theta * vigour * g / filled * x
     take_fructose = t["uptake_max"] * theta * vigour * f / filled * x
@@ -188,12 +251,12 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
     total = x + dead
     fed = np.maximum(1.0 - t["cell_n_min"] * total / cell_n, 0.0)
     room = np.maximum(1.0 - total / t["cells_end"], 0.0)
-    checked = (1.0 + (ethanol / t["ethanol_growth_half"]) ** 4) * (
-        1.0 + ((glucose + fructose) / t["sugar_osmotic"]) ** 2
-    )
+    checked = (1.0 + (ethanol / t["ethanol_growth_half"]) ** 4) * (1.0 + strong)
     phi = growth_warmth(warm)
     growth = t["growth_max"] * phi * vigour * (g + f) / filled * fed * room / checked * x
+    over = np.maximum(warm - t["heat_from"], 0.0) ** 2
     death = t["death_rate"] * death_warmth(warm) * (ethanol / 100.0) ** 2 * x
+    death = death + t["heat_death"] * over * (0.15 + ethanol / 50.0) * x
 
     hunger = np.maximum(1.0 - cell_n / (total * t["cell_n_max"]), 0.0)
     opening = np.maximum(1.0 - ethanol / t["ethanol_nitrogen_end"], 0.0)
@@ -229,6 +292,8 @@ def rates(state: Floats, traits: dict[str, Any], around: Surroundings) -> Floats
         - around.loss_per_h * (warm - around.room_c)
         - cooling
     )
+    out[14] = -AMMONIUM_MEQ_G * take_ammonium - t["acid_per_cells"] * growth
+    out[15] = 0.0
     return out
 
 
@@ -255,16 +320,20 @@ def solve(
     Parameters
     ----------
     state : ndarray
-        Start, one value for each of `STATES`.
+        Start, one value for each of `STATES` [any unit].
+    traits : dict
+        One value for each name of `parameters.TRAITS`.
     around : callable
         Surroundings at a time [h].
     times_h : ndarray
-        Where the answer is wanted; the first is the start.
+        Where the answer is wanted, rising; the first is the start [h].
+    rtol : float
+        Relative tolerance of the library's solver, 1e-12 to 1e-2 [-].
 
     Returns
     -------
     ndarray
-        States by times.
+        States by times [any unit].
     """
     from scipy.integrate import solve_ivp
 

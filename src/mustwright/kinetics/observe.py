@@ -13,11 +13,52 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.kinetics.conditions import Conditions
 from mustwright.must.gravity import brix_from_gravity, gravity_from_composition
 
 Floats = NDArray[np.float64]
 _EXTRACT_G_L = np.linspace(0, 620, 621)
 _ETHANOL_G_L = np.linspace(0, 180, 361)
+
+# Hours over which gas comes to mix a must that was stirred badly (assumed; red and honey musts read
+# 1 to 3 Brix off until about 16 h, Reiter2021 and honey_gas_rates.csv).
+UNMIXED_H = 16.0
+# Standard error of a gravity reading of a must that nothing mixes yet, by medium: honey settles,
+# skins give off sugar and water for a day. Grape by the first readings of Reiter2021 (about 1 Brix
+# off at 16 h, the odd site left out), the rest assumed.
+UNMIXED_SD_GRAVITY = {
+    "honey": 0.003,
+    "grape_with_skins": 0.009,
+    "clear_juice": 0.0015,
+    "unknown": 0.007,
+}
+
+
+def unmixed_sd(conditions: Conditions, medium: str) -> float:
+    """Standard error of sampling before gas mixes the must [-]: what is told, else the medium's."""
+    if conditions.unmixed_sd_gravity is not None:
+        return conditions.unmixed_sd_gravity
+    return UNMIXED_SD_GRAVITY[medium]
+
+
+def reading_sd(t_h: Any, instrument: Any, unmixed: float) -> Any:
+    """Standard error of a gravity reading: the instrument's, and that of sampling a must at rest.
+
+    Parameters
+    ----------
+    t_h : array_like
+        Hours after pitch, 0 or more [h].
+    instrument : array_like
+        Standard error of the instrument, 0 to 0.05 [-].
+    unmixed : float
+        Standard error of a sample before gas mixes the must, 0 to 0.02 [-].
+
+    Returns
+    -------
+    ndarray
+        Both together, at each time [-].
+    """
+    return np.hypot(instrument, unmixed * np.exp(-np.asarray(t_h, float) / UNMIXED_H))
 
 
 @cache

@@ -125,6 +125,10 @@ def usual_pace(
     fermentable_share : float
         Of the extract, held between 0.5 and 1 [g/g].
 
+    Returns
+    -------
+    Pace
+
     Notes
     -----
     ``(0.242 + 0.00036 YAN) Brix/h`` fitted to 15 sites over 16 to 64 h (Reiter2021, about 27 °C),

@@ -27,7 +27,7 @@ TRAITS = (
     "cell_n_span",
     "ethanol_yield",
     "sugar_osmotic",
-    "ph_factor",
+    "acid_half",
     "glucose_half",
     "fructose_half",
     "ethanol_growth_half",
@@ -41,6 +41,19 @@ TRAITS = (
     "heat_tolerance_loss",
     "glycerol_yield",
     "readiness_rate",
+    "sugar_start",
+    "acid_constant",
+    "acid_total",
+    "acid_per_cells",
+    "potassium_loss",
+    "heat_death",
+    "heat_from",
+    "cold_from",
+    "shape_0",
+    "shape_1",
+    "shape_2",
+    "shape_3",
+    "shape_4",
 )
 # What differs from one fermentation to the next: one standard normal number each.
 EFFECTS = (
@@ -63,7 +76,25 @@ EFFECTS = (
     "temperature_offset",
     "fructose_share",
     "extract_error",
+    "pace",
+    "shape_a",
+    "shape_b",
+    "shape_c",
+    "shape_d",
+    "shape_e",
+    "ph_start",
+    "buffer",
+    "potassium",
+    "potassium_loss",
+    "heat_death",
+    "lipids",
+    "oxygen",
+    "osmotic_loss",
+    "unmodelled",
+    "fed",
 )
+# Steps of the walk that bends the course away from the model's, from all sugar to none.
+SHAPE = ("shape_a", "shape_b", "shape_c", "shape_d", "shape_e")
 EFFECT = {name: place for place, name in enumerate(EFFECTS)}
 
 
@@ -117,8 +148,18 @@ class Population:
         return self.centre[effect], self.spread[effect], scale(effect)
 
 
-# Effects that are no parameter of the model: fermentable share is handled with the must.
-_OUTSIDE = {"fermentable": 1.0, "fructose_share": 0.015}
+# Effects that are no parameter of the model: these are handled with the must, the last two by the
+# place of the number in its distribution.
+_OUTSIDE = {
+    "fermentable": 1.0,
+    "fructose_share": 0.015,
+    "ph_start": 1.0,
+    "buffer": 1.0,
+    "potassium": 1.0,
+    "oxygen": 1.0,
+    "unmodelled": 1.0,
+    "fed": 1.0,
+}
 
 
 def scale(effect: str) -> str:

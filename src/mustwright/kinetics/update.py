@@ -15,19 +15,35 @@ from numpy.typing import NDArray
 
 from mustwright.errors import InputError
 from mustwright.kinetics import members as members_
-from mustwright.kinetics import simulate
+from mustwright.kinetics import observe, simulate
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
-from mustwright.kinetics.parameters import EFFECTS, Population
+from mustwright.kinetics.model import SHAPE_KNOTS
+from mustwright.kinetics.parameters import EFFECT, EFFECTS, SHAPE, Population
 
 Floats = NDArray[np.float64]
 
-MODEL_SD_GRAVITY = 0.0015  # what the model itself cannot meet: one reading ahead then covers (docs)
+# What no member can meet: a floor. What the model gets wrong along the course, and more the longer
+# it was not read, is in the members themselves: the walk of `parameters.SHAPE`.
+MODEL_SD_GRAVITY = 0.0010
 FREEDOM = 4.0  # Student errors: one odd reading does not drag all members along
+DRY_GRAVITY = 0.995  # about where a must without sugar stands
 STEP_H = 1.0  # longer steps than the forecast: error still far below a reading's
 KEEP_SHARE = 0.5  # effective share of members each degree of tempering keeps
 MOVES, LAST_MOVES = 2, 4
 MEMORY = 0.6  # of the autoregressive step: 0 independent, 1 does not move
 ODD = 3.5  # scaled miss beyond which a reading counts as odd
+LAST_ODD, RMS_ODD = 2.0, 1.3  # miss of the latest reading, and of all, beyond which it is no fit
+FEW = 4  # readings before the latest one or all of them can speak against the model
+# Factor on the steps of the shape that no reading has seen yet: what a reading says of one ferment
+# it says less of the part ahead, and least where the readings are no fit (assumed; chosen so that
+# made-up courses of other shapes lie in the bands, docs/kinetics.md).
+AHEAD, WIDER = 2.6, 3.6
+GOES_ON = 0.6  # of the miss of the latest reading, in steps of the shape (assumed)
+BENT = 2.2  # length of the mean bend, in its own spread, from which it is no fit (about 1 in 20)
+BENT_MESSAGE = (
+    "The readings run another course than the model has: it was bent to meet them, and what lies "
+    "ahead is less sure than usual."
+)
 
 
 @dataclass(frozen=True)
@@ -37,7 +53,8 @@ class ReadingVerdict:
     Parameters
     ----------
     explained : bool
-        Members were found that explain every reading.
+        Members were found that explain every reading, without bending the course of the model
+        further than fermentations of the medium do.
     odd_reading : int or None
         Place of the reading that fits worst, when it does not fit.
     scaled_miss : tuple of float
@@ -47,6 +64,9 @@ class ReadingVerdict:
         Log evidence of the readings [-], for comparing explanations.
     message : str
         One sentence for the maker.
+    bend : float
+        How far the readings bend the course away from the model's: length of the mean of the
+        standard normal numbers of `parameters.SHAPE` [-]; 0 not at all, over `BENT` no fit.
     """
 
     explained: bool
@@ -54,6 +74,7 @@ class ReadingVerdict:
     scaled_miss: tuple[float, ...]
     surprise: float
     message: str
+    bend: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -117,7 +138,25 @@ def problem(
     readings: Sequence[MustReading],
     who: Population,
 ) -> Likelihood:
-    """Gather the readings that carry a gravity."""
+    """Gather the readings that carry a gravity.
+
+    Parameters
+    ----------
+    must : MustAtPitch
+    feeds : sequence of NitrogenPulse
+    conditions : Conditions
+    readings : sequence of MustReading
+    who : Population
+
+    Returns
+    -------
+    Likelihood
+
+    Raises
+    ------
+    InputError
+        None of them carries a gravity or Brix.
+    """
     use = [r for r in readings if r.as_gravity is not None]
     if not use:
         raise InputError("readings", "at least one gravity or Brix", len(readings))
@@ -130,7 +169,12 @@ def problem(
         who,
         np.array([r.t_h for r in use], float),
         np.array([r.as_gravity for r in use], float),
-        np.hypot(sd, MODEL_SD_GRAVITY),
+        np.hypot(
+            observe.reading_sd(
+                [r.t_h for r in use], sd, observe.unmixed_sd(conditions, must.medium)
+            ),
+            MODEL_SD_GRAVITY,
+        ),
     )
 
 
@@ -154,12 +198,47 @@ def posterior(
     members : int
         32 to 100 000.
     seed : int
+
+    Returns
+    -------
+    Posterior
+
+    Raises
+    ------
+    InputError
+        None of the readings carries a gravity or Brix.
     """
     case = problem(must, feeds, conditions, readings, who)
     random = np.random.Generator(np.random.Philox(seed + 2**33))
     z, _, surprise = _temper(case, members_.draw(members, seed), random)
     moments = {n: (float(z[k].mean()), float(z[k].std())) for k, n in enumerate(EFFECTS)}
-    return Posterior(z, _verdict(case, z, readings, surprise), moments)
+    verdict = _verdict(case, z, readings, surprise)
+    return Posterior(_less_sure_ahead(case, z, verdict), verdict, moments)
+
+
+def _less_sure_ahead(case: Likelihood, z: Floats, verdict: ReadingVerdict) -> Floats:
+    """Members whose course ahead is less sure: steps of the shape that no reading has seen yet.
+
+    Where the latest reading has run away from the members, the next step goes on in its direction:
+    in all of them, or in every other one where that reading alone is odd and may be misread.
+    """
+    latest = int(np.argmax(case.at_h))
+    start = case.must.gravity
+    left = (case.seen[latest] - DRY_GRAVITY) / max(start - DRY_GRAVITY, 1e-3)
+    factor = AHEAD if verdict.explained else WIDER
+    new = z.copy()
+    ahead = [n for n, knot in zip(SHAPE[-2:], SHAPE_KNOTS[1::-1], strict=True) if left > knot]
+    for name in ahead:
+        new[EFFECT[name]] *= factor
+    misses = [m for m in verdict.scaled_miss if np.isfinite(m)]
+    odd = None if verdict.odd_reading is None else verdict.scaled_miss[verdict.odd_reading]
+    if verdict.explained or odd not in (None, misses[latest]):
+        return new
+    away = float(np.clip(-GOES_ON * misses[latest], -2.0, 2.0))
+    between = [SHAPE[2]] if left > SHAPE_KNOTS[1] else []
+    for name in [*between, *ahead[:1]]:
+        new[EFFECT[name], :: 1 if odd is None else 2] += away
+    return new
 
 
 def _temper(
@@ -251,8 +330,22 @@ def _verdict(
     scaled[places] = miss
     worst = int(np.argmax(np.abs(miss)))
     odd = places[worst] if abs(miss[worst]) > ODD else None
+    means = z[[EFFECT[name] for name in SHAPE]].mean(axis=1)
+    bend = float(np.sqrt((means**2).sum()))
     message = _message(readings, scaled, odd, z.shape[1], float(told[worst]))
-    return ReadingVerdict(odd is None, odd, tuple(float(m) for m in scaled), surprise, message)
+    elsewhere = bend > BENT or _runs_away(case, miss)
+    if odd is None and elsewhere:
+        message = BENT_MESSAGE
+    explained = odd is None and not elsewhere
+    return ReadingVerdict(explained, odd, tuple(float(m) for m in scaled), surprise, message, bend)
+
+
+def _runs_away(case: Likelihood, miss: Floats) -> bool:
+    """Whether the latest reading, or all of them, lie off the members that fit best."""
+    if miss.size < FEW:
+        return False
+    latest = abs(float(miss[np.argmax(case.at_h)]))
+    return latest > LAST_ODD or float(np.sqrt(np.mean(miss**2))) > RMS_ODD
 
 
 def _message(

@@ -9,6 +9,7 @@ from mustwright.must.blend import MustFigures
 from mustwright.nutrition.balance import BalanceRow
 from mustwright.nutrition.credits import Credit
 from mustwright.nutrition.demand import demand_rule
+from mustwright.nutrition.last_moment import last_moment
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.nutrition.shelf import Nutrient, Shelf
 from mustwright.yeast.pitch import Pitch, Strain
@@ -83,6 +84,8 @@ class FeedingPlan:
         Part of the nitrogen it asks for that cannot be given (0 to 1).
     breaches : tuple of Bound
         Ceilings it would break as written; the plan itself stays within all of them.
+    nothing_after_sugar_used : float or None
+        Fraction of the sugar after which the protocol feeds nothing; None where it does not say.
     """
 
     protocol: str
@@ -103,6 +106,13 @@ class FeedingPlan:
     balance: tuple[BalanceRow, ...]
     cut_share: float
     warnings: tuple[str, ...] = field(default=())
+    nothing_after_sugar_used: float | None = None
+
+    @property
+    def last_moment(self) -> float:
+        """Fraction of the sugar after which nothing is fed."""
+        live = (feed.sugar_used for feed in self.feeds if feed.items)
+        return last_moment(self.nothing_after_sugar_used, live)
 
 
 @dataclass(frozen=True)

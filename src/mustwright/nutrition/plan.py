@@ -126,6 +126,7 @@ class _Planner:
                 *scale_remark(self.setting, solution, grams),
                 *remarks(self.setting, feeds, nitrogen, balance),
             ),
+            nothing_after_sugar_used=self.protocol.conditions.nothing_after_sugar_used,
         )
 
     # What is asked -----------------------------------------------------------------------------

@@ -10,8 +10,10 @@ import numpy as np
 
 from mustwright.errors import InputError
 from mustwright.kinetics import forecast as model
+from mustwright.kinetics.bands import Band
+from mustwright.kinetics.counterfactual import odds_by_acid
 from mustwright.kinetics.ensemble_setting import BENT_MEMBERS, MEMBERS, SEED
-from mustwright.kinetics.forecast import Band, Forecast
+from mustwright.kinetics.forecast import Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
 from mustwright.kinetics.simulate import Run
 from mustwright.kinetics.update import measured
@@ -51,6 +53,7 @@ QUANTITIES = (
     "yan_mg_l",
     "temperature_c",
 )
+COSTS = ("peak_gas_l_h", "peak_temperature_c")
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,8 @@ class ForecastResult:
         None where it was not asked for, or where nothing honest can be said of it.
     with_ph : bool
         Whether it was asked for.
+    odds_by_acid : float
+        On the odds of sticking, by acid and potassium; within the chance of sticking [-].
     """
 
     name: str
@@ -78,6 +83,7 @@ class ForecastResult:
     warnings: tuple[str, ...]
     ph: PhForecast | None = None
     with_ph: bool = False
+    odds_by_acid: float = 1.0
 
 
 def forecast(
@@ -143,7 +149,7 @@ def forecast(
         warnings += (found.verdict.message,)
     return ForecastResult(
         ground.sheet.name, ground, plan, must, conditions, found, members, seed, warnings, ph,
-        with_ph,
+        with_ph, odds_by_acid(drawn) if with_ph else 1.0,
     )  # fmt: skip
 
 
@@ -201,10 +207,17 @@ def forecast_data(result: ForecastResult) -> dict[str, Any]:
         "medium": result.must.medium,
         "times_h": run.times_h.tolist(),
         **{name: band_data(getattr(run, name)) for name in bands},
-        **picked(run, "chance_of_sticking chance_of_dry"),
+        **picked(run, "chance_of_sticking chance_of_dry chance_not_modelled"),
+        "stops_sweet": run.chance_of_stopping_sweet,
+        **{name: band_data(getattr(run, name)) for name in COSTS},
+        "nitrogen_use": {
+            name: band_data(getattr(run.nitrogen, name))
+            for name in ("unused_ammonium_mg_l", "unused_amino_mg_l", "share_while_growing")
+        },
+        "aeration": result.conditions.aeration,
     }
     if result.with_ph:
-        data |= ph_data(result.ph, run.times_h, run.chance_of_sticking)
+        data |= ph_data(result.ph, run.times_h, run.chance_of_sticking, result.odds_by_acid)
     data["feeds"] = _feeds_data(result)
     if run.verdict is not None:
         data["readings"] = {

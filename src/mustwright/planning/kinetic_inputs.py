@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from mustwright.figure import Figure
+from mustwright.kinetics.ensemble_setting import SEED
 from mustwright.kinetics.inputs import (
     Conditions,
     Medium,
@@ -16,10 +19,16 @@ from mustwright.kinetics.inputs import (
     VesselInRoom,
 )
 from mustwright.kinetics.simulate import DRY_G_L
+from mustwright.must.acidity.balance import buffer_capacity
+from mustwright.must.acidity.course import CourseAddition
+from mustwright.must.acidity.draws import quantile
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.credits import Credit
+from mustwright.nutrition.last_moment import too_late_below
 from mustwright.nutrition.triggers import Trigger as ProtocolTrigger
 from mustwright.nutrition.triggers import read_trigger
+from mustwright.planning.acidity.feed_acid import additions_of
+from mustwright.planning.acidity.prior import acid_must
 
 if TYPE_CHECKING:
     from mustwright.nutrition.feeding_plan import FeedingPlan
@@ -35,9 +44,17 @@ MODEL_RANGE = {
     "ph": (2.3, 6.0),
     "tolerance_pct": (4.0, 22.0),
     "pitch_g_l": (0.01, 10.0),
+    "buffer_meq_l_ph": (0.5, 200.0),
+    "potassium_mg_l": (0.0, 10_000.0),
+    "fed_base_meq_l": (-100.0, 100.0),
+    "fed_potassium_mg_l": (0.0, 5000.0),
+    "low_c": (0.0, 25.0),
+    "high_c": (15.0, 40.0),
 }
+ACID_MEMBERS = 100  # enough for the middle and the ends of three quantities
+UNKNOWN_PH = (3.2, 4.1)  # of a must of which neither make-up nor pH is known (assumed)
 GRAPE = "grape"
-DEFAULT_PH = 3.6
+DEFAULT_PH = 3.6  # of a must of which nothing is known (assumed)
 LEAST_RANGE_MG_L = 1.0
 
 
@@ -51,7 +68,8 @@ def must_at_pitch(ground: Ground) -> MustAtPitch:
     """The must of a sheet as the model wants it.
 
     Sugar is what its ingredients let yeast use, as hexose; the rest of the extract is solids. The
-    rehydration nutrient counts as amino nitrogen.
+    rehydration nutrient counts as amino nitrogen. pH, buffer and potassium are those of the acid
+    members of the sheet (docs/acidity.md).
     """
     must, credit = ground.setting.must, ground.setting.credit
     extract = must.sugar_g_l.value
@@ -67,10 +85,36 @@ def must_at_pitch(ground: Ground) -> MustAtPitch:
         amino_n_mg_l=within_model("pool_n_mg_l", amino.value + _rehydration_mg_l(ground)),
         ammonium_n_range_mg_l=_range(ammonium, 0.0, credit),
         amino_n_range_mg_l=_range(amino, _rehydration_mg_l(ground), credit),
-        ph=within_model("ph", ground.sheet.measured.ph or DEFAULT_PH),
         medium=medium_of(ground),
         fermentable_range=_fermentable_range(ground),
+        feeding_known=ground.sheet.feeding_known,
+        **_acid(ground),
     )
+
+
+def _acid(ground: Ground) -> dict[str, Any]:
+    """pH, buffer capacity and potassium of a must with their 90 % ranges, by its acid members."""
+    acid = acid_must(ground, ACID_MEMBERS, SEED)
+    if acid is None:
+        return {"ph": DEFAULT_PH, "ph_range": UNKNOWN_PH}
+    rows = acid.must.rows
+    buffer = 1000 * buffer_capacity(rows) * acid.must.solvent_kg_l
+    ph, capacity, potassium = (
+        [within_model(name, quantile(values, p)) for p in (0.05, 0.5, 0.95)]
+        for name, values in (
+            ("ph", acid.must.ph()),
+            ("buffer_meq_l_ph", buffer),
+            ("potassium_mg_l", acid.must.potassium_mg_l),
+        )
+    )
+    return {
+        "ph": ph[1] if acid.ph is None else within_model("ph", acid.ph),
+        "ph_range": (ph[0], ph[2]) if acid.ph is None else None,
+        "buffer_meq_l_ph": capacity[1],
+        "buffer_range_meq_l_ph": (capacity[0], capacity[2]),
+        "potassium_mg_l": potassium[1],
+        "potassium_range_mg_l": (potassium[0], potassium[2]),
+    }
 
 
 def nothing_to_ferment(ground: Ground) -> bool:
@@ -116,8 +160,13 @@ def conditions_of(ground: Ground, horizon_h: float | None = None) -> Conditions:
         strain=StrainTraits(
             within_model("tolerance_pct", strain.alcohol_tolerance_pct.value),
             need,  # type: ignore[arg-type]
+            within_model("low_c", strain.temperature_low_c),
+            within_model("high_c", strain.temperature_high_c),
         ),
         pitch_g_l=within_model("pitch_g_l", pitch.yeast_g_l.value),
+        rehydration_nutrient=ground.sheet.rehydrated
+        and ground.setting.shelf.for_rehydration is not None,
+        aeration=ground.sheet.aeration,
     )
     if horizon_h is None:
         return found
@@ -142,23 +191,50 @@ def _vessel(ground: Ground) -> VesselInRoom | None:
 def feeds_of(plan: FeedingPlan, ground: Ground) -> tuple[NitrogenPulse, ...]:
     """The feeds of a plan, each when its own trigger comes true in a member.
 
-    A feed that ended up empty stays, so that positions match the plan.
+    A feed that ended up empty stays, so that positions match the plan. One that would fall due
+    after feeding has ended is left out, as a batch leaves it out.
     """
+    late = too_late_below(plan.last_moment)
     brix = ground.setting.must.brix.value
+    brought = [addition for _, addition in additions_of(ground.setting, plan)]
     return tuple(
         pulse(
-            trigger_of(read_trigger(feed.trigger_rule, "feed.when"), brix),
+            replace(
+                trigger_of(read_trigger(feed.trigger_rule, "feed.when"), brix),
+                skip_below_sugar_fraction=late,
+            ),
             feed.ammonium_mg_l.value,
             feed.amino_mg_l.value,
+            addition,
         )
-        for feed in plan.feeds
+        for feed, addition in zip(plan.feeds, brought, strict=True)
     )
 
 
-def pulse(trigger: PulseTrigger, ammonium_mg_l: float, amino_mg_l: float) -> NitrogenPulse:
-    """A feed of so much nitrogen [mg N/L] when its trigger comes true."""
+def pulse(
+    trigger: PulseTrigger,
+    ammonium_mg_l: float,
+    amino_mg_l: float,
+    brought: CourseAddition | None = None,
+) -> NitrogenPulse:
+    """A feed of so much nitrogen [mg N/L] when its trigger comes true.
+
+    Base and potassium are those it was found to bring; where that is not known, its ammonium counts
+    as diammonium phosphate.
+    """
     ammonium, amino = (within_model("fed_n_mg_l", n) for n in (ammonium_mg_l, amino_mg_l))
-    return NitrogenPulse(trigger, ammonium, amino)
+    plain = NitrogenPulse(trigger, ammonium, amino)
+    return plain if brought is None else with_acid(plain, brought)
+
+
+def with_acid(feed: NitrogenPulse, brought: CourseAddition) -> NitrogenPulse:
+    """A feed with the base and potassium that it brings."""
+    base = float(np.mean(brought.base_meq_l)) + brought.phosphate_mmol_l
+    return replace(
+        feed,
+        base_meq_l=within_model("fed_base_meq_l", base),
+        potassium_mg_l=within_model("fed_potassium_mg_l", float(np.mean(brought.potassium_mg_l))),
+    )
 
 
 def dissolved_times(must: MustAtPitch, factor: float) -> MustAtPitch:

@@ -10,8 +10,9 @@ import numpy as np
 
 from mustwright.figure import Figure
 from mustwright.kinetics import forecast as model
+from mustwright.kinetics.bands import Band
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
-from mustwright.kinetics.forecast import Band, Forecast
+from mustwright.kinetics.forecast import Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
 from mustwright.kinetics.parameters import Population
 from mustwright.nutrition.feeding_plan import FeedingPlan
@@ -46,8 +47,11 @@ def foresee(
         Place of the plan the others are held against.
     """
     must, conditions = must_at_pitch(ground), conditions_of(ground)
-    who = population_at(ground)
-    runs = [run_of(must, feeds_of(plan, ground), conditions, members, who) for plan in plans]
+    feeds = [feeds_of(plan, ground) for plan in plans]
+    times = np.arange(0.0, conditions.horizon_h + 1, STEP_H)
+    runs = model.forecast_plans(
+        must, feeds, conditions, members, SEED, times, population_at(ground)
+    )
     found = [outcome_of(run, members) for run in runs]
     return tuple(
         replace(outcome, against_best="" if k == best else difference(runs[k], runs[best]))
@@ -100,7 +104,10 @@ def doubts(ground: Ground) -> list[str]:
             "The model was fitted between {:g} and {:g} °C; this must is outside.".format(*FITTED_C)
         )
     if medium_of(ground) == "honey":
-        found.append("No honey must was in the fit: the band counts how media differ.")
+        found.append(
+            "Only four honey musts were in the fit, three by their gas: the band counts how musts "
+            "and yeasts differ."
+        )
     return found
 
 
@@ -115,8 +122,11 @@ def with_expected_hours(plan: FeedingPlan, outcome: Outcome) -> FeedingPlan:
 
 def difference(one: Forecast, other: Forecast) -> str:
     """In words, whether one plan is dry earlier than another, member by member."""
-    a = np.minimum(one.dry_at_h, 1e5)
-    b = np.minimum(other.dry_at_h, 1e5)
+    counts = np.isfinite(one.dry_at_h) | np.isfinite(other.dry_at_h)  # the rest stop under both
+    if not counts.any():
+        return "no real difference here"
+    a = np.minimum(one.dry_at_h[counts], 1e5)
+    b = np.minimum(other.dry_at_h[counts], 1e5)
     gap = a - b
     middle = float(np.median(gap))
     sooner, later = float(np.mean(gap < 0)), float(np.mean(gap > 0))
@@ -130,7 +140,10 @@ def difference(one: Forecast, other: Forecast) -> str:
             "does not get dry where that one does" if middle > 0 else "gets dry where it does not"
         )
     way = "later" if middle > 0 else "sooner"
-    return f"dry about {abs(middle) / 24:.1f} days {way}, in {max(sooner, later):.0%} of runs"
+    return (
+        f"dry about {abs(middle) / 24:.1f} days {way}, "
+        f"in {max(sooner, later):.0%} of runs that get dry"
+    )
 
 
 def outcome_of(run: Forecast, members: int) -> Outcome:
@@ -149,7 +162,31 @@ def outcome_of(run: Forecast, members: int) -> Outcome:
         run.gravity,
         tuple(feed.expected_h for feed in run.feeds),
         _third(run, inputs),
+        stops_sweet=_share(
+            run.chance_of_stopping_sweet,
+            "share that ends where its yeast ends, in a must made to stop sweet", inputs,
+        ),
+        not_modelled=_share(
+            run.chance_not_modelled, "share that sticks for reasons not modelled (assumed)", inputs
+        ),
+        peak_gas_l_h=_figure(
+            run.peak_gas_l_h, "L/h", "most carbon dioxide of the whole must", inputs
+        ),
+        taken_while_growing=_figure(
+            run.nitrogen.share_while_growing, "share", "nitrogen taken up while cells still grow",
+            inputs,
+        ),
+        unused_ammonium_mg_l=_figure(
+            run.nitrogen.unused_ammonium_mg_l, "mg N/L", "ammonium nitrogen after six weeks", inputs
+        ),
+        unused_amino_mg_l=_figure(
+            run.nitrogen.unused_amino_mg_l, "mg N/L", "amino nitrogen after six weeks", inputs
+        ),
     )  # fmt: skip
+
+
+def _share(value: float, told: str, inputs: dict[str, Figure | float | str]) -> Figure:
+    return Figure(value, "chance", told, SOURCE, inputs)
 
 
 def _days(band: Band, inputs: dict[str, Figure | float | str]) -> Figure:

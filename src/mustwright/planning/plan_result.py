@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from mustwright.figure import Figure
-from mustwright.kinetics.forecast import Band
+from mustwright.kinetics.bands import Band
 from mustwright.nutrition.choose import ProtocolVerdict, best
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.limits import LegalProfile
@@ -34,6 +34,17 @@ class Outcome:
         The band to draw.
     feeds_h : tuple of Band
         When each feed falls due.
+    stops_sweet : Figure
+        Share that ends where its yeast ends, in a must made to stop sweet; not in the chance of
+        sticking.
+    not_modelled : Figure
+        Part of the chance of sticking that stands for reasons the model does not have.
+    peak_gas_l_h : Figure
+        CO2 of the whole must at its fastest: foam, and air to let in.
+    taken_while_growing : Figure
+        Of the nitrogen taken up, the part while cells still grew.
+    unused_ammonium_mg_l, unused_amino_mg_l : Figure
+        Nitrogen left after six weeks, by kind.
     third_h : Figure
         When a third of the sugar is gone [h]; infinite where that never comes.
     against_best : str
@@ -49,6 +60,12 @@ class Outcome:
     gravity: Band
     feeds_h: tuple[Band, ...]
     third_h: Figure
+    stops_sweet: Figure
+    not_modelled: Figure
+    peak_gas_l_h: Figure
+    taken_while_growing: Figure
+    unused_ammonium_mg_l: Figure
+    unused_amino_mg_l: Figure
     against_best: str = ""
 
 

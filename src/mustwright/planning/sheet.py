@@ -7,17 +7,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from mustwright.errors import InputError
+from mustwright.kinetics.conditions import AERATIONS, Aeration
 from mustwright.must.blend import PRIMARY, Portion
-from mustwright.must.gravity import (
-    brix_from_gravity,
-    brix_from_sugar_g_l,
-    gravity_from_baume,
-    gravity_from_brix,
-    gravity_from_kmw,
-    gravity_from_oechsle,
-)
+from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.limits import LegalProfile, legal_profile
 from mustwright.nutrition.shelf import Shelf, read_shelf
+from mustwright.planning.sheet_gravity import gravity_typed, question_heavy
 from mustwright.planning.sheet_ingredients import read_ingredients
 from mustwright.planning.sheet_temperature import Warmth, read_warmth
 from mustwright.planning.sheet_values import mapping, number_within
@@ -28,7 +23,8 @@ from mustwright.yeast.pitch import Strain, strain_called
 DEFAULT_TEMPERATURE_C = 20.0
 DEFAULT_STRAIN = "low_demand_neutral"
 DEFAULT_PROFILE = "home"
-HEAVIEST_MUST_BRIX = 52.0  # assumed: some of the most sugar-tolerant yeasts begin near 50
+# What the sheet says of feeds outside its plan; None leaves it to the kind of must.
+FEEDINGS = {"as planned": None, "unknown": False}
 TABLES: dict[str, tuple[str, ...]] = {
     "must": (
         "name",
@@ -41,8 +37,10 @@ TABLES: dict[str, tuple[str, ...]] = {
         "temperature_steps",
         "ingredient",
         "ph",
+        "aeration",
+        "feeding",
     ),
-    "yeast": ("kind", "amount", "name", "rehydrated", "price_per_kg"),
+    "yeast": ("kind", "amount", "name", "rehydrated", "price_per_kg", "aeration"),
     "vessel": ("material", "room", "cool_above", "cooling_w"),
     "legal": ("profile",),
     "measured": ("gravity", "brix", "yan_mg_l", "ph"),
@@ -88,6 +86,10 @@ class Sheet:
         What was taken for granted in reading.
     yeast_price_per_kg : float or None
         In the maker's money.
+    aeration : str
+        Air the yeast gets, one of `kinetics.conditions.AERATIONS`.
+    feeding_known : bool or None
+        False where the sheet says that what was fed was not written down.
     """
 
     name: str
@@ -104,6 +106,8 @@ class Sheet:
     measured: Measured
     assumptions: tuple[str, ...]
     yeast_price_per_kg: float | None = None
+    aeration: Aeration = "unknown"
+    feeding_known: bool | None = None
 
     @property
     def temperature_c(self) -> float:
@@ -172,62 +176,25 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         number_within(
             yeast.get("price_per_kg"), "yeast.price_per_kg", 0, 1e6, "a price of a kilogram"
         ),
+        _aeration(must, yeast),
+        _feeding_known(must),
     )
 
 
-def gravity_typed(value: object, field: str, bare: str = "SG") -> float:
-    """Brix from a gravity typed on any scale; a bare number is `bare` (SG or Brix).
-
-    Raises
-    ------
-    InputError
-        Outside -3 to 65 Brix (gravity 0.988 to 1.319), or when it is not a gravity.
-    """
-    requirement = "needs a gravity such as '1.100', '24 Bx' or '13 Baume' (0.988 to 1.319)"
-    quantity = parse_quantity(value, field)
-    scale = quantity.unit if quantity.dimension == "gravity" else bare
-    if quantity.dimension == "mass concentration":
-        scale = "g/L sugar"
-    elif quantity.dimension not in ("gravity", "number"):
-        raise InputError(field, requirement, value)
-    number = quantity.value
-    if quantity.dimension == "number" and bare == "SG" and 2 < number < 200:
-        raise InputError(field, f"{requirement}; for Brix write '{number:g} Bx'", value)
-    if quantity.dimension == "number" and bare == "Brix" and 0.98 <= number <= 1.32:
-        asked = f"looks like a gravity: write '{number:g} SG' if it is one, else '{number:g} Bx'"
-        raise InputError(field, asked, value)
-    low, high = _SCALE_ENDS[scale]
-    if not low <= number <= high:
-        raise InputError(field, requirement, value)
-    brix = _brix_from(scale, number)
-    if not -3 <= brix <= 65:
-        raise InputError(field, requirement, value)
-    return brix
+def _aeration(must: Mapping[str, Any], yeast: Mapping[str, Any]) -> Aeration:
+    field = "must.aeration" if "aeration" in must else "yeast.aeration"
+    value = must.get("aeration", yeast.get("aeration", "unknown"))
+    for known in AERATIONS:
+        if value == known:
+            return known
+    raise InputError(field, "needs one of " + ", ".join(AERATIONS), value)
 
 
-_SCALE_ENDS = {
-    "SG": (0.98, 1.32),
-    "Brix": (-3, 65),
-    "Plato": (-3, 65),
-    "Baume": (-2, 35),
-    "Oechsle": (-12, 320),
-    "KMW": (-2, 54),
-    "g/L sugar": (0, 860),
-}
-
-
-def _brix_from(scale: str, number: float) -> float:
-    if scale in ("Brix", "Plato"):
-        return number
-    if scale == "g/L sugar":
-        return float(brix_from_sugar_g_l(number))
-    if scale == "Baume":
-        number = float(gravity_from_baume(number))
-    elif scale == "KMW":
-        number = float(gravity_from_kmw(number))
-    elif scale == "Oechsle":
-        number = float(gravity_from_oechsle(number))
-    return float(brix_from_gravity(number))
+def _feeding_known(must: Mapping[str, Any]) -> bool | None:
+    value = must.get("feeding", "as planned")
+    if value not in FEEDINGS:
+        raise InputError("must.feeding", "needs one of " + ", ".join(FEEDINGS), value)
+    return FEEDINGS[value]
 
 
 def _refuse_unknown(content: Mapping[str, Any]) -> None:
@@ -270,21 +237,9 @@ def _target(must: Mapping[str, Any], assumptions: list[str]) -> MustTarget:
     if brix is not None and brix < 0:
         raise InputError("must.gravity", "needs a gravity of 1.000 or more", must[given[0]])
     if brix is not None:
-        _question_heavy(brix, f"must.{given[0]}", must[given[0]])
+        question_heavy(brix, f"must.{given[0]}", must[given[0]])
     alcohol, finish = _alcohol(must)
     return MustTarget(volume, brix, alcohol, finish)
-
-
-def _question_heavy(brix: float, field: str, value: object) -> None:
-    """Question a must too heavy for yeast to begin in, rather than plan it."""
-    if brix > HEAVIEST_MUST_BRIX:
-        raise InputError(
-            field,
-            f"needs a must up to {HEAVIEST_MUST_BRIX:g} Brix (about 1.243): hardly any yeast "
-            "begins in more. Look at the figure again; a stronger mead gets the rest of its honey "
-            "later, as a secondary ingredient",
-            value,
-        )
 
 
 def _alcohol(must: Mapping[str, Any]) -> tuple[float | None, float | None]:
@@ -356,7 +311,7 @@ def _measured(measured: Mapping[str, Any], must: Mapping[str, Any]) -> Measured:
         )
     if brix is not None:
         typed = "gravity" if "gravity" in measured else "brix"
-        _question_heavy(brix, f"measured.{typed}", measured[typed])
+        question_heavy(brix, f"measured.{typed}", measured[typed])
     ph = measured.get("ph", must.get("ph"))
     return Measured(
         brix,

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from mustwright.errors import InputError
+from mustwright.kinetics.conditions import with_temperature
 from mustwright.kinetics.ensemble_setting import MEMBERS
-from mustwright.kinetics.forecast import Forecast, with_temperature
+from mustwright.kinetics.forecast import Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
 from mustwright.planning.kinetic_inputs import (
@@ -158,7 +159,12 @@ def extract_g_l(gravity: float) -> float:
 
 
 def _scaled(feed: NitrogenPulse, factor: float) -> NitrogenPulse:
-    return pulse(feed.trigger, feed.ammonium_n_mg_l * factor, feed.amino_n_mg_l * factor)
+    scaled = pulse(feed.trigger, feed.ammonium_n_mg_l * factor, feed.amino_n_mg_l * factor)
+    return replace(
+        scaled,
+        base_meq_l=within_model("fed_base_meq_l", feed.base * factor),
+        potassium_mg_l=within_model("fed_potassium_mg_l", feed.potassium_mg_l * factor),
+    )
 
 
 def _dry(plan: PlanResult, factor: float) -> float:

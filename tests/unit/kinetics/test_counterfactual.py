@@ -14,6 +14,7 @@ from mustwright.kinetics.inputs import (
     StrainTraits,
 )
 from mustwright.kinetics.parameters import population
+from mustwright.kinetics.stops import UNMODELLED
 
 RIGHT = Right(220.0, 15.0, 26.0)
 WHO = population("honey")
@@ -64,7 +65,8 @@ def test_the_same_answer_twice_and_the_members_are_left_alone(honey_must: MustAt
 def test_dry_members_are_not_held_up() -> None:
     weak = MustAtPitch.from_gravity(1.03, 19.0, amino_n_mg_l=150.0)
     found = freed(weak, (), Conditions(20.0), Z, WHO, RIGHT, 800.0)
-    assert found.held_up < 0.05
+    # those that stop for reasons not modelled are among any members
+    assert found.held_up < 0.05 + UNMODELLED["honey"]
     if found.held_up == 0:
         assert set(found.share.values()) == {0.0}
 

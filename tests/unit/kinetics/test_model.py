@@ -16,6 +16,7 @@ def start(**changes: float) -> np.ndarray:
         "active": 0.15, "dead": 0.0, "ammonium_n": 0.08, "amino_n": 0.12, "cell_n": 0.0105,
         "glucose": 100.0, "fructose": 120.0, "ethanol": 0.0, "co2": 0.0, "glycerol": 0.0,
         "byproducts": 0.0, "capacity": 0.8, "readiness": 0.002, "temperature": 20.0,
+        "base": 6.0, "potassium": 6.0,
     }  # fmt: skip
     return np.array([(values | changes)[name] for name in model.STATES])
 
@@ -33,7 +34,11 @@ def traits() -> dict[str, float]:
 def test_every_trait_has_a_value(traits: dict[str, float]) -> None:
     assert set(traits) == set(TRAITS)
     assert all(np.isfinite(v) for v in traits.values())
-    assert set(typical()) >= set(TRAITS) - {"ethanol_end", "cells_end", "ph_factor", "cell_n_span"}
+    own = {
+        "ethanol_end", "cells_end", "acid_half", "acid_total", "cell_n_span", "sugar_start",
+        "heat_from", "cold_from", *(f"shape_{k}" for k in range(5)),
+    }  # fmt: skip
+    assert set(typical()) >= set(TRAITS) - own
 
 
 def test_carbon_and_nitrogen_close(traits: dict[str, float]) -> None:

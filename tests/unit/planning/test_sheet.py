@@ -13,7 +13,8 @@ from musts import examples, ground, sheet
 from mustwright.errors import InputError, MustwrightError, validity_notes
 from mustwright.must.gravity import brix_from_gravity
 from mustwright.planning.must_setup import lay_ground
-from mustwright.planning.sheet import gravity_typed, read_sheet, sheet_from
+from mustwright.planning.sheet import read_sheet, sheet_from
+from mustwright.planning.sheet_gravity import gravity_typed
 
 
 def changed(path, value):

@@ -18,7 +18,6 @@ from mustwright.must.acidity.course import AcidCourse, CourseAddition, Traits
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.must.acidity.members import MustMembers
 from mustwright.must.acidity.path import NEAR_LOWEST, Path, ph_along
-from mustwright.must.acidity.potassium import sticking_odds_factor
 from mustwright.must.acidity.reading import effective_members, reading_weights
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning.acidity.coupling import course_from, trajectory, with_nitrogen
@@ -48,8 +47,6 @@ class PhForecast:
         Lowest pH by member, and when it first comes within 0.05 of it [h].
     potassium_mg_l : ndarray
         Of must, rehydration nutrient and feeds together, by member.
-    odds_factor : ndarray
-        On the odds of sticking, by member, from potassium and low pH.
     effective : float or None
         Members the pH readings left, in equal ones; None without readings.
     odd : tuple of str
@@ -63,7 +60,6 @@ class PhForecast:
     trough: Floats
     trough_h: Floats
     potassium_mg_l: Floats
-    odds_factor: Floats
     floor: float
     measured_ph: float | None
     effective: float | None
@@ -139,7 +135,6 @@ def follow(
         trough,
         times[near],
         potassium,
-        sticking_odds_factor(trough, potassium, seed),
         ph_floor() if floor is None else floor,
         acid.ph,
         seen.effective,

@@ -5,24 +5,23 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from mustwright.kinetics.forecast import PROBABILITIES
+from mustwright.kinetics.bands import PROBABILITIES
 from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.planning.acidity.ph_course import FEW, MODEL, PhForecast
 from mustwright.planning.acidity.result import ph_band, risk_of
 
 Floats = NDArray[np.float64]
-BESIDE = (
-    "Beside the chance of sticking above, not in it: what too little potassium for the acid, or a "
-    "pH under 3.0, may do to the odds. The size of the harm is assumed, so the range is wide."
+WITHIN = (
+    "In the chance of sticking above: by how much acid and too little potassium raise its odds, by "
+    "the same runs without them. The size of the harm is assumed."
 )
-STALL = (
-    f"From a pH below {lowest_shown():g} on the ferment would likely stall; this path does not "
-    "know that."
-)
+STALL = f"From a pH below {lowest_shown():g} on the ferment is likely to stall."
 
 
-def ph_data(found: PhForecast | None, times_h: Floats, sticking: float) -> dict[str, object]:
+def ph_data(
+    found: PhForecast | None, times_h: Floats, sticking: float, odds_factor: float
+) -> dict[str, object]:
     """The `ph`, `ph_trough`, `ph_note` and `sticking_by_acid` of a forecast as plain data.
 
     Parameters
@@ -32,7 +31,9 @@ def ph_data(found: PhForecast | None, times_h: Floats, sticking: float) -> dict[
     times_h : ndarray
         Where the forecast's bands stand; straight lines lie between the times of the path.
     sticking : float
-        The forecast's own chance of sticking, beside which the odds are shown.
+        The forecast's chance of sticking, the one there is.
+    odds_factor : float
+        On its odds, by acid and potassium (`kinetics.counterfactual.odds_by_acid`).
     """
     if found is None:
         return {
@@ -45,7 +46,7 @@ def ph_data(found: PhForecast | None, times_h: Floats, sticking: float) -> dict[
         "ph": band_lines(found, times_h),
         "ph_trough": trough_data(found),
         "ph_note": " ".join(ph_notes(found)),
-        "sticking_by_acid": sticking_data(found, sticking),
+        "sticking_by_acid": sticking_data(sticking, odds_factor),
     }
 
 
@@ -109,21 +110,13 @@ def ph_notes(found: PhForecast) -> list[str]:
     return notes
 
 
-def sticking_data(found: PhForecast, sticking: float) -> dict[str, object]:
-    """Odds of sticking by potassium and pH, and what they would make of the forecast's chance."""
-    factors = {name: quantile(found.odds_factor, p) for name, p in _ENDS.items()}
+def sticking_data(sticking: float, odds_factor: float) -> dict[str, object]:
+    """Odds of sticking by potassium and pH, within the one chance of sticking."""
     return {
-        "odds_factor": {name: round(f, 3) for name, f in factors.items()},
-        "chance_of_sticking": {
-            name: round(_by_odds(sticking, f), 4) for name, f in factors.items()
-        },
-        "note": BESIDE,
+        "odds_factor": dict.fromkeys(_ENDS, round(odds_factor, 3)),
+        "chance_of_sticking": dict.fromkeys(_ENDS, round(sticking, 4)),
+        "note": WITHIN,
     }
 
 
-_ENDS = {"p05": 0.05, "p50": 0.5, "p95": 0.95}
-
-
-def _by_odds(share: float, factor: float) -> float:
-    """A chance whose odds are multiplied by a factor."""
-    return share * factor / (1 - share + share * factor)
+_ENDS = ("p05", "p50", "p95")

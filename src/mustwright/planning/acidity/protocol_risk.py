@@ -8,10 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from mustwright.figure import ASSUMED, Figure
-from mustwright.kinetics import members as members_
-from mustwright.kinetics import simulate
+from mustwright.kinetics.counterfactual import odds_by_acid
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
-from mustwright.kinetics.parameters import population
+from mustwright.kinetics.forecast import drawn_plans
 from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.acidity.draws import chance
 from mustwright.must.acidity.potassium import published_ratio, ratio_to_hydrogen
@@ -33,6 +32,7 @@ from mustwright.planning.kinetic_inputs import (
     must_at_pitch,
     nothing_to_ferment,
 )
+from mustwright.planning.likeness import population_at
 from mustwright.planning.must_setup import Ground
 from mustwright.planning.plan_result import Comparison, PlanResult
 
@@ -47,14 +47,13 @@ def acid_risks(
     if acid is None:
         return ()
     must, conditions = must_at_pitch(ground), conditions_of(ground)
-    drawn = members_.draw(members, SEED)
-    built = members_.build(must, conditions, drawn, population(must.medium))
+    feeds = [feeds_of(plan, ground) for plan in plans]
     times = ph_times(conditions.horizon_h)
+    drawn = drawn_plans(must, feeds, conditions, members, SEED, times, population_at(ground))
     found = []
-    for plan in plans:
-        feeds = feeds_of(plan, ground)
-        run = simulate.run(built, conditions, feeds, times, must.gravity)
-        found.append(_risk(follow(ground, plan, feeds, run, acid, SEED), acid.ph is not None))
+    for plan, fed, one in zip(plans, feeds, drawn, strict=True):
+        course = follow(ground, plan, fed, one.run, acid, SEED)
+        found.append(_risk(course, acid.ph is not None, odds_by_acid(one)))
     return tuple(found)
 
 
@@ -68,7 +67,7 @@ def acid_of_comparison(result: Comparison, members: int = MEMBERS) -> Comparison
     return replace(result, acid=acid_risks(result.ground, result.plans, members))
 
 
-def _risk(found: PhForecast, measured: bool) -> AcidRisk:
+def _risk(found: PhForecast, measured: bool, odds: float) -> AcidRisk:
     shown = np.maximum(found.trough, lowest_shown())
     ratio = ratio_to_hydrogen(found.potassium_mg_l, shown)
     count = found.trough.size
@@ -87,11 +86,15 @@ def _risk(found: PhForecast, measured: bool) -> AcidRisk:
         ),
         needed_by_ratio(found.trough),
         chance_figure(chance(ratio < published_ratio()), "under the published ratio", count),
-        band_figure(
-            found.odds_factor,
+        Figure(
+            odds,
             "times",
-            "factor on the odds of sticking, potassium and a pH under 3.0; assumed, held at 50",
+            "odds of sticking over those of the same runs without acid and lack of potassium; "
+            "within the chance of sticking",
             RATIO,
+            {},
+            odds,
+            odds,
         ),
         {"times_h": found.times_h.tolist(), **band_lines(found, found.times_h)},
         measured,

@@ -35,7 +35,14 @@ router = APIRouter(include_in_schema=False)
 BANDS_FOR_ALL = 3  # with so few protocols each gets its band
 NAMED = 5  # and with so few each its own colour and dash
 PICKED = 2
-OUTCOMES = ("Dry after, days", "Sticks", "Sugar left, g/L", "Nitrogen left, mg N/L", "Warmest, °C")
+OUTCOMES = (
+    "Dry after, days",
+    "Sticks",
+    "Sugar left, g/L",
+    "Nitrogen left, mg N/L",
+    "Warmest, °C",
+    "Most gas, L/h",
+)
 ACID = f"pH under {ph_floor():g}"
 COLUMNS = (
     "Ammonium added, mg N/L",
@@ -161,6 +168,7 @@ def _figures(result: PlanResult) -> list[tuple[str, Figure]]:
         outcome.residual_sugar_g_l,
         outcome.residual_yan_mg_l,
         outcome.peak_temperature_c,
+        outcome.peak_gas_l_h,
     )
     found = list(zip(OUTCOMES, figures, strict=True))
     return [*found, (ACID, result.acid.chance_below_floor)] if result.acid else found

@@ -36,6 +36,7 @@ OUTCOMES = {
     "residual_sugar_g_l": "Sugar left",
     "residual_yan_mg_l": "Nitrogen left",
     "peak_temperature_c": "Warmest",
+    "peak_gas_l_h": "Most gas",
 }
 
 

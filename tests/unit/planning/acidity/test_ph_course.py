@@ -8,8 +8,6 @@ import json
 import numpy as np
 import pytest
 
-from mustwright.planning.acidity.ph_course import PhForecast
-from mustwright.planning.acidity.ph_course_json import ph_data
 from mustwright.planning.acidity.protocol_risk import acid_of_comparison, acid_of_plan
 from mustwright.planning.acidity.report import acidity
 from mustwright.planning.acidity.request import AcidityRequest
@@ -121,19 +119,15 @@ def test_gravity_and_ph_read_together(sheet):
     assert "later pH reading" in data["ph_note"]
 
 
-def test_odds_stand_beside_and_are_one_where_all_is_well(sheet):
-    ends = np.full(50, 3.6)
-
-    def fixed(odds: float) -> PhForecast:
-        return PhForecast(
-            np.array([0.0, 6.0]), np.full((50, 2), 3.6), ends, np.zeros(50), ends,
-            np.full(50, odds), 3.2, 3.8, None, 0, (), (), 0.0,
-        )  # fmt: skip
-
-    for odds, expected in ((1.0, 0.2), (4.0, 0.5)):
-        beside = ph_data(fixed(odds), np.array([0.0]), 0.2)["sticking_by_acid"]
-        assert beside["chance_of_sticking"]["p50"] == pytest.approx(expected)
-    assert "assumed" in told(sheet)["sticking_by_acid"]["note"]
+def test_odds_are_within_the_one_chance_of_sticking(sheet):
+    data = told(sheet)
+    within = data["sticking_by_acid"]
+    assert set(within["chance_of_sticking"].values()) == {round(data["chance_of_sticking"], 4)}
+    assert within["odds_factor"]["p50"] >= 1
+    assert "assumed" in within["note"]
+    soured = told(sheet + "[measured]\nph = 2.7\n")
+    assert soured["sticking_by_acid"]["odds_factor"]["p50"] > within["odds_factor"]["p50"]
+    assert soured["chance_of_sticking"] > data["chance_of_sticking"]
 
 
 def test_plan_and_comparison_name_the_risk(sheet):

@@ -16,7 +16,7 @@ from databases import store_of
 from mustwright.batch.diagnosis import BY_EVIDENCE, BY_RUNS, diagnose
 from mustwright.batch.entries import EVENTS, Event, FeedGiven, Given, Note, Reading
 from mustwright.batch.forecast import foresee
-from mustwright.batch.forecast_record import foreseen_from, foreseen_text
+from mustwright.batch.forecast_record import FORM, foreseen_from, foreseen_text
 from mustwright.batch.kinetic_inputs import NITROGEN_NOTE, SUGAR_NOTE, case_of
 from mustwright.batch.kinetic_outlook import KineticOutlook
 from mustwright.batch.outlook import NEVER_H, PaceOutlook
@@ -191,7 +191,7 @@ def test_the_same_log_gives_the_same_forecast():
     found = told(log, 73)
     assert foreseen_from(foreseen_text(found)) == found
     assert foreseen_from("{}") is None
-    assert foreseen_from(foreseen_text(found).replace('"form":2', '"form":1')) is None
+    assert foreseen_from(foreseen_text(found).replace(f'"form":{FORM}', '"form":1')) is None
 
 
 def test_feeds_count_when_and_as_much_as_they_were_given():
