@@ -20,7 +20,7 @@ def batch_command() -> None:
 
 @batch_command.command("start")
 @click.argument("must", metavar="MUST")
-@click.option("--protocol", metavar="ID", help="Id of a protocol; else the one that suits best.")
+@click.option("--protocol", metavar="ID", help="Id of a protocol; else the recommended one.")
 @click.option("--name", help="Name of the batch; else that of the must.")
 @click.option("--pitched", metavar="WHEN", help="When the yeast went in, where it did.")
 @JSON

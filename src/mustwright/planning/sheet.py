@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from mustwright.errors import InputError
@@ -19,6 +19,7 @@ from mustwright.must.gravity import (
 )
 from mustwright.nutrition.limits import LegalProfile, legal_profile
 from mustwright.nutrition.shelf import Shelf, read_shelf
+from mustwright.planning.ranking import DEFAULT_AIM, Aim, aim_called, aims
 from mustwright.planning.sheet_ingredients import read_ingredients
 from mustwright.planning.sheet_temperature import Warmth, read_warmth
 from mustwright.planning.sheet_values import mapping, number_within
@@ -27,6 +28,7 @@ from mustwright.yeast.pitch import Strain, strain_called
 
 DEFAULT_TEMPERATURE_C = 20.0
 DEFAULT_STRAIN = "low_demand_neutral"
+LABELS_BIND, LABELS_ADVISE = "bind", "advise"
 DEFAULT_PROFILE = "home"
 HEAVIEST_MUST_BRIX = 52.0  # assumed: some of the most sugar-tolerant yeasts begin near 50
 TABLES: dict[str, tuple[str, ...]] = {
@@ -44,7 +46,8 @@ TABLES: dict[str, tuple[str, ...]] = {
     ),
     "yeast": ("kind", "amount", "name", "rehydrated", "price_per_kg"),
     "vessel": ("material", "room", "cool_above", "cooling_w"),
-    "legal": ("profile",),
+    "goal": ("aim",),
+    "legal": ("profile", "labels"),
     "measured": ("gravity", "brix", "yan_mg_l", "ph"),
 }
 
@@ -88,6 +91,10 @@ class Sheet:
         What was taken for granted in reading.
     yeast_price_per_kg : float or None
         In the maker's money.
+    labels_advise : bool
+        Whether the maxima of typed labels only advise.
+    aim : Aim
+        What the maker wants most.
     """
 
     name: str
@@ -104,6 +111,8 @@ class Sheet:
     measured: Measured
     assumptions: tuple[str, ...]
     yeast_price_per_kg: float | None = None
+    labels_advise: bool = False
+    aim: Aim = field(default_factory=lambda: aim_called(DEFAULT_AIM))
 
     @property
     def temperature_c(self) -> float:
@@ -176,7 +185,26 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         number_within(
             yeast.get("price_per_kg"), "yeast.price_per_kg", 0, 1e6, "a price of a kilogram"
         ),
+        _labels_advise(legal),
+        _aim(_table(content, "goal")),
     )
+
+
+def _aim(goal: Mapping[str, Any]) -> Aim:
+    """What the maker wants most; security where nothing is said."""
+    wish = goal.get("aim", DEFAULT_AIM)
+    if not isinstance(wish, str):
+        raise InputError("goal.aim", f"needs one of {', '.join(aims())}", wish)
+    return aim_called(wish)
+
+
+def _labels_advise(legal: Mapping[str, Any]) -> bool:
+    """Whether the maxima of typed labels only advise."""
+    wish = legal.get("labels", LABELS_BIND)
+    if wish not in (LABELS_BIND, LABELS_ADVISE):
+        needs = f"needs '{LABELS_BIND}' (a label maximum is kept) or '{LABELS_ADVISE}'"
+        raise InputError("legal.labels", needs, wish)
+    return bool(wish == LABELS_ADVISE)
 
 
 def gravity_typed(value: object, field: str, bare: str = "SG") -> float:

@@ -119,7 +119,7 @@ def test_the_plan_says_when_it_is_dry_and_what_is_not_claimed(client):
 
 def test_every_protocol_is_held_against_the_best(client, compared):
     text = client.get(f"{MUST}/compare").text
-    assert text.count("<small>suits best</small>") == 1
+    assert text.count("<small>recommended</small>") == 1
     assert text.count("<small>Against the best: ") == len(compared.plans) - 1
     assert "no real difference here" in text
     for name in ("Dry after, days", "Sticks", "Nitrogen left, mg N/L", "Warmest, °C", "Cost"):

@@ -24,6 +24,7 @@ from mustwright.batch.view import BatchRecord
 from mustwright.errors import InputError
 from mustwright.nutrition.protocols import protocol_called, read_protocol
 from mustwright.planning.plan import plan
+from mustwright.planning.plan_forecast import recommended
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.own_protocols import protocol_text
 from mustwright.services.repository import MissingRecordError
@@ -46,12 +47,12 @@ def plan_of(
     sheet : str
         TOML of the must, with the shelf it is planned on.
     protocol : str or None
-        Id; None picks the one that suits best.
+        Id; None picks the recommended one.
     own_texts : mapping of str to str
         Files of the maker's own protocols, by id.
     """
     own = {identity: read_protocol(text) for identity, text in own_texts.items()}
-    found = plan(sheet, protocol, own, name)
+    found = plan(sheet, protocol, own, name) if protocol else recommended(sheet, own, name)
     return batch_plan(
         found.ground.setting,
         protocol_called(found.plan.protocol, own),

@@ -32,7 +32,7 @@ def start_planned(
     name : str
         Of the batch.
     protocol : str or None
-        Id; None picks the one that suits best. Own protocols that cannot be read are passed over.
+        Id; None picks the recommended one. Own protocols that cannot be read are passed over.
     pitched_at : datetime or None
         When the yeast went in, where it did.
 

@@ -54,7 +54,7 @@ def _shown(request: Request, slug: str, template: str) -> HTMLResponse:
         "by": BY,
         "salts": salts(),
         "protocols": [
-            ("", "the one that suits best"),
+            ("", "the recommended one"),
             (NO_PROTOCOL, "no feeds"),
             *names(cellar),
         ],
