@@ -53,7 +53,7 @@ def plan_command(
     else:
         say_when_compiling()
         if ids:
-            result = foresee_plan(plan(text, ids[0], own, name))
+            result = foresee_plan(plan(text, ids[0], own, name, aim))
         else:
             result = recommended(text, own, name, aim)
         if forecast:

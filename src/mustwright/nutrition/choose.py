@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from mustwright.figure import TYPED
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import Protocol
 from mustwright.nutrition.triggers import THIRD
@@ -32,7 +33,7 @@ class ProtocolVerdict:
         A plan with an earlier fault is not recommended while one without it exists.
     practice : tuple of float
         What trade practice prefers among plans that do the same, the least first: as many feeds as
-        the gravity wants, as its author wrote it, few feeds, low cost.
+        the gravity wants, then few feeds, as its author wrote it, low cost.
     """
 
     reasons: tuple[str, ...]
@@ -64,6 +65,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
         "fruit": protocol.suits_fruit in (None, fruit),
         "ammonium": not ammonium_late(plan),
         "author": not plan.gave_way,
+        "law": True,
         "early": plan.nitrogen.added_mg_l.value <= 0 or plan.nitrogen.early_share.value >= 0.5,
         "follows": _follows(protocol),
         "feeds": _given(plan) >= feeds_wanted(setting) or not _given(plan),
@@ -80,8 +82,8 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
         ),
         (
             float(not marks["feeds"]),
-            float(len(plan.gave_way)),
             float(_given(plan)),
+            float(len(plan.gave_way)),
             plan.cost.value if plan.cost else 0.0,
         ),
     )
@@ -141,6 +143,20 @@ def _follows(protocol: Protocol) -> bool:
     return followed >= len(protocol.feeds) / 2
 
 
+def _within_words(plan: FeedingPlan, setting: Setting) -> str:
+    """What a plan may be praised for by law and label: less where a product is not listed."""
+    jars = [jar for jar in setting.shelf.nutrients if jar.id in plan.products]
+    typed = any(j.label_max_g_l is not None and j.label_max_g_l.source == TYPED for j in jars)
+    labels = " and of every label you typed" if typed and not setting.labels_advise else ""
+    words = f"stays within the figures of {setting.profile.name}{labels}"
+    standings = [(jar.name, setting.profile.standing_of(jar)) for jar in jars]
+    unlisted = [name for name, one in standings if one is not None and not one.listed]
+    if not unlisted:
+        return words
+    are = "is" if len(unlisted) == 1 else "are"
+    return f"{words}, but {', '.join(unlisted)} {are} not listed by it"
+
+
 def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str, tuple[str, str]]:
     """For each mark what to say for it and against it; nothing where nothing need be said."""
     nitrogen = plan.nitrogen
@@ -152,8 +168,7 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
     return {
         "covers": (
             f"brings the must to {total:.0f} of the {demand:.0f} mg N/L the yeast wants",
-            f"leaves the must {demand - total:.0f} mg N/L short of the {demand:.0f} the yeast "
-            "wants",
+            f"leaves the must {demand - total:.0f} mg N/L short of the {demand:.0f} wanted",
         ),
         "staged": ("", f"gives everything at once in a must above {STAGED_ABOVE:.3f}"),
         "gravity": (
@@ -167,6 +182,7 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
             else "made for musts without fruit",
         ),
         "ammonium": ("", "gives ammonium last or late, when yeast leaves it over"),
+        "law": (_within_words(plan, setting), ""),
         "author": ("can be given as its author wrote it", " ".join(plan.gave_way).rstrip(".")),
         "early": (
             "most of it comes while cells still multiply",
