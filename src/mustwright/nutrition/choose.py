@@ -9,7 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from mustwright.figure import TYPED
+from mustwright.nutrition.bounds import amount_g_l
+from mustwright.nutrition.ceilings import ceilings
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import Protocol
 from mustwright.nutrition.triggers import THIRD
@@ -18,6 +22,7 @@ FRUIT_FORMS = ("fruit", "dried fruit", "juice", "concentrate")
 BY_FERMENT = ("onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
 SHORT_MG_L = 5.0  # of the demand: less is within what a scale and a label leave open [mg N/L]
 STAGED_ABOVE = 1.100  # gravity above which feeds come in two or more parts (common practice)
+FAR_BEYOND = 2.0  # times the most that usual labels of a kind allow (a judgement, assumed)
 
 
 @dataclass(frozen=True)
@@ -29,7 +34,8 @@ class ProtocolVerdict:
     reasons, against : tuple of str
         In order of weight.
     faults : tuple of bool
-        Falls short; all at once in a strong must; not made for this must; ammonium last or late.
+        Falls short; all at once in a strong must; not made for this must; ammonium last or late;
+        far more of a kind than its usual labels allow.
         A plan with an earlier fault is not recommended while one without it exists.
     practice : tuple of float
         What trade practice prefers among plans that do the same, the least first: as many feeds as
@@ -64,6 +70,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
         "gravity": _made_for_gravity(protocol, setting),
         "fruit": protocol.suits_fruit in (None, fruit),
         "ammonium": not ammonium_late(plan),
+        "label": not far_beyond_labels(plan, setting),
         "author": not plan.gave_way,
         "law": True,
         "early": plan.nitrogen.added_mg_l.value <= 0 or plan.nitrogen.early_share.value >= 0.5,
@@ -79,6 +86,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
             not marks["staged"],
             not (marks["gravity"] and marks["fruit"]),
             not marks["ammonium"],
+            not marks["label"],
         ),
         (
             float(not marks["feeds"]),
@@ -115,6 +123,20 @@ def ammonium_late(plan: FeedingPlan) -> bool:
     given = [feed for feed in plan.feeds if feed.items]
     late = any(f.ammonium_mg_l.value > 0 and f.sugar_used > THIRD + 1e-3 for f in given)
     return late or (len(given) > 1 and given[-1].amino_mg_l.value <= 0)
+
+
+def far_beyond_labels(plan: FeedingPlan, setting: Setting) -> bool:
+    """Whether it takes over twice what any usual label of a kind allows, where none was typed."""
+    litres = setting.must.volume_l.value
+    given: dict[str, float] = {}
+    for item in (item for feed in plan.feeds for item in feed.items):
+        given[item.nutrient] = given.get(item.nutrient, 0.0) + item.grams.value
+    amounts = np.array([[given.get(jar.id, 0.0) / litres for jar in setting.jars]])
+    return any(
+        amount_g_l(one, amounts) > FAR_BEYOND * (one.high or one.most)
+        for one in ceilings(setting)
+        if one.advises and one.most > 0
+    )
 
 
 def feeds_wanted(setting: Setting) -> int:
@@ -182,6 +204,10 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
             else "made for musts without fruit",
         ),
         "ammonium": ("", "gives ammonium last or late, when yeast leaves it over"),
+        "label": (
+            "",
+            f"takes more than {FAR_BEYOND:g} times what any usual label of its kind allows",
+        ),
         "law": (_within_words(plan, setting), ""),
         "author": ("can be given as its author wrote it", " ".join(plan.gave_way).rstrip(".")),
         "early": (

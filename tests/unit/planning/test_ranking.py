@@ -8,8 +8,8 @@ from mustwright.errors import UnknownKindError
 from mustwright.nutrition.choose import ProtocolVerdict
 from mustwright.planning.ranking import DEFAULT_AIM, aim_called, aims, rank
 
-SOUND = (False, False, False, False)
-UNFIT = (False, False, True, False)
+SOUND = (False,) * 5
+UNFIT = (False, False, True, False, False)
 
 
 def verdict(faults=SOUND, feeds=2.0, cost=0.0, gave_way=0.0):
