@@ -169,11 +169,12 @@ def _within_words(plan: FeedingPlan, setting: Setting) -> str:
     """What a plan may be praised for by law and label: less where a product is not listed."""
     jars = [jar for jar in setting.shelf.nutrients if jar.id in plan.products]
     typed = any(j.label_max_g_l is not None and j.label_max_g_l.source == TYPED for j in jars)
-    labels = " and of every label you typed" if typed and not setting.labels_advise else ""
-    words = f"stays within the figures of {setting.profile.name}{labels}"
+    held = [f"the figures of {setting.profile.name}"] if setting.profile.limits else []
+    held += ["every label you typed"] if typed and not setting.labels_advise else []
+    words = f"stays within {' and '.join(held)}" if held else ""
     standings = [(jar.name, setting.profile.standing_of(jar)) for jar in jars]
     unlisted = [name for name, one in standings if one is not None and not one.listed]
-    if not unlisted:
+    if not unlisted or not words:
         return words
     are = "is" if len(unlisted) == 1 else "are"
     return f"{words}, but {', '.join(unlisted)} {are} not listed by it"

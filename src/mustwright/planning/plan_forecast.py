@@ -24,8 +24,9 @@ from mustwright.planning.kinetic_inputs import (
     nothing_to_ferment,
 )
 from mustwright.planning.must_setup import Ground
+from mustwright.planning.outcome_values import outcome_values
 from mustwright.planning.plan import compare, compare_on
-from mustwright.planning.plan_result import Comparison, Outcome, PlanResult, outcome_values
+from mustwright.planning.plan_result import Comparison, Outcome, PlanResult
 from mustwright.planning.ranking import rank
 
 STEP_H = 6.0
@@ -79,14 +80,14 @@ def _best(bare: Comparison) -> PlanResult:
 def foresee(
     ground: Ground, plans: Sequence[FeedingPlan], members: int = MEMBERS
 ) -> tuple[Outcome, ...]:
-    """Outcomes of plans on the same must, with the same members under each.
+    """Outcomes of plans on the same must, with the same members under each."""
+    return tuple(outcome_of(run, members) for run in runs_of(ground, plans, members))
 
-    Parameters
-    ----------
-    """
+
+def runs_of(ground: Ground, plans: Sequence[FeedingPlan], members: int = MEMBERS) -> list[Forecast]:
+    """One forecast a plan on the same must, with the same members under each."""
     must, conditions = must_at_pitch(ground), conditions_of(ground)
-    runs = [run_of(must, feeds_of(plan, ground), conditions, members) for plan in plans]
-    return tuple(outcome_of(run, members) for run in runs)
+    return [run_of(must, feeds_of(plan, ground), conditions, members) for plan in plans]
 
 
 def run_of(
@@ -112,10 +113,7 @@ def foresee_comparison(result: Comparison, members: int = MEMBERS) -> Comparison
     """A comparison with what each plan would do."""
     if nothing_to_ferment(result.ground):
         return result
-    must, conditions = must_at_pitch(result.ground), conditions_of(result.ground)
-    runs = [
-        run_of(must, feeds_of(plan, result.ground), conditions, members) for plan in result.plans
-    ]
+    runs = runs_of(result.ground, result.plans, members)
     outcomes = tuple(outcome_of(run, members) for run in runs)
     ranked = rank(outcome_values(result.plans, outcomes), result.verdicts, result.ranked.aim)
     outcomes = tuple(

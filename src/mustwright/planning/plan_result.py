@@ -13,6 +13,7 @@ from mustwright.nutrition.limits import LegalProfile
 from mustwright.planning.acidity.acid_risk import AcidRisk
 from mustwright.planning.batch_cost import BatchCost, batch_cost
 from mustwright.planning.must_setup import Ground, MustResult
+from mustwright.planning.outcome_values import outcome_values
 from mustwright.planning.ranking import DEFAULT_AIM, Aim, Ranked, aim_called, rank
 from mustwright.yeast.pitch import Pitch, Strain
 
@@ -177,36 +178,3 @@ class Comparison:
             outcomes=outcomes,
             acid=tuple(one.acid for one in kept if one.acid),
         )
-
-
-def outcome_values(
-    plans: Sequence[FeedingPlan], outcomes: Sequence[Outcome]
-) -> list[dict[str, float]]:
-    """What each plan would do, by the names of ``data/aims.toml``; empty if nothing was forecast.
-
-    Parameters
-    ----------
-    plans : sequence of FeedingPlan
-    outcomes : sequence of Outcome
-        One a plan, or none at all.
-
-    Returns
-    -------
-    list of dict
-        One a plan.
-    """
-    if not outcomes:
-        return [{} for _ in plans]
-    return [_values(plan, outcome) for plan, outcome in zip(plans, outcomes, strict=True)]
-
-
-def _values(plan: FeedingPlan, outcome: Outcome) -> dict[str, float]:
-    added = plan.nitrogen.added_mg_l.value
-    found = {
-        "chance_to_finish": 1 - outcome.chance_of_sticking.value,
-        "days_to_dry": outcome.days_to_dry.value,
-        "peak_temperature_c": outcome.peak_temperature_c.value,
-        "ammonium_share": plan.nitrogen.added_ammonium_mg_l.value / added if added > 0 else 0.0,
-        "feeds": float(sum(bool(feed.items) for feed in plan.feeds)),
-    }
-    return found if plan.cost is None else {**found, "cost": plan.cost.value}

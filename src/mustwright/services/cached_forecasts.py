@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -19,6 +20,7 @@ KEPT_RESULTS = 96
 KEPT_RUNS = 24  # whole forecasts, about a megabyte each at most
 
 Key = tuple[str, str, tuple[str, ...]]
+_ONE_RUN = threading.Lock()
 _ranked: set[Key] = set()  # what was forecast already, so that a list need not wait
 
 
@@ -73,8 +75,14 @@ def foreseen_planned(
     return _planned(key, protocol or _every(key).suits_best)
 
 
-@lru_cache(maxsize=KEPT_RESULTS)
 def _comparison(key: Key, picked: tuple[str, ...]) -> Comparison:
+    """One run for every page that asks at the same time: the later ones wait for it."""
+    with _ONE_RUN:
+        return _foreseen(key, picked)
+
+
+@lru_cache(maxsize=KEPT_RESULTS)
+def _foreseen(key: Key, picked: tuple[str, ...]) -> Comparison:
     return foresee_comparison(use.compared(*key).only(picked))
 
 
