@@ -54,7 +54,9 @@ def seed(store: CellarStore, batches: int, readings: int) -> list[tuple[str, str
 
     chance = random.Random(4)
     gravities = ("1.080", "1.100", "1.120", "1.140")
-    plans = [plan_of(SHEET.format(gravity=g), "quarters_by_day_or_third", {}) for g in gravities]
+    plans = [
+        plan_of(SHEET.format(gravity=g), "falling_parts_by_sugar_or_day", {}) for g in gravities
+    ]
     tokens = []
     for number in range(batches):
         plan = chance.choice(plans)

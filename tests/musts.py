@@ -11,6 +11,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from mustwright.errors import validity_notes
+from mustwright.figure import TYPED
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_from
@@ -104,7 +105,8 @@ def broken_limits(plan: FeedingPlan, setting: Setting) -> list[str]:
     for name, grams in given.items():
         jar = jars[name]
         label, stock = jar.label_max_g_l, jar.stock_g
-        if label is not None and grams / litres > label.value * (1 + 1e-6):
+        binds = label is not None and label.source == TYPED and not setting.labels_advise
+        if binds and grams / litres > label.value * (1 + 1e-6):
             broken.append(f"label of {name}: {grams / litres} > {label.value} g/L")
         if stock is not None and grams > stock * (1 + 1e-6):
             broken.append(f"stock of {name}: {grams} > {stock} g")

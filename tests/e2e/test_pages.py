@@ -28,7 +28,7 @@ PAGES = {
     "edit-text": "/musts/hedgerow-berry/text",
     "protocols": "/protocols",
     "protocol": "/protocols/daily_taper_of_three",
-    "own-protocol": "/protocols/new?like=quarters_by_day_or_third",
+    "own-protocol": "/protocols/new?like=falling_parts_by_sugar_or_day",
     "shelf": "/shelf",
     "jar": "/shelf/complex_blend",
     "new-jar": "/shelf/new",

@@ -175,6 +175,29 @@ def test_the_pages_of_a_must_say_what_the_command_says(house, must):
     assert below in side
 
 
+TWO_JARS = "[shelf]\ndap = true\nautolysed_yeast = true\n"
+
+
+@pytest.mark.parametrize("gravity", ["1.100", "1.120", "1.150"])
+@pytest.mark.parametrize("aim", ["security", "few_feeds"])
+def test_page_plan_and_comparison_recommend_the_same(house, gravity, aim):
+    text = STRONG.replace("1.135", gravity).replace(SHELF, TWO_JARS)
+    must = house.keep(f'{text}[goal]\naim = "{aim}"\n')
+    pick = house.data("plan", house.file)
+    assert pick["aim"] == aim
+    beside = house.data("compare", house.file)
+    assert beside["suits_best"] == pick["protocol"]
+    assert house.data("forecast", house.file, "--members", 32)["protocol"] == pick["protocol"]
+    page = house.page(f"/musts/{must}")
+    assert f"{pick['protocol_name']} recommended" in page
+    assert f"“{pick['protocol_name']}”" in house.page(f"/musts/{must}/compare")
+    assert pick["protocol_name"] in house.page("/")
+    groups = {one["protocol"]: one["group"] for one in beside["protocols"]}
+    assert groups[pick["protocol"]] == pick["group"] == 1
+    for one in beside["protocols"]:
+        assert set(one["as_written"]) >= {"feeds", "breaches"}
+
+
 def test_acid_of_a_must_is_the_same_on_page_and_command(house, must):
     found = house.data("acidity", house.file)
     trough = found["trough"]

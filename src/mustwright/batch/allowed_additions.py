@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from mustwright.batch.plan import BatchPlan, JarFacts, Most, PlannedFeed
 from mustwright.batch.progress import BUFFERS, Progress
 from mustwright.must.acidity.salts import all_salts
+from mustwright.nutrition.dosing_problem import Ceiling
 from mustwright.nutrition.limits import legal_profiles
-from mustwright.nutrition.programme import Ceiling
 from mustwright.nutrition.shelf import Nutrient, generic_nutrients
 
 CARBONATES = BUFFERS  # gentlest first
@@ -70,14 +70,23 @@ def ceilings_left(plan: BatchPlan, given_g: Mapping[str, float]) -> tuple[Ceilin
     for most in plan.most:
         gone = sum(w * given_g.get(j, 0.0) for j, w in most.weights.items()) / volume
         weights = tuple(most.weights.get(jar.id, 0.0) for jar in plan.jars)
-        left.append(Ceiling(most.key, most.words, weights, max(most.most_g_l - gone, 0.0)))
+        left.append(
+            Ceiling(
+                most.key,
+                most.words,
+                weights,
+                max(most.most_g_l - gone, 0.0),
+                advises=most.advises,
+                high=None if most.high_g_l is None else max(most.high_g_l - gone, 0.0),
+            )
+        )
     return tuple(left)
 
 
 def broken(
     plan: BatchPlan, given_g: Mapping[str, float], feeds: Sequence[PlannedFeed]
 ) -> tuple[Most, ...]:
-    """Ceilings that what was given and the feeds still open would break together."""
+    """Ceilings, advice apart, that what was given and the feeds still open would break."""
     grams = dict(given_g)
     for feed in feeds:
         for dose in feed.doses:
@@ -86,7 +95,8 @@ def broken(
     return tuple(
         m
         for m in plan.most
-        if sum(w * grams.get(j, 0.0) for j, w in m.weights.items()) / volume
+        if not m.advises
+        and sum(w * grams.get(j, 0.0) for j, w in m.weights.items()) / volume
         > m.most_g_l * (1 + 1e-6) + 1e-9
     )
 

@@ -110,15 +110,22 @@ def over_fed(now: Progress) -> Iterator[tuple[float, Finding]]:
                 ),
             )
     for grams, what in given:
-        yield from _over_jar(grams, what, kept, volume)
+        planned = sum(d.grams for feed in plan.feeds for d in feed.doses if d.nutrient == what.id)
+        yield from _over_jar(grams, what, kept, volume, planned)
 
 
 def _over_jar(
-    grams: float, what: Nutrient, kept: Mapping[str, Most], volume_l: float
+    grams: float, what: Nutrient, kept: Mapping[str, Most], volume_l: float, planned_g: float
 ) -> Iterator[tuple[float, Finding]]:
-    """What one nutrient went beyond of its label and of the shelf."""
+    """What one nutrient went beyond of its label and of the shelf.
+
+    A label that only advises was gone beyond by the plan where it had to be, which said so: there
+    only what goes beyond the plan too is a finding.
+    """
     label, stock = kept.get(f"label:{what.id}"), kept.get(f"stock:{what.id}")
     most, words = (label.most_g_l, label.words) if label else (None, "")
+    if label is not None and label.advises and planned_g / volume_l > label.most_g_l:
+        most, words = planned_g / volume_l, f"{words}; the plan gives {planned_g:g} g in all"
     if most is None and what.label_max_g_l is not None:
         most = what.label_max_g_l.value
         words = f"the usual label of {what.name} allows {most:g} g/L ({what.label_max_g_l.source})"

@@ -9,6 +9,7 @@ from typing import Any
 
 from mustwright.figure import TYPED, Figure
 from mustwright.must.course import share_of
+from mustwright.nutrition.ceilings import ceilings
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import Protocol, ProtocolRules
 from mustwright.nutrition.shelf import PER_GRAM, Nutrient
@@ -103,12 +104,24 @@ class JarFacts:
 
 @dataclass(frozen=True)
 class Most:
-    """A ceiling of law, label or stock on grams per litre over all feeds of the batch."""
+    """A ceiling of law, label or stock on grams per litre over all feeds of the batch.
+
+    Parameters
+    ----------
+    most_g_l : float
+        [g/L]
+    advises : bool
+        Whether it only advises, as the usual label of a generic kind does.
+    high_g_l : float or None
+        Where it advises, the most that labels of the kind allow [g/L].
+    """
 
     key: str
     words: str
     weights: Mapping[str, float]
     most_g_l: float
+    advises: bool = False
+    high_g_l: float | None = None
 
 
 @dataclass(frozen=True)
@@ -345,27 +358,19 @@ def _jar_facts(jar: Nutrient) -> JarFacts:
 
 
 def most_of(setting: Setting) -> tuple[Most, ...]:
-    """Every ceiling of law, label and stock for the jars of a setting."""
-    volume = setting.must.volume_l.value
-    used = setting.shelf.for_rehydration
-    used_g_l = setting.pitch.rehydration_nutrient_g.value / volume
-    found = []
-    for limit in setting.profile.limits:
-        weights = {j.id: limit.fraction_in(j) for j in setting.jars if limit.fraction_in(j) > 0}
-        if weights:
-            already = limit.fraction_in(used) * used_g_l if used else 0.0
-            words = (
-                f"{setting.profile.name} allows {limit.max_g_l:g} g/L of {limit.name} "
-                f"({limit.source})"
-            )
-            allowed = max(limit.max_g_l - already, 0.0)
-            found.append(Most(f"limit:{limit.substance}", words, weights, allowed))
-    for jar in setting.jars:
-        if jar.label_max_g_l is not None:
-            most = jar.label_max_g_l.value
-            words = f"the label of {jar.name} allows {most:g} g/L"
-            found.append(Most(f"label:{jar.id}", words, {jar.id: 1.0}, most))
-        if jar.stock_g is not None:
-            words = f"the shelf held {jar.stock_g:g} g of {jar.name}"
-            found.append(Most(f"stock:{jar.id}", words, {jar.id: 1.0}, jar.stock_g / volume))
-    return tuple(found)
+    """Every bound of law, label and stock on the feeds of a setting, by the ids of its jars."""
+    return tuple(
+        Most(
+            ceiling.key,
+            ceiling.words,
+            {
+                jar.id: weight
+                for jar, weight in zip(setting.jars, ceiling.weights, strict=True)
+                if weight > 0
+            },
+            ceiling.most,
+            ceiling.advises,
+            ceiling.high,
+        )
+        for ceiling in ceilings(setting)
+    )

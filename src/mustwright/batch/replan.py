@@ -35,7 +35,8 @@ from mustwright.batch.plan_deviation import (
 )
 from mustwright.batch.progress import CLOSED, FINISHING, LAG, FeedState, Progress
 from mustwright.batch.withdrawn_feeds import WITHDRAWN, ammonium_too_late, withdrawn_words
-from mustwright.nutrition.programme import DosingProblem, FeedAsk, solve
+from mustwright.nutrition.dosing_problem import DosingProblem, FeedAsk
+from mustwright.nutrition.programme import solve
 from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.triggers import Trigger, read_trigger
 
@@ -268,18 +269,18 @@ def _grams(
                 as_planned[i, j] += scale * dose.grams
     left = ceilings_left(plan, now.given_g)
     volume = plan.must.volume_l
+    binding = [c for c in left if not c.advises]
     within = all(
-        as_planned.sum(axis=0) @ np.array(c.weights) / volume <= c.most * (1 + 1e-9) for c in left
+        as_planned.sum(axis=0) @ np.array(c.weights) / volume <= c.most * (1 + 1e-9)
+        for c in binding
     )
     if not (kept and within):
         solution = solve(DosingProblem(jars, tuple(asks), left, plan.ammonium_share_max, {}))
         as_planned = solution.grams_l * volume
-    grams = round_to_scale(as_planned, plan.scale_g, left, volume)
+    grams = round_to_scale(as_planned, plan.scale_g, binding, volume)
     nitrogen = np.array([jar.nitrogen_mg_g for jar in jars])
-    short = sum(
-        max(ask.nitrogen_mg_l - float(row @ nitrogen) / volume, 0.0)
-        for ask, row in zip(asks, grams, strict=True)
-    )
+    asked = sum(ask.nitrogen_mg_l for ask in asks)
+    short = max(asked - float((grams @ nitrogen).sum()) / volume, 0.0)
     rows = [{jar.id: float(g) for jar, g in zip(jars, row, strict=True) if g > 0} for row in grams]
     return rows, short  # type: ignore[return-value]
 

@@ -21,7 +21,7 @@ def batch_command() -> None:
 
 @batch_command.command("start")
 @click.argument("must", metavar="MUST")
-@click.option("--protocol", metavar="ID", help="Id of a protocol; else the one that suits best.")
+@click.option("--protocol", metavar="ID", help="Id of a protocol; else the recommended one.")
 @click.option("--name", help="Name of the batch; else that of the must.")
 @click.option("--pitched", metavar="WHEN", help="When the yeast went in, where it did.")
 @JSON
@@ -38,7 +38,7 @@ def start(
         when = moment_of(compose, pitched) if pitched else None
         record = start_planned(
             cellar, ledger, kept or file_text(must, "MUST"), called, protocol,
-            now=compose.clock(), pitched_at=when,
+            now=compose.clock(), pitched_at=when, house=compose.house_for(learn=True),
         )  # fmt: skip
         view = view_now(compose, record.slug)
         if as_json:

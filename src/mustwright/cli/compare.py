@@ -10,6 +10,7 @@ import click
 
 from mustwright.cli.sheets import (
     HOUSE,
+    aim_option,
     chosen_protocols,
     forecast_option,
     own_house,
@@ -36,6 +37,7 @@ AXIS_COLUMNS = 48
     metavar="ID",
     help="Compare only this one; may be repeated. Without it all are compared.",
 )
+@aim_option
 @forecast_option
 @HOUSE
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
@@ -43,7 +45,8 @@ AXIS_COLUMNS = 48
 def compare_command(
     file: str,
     protocols: tuple[str, ...],
-    forecast: bool,
+    aim: str | None,
+    forecast: bool | None,
     house: bool,
     explain: bool,
     as_json: bool,
@@ -57,11 +60,13 @@ def compare_command(
 
     text, name = sheet_text(file)
     ids, own = chosen_protocols(protocols)
-    result = compare(text, ids or None, own, name)
-    if forecast:
+    result = compare(text, ids or None, own, name, aim)
+    if forecast is not False:
         say_when_compiling()
         result = replace(result, ground=at_home(result.ground, own_house() if house else None))
-        result = acid_of_comparison(foresee_comparison(result))
+        result = foresee_comparison(result)
+    if forecast:
+        result = acid_of_comparison(result)
     if as_json:
         print_json(comparison_data(result, explain))
         return
@@ -78,7 +83,7 @@ def comparison_lines(result: Comparison) -> list[str]:
         "",
         f"{'days after pitch':34s} " + _axis(),
     ]
-    best_first = sorted(result.every(), key=lambda one: -one.verdict.points)
+    best_first = result.best_first()
     for plan in (one.plan for one in best_first):
         mark = "*" if plan.protocol == result.suits_best else " "
         n = plan.nitrogen
@@ -86,7 +91,7 @@ def comparison_lines(result: Comparison) -> list[str]:
             f"{mark}{plan.protocol[:33]:33s} {_feeds_on_axis(plan)} "
             f"{n.total_mg_l.value:4.0f} of {n.demand_mg_l.value:.0f}"
         )
-    lines.append("  A feed of mostly ammonium is A, mostly amino o; * suits best.")
+    lines.append("  A feed of mostly ammonium is A, mostly amino o; * is recommended.")
     for one in best_first:
         lines += ["", *_paragraph(one)]
     if result.warnings:

@@ -10,6 +10,7 @@ import click
 
 from mustwright.cli.sheets import (
     HOUSE,
+    aim_option,
     chosen_protocols,
     forecast_option,
     own_house,
@@ -30,27 +31,41 @@ if TYPE_CHECKING:
 @click.command("plan")
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, or a protocol file (.toml).")
+@aim_option
 @forecast_option
 @HOUSE
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def plan_command(
-    file: str, protocol: str | None, forecast: bool, house: bool, explain: bool, as_json: bool
+    file: str,
+    protocol: str | None,
+    aim: str | None,
+    forecast: bool | None,
+    house: bool,
+    explain: bool,
+    as_json: bool,
 ) -> None:
     """Plan the must in FILE (a must sheet; - reads standard input)."""
     from mustwright.planning.acidity.protocol_risk import acid_of_plan
     from mustwright.planning.likeness import at_home
     from mustwright.planning.plan import plan
-    from mustwright.planning.plan_forecast import foresee_plan
+    from mustwright.planning.plan_forecast import foresee_plan, recommended
     from mustwright.planning.plan_json import plan_data, plan_working
 
     text, name = sheet_text(file)
     ids, own = chosen_protocols(() if protocol is None else (protocol,))
-    result = plan(text, ids[0] if ids else None, own, name)
-    if forecast:
+    if forecast is False:
+        result = plan(text, ids[0] if ids else None, own, name, aim)
+    else:
         say_when_compiling()
-        result = replace(result, ground=at_home(result.ground, own_house() if house else None))
-        result = acid_of_plan(foresee_plan(result))
+        own_batches = own_house() if house else None
+        if ids:
+            bare = plan(text, ids[0], own, name, aim)
+            result = foresee_plan(replace(bare, ground=at_home(bare.ground, own_batches)))
+        else:
+            result = recommended(text, own, name, aim, own_batches)
+        if forecast:
+            result = acid_of_plan(result)
     if as_json:
         print_json(plan_data(result, explain))
         return
@@ -67,9 +82,11 @@ def plan_lines(result: PlanResult) -> list[str]:
         if step.caution:
             lines.append(f"         ! {step.caution}")
     lines += ["", f"Feeding: {result.plan.protocol_name} ({result.plan.protocol})"]
+    if result.chosen:
+        lines.append(f"  Recommended for {result.aim.name}: {result.aim.words}.")
     reasons = "; ".join(result.verdict.reasons)
     if reasons:
-        lines.append(f"  {'Suits best' if result.chosen else 'For it'}: {reasons}.")
+        lines.append(f"  For it: {reasons}.")
     if result.verdict.against:
         lines.append(f"  Against it: {'; '.join(result.verdict.against)}.")
     lines += nitrogen_lines(result.plan)
@@ -145,7 +162,7 @@ def outcome_lines(outcome: Outcome) -> list[str]:
             f"  Stops sweet, where its yeast ends: {outcome.stops_sweet.value:.0%} of runs"
         )
     if outcome.against_best:
-        lines.append(f"  Against the one that suits best: {outcome.against_best}")
+        lines.append(f"  Against the recommended one: {outcome.against_best}")
     return lines
 
 
@@ -187,6 +204,7 @@ def _feed_lines(feed: Feed) -> list[str]:
 def bound_lines(plan: FeedingPlan) -> list[str]:
     """What is missing, what the plan as written breaks or touches, and what would lift it."""
     lines = [f"  Cannot be made: {sentence}." for sentence in plan.missing]
+    lines += [f"  {sentence}" for sentence in plan.gave_way]
     lines += [
         f"  As written it would take {b.asked_g_l.value:.2f} g/L where {b.words}; kept within."
         for b in plan.breaches

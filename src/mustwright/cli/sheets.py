@@ -120,13 +120,22 @@ HOUSE = click.option(
 )
 
 
+def aim_option(command: Command) -> Command:
+    """The option that plan and compare share: what the maker wants most."""
+    return click.option(
+        "--aim",
+        metavar="AIM",
+        help="What you want most: security, quick, gentle, fruity, few_feeds or cheap.",
+    )(command)
+
+
 def forecast_option(command: Command) -> Command:
-    """The option that plan and compare share: whether to say what would happen."""
+    """The option that plan and compare share: the pH too, or no forecast at all."""
     return click.option(
         "--forecast/--no-forecast",
-        default=False,
-        show_default=True,
-        help="Also say what it would do; takes a second or two longer.",
+        default=None,
+        help="Also say what each does to the pH, which takes a few seconds longer; or forecast "
+        "nothing, and let trade practice pick.",
     )(command)
 
 

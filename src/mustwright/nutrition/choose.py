@@ -1,56 +1,51 @@
-"""Which protocol suits this must best, and why: points for what can be said before fermenting.
+"""Which plans may be recommended at all, and which of equals trade practice prefers.
 
-The weights are a judgement (assumed), kept in one table so that they can be argued with. They say
-nothing about rates; a forecast does that.
+What a plan will do is for a forecast to say. Before that, and whatever it says, a plan that falls
+short, or was not made for this must, is not recommended while another one is neither.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from mustwright.figure import ASSUMED, Figure
+import numpy as np
+
+from mustwright.figure import TYPED
+from mustwright.nutrition.bounds import amount_g_l
+from mustwright.nutrition.ceilings import ceilings
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
-from mustwright.nutrition.protocols import RATE_BASIS, Protocol
+from mustwright.nutrition.protocols import Protocol
+from mustwright.nutrition.triggers import THIRD
 
-WEIGHTS = {
-    "covers demand": 40.0,
-    "made from the shelf": 30.0,
-    "within every limit": 15.0,
-    "made for this gravity": 20.0,
-    "made for fruit or for none": 8.0,
-    "early enough": 10.0,
-    "follows the ferment": 6.0,
-    "minerals and vitamins": 6.0,
-    "number of feeds": 10.0,
-}
-UNFIT = 0.5  # factor for a protocol far from the gravities it was made for
 FRUIT_FORMS = ("fruit", "dried fruit", "juice", "concentrate")
 BY_FERMENT = ("onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
+SHORT_MG_L = 5.0  # of the demand: less is within what a scale and a label leave open [mg N/L]
+STAGED_ABOVE = 1.100  # gravity above which feeds come in two or more parts (common practice)
+FAR_BEYOND = 2.0  # times the most that usual labels of a kind allow (a judgement, assumed)
 
 
 @dataclass(frozen=True)
 class ProtocolVerdict:
-    """How well a protocol suits, 0 to 100, and the reasons in order of weight."""
+    """What speaks for a protocol's plan and what against it.
 
-    points: float
+    Parameters
+    ----------
+    reasons, against : tuple of str
+        In order of weight.
+    faults : tuple of bool
+        Falls short; all at once in a strong must; not made for this must; ammonium last or late;
+        far more of a kind than its usual labels allow.
+        A plan with an earlier fault is not recommended while one without it exists.
+    practice : tuple of float
+        What trade practice prefers among plans that do the same, the least first: as many feeds as
+        the gravity wants, then few feeds, as its author wrote it, low cost.
+    """
+
     reasons: tuple[str, ...]
     against: tuple[str, ...]
-    marks: Mapping[str, float] = field(default_factory=dict)
-
-    @property
-    def figure(self) -> Figure:
-        """The points with the marks (0 to 1) and weights they come from."""
-        return Figure(
-            self.points,
-            "of 100",
-            "100 x sum of weight x mark / sum of weights, halved at a gravity it was not made for",
-            f"{ASSUMED}: the weights are a judgement",
-            {
-                name: f"mark {mark:.2f}, weight {WEIGHTS[name]:g}"
-                for name, mark in self.marks.items()
-            },
-        )
+    faults: tuple[bool, ...]
+    practice: tuple[float, ...]
 
 
 def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) -> ProtocolVerdict:
@@ -70,144 +65,160 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
     ProtocolVerdict
     """
     marks = {
-        "covers demand": _covers(plan),
-        "made from the shelf": 0.0 if plan.missing else 1.0,
-        "within every limit": _as_written(plan),
-        "made for this gravity": _gravity(protocol, setting),
-        "made for fruit or for none": _fruit(protocol, fruit),
-        "early enough": _early(plan),
-        "follows the ferment": _follows(protocol),
-        "minerals and vitamins": _minerals(plan),
-        "number of feeds": _feeds(len(plan.feeds), _feeds_wanted(setting)),
+        "covers": not falls_short(plan),
+        "staged": _staged(plan, setting),
+        "gravity": _made_for_gravity(protocol, setting),
+        "fruit": protocol.suits_fruit in (None, fruit),
+        "ammonium": not ammonium_late(plan),
+        "label": not far_beyond_labels(plan, setting),
+        "author": not plan.gave_way,
+        "law": True,
+        "early": plan.nitrogen.added_mg_l.value <= 0 or plan.nitrogen.early_share.value >= 0.5,
+        "follows": _follows(protocol),
+        "feeds": _given(plan) >= feeds_wanted(setting) or not _given(plan),
     }
-    points = sum(WEIGHTS[name] * mark for name, mark in marks.items()) / sum(WEIGHTS.values())
-    if marks["made for this gravity"] <= 0:
-        points *= UNFIT
     words = _words(plan, protocol, setting)
-    good = tuple(words[n][0] for n in WEIGHTS if marks[n] >= 0.8 and words[n][0])
-    bad = tuple(words[n][1] for n in WEIGHTS if marks[n] < 0.5 and words[n][1])
-    return ProtocolVerdict(round(100 * points, 1), good, bad, marks)
-
-
-def best(verdicts: Sequence[ProtocolVerdict]) -> int:
-    """Index of the one that suits best; of equals the first."""
-    return max(range(len(verdicts)), key=lambda i: (verdicts[i].points, -i))
-
-
-def _covers(plan: FeedingPlan) -> float:
-    demand = plan.nitrogen.demand_mg_l.value
-    ratio = plan.nitrogen.total_mg_l.value / demand if demand > 0 else 1.0
-    if ratio < 1:
-        return max(0.0, 1 - 2 * (1 - ratio))
-    needed = plan.nitrogen.added_mg_l.value > 0
-    return 1.0 if ratio < 1.2 or not needed else max(0.0, 1 - (ratio - 1.2))
-
-
-def _as_written(plan: FeedingPlan) -> float:
-    """One when the protocol is met in full; less as limits cut more of what it asks for."""
-    if not plan.breaches:
-        return 1.0
-    return max(0.0, 1 - 4 * plan.cut_share)
-
-
-def _feeds(count: int, wanted: int) -> float:
-    """Fewer feeds than the gravity wants weigh more than one too many."""
-    if count < wanted:
-        return max(0.0, 1 - 0.5 * (wanted - count))
-    return 1 / (1 + 0.25 * (count - wanted))
-
-
-def _gravity(protocol: Protocol, setting: Setting) -> float:
-    low, high = protocol.suits_gravity
-    gravity = setting.must.gravity.value
-    outside = max(low - gravity, gravity - high, 0.0)
-    return max(0.0, 1 - outside / 0.02)
-
-
-def _fruit(protocol: Protocol, fruit: bool) -> float:
-    if protocol.suits_fruit is None:
-        return 0.6
-    return 1.0 if protocol.suits_fruit == fruit else 0.0
-
-
-def _early(plan: FeedingPlan) -> float:
-    if plan.nitrogen.added_mg_l.value <= 0:
-        return 1.0
-    return min(plan.nitrogen.early_share.value / 0.5, 1.0)
-
-
-def _follows(protocol: Protocol) -> float:
-    followed = sum(feed.trigger.kind in BY_FERMENT for feed in protocol.feeds)
-    return followed / len(protocol.feeds)
-
-
-def _minerals(plan: FeedingPlan) -> float:
-    rows = plan.balance[1:]
-    filled = [1 - row.short_mg_l.value / row.need_mg_l.value for row in rows]
-    return sum(filled) / len(filled) if filled else 1.0
-
-
-def _within_words(plan: FeedingPlan, setting: Setting) -> str:
-    """What a plan within its limits may be praised for: less where a product is not listed."""
-    used = set(plan.products)
-    unlisted = [
-        jar.name
-        for jar in setting.shelf.nutrients
-        for standing in [setting.profile.standing_of(jar)]
-        if jar.id in used and standing is not None and not standing.listed
-    ]
-    if not unlisted:
-        return f"stays within the figures of {setting.profile.name} and of every label"
-    return (
-        f"stays within the figures of law and label, but {', '.join(unlisted)} "
-        f"{'is' if len(unlisted) == 1 else 'are'} not listed by {setting.profile.name}"
+    return ProtocolVerdict(
+        tuple(words[name][0] for name in words if marks[name] and words[name][0]),
+        tuple(words[name][1] for name in words if not marks[name] and words[name][1]),
+        (
+            not marks["covers"],
+            not marks["staged"],
+            not (marks["gravity"] and marks["fruit"]),
+            not marks["ammonium"],
+            not marks["label"],
+        ),
+        (
+            float(not marks["feeds"]),
+            float(_given(plan)),
+            float(len(plan.gave_way)),
+            plan.cost.value if plan.cost else 0.0,
+        ),
     )
 
 
-def _feeds_wanted(setting: Setting) -> int:
+def candidates(verdicts: Sequence[ProtocolVerdict]) -> list[int]:
+    """Which plans may be recommended: those with the least faults, the gravest counted first."""
+    least = min(verdict.faults for verdict in verdicts)
+    return [i for i, verdict in enumerate(verdicts) if verdict.faults == least]
+
+
+def by_practice(among: Sequence[int], verdicts: Sequence[ProtocolVerdict]) -> int:
+    """The one of some plans that trade practice prefers; of equals the first."""
+    return min(among, key=lambda i: (verdicts[i].practice, i))
+
+
+def best(verdicts: Sequence[ProtocolVerdict]) -> int:
+    """The plan to recommend where no forecast is at hand."""
+    return by_practice(candidates(verdicts), verdicts)
+
+
+def falls_short(plan: FeedingPlan) -> bool:
+    """Whether the must stays short of the nitrogen its yeast wants."""
+    return plan.nitrogen.short_mg_l.value > SHORT_MG_L
+
+
+def ammonium_late(plan: FeedingPlan) -> bool:
+    """Whether ammonium goes in last of several feeds, or past a third of the sugar."""
+    given = [feed for feed in plan.feeds if feed.items]
+    late = any(f.ammonium_mg_l.value > 0 and f.sugar_used > THIRD + 1e-3 for f in given)
+    return late or (len(given) > 1 and given[-1].amino_mg_l.value <= 0)
+
+
+def far_beyond_labels(plan: FeedingPlan, setting: Setting) -> bool:
+    """Whether it takes over twice what any usual label of a kind allows, where none was typed."""
+    litres = setting.must.volume_l.value
+    given: dict[str, float] = {}
+    for item in (item for feed in plan.feeds for item in feed.items):
+        given[item.nutrient] = given.get(item.nutrient, 0.0) + item.grams.value
+    amounts = np.array([[given.get(jar.id, 0.0) / litres for jar in setting.jars]])
+    return any(
+        amount_g_l(one, amounts) > FAR_BEYOND * (one.high or one.most)
+        for one in ceilings(setting)
+        if one.advises and one.most > 0
+    )
+
+
+def feeds_wanted(setting: Setting) -> int:
     """Feeds usual for the gravity: one for weak musts, two, three above 1.100 (common practice)."""
     gravity = setting.must.gravity.value
-    return 1 if gravity < 1.060 else 2 if gravity < 1.100 else 3
+    return 1 if gravity < 1.060 else 2 if gravity < STAGED_ABOVE else 3
+
+
+def _given(plan: FeedingPlan) -> int:
+    return sum(bool(feed.items) for feed in plan.feeds)
+
+
+def _staged(plan: FeedingPlan, setting: Setting) -> bool:
+    """Two feeds or more in a strong must, unless there is nothing to feed."""
+    strong = setting.must.gravity.value > STAGED_ABOVE
+    return not strong or _given(plan) >= 2 or plan.nitrogen.added_mg_l.value <= 0
+
+
+def _made_for_gravity(protocol: Protocol, setting: Setting) -> bool:
+    low, high = protocol.suits_gravity
+    return bool(low - 5e-4 <= setting.must.gravity.value <= high + 5e-4)
+
+
+def _follows(protocol: Protocol) -> bool:
+    followed = sum(feed.trigger.kind in BY_FERMENT for feed in protocol.feeds)
+    return followed >= len(protocol.feeds) / 2
+
+
+def _within_words(plan: FeedingPlan, setting: Setting) -> str:
+    """What a plan may be praised for by law and label: less where a product is not listed."""
+    jars = [jar for jar in setting.shelf.nutrients if jar.id in plan.products]
+    typed = any(j.label_max_g_l is not None and j.label_max_g_l.source == TYPED for j in jars)
+    held = [f"the figures of {setting.profile.name}"] if setting.profile.limits else []
+    held += ["every label you typed"] if typed and not setting.labels_advise else []
+    words = f"stays within {' and '.join(held)}" if held else ""
+    standings = [(jar.name, setting.profile.standing_of(jar)) for jar in jars]
+    unlisted = [name for name, one in standings if one is not None and not one.listed]
+    if not unlisted or not words:
+        return words
+    are = "is" if len(unlisted) == 1 else "are"
+    return f"{words}, but {', '.join(unlisted)} {are} not listed by it"
 
 
 def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str, tuple[str, str]]:
+    """For each mark what to say for it and against it; nothing where nothing need be said."""
     nitrogen = plan.nitrogen
     low, high = protocol.suits_gravity
     gravity = setting.must.gravity.value
     total, demand = nitrogen.total_mg_l.value, nitrogen.demand_mg_l.value
-    over = "over" if total > demand else "short of"
-    stated = "its stated rates do" if protocol.basis == RATE_BASIS else "it can"
+    given, wanted = _given(plan), feeds_wanted(setting)
+    usual = f"{wanted} {'are' if wanted > 1 else 'is'} usual at this gravity"
     return {
-        "covers demand": (
-            f"brings the must to {total:.0f} of {demand:.0f} mg N/L wanted",
-            f"{abs(total - demand):.0f} mg N/L {over} the {demand:.0f} wanted: {stated} no better",
+        "covers": (
+            f"brings the must to {total:.0f} of the {demand:.0f} mg N/L the yeast wants",
+            f"leaves the must {demand - total:.0f} mg N/L short of the {demand:.0f} wanted",
         ),
-        "made from the shelf": ("", "; ".join(plan.missing)),
-        "within every limit": (
-            _within_words(plan, setting),
-            "as written it breaks: " + "; ".join(b.words for b in plan.breaches),
-        ),
-        "made for this gravity": (
+        "staged": ("", f"gives everything at once in a must above {STAGED_ABOVE:.3f}"),
+        "gravity": (
             f"made for gravities like {gravity:.3f}",
             f"made for gravities {low:.3f} to {high:.3f}, not {gravity:.3f}",
         ),
-        "made for fruit or for none": (
+        "fruit": (
             "made for musts with fruit" if protocol.suits_fruit else "",
-            "made for musts with fruit or juice",
+            "made for musts with fruit or juice"
+            if protocol.suits_fruit
+            else "made for musts without fruit",
         ),
-        "early enough": (
+        "ammonium": ("", "gives ammonium last or late, when yeast leaves it over"),
+        "label": (
+            "",
+            f"takes more than {FAR_BEYOND:g} times what any usual label of its kind allows",
+        ),
+        "law": (_within_words(plan, setting), ""),
+        "author": ("can be given as its author wrote it", " ".join(plan.gave_way).rstrip(".")),
+        "early": (
             "most of it comes while cells still multiply",
             f"only {100 * nitrogen.early_share.value:.0f} % comes before a third of the sugar is "
             "gone",
         ),
-        "follows the ferment": (
+        "follows": (
             "its feeds follow the gravity, so a fast ferment does not outrun them",
             "its feeds follow the clock: a fast ferment outruns them",
         ),
-        "minerals and vitamins": ("also fills minerals and vitamins", ""),
-        "number of feeds": (
-            "as many feeds as a must of this gravity wants",
-            f"{len(plan.feeds)} feed{'s' if len(plan.feeds) != 1 else ''} where "
-            f"{_feeds_wanted(setting)} {'are' if _feeds_wanted(setting) > 1 else 'is'} usual",
-        ),
+        "feeds": ("", f"{given} feed{'s' if given != 1 else ''} where {usual}"),
     }

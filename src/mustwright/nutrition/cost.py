@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from mustwright.figure import ARITHMETIC, Figure, total
-from mustwright.nutrition.programme import Floats
+from mustwright.nutrition.dosing_problem import Floats
 from mustwright.nutrition.shelf import Nutrient
 
 

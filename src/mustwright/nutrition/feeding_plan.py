@@ -45,7 +45,11 @@ class Feed:
 
 @dataclass(frozen=True)
 class NitrogenSheet:
-    """Nitrogen asked for, brought and added; ammonium and amino apart [mg N/L]."""
+    """Nitrogen asked for, brought and added; ammonium and amino apart [mg N/L].
+
+    `uptake_extra_mg_l` is what the maker's own uptake weights make the added nitrogen count beyond
+    its mass; it is part of the total.
+    """
 
     demand_mg_l: Figure
     aim_mg_l: Figure
@@ -60,6 +64,7 @@ class NitrogenSheet:
     total_mg_l: Figure
     short_mg_l: Figure
     early_share: Figure
+    uptake_extra_mg_l: Figure
 
 
 @dataclass(frozen=True)
@@ -73,17 +78,40 @@ class Bound:
 
 
 @dataclass(frozen=True)
+class AsWritten:
+    """A protocol as its author would give it on this must, whatever would break.
+
+    Parameters
+    ----------
+    feeds : tuple of Feed
+        Kinds that are not on the shelf stand as generic ones.
+    breaches : tuple of Bound
+        Every bound of law, label and stock that it would break, and by how much.
+    not_on_shelf : tuple of str
+        Names of the generic kinds among its feeds.
+    """
+
+    feeds: tuple[Feed, ...]
+    breaches: tuple[Bound, ...]
+    not_on_shelf: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class FeedingPlan:
     """Everything about one protocol on one must.
 
     Parameters
     ----------
     feasible : bool
-        Whether the shelf and the limits let the protocol be followed as written.
+        Whether the plan brings all the nitrogen the protocol asks for.
+    gave_way : tuple of str
+        What of the protocol, or of usual labels, had to give way for that; a sentence each.
+    as_written : AsWritten
+        What its author would give, and the bounds that would break.
     cut_share : float
         Part of the nitrogen it asks for that cannot be given (0 to 1).
     breaches : tuple of Bound
-        Ceilings it would break as written; the plan itself stays within all of them.
+        Law, typed labels and stock that it would break as written; the plan itself keeps them all.
     nothing_after_sugar_used : float or None
         Fraction of the sugar after which the protocol feeds nothing; None where it does not say.
     """
@@ -105,6 +133,8 @@ class FeedingPlan:
     would_free: tuple[str, ...]
     balance: tuple[BalanceRow, ...]
     cut_share: float
+    as_written: AsWritten
+    gave_way: tuple[str, ...] = ()
     warnings: tuple[str, ...] = field(default=())
     nothing_after_sugar_used: float | None = None
 
@@ -123,6 +153,8 @@ class Setting:
     ----------
     temperature_c : float
         Of the must in ferment [°C].
+    labels_advise : bool
+        Whether the maker takes the maxima of typed labels for advice.
     """
 
     must: MustFigures
@@ -132,6 +164,7 @@ class Setting:
     shelf: Shelf
     profile: LegalProfile
     temperature_c: float
+    labels_advise: bool = False
 
     @property
     def jars(self) -> tuple[Nutrient, ...]:

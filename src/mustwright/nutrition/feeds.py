@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from mustwright.figure import Figure
 from mustwright.kinetics.pace import Pace
-from mustwright.nutrition.programme import FeedAsk
+from mustwright.nutrition.dosing_problem import FeedAsk
 from mustwright.nutrition.protocols import (
     LABEL_BASIS,
     RATE_BASIS,
@@ -16,6 +16,7 @@ from mustwright.nutrition.protocols import (
     ProtocolRules,
 )
 from mustwright.nutrition.shelf import Nutrient
+from mustwright.nutrition.triggers import THIRD
 
 
 @dataclass(frozen=True)
@@ -103,23 +104,24 @@ def ask_feeds(
     asks, missing = [], []
     for i, slot in enumerate(slots):
         last = i == len(slots) - 1
-        allowed, why = _allowed(slot, jars, protocol.conditions, last, potential_alcohol_pct)
+        allowed, barred, why = _allowed(
+            slot, jars, protocol.conditions, last, potential_alcohol_pct
+        )
         if protocol.basis == RATE_BASIS:
             ask, lacking = _at_rates(protocol, slot, jars, allowed, why, sugar_g_l)
         elif protocol.basis == LABEL_BASIS:
             ask, lacking = _at_label(slot, jars, allowed, why)
         else:
-            ask = FeedAsk(to_add_mg_l * slot.share, allowed, slot.rule.ammonium_share_max)
-            has_nitrogen = any(jars[j].nitrogen_mg_g > 0 for j in allowed)
-            lacking = [] if has_nitrogen or ask.nitrogen_mg_l <= 0 else [_lacks(slot, why)]
+            ask = FeedAsk(
+                to_add_mg_l * slot.share,
+                allowed,
+                slot.rule.ammonium_share_max,
+                stand_ins=_stand_ins(slot, jars, allowed, barred, last and len(slots) > 1),
+            )
+            lacking = []
         asks.append(ask)
         missing.extend(lacking)
     return tuple(asks), missing
-
-
-def _lacks(slot: FeedSlot, why: str) -> str:
-    wanted = " or ".join(slot.rule.nutrients)
-    return f"'{slot.rule.name}' needs a nutrient that is {wanted}{why}; the shelf has none"
 
 
 def _allowed(
@@ -128,8 +130,8 @@ def _allowed(
     conditions: ProtocolRules,
     last: bool,
     potential_alcohol_pct: float,
-) -> tuple[tuple[int, ...], str]:
-    """Jars a feed may use, and in words what the conditions ruled out."""
+) -> tuple[tuple[int, ...], frozenset[int], str]:
+    """Jars the protocol names for a feed, those its conditions bar, and in words why."""
     alcohol = slot.sugar_used * potential_alcohol_pct
     no_ammonium = (
         conditions.ammonium_until_sugar_used is not None
@@ -139,17 +141,38 @@ def _allowed(
         and alcohol > conditions.ammonium_until_alcohol_pct
     )
     no_salt = last and conditions.last_feed_without_ammonium_salt
-    found = []
-    for j, jar in enumerate(jars):
-        if not any(jar.matches(wanted) for wanted in slot.rule.nutrients):
-            continue
-        if no_ammonium and jar.per_gram("ammonium_n") > 0:
-            continue
-        if no_salt and jar.group == "ammonium":
-            continue
-        found.append(j)
+    barred = frozenset(
+        j
+        for j, jar in enumerate(jars)
+        if (no_ammonium and jar.per_gram("ammonium_n") > 0) or (no_salt and jar.group == "ammonium")
+    )
+    found = tuple(
+        j
+        for j, jar in enumerate(jars)
+        if j not in barred and any(jar.matches(wanted) for wanted in slot.rule.nutrients)
+    )
     why = " and holds no ammonium" if no_ammonium else ""
-    return tuple(found), why or (" and no ammonium salt" if no_salt else "")
+    return found, barred, why or (" and no ammonium salt" if no_salt else "")
+
+
+def _stand_ins(
+    slot: FeedSlot,
+    jars: Sequence[Nutrient],
+    allowed: Sequence[int],
+    barred: frozenset[int],
+    last: bool,
+) -> tuple[int, ...]:
+    """Jars that may bring what the named ones cannot: any with nitrogen, but no ammonium late."""
+    late = slot.sugar_used > THIRD + 1e-3
+    return tuple(
+        j
+        for j, jar in enumerate(jars)
+        if j not in allowed
+        and j not in barred
+        and jar.nitrogen_mg_g > 0
+        and not (late and jar.per_gram("ammonium_n") > 0)
+        and not (last and jar.group == "ammonium")
+    )
 
 
 def _at_rates(

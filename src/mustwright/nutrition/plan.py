@@ -5,55 +5,51 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
-from mustwright.figure import ARITHMETIC, Figure, total
+from mustwright.figure import ARITHMETIC, TYPED, Figure, total
 from mustwright.kinetics.pace import Pace, usual_pace
-from mustwright.nutrition.balance import (
-    balance_sheet,
-    from_nutrient,
-    wants,
-)
+from mustwright.nutrition.as_written import written
+from mustwright.nutrition.balance import balance_sheet, from_nutrient, wants
+from mustwright.nutrition.bounds import BROKEN, amount_g_l, bounds_touched
+from mustwright.nutrition.ceilings import ceilings
 from mustwright.nutrition.cost import cost_of
-from mustwright.nutrition.feeding_plan import (
-    Bound,
-    Feed,
-    FeedingPlan,
-    FeedItem,
-    NitrogenSheet,
-    Setting,
-)
-from mustwright.nutrition.feeds import FeedSlot, ask_feeds, place_feeds
-from mustwright.nutrition.programme import (
-    Ceiling,
-    DosingProblem,
-    DosingSolution,
-    FeedAsk,
-    Floats,
-    binding,
-    ceilings_of,
-    shortfall,
-    solve,
-)
+from mustwright.nutrition.dosing_problem import DosingProblem, DosingSolution, Floats
+from mustwright.nutrition.feed_items import FeedTable
+from mustwright.nutrition.feeding_plan import Feed, FeedingPlan, NitrogenSheet, Setting
+from mustwright.nutrition.feeds import ask_feeds, place_feeds
+from mustwright.nutrition.gave_way import gave_way
+from mustwright.nutrition.programme import as_written, solve
 from mustwright.nutrition.protocols import DEMAND_BASIS, Protocol
 from mustwright.nutrition.remarks import remarks, scale_remark
 from mustwright.nutrition.rounding import round_to_scale
-from mustwright.nutrition.shelf import Nutrient, Shelf, generic_nutrients
+from mustwright.nutrition.shelf import Nutrient
 from mustwright.nutrition.triggers import THIRD
-
-TOUCHED = 0.995
-MOST_ADVICE = 3
+from mustwright.nutrition.why_short import what_to_buy, why_short
 
 
-def plan_feeding(setting: Setting, protocol: Protocol) -> FeedingPlan:
-    """The plan of one protocol on one must."""
-    return _Planner(setting, protocol).plan()
+def plan_feeding(
+    setting: Setting, protocol: Protocol, *, follow_author: bool = False
+) -> FeedingPlan:
+    """The plan of one protocol on one must.
+
+    Parameters
+    ----------
+    setting : Setting
+    protocol : Protocol
+    follow_author : bool
+        Whether the protocol is followed as written: labels and stock then only advise, and nothing
+        of the protocol gives way. The law holds whatever is wished.
+
+    Returns
+    -------
+    FeedingPlan
+    """
+    return _Planner(setting, protocol, follow_author).plan()
 
 
 class _Planner:
     """The steps from protocol to plan, in order."""
 
-    def __init__(self, setting: Setting, protocol: Protocol) -> None:
+    def __init__(self, setting: Setting, protocol: Protocol, follow_author: bool = False) -> None:
         self.setting, self.protocol = setting, protocol
         self.jars = setting.jars
         self.volume = setting.must.volume_l
@@ -64,9 +60,8 @@ class _Planner:
         self.aim = setting.demand(protocol.rule) if protocol.basis == DEMAND_BASIS else self.demand
         self.counted = setting.credit.counted(protocol.credit)
         self.to_add = self._to_add()
-        self.pace = self._pace()
-        self.slots = place_feeds(protocol, self.pace)
-        self.asks, self.missing = ask_feeds(
+        self.slots = place_feeds(protocol, self._pace())
+        asks, self.missing = ask_feeds(
             protocol,
             self.slots,
             self.jars,
@@ -74,26 +69,23 @@ class _Planner:
             setting.must.sugar_g_l.value,
             setting.must.potential_alcohol_pct.value,
         )
-        self.problem = DosingProblem(
+        problem = DosingProblem(
             self.jars,
-            self.asks,
-            self._ceilings(),
+            asks,
+            ceilings(setting),
             protocol.ammonium_share_max,
             wants(setting.credit, self.rehydration),
         )
+        self.problem = _by_the_author(problem) if follow_author else problem
+        self.table = FeedTable(setting, protocol, self.slots, self.problem.feeds, self.to_add)
 
     def plan(self) -> FeedingPlan:
         """Solve, round, and write the plan out."""
         solution = solve(self.problem)
-        grams = round_to_scale(
-            solution.grams_l * self.volume.value,
-            self.setting.shelf.scale_g,
-            self.problem.ceilings,
-            self.volume.value,
-        )
-        feeds = tuple(self._feed(i, grams[i]) for i in range(len(self.slots)))
+        grams = self._rounded(solution)
+        feeds = self.table.feeds(grams)
         nitrogen = self._nitrogen(feeds)
-        breaches, free = self._why_not(solution)
+        author = written(self.table, self.setting)
         used = self.setting.pitch.rehydration_nutrient_g.value
         cost, note = cost_of(self.jars, grams, (self.setting.shelf.for_rehydration, used))
         items = [(item, feed) for feed in feeds for item in feed.items]
@@ -104,6 +96,7 @@ class _Planner:
             f"{item.name}, {feed.name.lower()} ({k + 1})" for k, (item, feed) in enumerate(items)
         ]
         balance = balance_sheet(self.demand, self.setting.credit, self.rehydration, brought, labels)
+        hard = {c.key for c in self.problem.ceilings if not c.advises}
         return FeedingPlan(
             protocol=self.protocol.id,
             protocol_name=self.protocol.name,
@@ -116,18 +109,43 @@ class _Planner:
             products=tuple(dict.fromkeys(item.nutrient for item, _ in items)),
             cost=cost,
             cost_note=note,
-            breaches=breaches,
-            touched=self._touched(grams),
+            breaches=tuple(b for b in author.breaches if b.limit in hard),
+            touched=bounds_touched(self.problem.ceilings, grams / self.volume.value, self.volume),
             missing=tuple(self.missing),
-            would_free=free,
+            would_free=self._would_free(solution),
             balance=balance,
-            cut_share=_share_short(self.asks, solution),
+            cut_share=_share_short(self.problem, solution),
+            as_written=author,
+            gave_way=gave_way(self.table, self.problem, solution),
             warnings=(
                 *scale_remark(self.setting, solution, grams),
                 *remarks(self.setting, feeds, nitrogen, balance),
             ),
             nothing_after_sugar_used=self.protocol.conditions.nothing_after_sugar_used,
         )
+
+    def _rounded(self, solution: DosingSolution) -> Floats:
+        """Grams as the scale shows them, within what binds and the advice that was kept [g]."""
+        litres = self.volume.value
+        kept = [
+            c
+            for c in self.problem.ceilings
+            if not c.advises or amount_g_l(c, solution.grams_l) <= c.most * BROKEN
+        ]
+        step = self.setting.shelf.scale_g
+        return round_to_scale(solution.grams_l * litres, step, kept, litres)
+
+    def _would_free(self, solution: DosingSolution) -> tuple[str, ...]:
+        if solution.feasible:
+            return ()
+        found = why_short(self.problem, solution)
+        if self.protocol.basis != DEMAND_BASIS:
+            return found
+        return (*found, *what_to_buy(self.setting, self._short_with))
+
+    def _short_with(self, setting: Setting) -> float:
+        """Nitrogen that stays short on another shelf [mg N/L]."""
+        return solve(_Planner(setting, self.protocol).problem).short_mg_l
 
     # What is asked -----------------------------------------------------------------------------
 
@@ -154,114 +172,8 @@ class _Planner:
             must.brix.value, self.setting.temperature_c, early, must.fermentable_share
         )
 
-    def _ceilings(self) -> tuple[Ceiling, ...]:
-        used = self.setting.shelf.for_rehydration
-        used_g_l = self.setting.pitch.rehydration_nutrient_g.value / self.volume.value
-        limits = []
-        for limit in self.setting.profile.limits:
-            weights = [limit.fraction_in(jar) for jar in self.jars]
-            if not any(weights):
-                continue
-            already = limit.fraction_in(used) * used_g_l if used else 0.0
-            limits.append(
-                (
-                    limit.substance,
-                    f"{self.setting.profile.name} allows {limit.max_g_l:g} g/L of {limit.name} "
-                    f"({limit.source})",
-                    weights,
-                    limit.max_g_l - already,
-                    limit.source,
-                )
-            )
-        return ceilings_of(self.jars, self.volume.value, limits)
-
-    # What is given -----------------------------------------------------------------------------
-
     def _jar(self, identity: str) -> Nutrient:
-        return next(jar for jar in self.jars if jar.id == identity)
-
-    def _feed(self, i: int, grams: Floats) -> Feed:
-        slot = self.slots[i]
-        items = tuple(
-            self._item(jar, float(grams[j]), slot, self.asks[i])
-            for j, jar in enumerate(self.jars)
-            if grams[j] > 0
-        )
-        kinds = {}
-        for kind in ("ammonium", "amino"):
-            kinds[kind] = total(
-                {
-                    item.name: from_nutrient(self._jar(item.nutrient), item.grams, self.volume)[
-                        f"{kind}_n"
-                    ]
-                    for item in items
-                },
-                "mg N/L",
-            )
-        return Feed(
-            name=slot.rule.name,
-            trigger=slot.rule.trigger.words(
-                self.setting.must.brix.value, self.setting.must.fermentable_share
-            ),
-            trigger_rule=slot.rule.trigger.as_data(),
-            expected_h=slot.expected,
-            sugar_used=round(slot.sugar_used, 3),
-            items=items,
-            nitrogen_mg_l=total(kinds, "mg N/L"),
-            ammonium_mg_l=kinds["ammonium"],
-            amino_mg_l=kinds["amino"],
-            notes=(*slot.notes, *self._skip_notes(items)),
-        )
-
-    def _item(self, jar: Nutrient, grams: float, slot: FeedSlot, ask: FeedAsk) -> FeedItem:
-        if ask.fixed_g_l is not None:
-            how = "stated rate x volume, within every limit, to the scale's step"
-            source = f"the protocol: {self.protocol.source}"
-        else:
-            how = "blend programme: share of the nitrogen to add, within every limit, at least cost"
-            source = "linear programme over the shelf"
-        figure = Figure(
-            grams,
-            "g",
-            how,
-            source,
-            {
-                "nitrogen_to_add_mg_l": self.to_add,
-                "share_of_plan": slot.share,
-                "volume_l": self.volume,
-                "scale_step_g": self.setting.shelf.scale_g,
-            },
-        )
-        brought = from_nutrient(jar, figure, self.volume)
-        spoon = jar.grams_per_teaspoon
-        teaspoons = (
-            None
-            if spoon is None
-            else Figure(
-                grams / spoon,
-                "tsp",
-                "grams / grams per teaspoon of the label",
-                ARITHMETIC,
-                {"grams": figure, "grams_per_teaspoon": spoon},
-            )
-        )
-        nitrogen = total({k: brought[f"{k}_n"] for k in ("ammonium", "amino")}, "mg N/L")
-        return FeedItem(jar.id, jar.name, figure, nitrogen, teaspoons, jar.caution)
-
-    def _skip_notes(self, items: Sequence[FeedItem]) -> list[str]:
-        notes = []
-        conditions = self.protocol.conditions
-        has_ammonium = any(self._jar(i.nutrient).per_gram("ammonium_n") > 0 for i in items)
-        if has_ammonium and conditions.ammonium_until_sugar_used is not None:
-            share = conditions.ammonium_until_sugar_used
-            notes.append(
-                f"Leave the ammonium out if more than {100 * share:.0f} % of the sugar is gone."
-            )
-        if has_ammonium and conditions.ammonium_until_alcohol_pct is not None:
-            notes.append(
-                f"Leave the ammonium out above {conditions.ammonium_until_alcohol_pct:g} % vol."
-            )
-        return notes
+        return self.table.jar(identity)
 
     def _nitrogen(self, feeds: Sequence[Feed]) -> NitrogenSheet:
         credit = self.setting.credit
@@ -270,10 +182,10 @@ class _Planner:
         )
         amino = total({f"{f.name} ({k + 1})": f.amino_mg_l for k, f in enumerate(feeds)}, "mg N/L")
         added = total({"ammonium": ammonium, "amino": amino}, "mg N/L")
+        extra = self._uptake_extra(feeds)
         rehydration = total({k: self.rehydration[k] for k in ("ammonium_n", "amino_n")}, "mg N/L")
-        whole = total(
-            {"must": credit.nitrogen_mg_l, "rehydration": rehydration, "added": added}, "mg N/L"
-        )
+        parts = {"must": credit.nitrogen_mg_l, "rehydration": rehydration, "added": added}
+        whole = total(parts if extra.value == 0 else {**parts, "uptake weights": extra}, "mg N/L")
         short = Figure(
             max(self.demand.value - whole.value, 0.0),
             "mg N/L",
@@ -303,88 +215,35 @@ class _Planner:
             whole,
             short,
             share,
+            extra,
         )
 
-    # What stands in the way --------------------------------------------------------------------
-
-    def _why_not(self, solution: DosingSolution) -> tuple[tuple[Bound, ...], tuple[str, ...]]:
-        if solution.feasible:
-            return (), ()
-        free = []
-        breaches = []
-        for ceiling, left in binding(self.problem, solution):
-            lifted = tuple(c for c in self.problem.ceilings if c is not ceiling)
-            asked = self._amount(ceiling, solve(self._with(lifted)).grams_l)
-            if asked <= ceiling.most * (1 + 1e-6):  # the worst-served feed has no use for it
-                continue
-            breaches.append(self._bound(ceiling, asked))
-            met = "all" if left < 0.5 else f"all but {left:.0f} mg N/L"
-            free.append(f"Were it not that {ceiling.words}, {met} of it could be given.")
-        if not breaches:  # several ceilings hold it together
-            as_written = solve(self._with(())).grams_l
-            for ceiling in self.problem.ceilings:
-                asked = self._amount(ceiling, as_written)
-                if asked > ceiling.most * (1 + 1e-6):
-                    breaches.append(self._bound(ceiling, asked))
-        return tuple(breaches), (*free, *self._what_to_buy())
-
-    def _with(self, ceilings: tuple[Ceiling, ...]) -> DosingProblem:
-        p = self.problem
-        # Minerals could take any amount once a ceiling is gone: asked is what the nitrogen needs.
-        return DosingProblem(p.jars, p.feeds, ceilings, p.ammonium_share_max, {})
-
-    def _what_to_buy(self) -> list[str]:
-        """The generic nutrients not on the shelf that would help most, at most three.
-
-        What the protocol lacks is against what it asks for, which may be more or less than the
-        demand: it counts the must's own nitrogen in its own way.
-        """
-        if self.protocol.basis != DEMAND_BASIS:
-            return []
-        short = shortfall(self.problem)
-        advice: list[tuple[float, str]] = []
-        for generic in generic_nutrients().values():
-            on_shelf = any(jar.class_id == generic.class_id for jar in self.jars)
-            if on_shelf or generic.use == "rehydration" or generic.nitrogen_mg_g < 20:
-                continue
-            shelf = self.setting.shelf
-            other = replace(self.setting, shelf=Shelf((*shelf.nutrients, generic), shelf.scale_g))
-            left = shortfall(_Planner(other, self.protocol).problem)
-            if left < short - 1:
-                lacks = f"the {short:.0f} mg N/L this protocol lacks"
-                met = f"make up {lacks}" if left < 0.5 else f"bring {lacks} down to {left:.0f}"
-                advice.append((left, f"{generic.name} on the shelf would {met}."))
-        return [words for _, words in sorted(advice)[:MOST_ADVICE]]
-
-    def _amount(self, ceiling: Ceiling, grams_l: Floats) -> float:
-        return float(grams_l.sum(axis=0) @ np.array(ceiling.weights))
-
-    def _bound(self, ceiling: Ceiling, asked: float) -> Bound:
-        return Bound(
-            ceiling.key,
-            Figure(
-                asked,
-                "g/L",
-                "sum of grams x share of the limited substance / volume",
-                ARITHMETIC,
-                {"volume_l": self.volume},
-            ),
-            Figure(ceiling.most, "g/L", ceiling.words, ceiling.source),
-            ceiling.words,
+    def _uptake_extra(self, feeds: Sequence[Feed]) -> Figure:
+        """What the maker's uptake weights make the added nitrogen count beyond its mass."""
+        items = [item for feed in feeds for item in feed.items]
+        weights = {item.name: self._jar(item.nutrient).uptake_weight for item in items}
+        extra = sum(
+            (self._jar(item.nutrient).uptake_weight - 1) * item.nitrogen_mg_l.value
+            for item in items
+        )
+        return Figure(
+            extra,
+            "mg N/L",
+            "sum of nitrogen x (uptake weight - 1)",
+            TYPED,
+            {name: weight for name, weight in weights.items() if weight != 1},
         )
 
-    def _touched(self, grams: Floats) -> tuple[Bound, ...]:
-        if not grams.size:
-            return ()
-        found = []
-        for ceiling in self.problem.ceilings:
-            amount = self._amount(ceiling, grams / self.volume.value)
-            if amount > 0 and amount >= ceiling.most * TOUCHED:
-                found.append(self._bound(ceiling, amount))
-        return tuple(found)
+
+def _by_the_author(problem: DosingProblem) -> DosingProblem:
+    """As written, but within the law; labels and stock are named where they are gone beyond."""
+    bounds = tuple(
+        c if c.key.startswith("limit:") else replace(c, advises=True) for c in problem.ceilings
+    )
+    return replace(as_written(problem), ceilings=bounds)
 
 
-def _share_short(asks: Sequence[FeedAsk], solution: DosingSolution) -> float:
+def _share_short(problem: DosingProblem, solution: DosingSolution) -> float:
     """Part of the nitrogen the protocol asks for that limits keep back (0 to 1)."""
-    asked = sum(ask.nitrogen_mg_l for ask in asks)
-    return float(solution.short_mg_l.sum()) / asked if asked > 0 else 0.0
+    asked = sum(ask.nitrogen_mg_l for ask in problem.feeds)
+    return solution.short_mg_l / asked if asked > 0 else 0.0

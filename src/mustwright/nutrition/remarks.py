@@ -8,8 +8,8 @@ import numpy as np
 
 from mustwright import data
 from mustwright.nutrition.balance import BalanceRow
+from mustwright.nutrition.dosing_problem import SHORT_MG_L, DosingSolution, Floats
 from mustwright.nutrition.feeding_plan import Feed, NitrogenSheet, Setting
-from mustwright.nutrition.programme import SHORT_MG_L, DosingSolution, Floats
 
 
 def scale_remark(setting: Setting, solution: DosingSolution, grams: Floats) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from mustwright.nutrition.programme import Ceiling, Floats
+from mustwright.nutrition.dosing_problem import Ceiling, Floats
 
 
 def round_to_scale(

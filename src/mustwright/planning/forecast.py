@@ -38,8 +38,7 @@ from mustwright.planning.kinetic_inputs import (
 )
 from mustwright.planning.likeness import HOUSE_NOTE, HouseFor, at_home, population_at
 from mustwright.planning.must_setup import Ground, ground_of
-from mustwright.planning.plan import plan_on
-from mustwright.planning.plan_forecast import doubts
+from mustwright.planning.plan_forecast import doubts, recommended_on
 from mustwright.planning.readings_csv import read_readings
 
 NO_FEED = "none"
@@ -106,7 +105,7 @@ def forecast(
     text : str
         The sheet, TOML.
     protocol : str or None
-        Id of a protocol, ``none`` for no feed at all, None for the one that suits best.
+        Id of a protocol, ``none`` for no feed at all, None for the recommended one.
     readings : str or None
         CSV text, see `readings.read_readings`.
     at_h : sequence of float or None
@@ -183,7 +182,7 @@ def _plan(ground: Ground, protocol: str | None, own: Mapping[str, Protocol]) -> 
     if protocol == NO_FEED:
         return None
     if protocol is None:
-        return plan_on(ground, own).plan
+        return recommended_on(ground, own).plan
     return plan_feeding(ground.setting, protocol_called(protocol, own))
 
 

@@ -116,7 +116,14 @@ def lay_ground(sheet: Sheet) -> Ground:
         most,
     )
     setting = Setting(
-        figures, credit, sheet.strain, pitch, sheet.shelf, sheet.profile, sheet.temperature_c
+        figures,
+        credit,
+        sheet.strain,
+        pitch,
+        sheet.shelf,
+        sheet.profile,
+        sheet.temperature_c,
+        sheet.labels_advise,
     )
     warnings.extend(_cautions(sheet, figures, pitch))
     warnings.extend(_rehydration_notes(sheet, pitch, held))

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from mustwright.errors import InputError
-from mustwright.nutrition.choose import best, judge
+from mustwright.nutrition.choose import judge
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_called
 from mustwright.planning.must_setup import Ground, ground_of
 from mustwright.planning.plan_result import Comparison, PlanResult
+from mustwright.planning.ranking import aim_called, rank
 
 
 def plan(
@@ -17,6 +19,7 @@ def plan(
     protocol: str | None = None,
     own: Mapping[str, Protocol] | None = None,
     name: str = "must",
+    aim: str | None = None,
 ) -> PlanResult:
     """Plan the must of a sheet.
 
@@ -25,28 +28,35 @@ def plan(
     text : str
         The sheet, TOML.
     protocol : str or None
-        Id of a protocol; None picks the one that suits best.
+        Id of a protocol; None picks one by trade practice, see `mustwright.planning.plan_forecast.
+        recommended` for the pick by outcome.
     own : mapping of str to Protocol or None
         The maker's own protocols, by id.
     name : str
         For a sheet without a name.
+    aim : str or None
+        Id of what the maker wants most, in place of what the sheet says.
+
+    Returns
+    -------
+    PlanResult
 
     Raises
     ------
     InputError, ImpossibleError, UnknownKindError
     """
     own = own or {}
-    ground = ground_of(text, name)
+    ground = _aimed(ground_of(text, name), aim)
     if protocol is not None:
         one = protocol_called(protocol, own)
         return _compare(ground, [one]).of(one.id)
-    return plan_on(ground, own)
-
-
-def plan_on(ground: Ground, own: Mapping[str, Protocol]) -> PlanResult:
-    """The plan by the protocol that suits a must best."""
-    comparison = _compare(ground, _every_protocol(own))
+    comparison = compare_on(ground, own)
     return comparison.of(comparison.suits_best, chosen=True)
+
+
+def compare_on(ground: Ground, own: Mapping[str, Protocol]) -> Comparison:
+    """Every protocol on a must that is mixed and credited already."""
+    return _compare(ground, _every_protocol(own))
 
 
 def compare(
@@ -54,10 +64,34 @@ def compare(
     protocols: Sequence[str] | None = None,
     own: Mapping[str, Protocol] | None = None,
     name: str = "must",
+    aim: str | None = None,
 ) -> Comparison:
-    """Plan the must of a sheet by several protocols (all of them when none are named)."""
+    """Plan the must of a sheet by several protocols.
+
+    Parameters
+    ----------
+    text : str
+        The sheet, TOML.
+    protocols : sequence of str or None
+        Ids; all of them when None.
+    own : mapping of str to Protocol or None
+        The maker's own protocols, by id.
+    name : str
+        For a sheet without a name.
+    aim : str or None
+        Id of what the maker wants most, in place of what the sheet says.
+
+    Returns
+    -------
+    Comparison
+        Ranked by trade practice until it is forecast.
+
+    Raises
+    ------
+    InputError, ImpossibleError, UnknownKindError
+    """
     own = own or {}
-    ground = ground_of(text, name)
+    ground = _aimed(ground_of(text, name), aim)
     if protocols is None:
         chosen = _every_protocol(own)
     else:
@@ -65,6 +99,13 @@ def compare(
         if not chosen:
             raise InputError("protocol", "needs at least one protocol to compare", "none")
     return _compare(ground, chosen)
+
+
+def _aimed(ground: Ground, aim: str | None) -> Ground:
+    """The same must with another aim."""
+    if aim is None:
+        return ground
+    return replace(ground, sheet=replace(ground.sheet, aim=aim_called(aim, "aim")))
 
 
 def _every_protocol(own: Mapping[str, Protocol]) -> list[Protocol]:
@@ -85,7 +126,7 @@ def _compare(ground: Ground, chosen: Sequence[Protocol]) -> Comparison:
         ground.setting.profile,
         plans,
         verdicts,
-        plans[best(verdicts)].protocol,
+        rank([{} for _ in plans], verdicts, ground.sheet.aim),
         ground.warnings,
         ground,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -16,6 +16,7 @@ from mustwright.kinetics.forecast import Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
 from mustwright.kinetics.parameters import Population
 from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.nutrition.protocols import Protocol
 from mustwright.nutrition.triggers import THIRD
 from mustwright.planning.kinetic_inputs import (
     conditions_of,
@@ -24,9 +25,12 @@ from mustwright.planning.kinetic_inputs import (
     must_at_pitch,
     nothing_to_ferment,
 )
-from mustwright.planning.likeness import population_at
+from mustwright.planning.likeness import HouseFor, at_home, population_at
 from mustwright.planning.must_setup import Ground
+from mustwright.planning.outcome_values import outcome_values
+from mustwright.planning.plan import compare, compare_on
 from mustwright.planning.plan_result import Comparison, Outcome, PlanResult
+from mustwright.planning.ranking import rank
 
 STEP_H = 6.0
 SOURCE = "kinetic model, see docs/kinetics.md"
@@ -36,27 +40,64 @@ REAL_SHARE = 0.9  # of members that must agree which of two is quicker
 REAL_H = 12.0  # and by at least this much in the middle
 
 
-def foresee(
-    ground: Ground, plans: Sequence[FeedingPlan], best: int = 0, members: int = MEMBERS
-) -> tuple[Outcome, ...]:
-    """Outcomes of plans on the same must, with the same members under each.
+def recommended(
+    text: str,
+    own: Mapping[str, Protocol] | None = None,
+    name: str = "must",
+    aim: str | None = None,
+    house: HouseFor | None = None,
+) -> PlanResult:
+    """The plan to recommend for a must: every protocol planned, forecast, and ranked for the aim.
 
     Parameters
     ----------
-    best : int
-        Place of the plan the others are held against.
+    text : str
+        The sheet, TOML; its ``[goal] aim`` says what the maker wants most.
+    own : mapping of str to Protocol or None
+        The maker's own protocols, by id.
+    name : str
+        For a sheet without a name.
+    aim : str or None
+        Id of what the maker wants most, in place of what the sheet says.
+    house : callable or None
+        Gives what the maker's finished batches say of such a fermentation.
+
+    Returns
+    -------
+    PlanResult
+
+    Raises
+    ------
+    InputError, ImpossibleError, UnknownKindError
     """
+    bare = compare(text, None, own, name, aim)
+    return _best(replace(bare, ground=at_home(bare.ground, house)))
+
+
+def recommended_on(ground: Ground, own: Mapping[str, Protocol]) -> PlanResult:
+    """As `recommended`, on a must that is mixed and credited already."""
+    return _best(compare_on(ground, own))
+
+
+def _best(bare: Comparison) -> PlanResult:
+    found = foresee_comparison(bare)
+    return found.of(found.suits_best, chosen=True)
+
+
+def foresee(
+    ground: Ground, plans: Sequence[FeedingPlan], members: int = MEMBERS
+) -> tuple[Outcome, ...]:
+    """Outcomes of plans on the same must, with the same members under each."""
+    return tuple(outcome_of(run, members) for run in runs_of(ground, plans, members))
+
+
+def runs_of(ground: Ground, plans: Sequence[FeedingPlan], members: int = MEMBERS) -> list[Forecast]:
+    """One forecast a plan on the same must, with the same members under each."""
     must, conditions = must_at_pitch(ground), conditions_of(ground)
     feeds = [feeds_of(plan, ground) for plan in plans]
     times = np.arange(0.0, conditions.horizon_h + 1, STEP_H)
-    runs = model.forecast_plans(
-        must, feeds, conditions, members, SEED, times, population_at(ground)
-    )
-    found = [outcome_of(run, members) for run in runs]
-    return tuple(
-        replace(outcome, against_best="" if k == best else difference(runs[k], runs[best]))
-        for k, outcome in enumerate(found)
-    )
+    prior = population_at(ground)
+    return list(model.forecast_plans(must, feeds, conditions, members, SEED, times, prior))
 
 
 def run_of(
@@ -83,13 +124,20 @@ def foresee_comparison(result: Comparison, members: int = MEMBERS) -> Comparison
     """A comparison with what each plan would do."""
     if nothing_to_ferment(result.ground):
         return result
-    best = [plan.protocol for plan in result.plans].index(result.suits_best)
-    outcomes = foresee(result.ground, result.plans, best, members)
+    runs = runs_of(result.ground, result.plans, members)
+    outcomes = tuple(outcome_of(run, members) for run in runs)
+    ranked = rank(outcome_values(result.plans, outcomes), result.verdicts, result.ranked.aim)
+    outcomes = tuple(
+        replace(
+            one, against_best="" if k == ranked.pick else difference(runs[k], runs[ranked.pick])
+        )
+        for k, one in enumerate(outcomes)
+    )
     plans = tuple(
         with_expected_hours(plan, outcome)
         for plan, outcome in zip(result.plans, outcomes, strict=True)
     )
-    return replace(result, outcomes=outcomes, plans=plans)
+    return replace(result, outcomes=outcomes, plans=plans, ranked=ranked)
 
 
 def doubts(ground: Ground) -> list[str]:

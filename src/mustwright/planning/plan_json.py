@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from mustwright.figure import ARITHMETIC, Figure
-from mustwright.nutrition.feeding_plan import Feed
+from mustwright.nutrition.feeding_plan import AsWritten, Feed
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.plain_data import answer_data, fields_of, picked, with_ranges, working_of
 from mustwright.planning.plan_result import Comparison, PlanResult
@@ -38,6 +38,7 @@ def _plan_shape(result: PlanResult) -> dict[str, Any]:
         **_protocol_shape(result),
         "chosen": result.chosen,
         "batch_cost": fields_of(result.cost),
+        "aim": result.aim.id,
         "legal": _legal(result.profile),
         "warnings": result.warnings,
     }
@@ -49,6 +50,7 @@ def _comparison_shape(result: Comparison) -> dict[str, Any]:
         "name": result.name,
         **must,
         "suits_best": result.suits_best,
+        "aim": result.ranked.aim.id,
         "protocols": [
             {**must, **_protocol_shape(one), "warnings": one.warnings} for one in result.every()
         ],
@@ -86,8 +88,14 @@ def _protocol_shape(result: PlanResult) -> dict[str, Any]:
         "acid": acid and with_ranges(acid),
         "why": result.verdict.reasons,
         "against": result.verdict.against,
-        "suits": result.verdict.figure,
+        "suits": result.loss,
+        "group": result.group,
+        "as_written": _as_written(plan.as_written),
     }
+
+
+def _as_written(author: AsWritten) -> dict[str, Any]:
+    return fields_of(author, feeds=[_feed_shape(feed) for feed in author.feeds])
 
 
 def _feed_shape(feed: Feed) -> dict[str, Any]:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from mustwright.figure import Figure
 from mustwright.kinetics.bands import Band
-from mustwright.nutrition.choose import ProtocolVerdict, best
+from mustwright.nutrition.choose import ProtocolVerdict
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.planning.acidity.acid_risk import AcidRisk
 from mustwright.planning.batch_cost import BatchCost, batch_cost
 from mustwright.planning.must_setup import Ground, MustResult
+from mustwright.planning.outcome_values import outcome_values
+from mustwright.planning.ranking import DEFAULT_AIM, Aim, Ranked, aim_called, rank
 from mustwright.yeast.pitch import Pitch, Strain
 
 
@@ -83,6 +85,13 @@ class PlanResult:
         What it would do, once forecast.
     acid : AcidRisk or None
         What it does to the acid, once forecast and where that can be said.
+    aim : Aim
+        What the maker wants most.
+    group : int
+        1 for the best plans for the aim; plans of one group make no real difference.
+    loss : Figure or None
+        How much worse than the best of each outcome it is, weighed for the aim; None when the plan
+        was not ranked among others.
     """
 
     name: str
@@ -97,6 +106,9 @@ class PlanResult:
     ground: Ground
     outcome: Outcome | None = None
     acid: AcidRisk | None = None
+    aim: Aim = field(default_factory=lambda: aim_called(DEFAULT_AIM))
+    group: int = 1
+    loss: Figure | None = None
 
     @property
     def cost(self) -> BatchCost:
@@ -106,7 +118,7 @@ class PlanResult:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Several protocols on one must, and the one that suits best."""
+    """Several protocols on one must, ranked for what the maker wants."""
 
     name: str
     must: MustResult
@@ -115,11 +127,21 @@ class Comparison:
     profile: LegalProfile
     plans: tuple[FeedingPlan, ...]
     verdicts: tuple[ProtocolVerdict, ...]
-    suits_best: str
+    ranked: Ranked
     warnings: tuple[str, ...]
     ground: Ground
     outcomes: tuple[Outcome, ...] = ()
     acid: tuple[AcidRisk, ...] = ()
+
+    @property
+    def suits_best(self) -> str:
+        """Id of the protocol to recommend."""
+        return self.plans[self.ranked.pick].protocol
+
+    def best_first(self) -> tuple[PlanResult, ...]:
+        """Each plan by itself, the one to recommend first, then by group and loss."""
+        every = self.every()
+        return tuple(every[i] for i in self.ranked.order)
 
     def every(self) -> tuple[PlanResult, ...]:
         """Each plan by itself."""
@@ -139,9 +161,18 @@ class Comparison:
                 self.ground,
                 outcome,
                 risk,
+                self.ranked.aim,
+                group,
+                loss,
             )
-            for plan, verdict, outcome, risk in zip(
-                self.plans, self.verdicts, outcomes, acid, strict=True
+            for plan, verdict, outcome, risk, group, loss in zip(
+                self.plans,
+                self.verdicts,
+                outcomes,
+                acid,
+                self.ranked.groups,
+                self.ranked.losses,
+                strict=True,
             )
         )
 
@@ -151,14 +182,16 @@ class Comparison:
         return replace(found, chosen=chosen)
 
     def only(self, protocols: Sequence[str]) -> Comparison:
-        """Some of its plans, and which of them suits best."""
+        """Some of its plans, ranked among themselves."""
         kept = [one for one in self.every() if one.plan.protocol in protocols]
         verdicts = tuple(one.verdict for one in kept)
+        plans = tuple(one.plan for one in kept)
+        outcomes = tuple(one.outcome for one in kept if one.outcome)
         return replace(
             self,
-            plans=tuple(one.plan for one in kept),
+            plans=plans,
             verdicts=verdicts,
-            suits_best=kept[best(verdicts)].plan.protocol,
-            outcomes=tuple(one.outcome for one in kept if one.outcome),
+            ranked=rank(outcome_values(plans, outcomes), verdicts, self.ranked.aim),
+            outcomes=outcomes,
             acid=tuple(one.acid for one in kept if one.acid),
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from mustwright.errors import InputError
@@ -12,6 +12,7 @@ from mustwright.must.blend import PRIMARY, Portion
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.limits import LegalProfile, legal_profile
 from mustwright.nutrition.shelf import Shelf, read_shelf
+from mustwright.planning.ranking import DEFAULT_AIM, Aim, aim_called, aims
 from mustwright.planning.sheet_gravity import gravity_typed, question_heavy
 from mustwright.planning.sheet_ingredients import read_ingredients
 from mustwright.planning.sheet_temperature import Warmth, read_warmth
@@ -22,6 +23,7 @@ from mustwright.yeast.pitch import Strain, strain_called
 
 DEFAULT_TEMPERATURE_C = 20.0
 DEFAULT_STRAIN = "low_demand_neutral"
+LABELS_BIND, LABELS_ADVISE = "bind", "advise"
 DEFAULT_PROFILE = "home"
 # What the sheet says of feeds outside its plan; None leaves it to the kind of must.
 FEEDINGS = {"as planned": None, "unknown": False}
@@ -42,7 +44,8 @@ TABLES: dict[str, tuple[str, ...]] = {
     ),
     "yeast": ("kind", "amount", "name", "rehydrated", "price_per_kg", "aeration"),
     "vessel": ("material", "room", "cool_above", "cooling_w"),
-    "legal": ("profile",),
+    "goal": ("aim",),
+    "legal": ("profile", "labels"),
     "measured": ("gravity", "brix", "yan_mg_l", "ph"),
 }
 
@@ -90,6 +93,10 @@ class Sheet:
         Air the yeast gets, one of `kinetics.conditions.AERATIONS`.
     feeding_known : bool or None
         False where the sheet says that what was fed was not written down.
+    labels_advise : bool
+        Whether the maxima of typed labels only advise.
+    aim : Aim
+        What the maker wants most.
     """
 
     name: str
@@ -108,6 +115,8 @@ class Sheet:
     yeast_price_per_kg: float | None = None
     aeration: Aeration = "unknown"
     feeding_known: bool | None = None
+    labels_advise: bool = False
+    aim: Aim = field(default_factory=lambda: aim_called(DEFAULT_AIM))
 
     @property
     def temperature_c(self) -> float:
@@ -178,7 +187,26 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         ),
         _aeration(must, yeast),
         _feeding_known(must),
+        _labels_advise(legal),
+        _aim(_table(content, "goal")),
     )
+
+
+def _aim(goal: Mapping[str, Any]) -> Aim:
+    """What the maker wants most; security where nothing is said."""
+    wish = goal.get("aim", DEFAULT_AIM)
+    if not isinstance(wish, str):
+        raise InputError("goal.aim", f"needs one of {', '.join(aims())}", wish)
+    return aim_called(wish)
+
+
+def _labels_advise(legal: Mapping[str, Any]) -> bool:
+    """Whether the maxima of typed labels only advise."""
+    wish = legal.get("labels", LABELS_BIND)
+    if wish not in (LABELS_BIND, LABELS_ADVISE):
+        needs = f"needs '{LABELS_BIND}' (a label maximum is kept) or '{LABELS_ADVISE}'"
+        raise InputError("legal.labels", needs, wish)
+    return bool(wish == LABELS_ADVISE)
 
 
 def _aeration(must: Mapping[str, Any], yeast: Mapping[str, Any]) -> Aeration:

@@ -2,24 +2,39 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from mustwright.errors import InputError
 from mustwright.kinetics.house_prior import HousePrior
 from mustwright.kinetics.ready import is_ready
 from mustwright.planning.acidity.protocol_risk import acid_of_comparison, acid_of_plan
 from mustwright.planning.likeness import HouseFor, at_home
-from mustwright.planning.plan_forecast import foresee_comparison, foresee_plan
+from mustwright.planning.plan_forecast import foresee_comparison
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.what_if import Planned, planned_forecast
 from mustwright.services import records as use
-from mustwright.services.repository import Cellar
+from mustwright.services.repository import Cellar, Record
 
 KEPT_RESULTS = 96
 KEPT_RUNS = 24  # whole forecasts, about a megabyte each at most
 
 Key = tuple[str, str, tuple[str, ...]]
+_ONE_RUN = threading.Lock()
+# What was forecast already, so that a list need not wait for it.
+_ranked: set[tuple[Key, HousePrior | None]] = set()
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """One kept must and how it stands: a plan, or why there is none."""
+
+    record: Record
+    result: PlanResult | None
+    error: InputError | None
+    is_ranked: bool = False
 
 
 def foreseen_comparison(
@@ -64,7 +79,7 @@ def foreseen_plan(
     if not is_ready():
         return bare
     own = at_home(bare.ground, house).house
-    return _plan(use.planned_key(cellar, text, name), bare.plan.protocol, protocol is None, own)
+    return _plan(use.planned_key(cellar, text, name), protocol, own)
 
 
 def foreseen_planned(
@@ -75,15 +90,22 @@ def foreseen_planned(
     house: HouseFor | None = None,
 ) -> Planned | None:
     """A plan's own forecast for a what-if; None while the forecast is compiled."""
-    bare = use.plan_text(cellar, text, name, protocol)
+    bare = use.plan_text(cellar, text, name, protocol)  # refuses what cannot be planned
     if not is_ready():
         return None
     own = at_home(bare.ground, house).house
-    return _planned(use.planned_key(cellar, text, name), bare.plan.protocol, own)
+    key = use.planned_key(cellar, text, name)
+    return _planned(key, protocol or _every(key, own).suits_best, own)
+
+
+def _comparison(key: Key, picked: tuple[str, ...], own: HousePrior | None) -> Comparison:
+    """One run for every page that asks at the same time: the later ones wait for it."""
+    with _ONE_RUN:
+        return _foreseen(key, picked, own)
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
-def _comparison(key: Key, picked: tuple[str, ...], own: HousePrior | None) -> Comparison:
+def _foreseen(key: Key, picked: tuple[str, ...], own: HousePrior | None) -> Comparison:
     bare = use.compared(*key).only(picked)
     return foresee_comparison(replace(bare, ground=replace(bare.ground, house=own)))
 
@@ -94,12 +116,42 @@ def _with_acid(key: Key, picked: tuple[str, ...], own: HousePrior | None) -> Com
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
-def _plan(key: Key, protocol: str, chosen: bool, own: HousePrior | None) -> PlanResult:
-    bare = use.compared(*key).of(protocol, chosen)
-    return acid_of_plan(foresee_plan(replace(bare, ground=replace(bare.ground, house=own))))
+def _plan(key: Key, protocol: str | None, own: HousePrior | None) -> PlanResult:
+    every = _every(key, own)
+    return acid_of_plan(every.of(protocol or every.suits_best, chosen=protocol is None))
+
+
+def _every(key: Key, own: HousePrior | None) -> Comparison:
+    """Every protocol, forecast and ranked."""
+    if len(_ranked) >= KEPT_RESULTS:
+        _ranked.clear()
+    _ranked.add((key, own))
+    return _comparison(key, tuple(plan.protocol for plan in use.compared(*key).plans), own)
 
 
 @lru_cache(maxsize=KEPT_RUNS)
 def _planned(key: Key, protocol: str, own: HousePrior | None) -> Planned:
     bare = use.compared(*key).of(protocol)
     return planned_forecast(replace(bare, ground=replace(bare.ground, house=own)))
+
+
+def outlook(cellar: Cellar, record: Record, house: HouseFor | None = None) -> Outlook:
+    """How one kept must stands: as recommended where it was forecast, else by trade practice.
+
+    A list of many musts does not wait for their forecasts: the page of each works its own out.
+    """
+    try:
+        key = use.planned_key(cellar, record.text, record.name)
+        bare = use.plan_text(cellar, record.text, record.name)
+        own = at_home(bare.ground, house).house
+        if (key, own) in _ranked:
+            return Outlook(record, _plan(key, None, own), None, is_ranked=True)
+        return Outlook(record, bare, None)
+    except InputError as error:
+        return Outlook(record, None, error)
+
+
+def outlooks(cellar: Cellar, house: HouseFor | None = None) -> list[Outlook]:
+    """How every kept must stands, the one last changed first."""
+    records = sorted(cellar.records("sheet"), key=lambda r: r.updated_at, reverse=True)
+    return [outlook(cellar, record, house) for record in records]

@@ -23,15 +23,6 @@ KEPT_RESULTS = 96
 
 
 @dataclass(frozen=True)
-class Outlook:
-    """One kept must and how it stands: a plan, or why there is none."""
-
-    record: Record
-    result: PlanResult | None
-    error: InputError | None
-
-
-@dataclass(frozen=True)
 class Jar:
     """One kept nutrient: its record, what it reads as, or why it cannot be read."""
 
@@ -157,20 +148,6 @@ def plan_text(cellar: Cellar, text: str, name: str, protocol: str | None = None)
     if protocol is not None and protocol not in known:
         protocol_called(protocol, own_protocols(cellar))
     return full.of(protocol or full.suits_best, chosen=protocol is None)
-
-
-def outlook(cellar: Cellar, record: Record) -> Outlook:
-    """How one kept must stands."""
-    try:
-        return Outlook(record, plan_text(cellar, record.text, record.name), None)
-    except InputError as error:
-        return Outlook(record, None, error)
-
-
-def outlooks(cellar: Cellar) -> list[Outlook]:
-    """How every kept must stands, the one last changed first."""
-    records = sorted(cellar.records("sheet"), key=lambda r: r.updated_at, reverse=True)
-    return [outlook(cellar, record) for record in records]
 
 
 def check_sheet(cellar: Cellar, text: str, name: str) -> None:

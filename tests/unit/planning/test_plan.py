@@ -222,8 +222,8 @@ MINERAL = {"dap": True, "autolysed_yeast": True, "magnesium_sulfate": True}
 @pytest.mark.parametrize(
     ("law", "praise", "said"),
     [
-        ("eu", "not listed by", "national law decides"),
-        ("us", "of every label", "listed since 2022"),
+        ("eu", "not listed by it", "national law decides"),
+        ("us", "stays within the figures of", "listed since 2022"),
     ],
 )
 def test_a_plan_with_an_unlisted_product_is_not_praised_as_lawful(law, praise, said):
@@ -231,7 +231,9 @@ def test_a_plan_with_an_unlisted_product_is_not_praised_as_lawful(law, praise, s
     assert "magnesium_sulfate" in result.plan.products
     reasons = " ".join((*result.verdict.reasons, *result.verdict.against))
     assert "every legal" not in reasons
+    assert "every label" not in reasons  # none was typed
     assert praise in reasons
+    assert ("not listed by it" in reasons) == (law == "eu")
     assert any(w.startswith("Magnesium sulfate") and said in w for w in result.warnings)
 
 

@@ -78,16 +78,16 @@ def test_a_text_of_another_shape_is_refused(text):
 
 
 def test_a_trigger_the_fields_cannot_say_stays_as_the_text_says():
-    base = text_of("quarters_by_day_or_third")
+    base = text_of("falling_parts_by_sugar_or_day")
     typed = typed_from_protocol(base)
-    assert typed.rows[3]["when"] == "text"
-    typed.rows[3]["name"] = "At last"
+    assert typed.rows[2]["when"] == "text"
+    typed.rows[2]["name"] = "At last"
     protocol = read_protocol(protocol_from_typed(base, typed))
     assert (
-        protocol.feeds[3].trigger
-        == built_in_protocols()["quarters_by_day_or_third"].feeds[3].trigger
+        protocol.feeds[2].trigger
+        == built_in_protocols()["falling_parts_by_sugar_or_day"].feeds[2].trigger
     )
-    assert protocol.feeds[3].name == "At last"
+    assert protocol.feeds[2].name == "At last"
 
 
 @pytest.mark.parametrize(

@@ -53,7 +53,7 @@ from mustwright.planning.acidity.result import (
 )
 from mustwright.planning.acidity.salt_dose import answer_dose
 from mustwright.planning.must_setup import Ground, ground_of
-from mustwright.planning.plan import plan
+from mustwright.planning.plan_forecast import recommended_on
 
 Floats = NDArray[np.float64]
 FEWEST_FOR_BENCH = 10  # equal members; with fewer a band says nothing
@@ -76,7 +76,7 @@ def acidity(
         The sheet, TOML.
     asked : AcidityRequest
     protocol : str or None
-        Id of the feeding protocol; ``none`` for no feeds; None for the one that suits best.
+        Id of the feeding protocol; ``none`` for no feeds; None for the recommended one.
     own : mapping of str to Protocol or None
         The maker's own protocols, by id.
     name : str
@@ -244,7 +244,7 @@ class _Acidity:
         if self.protocol == NO_PROTOCOL:
             return None
         if self.protocol is None:
-            return plan(self.text, None, self.own, self.name).plan
+            return recommended_on(self.ground, self.own).plan
         return plan_feeding(self.ground.setting, protocol_called(self.protocol, self.own))
 
     def _additions(self, feeding: FeedingPlan | None) -> list[tuple[float, CourseAddition]]:

@@ -24,7 +24,9 @@ from mustwright.batch.plan import BatchPlan, batch_plan
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import InputError
 from mustwright.nutrition.protocols import protocol_called, read_protocol
+from mustwright.planning.likeness import HouseFor
 from mustwright.planning.plan import plan
+from mustwright.planning.plan_forecast import recommended
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.batch.two_ends import changes_of, ends_of, refuse_other_amounts
 from mustwright.services.own_protocols import protocol_text
@@ -39,7 +41,11 @@ def new_id() -> str:
 
 
 def plan_of(
-    sheet: str, protocol: str | None, own_texts: Mapping[str, str], name: str = "must"
+    sheet: str,
+    protocol: str | None,
+    own_texts: Mapping[str, str],
+    name: str = "must",
+    house: HouseFor | None = None,
 ) -> BatchPlan:
     """The plan a batch of this must would start with.
 
@@ -48,12 +54,17 @@ def plan_of(
     sheet : str
         TOML of the must, with the shelf it is planned on.
     protocol : str or None
-        Id; None picks the one that suits best.
+        Id; None picks the recommended one.
     own_texts : mapping of str to str
         Files of the maker's own protocols, by id.
+    house : callable or None
+        Gives what the maker's finished batches say of such a fermentation.
     """
     own = {identity: read_protocol(text) for identity, text in own_texts.items()}
-    found = plan(sheet, protocol, own, name)
+    if protocol:
+        found = plan(sheet, protocol, own, name)
+    else:
+        found = recommended(sheet, own, name, house=house)
     return batch_plan(
         found.ground.setting,
         protocol_called(found.plan.protocol, own),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from mustwright.batch.view import BatchRecord
+from mustwright.planning.likeness import HouseFor
 from mustwright.services import records as use
 from mustwright.services.batch.record import plan_of, start_batch
 from mustwright.services.batch.repository import Ledger
@@ -21,6 +22,7 @@ def start_planned(
     *,
     now: datetime,
     pitched_at: datetime | None = None,
+    house: HouseFor | None = None,
 ) -> BatchRecord:
     """A new batch that follows a must's plan.
 
@@ -32,9 +34,11 @@ def start_planned(
     name : str
         Of the batch.
     protocol : str or None
-        Id; None picks the one that suits best. Own protocols that cannot be read are passed over.
+        Id; None picks the recommended one. Own protocols that cannot be read are passed over.
     pitched_at : datetime or None
         When the yeast went in, where it did.
+    house : callable or None
+        Gives what the maker's finished batches say of such a fermentation.
 
     Raises
     ------
@@ -47,5 +51,5 @@ def start_planned(
         called, sheet = must.name, must.key
     else:
         text, called, sheet = must, name, ""
-    plan = plan_of(text, protocol, own, called)
+    plan = plan_of(text, protocol, own, called, house)
     return start_batch(ledger, plan, name, now=now, pitched_at=pitched_at, sheet=sheet)

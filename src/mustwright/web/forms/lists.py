@@ -7,6 +7,7 @@ from functools import cache
 from mustwright.must.ingredient import all_ingredients
 from mustwright.nutrition.limits import legal_profiles
 from mustwright.nutrition.shelf import generic_nutrients
+from mustwright.planning.ranking import DEFAULT_AIM, aims
 from mustwright.yeast.pitch import strains
 
 
@@ -42,3 +43,11 @@ STAGE_OPTIONS = (
     ("secondary", "after the main ferment"),
     ("late", "late, to finish"),
 )
+
+
+def aim_options() -> tuple[tuple[str, str], ...]:
+    """What a maker may want most: id and words; the default stands for nothing said."""
+    return tuple(
+        ("" if aim.id == DEFAULT_AIM else aim.id, f"{aim.name}: {aim.words}")
+        for aim in aims().values()
+    )

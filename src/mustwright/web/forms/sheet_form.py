@@ -24,6 +24,8 @@ SIMPLE: dict[str, tuple[str, str, bool]] = {
     "yeast_amount": ("yeast", "amount", False),
     "yeast_price_per_kg": ("yeast", "price_per_kg", True),
     "profile": ("legal", "profile", False),
+    "labels": ("legal", "labels", False),
+    "aim": ("goal", "aim", False),
     "measured_yan_mg_l": ("measured", "yan_mg_l", True),
     "measured_ph": ("measured", "ph", True),
     "scale": ("shelf", "scale", False),
@@ -70,7 +72,7 @@ def sheet_document(text: str) -> TOMLDocument:
     InputError
     """
     document = parse(text)
-    for table in ("must", "yeast", "legal", "measured", "shelf"):
+    for table in ("must", "yeast", "goal", "legal", "measured", "shelf"):
         if not isinstance(document.get(table, {}), Mapping):
             raise InputError(table, "needs a table", document[table])
     found = _table(document, "must").get("ingredient", [])
@@ -117,7 +119,7 @@ def sheet_from_typed(base: str, typed: TypedForm, jars: Mapping[str, Mapping[str
     _write_gravity(document, "measured", typed.get("measured"), before.get("measured"))
     _write_rows(document, typed.rows, before.rows)
     _write_shelf(document, typed, before, jars)
-    for table in ("must", "yeast", "legal", "measured", "shelf"):
+    for table in ("must", "yeast", "goal", "legal", "measured", "shelf"):
         if table in document and not document[table] and table not in parse(base):
             del document[table]
     return tomlkit.dumps(document)

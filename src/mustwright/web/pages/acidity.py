@@ -54,7 +54,7 @@ def _shown(request: Request, slug: str, template: str) -> HTMLResponse:
         "by": BY,
         "salts": salts(),
         "protocols": [
-            ("", "the one that suits best"),
+            ("", "the recommended one"),
             (NO_PROTOCOL, "no feeds"),
             *names(cellar),
         ],
@@ -66,8 +66,9 @@ def _shown(request: Request, slug: str, template: str) -> HTMLResponse:
     }
     if not is_ready():
         return show(request, "acidity.html", **context)
+    house = request.app.state.compose.house_for()
     try:
-        result = kept_acidity(cellar, record, asked, query["protocol"] or None)
+        result = kept_acidity(cellar, record, asked, query["protocol"] or None, house)
     except InputError as error:
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise

@@ -80,7 +80,7 @@ def compare_page(
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise
         return show(request, "stuck.html", 422, record=record, error=str(error))
-    every = sorted(result.every(), key=lambda one: -one.verdict.points)
+    every = result.best_first()
     plans = [one.plan for one in every]
     thirds = [say.third_break(one, one.plan, one.outcome) for one in every]
     picked = [p.protocol for p in plans if p.protocol in (beside or ())][:PICKED]
@@ -117,7 +117,8 @@ def compare_page(
         rows=[
             {
                 "plan": one.plan,
-                "verdict": one.verdict,
+                "loss": one.loss if result.outcomes else None,
+                "group": one.group,
                 "grams": _grams(one.plan, jars),
                 "ledger": ledger_of(one, third),
                 "outcome": one.outcome,
@@ -127,7 +128,7 @@ def compare_page(
         ],
         jars=jars,
         columns=[
-            "Suits, of 100",
+            "Behind the best",
             *(OUTCOMES if result.outcomes else ()),
             *((ACID,) if result.outcomes and result.acid else ()),
             "Cost",
@@ -176,8 +177,11 @@ def _figures(result: PlanResult) -> list[tuple[str, Figure]]:
 
 def _best_words(result: Comparison) -> str:
     best = next(p for p in result.plans if p.protocol == result.suits_best)
-    makeable = "can be made from this shelf" if best.feasible else "yet not as written"
-    return f"“{best.protocol_name}” suits this must best, and {makeable}"
+    alike = sum(group == 1 for group in result.ranked.groups) - 1
+    same = (
+        f"; {alike} other{'s' if alike > 1 else ''} would make no real difference" if alike else ""
+    )
+    return f"For {result.ranked.aim.name}: “{best.protocol_name}”{same}"
 
 
 def _jars(plans: list[FeedingPlan]) -> list[tuple[str, str]]:

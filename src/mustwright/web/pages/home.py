@@ -6,8 +6,9 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
 from mustwright.compose import Compose
+from mustwright.nutrition.choose import SHORT_MG_L
 from mustwright.planning import plan_text as say
-from mustwright.services import records as use
+from mustwright.services.cached_forecasts import Outlook, outlooks
 from mustwright.web.pages.batch.shared import due_now
 from mustwright.web.pages.render_values import put_away, show
 from mustwright.web.pictures.feed_line import small_line
@@ -26,12 +27,12 @@ def home(request: Request, gone: str = "") -> HTMLResponse:
         "home.html",
         due=due,
         today=due.today[:SHOWN_DUE],
-        looks=[_strip(o) for o in use.outlooks(compose.cellar)],
+        looks=[_strip(o) for o in outlooks(compose.cellar, compose.house_for())],
         gone=put_away(gone),
     )
 
 
-def _strip(look: use.Outlook) -> dict[str, object]:
+def _strip(look: Outlook) -> dict[str, object]:
     if look.result is None:
         return {"record": look.record, "result": None, "error": str(look.error)}
     nitrogen = look.result.plan.nitrogen
@@ -40,7 +41,8 @@ def _strip(look: use.Outlook) -> dict[str, object]:
     return {
         "record": look.record,
         "result": look.result,
+        "is_ranked": look.is_ranked,
         "steps": say.next_steps(look.result, say.is_mixed(look.record.text)),
         "line": small_line(look.result.plan, third, look.record.key),
-        "short": f"{short:.0f} mg N/L stay short" if short >= 1 else "it meets the demand",
+        "short": f"{short:.0f} mg N/L stay short" if short > SHORT_MG_L else "It meets the demand",
     }

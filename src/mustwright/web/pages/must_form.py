@@ -108,6 +108,7 @@ def _options(cellar: Cellar, typed: TypedForm, errors: Mapping[str, str]) -> Map
         ],
         "yeasts": list(lists.yeast_options()),
         "laws": list(lists.law_options()),
+        "aims": list(lists.aim_options()),
         "choices": _nutrients(cellar, typed),
         "shelf_words": _shelf_words(cellar),
     }

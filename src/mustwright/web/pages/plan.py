@@ -32,7 +32,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/musts/{slug}")
 def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLResponse:
-    """The plan by the protocol asked for, or by the one that suits best."""
+    """The plan by the protocol asked for, or by the recommended one."""
     cellar: Cellar = request.app.state.compose.cellar
     record = cellar.record("sheet", slug)
     try:

@@ -14,8 +14,7 @@ from mustwright.planning.plan_forecast import doubts
 from mustwright.planning.plan_result import Outcome
 from mustwright.planning.what_if import FIELDS, Planned, WhatIf, what_if
 from mustwright.planning.what_if_inputs import read_facts, shown_facts, slides
-from mustwright.services import records as use
-from mustwright.services.cached_forecasts import foreseen_planned
+from mustwright.services.cached_forecasts import foreseen_plan, foreseen_planned
 from mustwright.services.repository import Cellar
 from mustwright.web.forms.typed import said
 from mustwright.web.pages.figures import FigureList
@@ -49,8 +48,8 @@ def what_if_page(
     record = cellar.record("sheet", slug)
     template = "what_if_answer.html" if fragment else "what_if.html"
     try:
-        plan = use.plan_text(cellar, record.text, record.name, protocol or None)
         house = request.app.state.compose.house_for()
+        plan = foreseen_plan(cellar, record.text, record.name, protocol or None, house)
         planned = foreseen_planned(cellar, record.text, record.name, protocol or None, house)
     except InputError as error:
         if isinstance(error, UnknownKindError) and error.field == "protocol":

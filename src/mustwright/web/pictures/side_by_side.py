@@ -92,7 +92,7 @@ def _time(
 
 def _name(plan: FeedingPlan, best: bool, y: float, narrow: bool) -> str:
     """The protocol's name, on two lines where it is long, and what is to be said at once."""
-    said = "suits best" if best else "" if plan.feasible else "cannot be made as written"
+    said = "recommended" if best else "" if plan.feasible else "stays short"
     left, first, step = (8.0, 16.0, 15.0) if narrow else (0.0, 19.0, 16.0)
     words = wrapped(plan.protocol_name, LETTERS if narrow else 32)
     lines = [(one, "t strong") for one in words]

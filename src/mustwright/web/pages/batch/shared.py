@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from mustwright.batch.view import BatchView
 from mustwright.compose import Compose
 from mustwright.errors import InputError
+from mustwright.planning.likeness import HouseFor
 from mustwright.services.batch.batch_view import look
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.batch.worklist import DueList, due_today
@@ -31,6 +32,7 @@ class Desk:
         self.ledger: Ledger = compose.ledger
         self.now: datetime = compose.clock()
         self.zone: tzinfo = compose.local_zone
+        self.house: HouseFor = compose.house_for()
 
     def view(self, slug: str) -> BatchView:
         """How a batch stands now."""

@@ -15,9 +15,9 @@ from mustwright.batch import log_text as words
 from mustwright.batch.entry_fields import moment_typed
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import ConflictError, InputError
-from mustwright.services import records as use
 from mustwright.services.batch.export_json import import_json
 from mustwright.services.batch.start import start_planned
+from mustwright.services.cached_forecasts import foreseen_plan
 from mustwright.services.repository import Record
 from mustwright.web.forms.typed import TypedForm, number_of, said
 from mustwright.web.pages.batch.batch_page import shown
@@ -40,7 +40,10 @@ def ask_to_start(
     desk = Desk(request)
     record = desk.cellar.record("sheet", slug)
     at = desk.now.astimezone(desk.zone).strftime("%Y-%m-%dT%H:%M")
-    chosen = protocol or use.plan_text(desk.cellar, record.text, record.name).plan.protocol
+    chosen = protocol
+    if not chosen:
+        found = foreseen_plan(desk.cellar, record.text, record.name, house=desk.house)
+        chosen = found.plan.protocol
     return _form(
         request, desk, record, TypedForm({"name": record.name, "protocol": chosen, "at": at})
     )
@@ -66,8 +69,9 @@ def _started(desk: Desk, record: Record, typed: TypedForm) -> BatchRecord:
         pitched = moment_typed(typed.get("at"), desk.now, desk.zone)
     name, protocol = typed.get("name").strip(), typed.get("protocol") or None
     return start_planned(
-        desk.cellar, desk.ledger, record, name, protocol, now=desk.now, pitched_at=pitched
-    )
+        desk.cellar, desk.ledger, record, name, protocol, now=desk.now, pitched_at=pitched,
+        house=desk.house,
+    )  # fmt: skip
 
 
 def _form(

@@ -1,0 +1,76 @@
+"""What binds the feeds of a must: the law, the stock, typed labels; and what only advises.
+
+The one home of these bounds: plans take them from here, and so do the batches that follow a plan.
+"""
+
+from __future__ import annotations
+
+from mustwright.figure import TYPED
+from mustwright.nutrition.dosing_problem import Ceiling
+from mustwright.nutrition.feeding_plan import Setting
+from mustwright.nutrition.shelf import Nutrient
+
+
+def ceilings(setting: Setting) -> tuple[Ceiling, ...]:
+    """Every bound on the feeds of a must [g/L], those of the law first.
+
+    What the rehydration nutrient already brings of a limited substance is taken off the law's.
+    Labels of a generic kind, which nobody typed, only advise; so do typed ones where the maker says
+    so.
+    """
+    return (*_law(setting), *_labels(setting), *_stock(setting))
+
+
+def _law(setting: Setting) -> list[Ceiling]:
+    used = setting.shelf.for_rehydration
+    used_g_l = setting.pitch.rehydration_nutrient_g.value / setting.must.volume_l.value
+    profile = setting.profile
+    found = []
+    for limit in profile.limits:
+        weights = tuple(limit.fraction_in(jar) for jar in setting.jars)
+        if not any(weights):
+            continue
+        already = limit.fraction_in(used) * used_g_l if used else 0.0
+        words = f"{profile.name} allows {limit.max_g_l:g} g/L of {limit.name} ({limit.source})"
+        most = max(limit.max_g_l - already, 0.0)
+        found.append(Ceiling(f"limit:{limit.substance}", words, weights, most, limit.source))
+    return found
+
+
+def _labels(setting: Setting) -> list[Ceiling]:
+    found = []
+    for jar in setting.jars:
+        label = jar.label_max_g_l
+        if label is None:
+            continue
+        most, typed = label.value, label.source == TYPED
+        whose = "the label" if typed else "a usual label"
+        found.append(
+            Ceiling(
+                f"label:{jar.id}",
+                f"{whose} of {jar.name} allows {most:g} g/L",
+                _alone(setting, jar),
+                most,
+                label.source,
+                advises=setting.labels_advise or not typed,
+                high=max(most, label.high or most),
+            )
+        )
+    return found
+
+
+def _stock(setting: Setting) -> list[Ceiling]:
+    return [
+        Ceiling(
+            f"stock:{jar.id}",
+            f"the shelf holds {jar.stock_g:g} g of {jar.name}",
+            _alone(setting, jar),
+            jar.stock_g / setting.must.volume_l.value,
+        )
+        for jar in setting.jars
+        if jar.stock_g is not None
+    ]
+
+
+def _alone(setting: Setting, jar: Nutrient) -> tuple[float, ...]:
+    return tuple(1.0 if one is jar else 0.0 for one in setting.jars)

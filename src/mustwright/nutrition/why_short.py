@@ -1,0 +1,67 @@
+"""Why a plan stays short of nitrogen, and what on the shelf would help: in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from mustwright.nutrition.bounds import BROKEN, amount_g_l
+from mustwright.nutrition.dosing_problem import SHORT_MG_L, DosingProblem, DosingSolution
+from mustwright.nutrition.feeding_plan import Setting
+from mustwright.nutrition.programme import binding
+from mustwright.nutrition.shelf import Shelf, generic_nutrients
+
+MOST_ADVICE = 3
+POOR_MG_G = 20.0  # a kind with less nitrogen than this is no help [mg N/g]
+
+
+def why_short(problem: DosingProblem, solution: DosingSolution) -> tuple[str, ...]:
+    """What really keeps the nitrogen short; one sentence each, never empty where it is short."""
+    if solution.feasible:
+        return ()
+    found = []
+    for ceiling, left in binding(problem, solution):
+        met = "all" if left < SHORT_MG_L else f"all but {left:.0f} mg N/L"
+        found.append(f"Only {ceiling.words}; without that limit {met} of it could be given.")
+    if found:
+        return tuple(found)
+    full = [
+        ceiling.words
+        for ceiling in problem.ceilings
+        if not ceiling.advises
+        and ceiling.most >= 0
+        and amount_g_l(ceiling, solution.grams_l) * BROKEN >= ceiling.most
+    ]
+    if full:  # several hold it together
+        return (f"It is held back by {' and by '.join(full)} together.",)
+    return (
+        "The shelf has no nitrogen that may go in at these moments: ammonium is not given late.",
+    )
+
+
+def what_to_buy(setting: Setting, short_with: Callable[[Setting], float]) -> list[str]:
+    """The generic nutrients not on the shelf that would help most, at most three.
+
+    Parameters
+    ----------
+    setting : Setting
+    short_with : callable
+        Gives the nitrogen that stays short in a setting [mg N/L].
+
+    Returns
+    -------
+    list of str
+    """
+    short = short_with(setting)
+    advice: list[tuple[float, str]] = []
+    for generic in generic_nutrients().values():
+        on_shelf = any(jar.class_id == generic.class_id for jar in setting.jars)
+        if on_shelf or generic.use == "rehydration" or generic.nitrogen_mg_g < POOR_MG_G:
+            continue
+        shelf = Shelf((*setting.shelf.nutrients, generic), setting.shelf.scale_g)
+        left = short_with(replace(setting, shelf=shelf))
+        if left < short - 1:
+            lacks = f"the {short:.0f} mg N/L this protocol lacks"
+            met = f"make up {lacks}" if left < SHORT_MG_L else f"bring {lacks} down to {left:.0f}"
+            advice.append((left, f"{generic.name} on the shelf would {met}."))
+    return [words for _, words in sorted(advice)[:MOST_ADVICE]]
