@@ -10,6 +10,7 @@ from functools import lru_cache
 from mustwright.errors import InputError
 from mustwright.kinetics.ready import is_ready
 from mustwright.planning.acidity.protocol_risk import acid_of_comparison, acid_of_plan
+from mustwright.planning.levers import with_levers
 from mustwright.planning.plan_forecast import foresee_comparison
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.what_if import Planned, planned_forecast
@@ -93,8 +94,7 @@ def _with_acid(key: Key, picked: tuple[str, ...]) -> Comparison:
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _plan(key: Key, protocol: str | None) -> PlanResult:
-    every = _every(key)
-    return acid_of_plan(every.of(protocol or every.suits_best, chosen=protocol is None))
+    return acid_of_plan(with_levers(_every(key), protocol))
 
 
 def _every(key: Key) -> Comparison:
