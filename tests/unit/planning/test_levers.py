@@ -1,4 +1,4 @@
-"""What would matter most: each thing moved a step under the same members, and said in a sentence."""
+"""What would matter most: each thing moved a step under the same members, then a sentence."""
 
 import math
 
@@ -75,7 +75,7 @@ def test_warmer_where_the_yeast_bears_it_else_cooler(temperature, way):
 def test_json_has_the_levers_with_their_figures(strong):
     data = plan_data(with_levers(strong))
     assert data["levers_in_words"]
-    assert [one["name"] for one in data["levers"]][0] == "as_planned"
+    assert data["levers"][0]["name"] == "as_planned"
     for one in data["levers"]:
         assert set(one) == {"name", "change", "chance_of_dry", "days_to_dry", "ranges"}
 
