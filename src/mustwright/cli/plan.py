@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from mustwright.figure import Figure
     from mustwright.nutrition.feeding_plan import Feed, FeedingPlan
     from mustwright.planning.acidity.acid_risk import AcidRisk
+    from mustwright.planning.levers import Levers
     from mustwright.planning.must_setup import MustResult
     from mustwright.planning.plan_result import Outcome, PlanResult
 
@@ -47,9 +48,10 @@ def plan_command(
 ) -> None:
     """Plan the must in FILE (a must sheet; - reads standard input)."""
     from mustwright.planning.acidity.protocol_risk import acid_of_plan
+    from mustwright.planning.levers import levers_of, recommended_with_levers
     from mustwright.planning.likeness import at_home
-    from mustwright.planning.plan import plan
-    from mustwright.planning.plan_forecast import foresee_plan, recommended
+    from mustwright.planning.plan import compare, plan
+    from mustwright.planning.plan_forecast import foresee_plan
     from mustwright.planning.plan_json import plan_data, plan_working
 
     text, name = sheet_text(file)
@@ -62,8 +64,11 @@ def plan_command(
         if ids:
             bare = plan(text, ids[0], own, name, aim)
             result = foresee_plan(replace(bare, ground=at_home(bare.ground, own_batches)))
+            result = replace(result, levers=levers_of(result))
         else:
-            result = recommended(text, own, name, aim, own_batches)
+            every = compare(text, None, own, name, aim)
+            every = replace(every, ground=at_home(every.ground, own_batches))
+            result = recommended_with_levers(every)
         if forecast:
             result = acid_of_plan(result)
     if as_json:
@@ -75,6 +80,8 @@ def plan_command(
 def plan_lines(result: PlanResult) -> list[str]:
     """The plan as text for a terminal or a printer."""
     lines = [result.name, ""]
+    if result.levers:
+        lines += [result.levers.words, ""]
     lines += _must_lines(result.must)
     lines += ["", f"Pitch: {result.pitch.yeast} yeast"]
     for i, step in enumerate(result.pitch.steps, 1):
@@ -101,6 +108,8 @@ def plan_lines(result: PlanResult) -> list[str]:
     for row in result.plan.balance:
         values = (row.need_mg_l, row.must_mg_l, row.rehydration_mg_l, row.plan_mg_l, row.short_mg_l)
         lines.append(f"  {row.nutrient:12s}" + "".join(f"{_amount(f):>10s}" for f in values))
+    if result.levers:
+        lines += ["", *lever_lines(result.levers)]
     if result.acid:
         lines.append(potassium_line(result.acid))
         lines += ["", *(line.strip() for line in acid_lines(result.acid))]
@@ -163,6 +172,16 @@ def outcome_lines(outcome: Outcome) -> list[str]:
         )
     if outcome.against_best:
         lines.append(f"  Against the recommended one: {outcome.against_best}")
+    return lines
+
+
+def lever_lines(levers: Levers) -> list[str]:
+    """What would matter most: each step with the chance to get dry and the days to it."""
+    lines = ["What would matter most: chance to get dry in six weeks, days to it"]
+    for one in (levers.as_planned, *levers.moved):
+        days = one.days_to_dry.value
+        said = f"{days:5.1f} d" if days < 1e5 else "never  "
+        lines.append(f"  {one.chance_of_dry.value:4.0%} {said}  {one.change}")
     return lines
 
 

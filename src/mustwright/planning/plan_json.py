@@ -39,8 +39,19 @@ def _plan_shape(result: PlanResult) -> dict[str, Any]:
         "chosen": result.chosen,
         "batch_cost": fields_of(result.cost),
         "aim": result.aim.id,
+        **_levers_shape(result),
         "legal": _legal(result.profile),
         "warnings": result.warnings,
+    }
+
+
+def _levers_shape(result: PlanResult) -> dict[str, Any]:
+    """What would matter most; absent where it was not worked out."""
+    if result.levers is None:
+        return {}
+    return {
+        "levers_in_words": result.levers.words,
+        "levers": [with_ranges(one) for one in (result.levers.as_planned, *result.levers.moved)],
     }
 
 

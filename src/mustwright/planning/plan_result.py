@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from mustwright.figure import Figure
 from mustwright.kinetics.bands import Band
@@ -16,6 +17,9 @@ from mustwright.planning.must_setup import Ground, MustResult
 from mustwright.planning.outcome_values import outcome_values
 from mustwright.planning.ranking import DEFAULT_AIM, Aim, Ranked, aim_called, rank
 from mustwright.yeast.pitch import Pitch, Strain
+
+if TYPE_CHECKING:
+    from mustwright.planning.levers import Levers
 
 
 @dataclass(frozen=True)
@@ -92,6 +96,8 @@ class PlanResult:
     loss : Figure or None
         How much worse than the best of each outcome it is, weighed for the aim; None when the plan
         was not ranked among others.
+    levers : Levers or None
+        What would matter most on this must, once worked out.
     """
 
     name: str
@@ -109,6 +115,7 @@ class PlanResult:
     aim: Aim = field(default_factory=lambda: aim_called(DEFAULT_AIM))
     group: int = 1
     loss: Figure | None = None
+    levers: Levers | None = None
 
     @property
     def cost(self) -> BatchCost:

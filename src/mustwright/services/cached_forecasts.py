@@ -11,6 +11,7 @@ from mustwright.errors import InputError
 from mustwright.kinetics.house_prior import HousePrior
 from mustwright.kinetics.ready import is_ready
 from mustwright.planning.acidity.protocol_risk import acid_of_comparison, acid_of_plan
+from mustwright.planning.levers import with_levers
 from mustwright.planning.likeness import HouseFor, at_home
 from mustwright.planning.plan_forecast import foresee_comparison
 from mustwright.planning.plan_result import Comparison, PlanResult
@@ -117,8 +118,7 @@ def _with_acid(key: Key, picked: tuple[str, ...], own: HousePrior | None) -> Com
 
 @lru_cache(maxsize=KEPT_RESULTS)
 def _plan(key: Key, protocol: str | None, own: HousePrior | None) -> PlanResult:
-    every = _every(key, own)
-    return acid_of_plan(every.of(protocol or every.suits_best, chosen=protocol is None))
+    return acid_of_plan(with_levers(_every(key, own), protocol))
 
 
 def _every(key: Key, own: HousePrior | None) -> Comparison:

@@ -1,0 +1,317 @@
+"""What would matter most on this must: each thing a maker can move, moved a believable step.
+
+The same members under every change, so that differences are those of the change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from mustwright.constants import POTASSIUM_G_MOL
+from mustwright.figure import Figure
+from mustwright.kinetics.acid_start import BUFFER
+from mustwright.kinetics.conditions import Conditions, Profile
+from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
+from mustwright.kinetics.forecast import Forecast
+from mustwright.kinetics.inputs import MustAtPitch, NitrogenPulse
+from mustwright.kinetics.parameters import Population
+from mustwright.planning.kinetic_inputs import (
+    conditions_of,
+    dissolved_times,
+    feeds_of,
+    must_at_pitch,
+    nothing_to_ferment,
+    pulse,
+    within_model,
+)
+from mustwright.planning.likeness import population_at
+from mustwright.planning.plan_forecast import SOURCE, foresee_comparison, run_of
+from mustwright.planning.plan_result import Comparison, PlanResult
+from mustwright.planning.what_if import extract_g_l
+
+# How far each is moved: what a maker could really do (a judgement, assumed).
+TOLERANCE_STEP_PCT = 2.0
+GRAVITY_STEP = 0.010
+NITROGEN_FACTOR = 1.25
+PITCH_FACTOR = 1.5
+TEMPERATURE_STEP_C = 3.0
+PH_STEP = 0.3
+HIGHEST_PH = 4.6
+MATTERS = 0.10  # of the chance to get dry: less is hardly worth the trouble (assumed)
+HARDLY = 0.05
+SURE = 0.95
+SPOKEN = {
+    "yeast": "yeast",
+    "sugar": "sugar",
+    "nitrogen": "nitrogen",
+    "pitch": "amount of yeast",
+    "temperature": "temperature",
+    "potassium_and_ph": "pH",
+    "aeration": "air",
+}
+
+
+@dataclass(frozen=True)
+class Lever:
+    """One thing moved a step.
+
+    Parameters
+    ----------
+    name : str
+    change : str
+        What is changed from what to what.
+    chance_of_dry : Figure
+        With the change.
+    days_to_dry : Figure
+        Middle, 5 and 95 % of members [d].
+    """
+
+    name: str
+    change: str
+    chance_of_dry: Figure
+    days_to_dry: Figure
+
+
+@dataclass(frozen=True)
+class Levers:
+    """What would matter most.
+
+    Parameters
+    ----------
+    as_planned : Lever
+        Nothing moved.
+    moved : tuple of Lever
+        The one that brings most first.
+    words : str
+        The upshot in a sentence.
+    """
+
+    as_planned: Lever
+    moved: tuple[Lever, ...]
+    words: str
+
+
+def levers_of(
+    result: PlanResult, rivals: Comparison | None = None, members: int = MEMBERS
+) -> Levers | None:
+    """What would matter most under a plan; None where nothing ferments.
+
+    Parameters
+    ----------
+    result : PlanResult
+    rivals : Comparison or None
+        Other plans for the same must, forecast: whether the choice among them matters.
+    members : int
+        32 to 100000.
+    """
+    ground = result.ground
+    if nothing_to_ferment(ground):
+        return None
+    base = _Case(
+        must_at_pitch(ground),
+        feeds_of(result.plan, ground),
+        conditions_of(ground),
+        population_at(ground),
+    )
+    planned = _lever("as_planned", "as planned", base, members)
+    moved = [_lever(name, change, case, members) for name, change, case in _moves(result, base)]
+    moved.sort(key=lambda lever: (-_chance(lever), _days(lever)))
+    spread = None if rivals is None else _spread(rivals)
+    return Levers(planned, tuple(moved), _words(planned, moved, spread))
+
+
+def with_levers(comparison: Comparison, chosen: str | None = None) -> PlanResult:
+    """One plan of a comparison, the recommended one if None, with what would matter most.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        Forecast already.
+    chosen : str or None
+        Id of its protocol.
+    """
+    result = comparison.of(chosen or comparison.suits_best, chosen=chosen is None)
+    return replace(result, levers=levers_of(result, comparison))
+
+
+def recommended_with_levers(bare: Comparison) -> PlanResult:
+    """The plan to recommend of a comparison that is not forecast yet, with what matters most."""
+    return with_levers(foresee_comparison(bare))
+
+
+@dataclass(frozen=True)
+class _Case:
+    must: MustAtPitch
+    feeds: tuple[NitrogenPulse, ...]
+    conditions: Conditions
+    prior: Population | None
+
+
+def _lever(name: str, change: str, case: _Case, members: int) -> Lever:
+    run = run_of(case.must, case.feeds, case.conditions, members, case.prior)
+    inputs: dict[str, Figure | float | str] = {
+        "members": float(members), "seed": float(SEED), "change": change,
+    }  # fmt: skip
+    return Lever(
+        name,
+        change,
+        Figure(run.chance_of_dry, "chance", "share of members dry in six weeks", SOURCE, inputs),
+        _days_figure(run, inputs),
+    )
+
+
+def _days_figure(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figure:
+    band = run.hours_to_dry
+    return Figure(
+        band.p50 / 24, "days", "until less than 2 g/L of sugar: middle, 5 and 95 % of members",
+        SOURCE, inputs, band.p05 / 24, band.p95 / 24,
+    )  # fmt: skip
+
+
+def _moves(result: PlanResult, base: _Case) -> Iterator[tuple[str, str, _Case]]:
+    """Every lever as name, change and the changed case."""
+    strain, must = base.conditions.strain, base.must
+    more = within_model("tolerance_pct", strain.alcohol_tolerance_pct_vol + TOLERANCE_STEP_PCT)
+    yield (
+        "yeast",
+        f"a yeast that bears {more:g} % vol instead of {strain.alcohol_tolerance_pct_vol:g}",
+        replace(
+            base,
+            conditions=replace(
+                base.conditions, strain=replace(strain, alcohol_tolerance_pct_vol=more)
+            ),
+        ),
+    )
+    gravity = result.must.gravity.value
+    less = max(gravity - GRAVITY_STEP, 1.005)
+    factor = extract_g_l(less) / extract_g_l(gravity)
+    yield (
+        "sugar",
+        f"gravity {less:.3f} instead of {gravity:.3f}",
+        replace(base, must=dissolved_times(must, factor)),
+    )
+    fed = result.plan.nitrogen.added_mg_l.value
+    if fed > 0:
+        feeds = tuple(
+            pulse(
+                feed.trigger,
+                NITROGEN_FACTOR * feed.ammonium_n_mg_l,
+                NITROGEN_FACTOR * feed.amino_n_mg_l,
+            )
+            for feed in base.feeds
+        )
+        yield (
+            "nitrogen",
+            f"{NITROGEN_FACTOR * fed:.0f} mg N/L fed instead of {fed:.0f} (law and labels not "
+            "asked again)",
+            replace(base, feeds=feeds),
+        )
+    grams = result.pitch.yeast_g.value
+    pitch = within_model("pitch_g_l", PITCH_FACTOR * base.conditions.pitch_g_l)
+    yield (
+        "pitch",
+        f"{PITCH_FACTOR * grams:.3g} g of yeast instead of {grams:.3g}",
+        replace(base, conditions=replace(base.conditions, pitch_g_l=pitch)),
+    )
+    yield _warmth(result, base)
+    yield _salt(base)
+    yield _air(base)
+
+
+def _salt(base: _Case) -> tuple[str, str, _Case]:
+    """A potassium salt that lifts the pH, with the potassium that so much base brings."""
+    must = base.must
+    ph = min(must.ph + PH_STEP, HIGHEST_PH)
+    lift = max(ph - must.ph, 0.0)
+    changes: dict[str, Any] = {"ph": ph, "ph_range": _raised(must.ph_range, lift)}
+    if must.potassium_mg_l is not None:
+        buffer = must.buffer_meq_l_ph or BUFFER[must.medium][0]
+        brought = lift * buffer * POTASSIUM_G_MOL
+        changes["potassium_mg_l"] = must.potassium_mg_l + brought
+        changes["potassium_range_mg_l"] = _raised(must.potassium_range_mg_l, brought)
+    return (
+        "potassium_and_ph",
+        f"pH {ph:.2g} instead of {must.ph:.2g} at pitch, by a potassium salt",
+        replace(base, must=replace(must, **changes)),
+    )
+
+
+def _raised(span: tuple[float, float] | None, by: float) -> tuple[float, float] | None:
+    return None if span is None else (span[0] + by, span[1] + by)
+
+
+def _air(base: _Case) -> tuple[str, str, _Case]:
+    """Air on the first two days, or none where it was to be given."""
+    aired = base.conditions.aeration in ("repeated", "stirred")
+    conditions = replace(base.conditions, aeration="none" if aired else "repeated")
+    change = "no air at all" if aired else "air stirred in more than once in the first two days"
+    return "aeration", change, replace(base, conditions=conditions)
+
+
+def _warmth(result: PlanResult, base: _Case) -> tuple[str, str, _Case]:
+    """Warmer, or cooler where warmer would leave the yeast's usual range."""
+    now, high = result.must.temperature_c, result.strain.temperature_high_c
+    step = TEMPERATURE_STEP_C if now + TEMPERATURE_STEP_C <= high else -TEMPERATURE_STEP_C
+    old = base.conditions
+    vessel = old.vessel
+    if vessel is None:
+        conditions = replace(old, temperature_c=_shifted(old.temperature_c, step, 45.0))
+    else:
+        room = _shifted(vessel.room_c, step, 45.0)
+        start = min(max(vessel.start_c + step, 0.0), 40.0)
+        conditions = replace(old, vessel=replace(vessel, room_c=room, start_c=start))
+    return (
+        "temperature",
+        f"{now + step:g} °C instead of {now:g}",
+        replace(base, conditions=conditions),
+    )
+
+
+def _shifted(course: float | Profile, by_c: float, most_c: float) -> float | Profile:
+    if isinstance(course, int | float):
+        return min(max(course + by_c, 0.0), most_c)
+    return tuple((hour, min(max(c + by_c, 0.0), most_c)) for hour, c in course)
+
+
+def _spread(rivals: Comparison) -> float | None:
+    """How much the choice of protocol changes the chance to finish, among plans not short."""
+    chances = [
+        1 - outcome.chance_of_sticking.value
+        for outcome, verdict in zip(rivals.outcomes, rivals.verdicts, strict=True)
+        if not verdict.faults[0]
+    ]
+    return max(chances) - min(chances) if len(chances) > 1 else None
+
+
+def _words(planned: Lever, moved: Sequence[Lever], spread: float | None) -> str:
+    now = _chance(planned)
+    matter = [lever for lever in moved if _chance(lever) - now >= MATTERS]
+    protocol = spread is not None and spread < HARDLY
+    if now >= SURE:
+        hardly = "; the protocol hardly matters" if protocol else ""
+        return f"It gets dry in {now:.0%} of runs as planned{hardly}."
+    if not matter:
+        best = max(moved, key=_chance)
+        also = " The protocol hardly matters either." if protocol else ""
+        return (
+            f"It gets dry in {now:.0%} of runs as planned, and no single step changes that much "
+            f"({best.change}: {_chance(best):.0%}).{also}"
+        )
+    names = " and ".join(f"the {SPOKEN[lever.name]}" for lever in matter[:2])
+    verb = "matter" if len(matter) > 1 else "matters"
+    hardly = ", and the protocol hardly does" if protocol else ""
+    steps = "; ".join(f"{lever.change}: {_chance(lever):.0%}" for lever in matter[:2])
+    return (
+        f"On this must {names} {verb} most{hardly}: it gets dry in {now:.0%} of runs as planned; "
+        f"{steps}."
+    )
+
+
+def _chance(lever: Lever) -> float:
+    return lever.chance_of_dry.value
+
+
+def _days(lever: Lever) -> float:
+    return lever.days_to_dry.value
