@@ -22,7 +22,7 @@ from mustwright.batch.log import Standing, is_event
 from mustwright.batch.outlook import BatchOutlook, PaceOutlook
 from mustwright.batch.progress import Progress
 from mustwright.batch.quantiles import Quantiles
-from mustwright.batch.rest_or_fall import SugarPosterior, quantiles_of, weigh
+from mustwright.batch.rest_or_fall import SugarPosterior, by_gravity, unseen, weigh
 from mustwright.batch.restart_course import (
     COMBINED,
     GIVEN_UP,
@@ -214,6 +214,8 @@ def assess(
     )
     gone = 1 - found.left_when_read_g_l / max(end.sugar_g_l, 1e-9)
     made = replace(made, phase=_phase(made, now, events, gone))
+    if made.phase in (AT_END, FINISHED) and held.residual_sugar_g_l is None:
+        made = replace(made, sugar_left_g_l=_untested(made.sugar_left_g_l, made))
     if made.phase == WAITING:  # what has not begun cannot have stopped
         made = replace(made, chance_stopped_short=0.0)
     return replace(made, is_stale=_is_stale(made, now))
@@ -267,16 +269,8 @@ def _unread(now: Progress, end: EndGravity, outlook: BatchOutlook | None) -> Sug
     )
     spread = Quantiles(low, (low + middle) / 2, middle, (middle + high) / 2, high)
     if now.hours > belief("stale_waiting_h"):
-        spread = _anything(end.sugar_g_l, now.hours / 24 - 1)
+        spread = unseen(end.sugar_g_l, now.hours / 24 - 1)
     return SugarPosterior(spread, _all(0.0), 0.0, 0.0, middle, 0.0, 0)
-
-
-def _anything(whole: float, days: float) -> Quantiles:
-    """Sugar left so many days after a usual start that nobody saw, up to all of it [g/L]."""
-    share, spread = belief("share_per_day"), belief("share_spread")
-    paces = (share * spread**1.645, share * spread**0.674, share)
-    low, lower, middle = (whole * math.exp(-pace * days) for pace in paces)
-    return Quantiles(low, lower, middle, (middle + whole) / 2, whole)
 
 
 def _finishing(now: Progress, end: EndGravity, held: VesselContents) -> SugarPosterior:
@@ -290,8 +284,7 @@ def _finishing(now: Progress, end: EndGravity, held: VesselContents) -> SugarPos
     level = float(before.gravity[-1]) if before else end.middle
     if held.gravity is None or held.gravity <= level + ROSE:
         return found
-    sugar = end.sugar_per_gravity * np.maximum(held.gravity - end.gravity, 0.0)
-    return replace(found, sugar_left_g_l=quantiles_of(sugar, end.weight))
+    return replace(found, sugar_left_g_l=by_gravity(held.gravity, end))
 
 
 def _tested(found: SugarPosterior, held: VesselContents, now: Progress) -> SugarPosterior:
@@ -312,6 +305,14 @@ def _tested(found: SugarPosterior, held: VesselContents, now: Progress) -> Sugar
         chance_stopped_short=rests if counts else 0.0,
         chance_finished=0.0 if counts else rests,
     )
+
+
+def _untested(left: Quantiles, made: Assessment) -> Quantiles:
+    """Up to what its gravity alone allows: a stop near the end looks like the end."""
+    if made.gravity is None:
+        return left
+    most = by_gravity(made.gravity, made.end).p95 or 0.0
+    return replace(left, p95=max(left.p95 or 0.0, most))
 
 
 def _is_kept(found: SugarPosterior, held: VesselContents) -> bool:

@@ -133,6 +133,20 @@ def quantiles_of(values: Floats, weight: Floats) -> Quantiles:
     )
 
 
+def by_gravity(gravity: float, end: EndGravity) -> Quantiles:
+    """Sugar that a gravity alone allows, as its must may end lower or higher [g/L]."""
+    over = np.maximum(gravity - end.gravity, 0.0)
+    return quantiles_of(end.sugar_per_gravity * over, end.weight)
+
+
+def unseen(whole: float, days: float) -> Quantiles:
+    """Sugar left so many days after a usual start that nobody saw, up to all of it [g/L]."""
+    share, spread = _prior("share_per_day"), _prior("share_spread")
+    paces = (share * spread**1.645, share * spread**0.674, share)
+    low, lower, middle = (whole * math.exp(-pace * days) for pace in paces)
+    return Quantiles(low, lower, middle, (middle + whole) / 2, whole)
+
+
 def _threshold(rule: str, name: str) -> float:
     return float(data.load("watch")["rule"][rule][name]["value"])
 

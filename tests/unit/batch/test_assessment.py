@@ -80,6 +80,17 @@ def test_a_sugar_test_is_known_better_than_any_balance():
     assert judged(log, 23.4).phase == "stopped short"
 
 
+def test_without_a_sugar_test_the_end_may_hold_as_much_as_its_gravity_allows():
+    log = log_of(*FALL, *((d, 1.000) for d in range(9, 24, 2)))
+    open_ = judged(log, 23.1)
+    assert open_.phase in ("at its end", "finished")
+    most = (1.000 - open_.end.low) * open_.end.sugar_per_gravity
+    assert open_.sugar_left_g_l.p95 == pytest.approx(most, rel=0.05)
+    assert most > 20
+    log.add(24 * 23.1, StepDone("stable", measured={"residual_sugar_g_l": 1.2}))
+    assert judged(log, 23.2).sugar_left_g_l.p95 < 2
+
+
 def test_knowledge_grows_old_and_the_sugar_left_wide():
     log = log_of(*FALL[:2])
     soon, late = judged(log, 3.1), judged(log, 11)
