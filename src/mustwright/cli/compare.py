@@ -9,6 +9,7 @@ import click
 
 from mustwright.cli.sheets import (
     aim_option,
+    as_written_option,
     chosen_protocols,
     forecast_option,
     print_answer,
@@ -35,6 +36,7 @@ AXIS_COLUMNS = 48
     help="Compare only this one; may be repeated. Without it all are compared.",
 )
 @aim_option
+@as_written_option
 @forecast_option
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
@@ -42,6 +44,7 @@ def compare_command(
     file: str,
     protocols: tuple[str, ...],
     aim: str | None,
+    as_written: bool,
     forecast: bool | None,
     explain: bool,
     as_json: bool,
@@ -54,7 +57,7 @@ def compare_command(
 
     text, name = sheet_text(file)
     ids, own = chosen_protocols(protocols)
-    result = compare(text, ids or None, own, name, aim)
+    result = compare(text, ids or None, own, name, aim, as_written)
     if forecast is not False:
         say_when_compiling()
         result = foresee_comparison(result)

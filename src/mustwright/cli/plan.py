@@ -10,6 +10,7 @@ import click
 
 from mustwright.cli.sheets import (
     aim_option,
+    as_written_option,
     chosen_protocols,
     forecast_option,
     print_answer,
@@ -22,15 +23,17 @@ if TYPE_CHECKING:
     from mustwright.figure import Figure
     from mustwright.nutrition.feeding_plan import Feed, FeedingPlan
     from mustwright.planning.acidity.acid_risk import AcidRisk
-    from mustwright.planning.levers import Levers
+    from mustwright.planning.lever import Levers
     from mustwright.planning.must_setup import MustResult
-    from mustwright.planning.plan_result import Outcome, PlanResult
+    from mustwright.planning.outcome import Outcome
+    from mustwright.planning.plan_result import PlanResult
 
 
 @click.command("plan")
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, or a protocol file (.toml).")
 @aim_option
+@as_written_option
 @forecast_option
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
@@ -38,6 +41,7 @@ def plan_command(
     file: str,
     protocol: str | None,
     aim: str | None,
+    as_written: bool,
     forecast: bool | None,
     explain: bool,
     as_json: bool,
@@ -52,14 +56,14 @@ def plan_command(
     text, name = sheet_text(file)
     ids, own = chosen_protocols(() if protocol is None else (protocol,))
     if forecast is False:
-        result = plan(text, ids[0] if ids else None, own, name, aim)
+        result = plan(text, ids[0] if ids else None, own, name, aim, as_written)
     else:
         say_when_compiling()
         if ids:
-            result = foresee_plan(plan(text, ids[0], own, name, aim))
+            result = foresee_plan(plan(text, ids[0], own, name, aim, as_written))
             result = replace(result, levers=levers_of(result))
         else:
-            result = recommended_with_levers(compare(text, None, own, name, aim))
+            result = recommended_with_levers(compare(text, None, own, name, aim, as_written))
         if forecast:
             result = acid_of_plan(result)
     if as_json:
@@ -82,6 +86,8 @@ def plan_lines(result: PlanResult) -> list[str]:
     lines += ["", f"Feeding: {result.plan.protocol_name} ({result.plan.protocol})"]
     if result.chosen:
         lines.append(f"  Recommended for {result.aim.name}: {result.aim.words}.")
+    if result.ground.setting.follow_author:
+        lines.append("  Followed as its author wrote it: only the law holds.")
     reasons = "; ".join(result.verdict.reasons)
     if reasons:
         lines.append(f"  For it: {reasons}.")

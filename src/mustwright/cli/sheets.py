@@ -102,6 +102,16 @@ def aim_option(command: Command) -> Command:
     )(command)
 
 
+def as_written_option(command: Command) -> Command:
+    """The option that plan and compare share: protocols as their authors wrote them."""
+    return click.option(
+        "--as-written",
+        is_flag=True,
+        help="Follow protocols as their authors wrote them: only the law holds, labels and stock "
+        "are named where they are gone beyond.",
+    )(command)
+
+
 def forecast_option(command: Command) -> Command:
     """The option that plan and compare share: the pH too, or no forecast at all."""
     return click.option(

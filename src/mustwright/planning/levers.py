@@ -22,6 +22,7 @@ from mustwright.planning.kinetic_inputs import (
     pulse,
     within_model,
 )
+from mustwright.planning.lever import Lever, Levers
 from mustwright.planning.plan_forecast import SOURCE, foresee_comparison, run_of
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.what_if import extract_g_l
@@ -48,46 +49,6 @@ SPOKEN = {
 }
 
 
-@dataclass(frozen=True)
-class Lever:
-    """One thing moved a step.
-
-    Parameters
-    ----------
-    name : str
-    change : str
-        What is changed from what to what.
-    chance_of_dry : Figure or None
-        With the change; None where the model cannot say.
-    days_to_dry : Figure or None
-        Middle, 5 and 95 % of members [d].
-    """
-
-    name: str
-    change: str
-    chance_of_dry: Figure | None
-    days_to_dry: Figure | None
-
-
-@dataclass(frozen=True)
-class Levers:
-    """What would matter most.
-
-    Parameters
-    ----------
-    as_planned : Lever
-        Nothing moved.
-    moved : tuple of Lever
-        The one that brings most first; those the model cannot judge last.
-    words : str
-        The upshot in a sentence.
-    """
-
-    as_planned: Lever
-    moved: tuple[Lever, ...]
-    words: str
-
-
 def levers_of(
     result: PlanResult, rivals: Comparison | None = None, members: int = MEMBERS
 ) -> Levers | None:
@@ -104,7 +65,7 @@ def levers_of(
     ground = result.ground
     if nothing_to_ferment(ground):
         return None
-    base = _Case(must_at_pitch(ground), feeds_of(result.plan, ground), conditions_of(ground))
+    base = _Ferment(must_at_pitch(ground), feeds_of(result.plan, ground), conditions_of(ground))
     planned = _lever("as_planned", "as planned", base, members)
     moved = [_lever(name, change, case, members) for name, change, case in _moves(result, base)]
     moved.sort(key=lambda lever: (-_chance(lever), _days(lever)))
@@ -139,13 +100,13 @@ def recommended_with_levers(bare: Comparison) -> PlanResult:
 
 
 @dataclass(frozen=True)
-class _Case:
+class _Ferment:
     must: MustAtPitch
     feeds: tuple[NitrogenPulse, ...]
     conditions: Conditions
 
 
-def _lever(name: str, change: str, case: _Case, members: int) -> Lever:
+def _lever(name: str, change: str, case: _Ferment, members: int) -> Lever:
     run = run_of(case.must, case.feeds, case.conditions, members)
     inputs: dict[str, Figure | float | str] = {
         "members": float(members), "seed": float(SEED), "change": change,
@@ -166,7 +127,7 @@ def _days_figure(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figu
     )  # fmt: skip
 
 
-def _moves(result: PlanResult, base: _Case) -> Iterator[tuple[str, str, _Case]]:
+def _moves(result: PlanResult, base: _Ferment) -> Iterator[tuple[str, str, _Ferment]]:
     """Every lever as name, change and the changed case."""
     strain, must = base.conditions.strain, base.must
     more = within_model("tolerance_pct", strain.alcohol_tolerance_pct_vol + TOLERANCE_STEP_PCT)
@@ -221,7 +182,7 @@ def _moves(result: PlanResult, base: _Case) -> Iterator[tuple[str, str, _Case]]:
     )
 
 
-def _warmth(result: PlanResult, base: _Case) -> tuple[str, str, _Case]:
+def _warmth(result: PlanResult, base: _Ferment) -> tuple[str, str, _Ferment]:
     """Warmer, or cooler where warmer would leave the yeast's usual range."""
     now, high = result.must.temperature_c, result.strain.temperature_high_c
     step = TEMPERATURE_STEP_C if now + TEMPERATURE_STEP_C <= high else -TEMPERATURE_STEP_C

@@ -19,16 +19,16 @@ from mustwright.must.gravity import (
 )
 from mustwright.nutrition.limits import LegalProfile, legal_profile
 from mustwright.nutrition.shelf import Shelf, read_shelf
-from mustwright.planning.ranking import DEFAULT_AIM, Aim, aim_called, aims
+from mustwright.planning.ranking import DEFAULT_AIM, Aim, aim_called
 from mustwright.planning.sheet_ingredients import read_ingredients
 from mustwright.planning.sheet_temperature import Warmth, read_warmth
 from mustwright.planning.sheet_values import mapping, number_within
+from mustwright.planning.sheet_wishes import aim_of, follows_author, labels_advise
 from mustwright.units import parse_quantity, temperature_c, volume_l
 from mustwright.yeast.pitch import Strain, strain_called
 
 DEFAULT_TEMPERATURE_C = 20.0
 DEFAULT_STRAIN = "low_demand_neutral"
-LABELS_BIND, LABELS_ADVISE = "bind", "advise"
 DEFAULT_PROFILE = "home"
 HEAVIEST_MUST_BRIX = 52.0  # assumed: some of the most sugar-tolerant yeasts begin near 50
 TABLES: dict[str, tuple[str, ...]] = {
@@ -46,7 +46,7 @@ TABLES: dict[str, tuple[str, ...]] = {
     ),
     "yeast": ("kind", "amount", "name", "rehydrated", "price_per_kg"),
     "vessel": ("material", "room", "cool_above", "cooling_w"),
-    "goal": ("aim",),
+    "goal": ("aim", "protocols"),
     "legal": ("profile", "labels"),
     "measured": ("gravity", "brix", "yan_mg_l", "ph"),
 }
@@ -95,6 +95,8 @@ class Sheet:
         Whether the maxima of typed labels only advise.
     aim : Aim
         What the maker wants most.
+    follow_author : bool
+        Whether protocols are followed as written, the law apart.
     """
 
     name: str
@@ -113,6 +115,7 @@ class Sheet:
     yeast_price_per_kg: float | None = None
     labels_advise: bool = False
     aim: Aim = field(default_factory=lambda: aim_called(DEFAULT_AIM))
+    follow_author: bool = False
 
     @property
     def temperature_c(self) -> float:
@@ -185,26 +188,10 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         number_within(
             yeast.get("price_per_kg"), "yeast.price_per_kg", 0, 1e6, "a price of a kilogram"
         ),
-        _labels_advise(legal),
-        _aim(_table(content, "goal")),
+        labels_advise(legal),
+        aim_of(_table(content, "goal")),
+        follows_author(_table(content, "goal")),
     )
-
-
-def _aim(goal: Mapping[str, Any]) -> Aim:
-    """What the maker wants most; security where nothing is said."""
-    wish = goal.get("aim", DEFAULT_AIM)
-    if not isinstance(wish, str):
-        raise InputError("goal.aim", f"needs one of {', '.join(aims())}", wish)
-    return aim_called(wish)
-
-
-def _labels_advise(legal: Mapping[str, Any]) -> bool:
-    """Whether the maxima of typed labels only advise."""
-    wish = legal.get("labels", LABELS_BIND)
-    if wish not in (LABELS_BIND, LABELS_ADVISE):
-        needs = f"needs '{LABELS_BIND}' (a label maximum is kept) or '{LABELS_ADVISE}'"
-        raise InputError("legal.labels", needs, wish)
-    return bool(wish == LABELS_ADVISE)
 
 
 def gravity_typed(value: object, field: str, bare: str = "SG") -> float:

@@ -25,6 +25,7 @@ SIMPLE: dict[str, tuple[str, str, bool]] = {
     "profile": ("legal", "profile", False),
     "labels": ("legal", "labels", False),
     "aim": ("goal", "aim", False),
+    "protocols": ("goal", "protocols", False),
     "measured_yan_mg_l": ("measured", "yan_mg_l", True),
     "measured_ph": ("measured", "ph", True),
     "scale": ("shelf", "scale", False),

@@ -1,4 +1,4 @@
-"""What a forecast says of a plan, by the names that the ranking weighs.
+"""What a forecast says of a plan, and its values by the names that the ranking weighs.
 
 The one place where results of the model become the values of ``data/aims.toml``: what the model
 learns to say is added here and nowhere else.
@@ -7,12 +7,47 @@ learns to say is added here and nowhere else.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
+from mustwright.figure import Figure
+from mustwright.kinetics.forecast import Band
 from mustwright.nutrition.feeding_plan import FeedingPlan
 
-if TYPE_CHECKING:
-    from mustwright.planning.plan_result import Outcome
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a plan would do, from an ensemble.
+
+    Parameters
+    ----------
+    days_to_dry : Figure
+        Middle, 5 and 95 % [d]; infinite if members never get there.
+    chance_of_sticking : Figure
+        Share of members that stop or crawl with sugar left.
+    residual_sugar_g_l, residual_yan_mg_l : Figure
+        After six weeks.
+    peak_temperature_c : Figure
+        Of the middle member and the 5 to 95 % range.
+    times_h, gravity : arrays
+        The band to draw.
+    feeds_h : tuple of Band
+        When each feed falls due.
+    third_h : Figure
+        When a third of the sugar is gone [h]; infinite where that never comes.
+    against_best : str
+        How it differs from the plan that suits best, or that it does not.
+    """
+
+    days_to_dry: Figure
+    chance_of_sticking: Figure
+    residual_sugar_g_l: Figure
+    residual_yan_mg_l: Figure
+    peak_temperature_c: Figure
+    times_h: tuple[float, ...]
+    gravity: Band
+    feeds_h: tuple[Band, ...]
+    third_h: Figure
+    against_best: str = ""
 
 
 def outcome_values(
