@@ -12,6 +12,7 @@ from mustwright.cli.sheets import (
     as_written_option,
     chosen_protocols,
     forecast_option,
+    generic_lines,
     print_answer,
     print_json,
     say_when_compiling,
@@ -77,6 +78,7 @@ def comparison_lines(result: Comparison) -> list[str]:
         f"{result.plans[0].nitrogen.demand_mg_l.value:.0f} mg N/L wanted, must brings "
         f"{result.plans[0].nitrogen.credit_mg_l.value:.0f}",
         "",
+        *generic_lines(result.ground),
         f"{'days after pitch':34s} " + _axis(),
     ]
     best_first = result.best_first()

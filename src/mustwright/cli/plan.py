@@ -13,6 +13,7 @@ from mustwright.cli.sheets import (
     as_written_option,
     chosen_protocols,
     forecast_option,
+    generic_lines,
     print_answer,
     print_json,
     say_when_compiling,
@@ -74,7 +75,7 @@ def plan_command(
 
 def plan_lines(result: PlanResult) -> list[str]:
     """The plan as text for a terminal or a printer."""
-    lines = [result.name, ""]
+    lines = [result.name, "", *generic_lines(result.ground)]
     if result.levers:
         lines += [result.levers.words, ""]
     lines += _must_lines(result.must)

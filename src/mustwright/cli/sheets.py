@@ -16,6 +16,7 @@ from mustwright.errors import InputError
 if TYPE_CHECKING:
     from mustwright.figure import Figure
     from mustwright.nutrition.protocols import Protocol
+    from mustwright.planning.must_setup import Ground
 
 LARGEST_FILE = 1_000_000
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -120,6 +121,17 @@ def forecast_option(command: Command) -> Command:
         help="Also say what each does to the pH, which takes a few seconds longer; or forecast "
         "nothing, and let trade practice pick.",
     )(command)
+
+
+def generic_lines(ground: Ground) -> list[str]:
+    """That generic kinds are planned with, where the sheet names no nutrients."""
+    if not ground.setting.shelf.is_generic:
+        return []
+    return [
+        "Generic kinds, to see: the sheet names no nutrients, so weigh nothing by this. List what "
+        "you have under [shelf].",
+        "",
+    ]
 
 
 def print_answer(lines: Iterable[str], working: Callable[[], Mapping[str, Figure]] | None) -> None:

@@ -46,7 +46,7 @@ ROW_NUMBERS = (
 )
 ROW_FIELDS = (*ROW_TEXT, *ROW_NUMBERS)
 TARGETS = ("gravity", "brix", "alcohol")
-CELLAR, OWN = "cellar", "own"
+CELLAR, OWN, GENERIC = "cellar", "own", "generic"
 
 
 def parse(text: str) -> TOMLDocument:
@@ -252,7 +252,7 @@ def _write_shelf(
     before: TypedForm,
     jars: Mapping[str, Mapping[str, Any]],
 ) -> None:
-    wanted = [] if typed.get("shelf") == CELLAR else typed.many.get("jar", [])
+    wanted = [] if typed.get("shelf") in (CELLAR, GENERIC) else typed.many.get("jar", [])
     had = before.many.get("jar", [])
     if sorted(wanted) == sorted(had):
         return
