@@ -139,6 +139,8 @@ def _over_jar(
                 words,
             ),
         )
+    if stock is not None and stock.advises and grams <= planned_g * ROUNDING:
+        stock = None  # followed as its author wrote it: the plan said that more is to be got
     if stock is not None and grams > stock.most_g_l * volume_l * ROUNDING + LEAST_G:
         yield (
             grams / (stock.most_g_l * volume_l + LEAST_G),

@@ -11,8 +11,10 @@ import click
 from mustwright.cli.sheets import (
     HOUSE,
     aim_option,
+    as_written_option,
     chosen_protocols,
     forecast_option,
+    generic_lines,
     own_house,
     print_answer,
     print_json,
@@ -38,6 +40,7 @@ AXIS_COLUMNS = 48
     help="Compare only this one; may be repeated. Without it all are compared.",
 )
 @aim_option
+@as_written_option
 @forecast_option
 @HOUSE
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
@@ -46,6 +49,7 @@ def compare_command(
     file: str,
     protocols: tuple[str, ...],
     aim: str | None,
+    as_written: bool,
     forecast: bool | None,
     house: bool,
     explain: bool,
@@ -60,7 +64,7 @@ def compare_command(
 
     text, name = sheet_text(file)
     ids, own = chosen_protocols(protocols)
-    result = compare(text, ids or None, own, name, aim)
+    result = compare(text, ids or None, own, name, aim, as_written)
     if forecast is not False:
         say_when_compiling()
         result = replace(result, ground=at_home(result.ground, own_house() if house else None))
@@ -81,6 +85,7 @@ def comparison_lines(result: Comparison) -> list[str]:
         f"{result.plans[0].nitrogen.demand_mg_l.value:.0f} mg N/L wanted, must brings "
         f"{result.plans[0].nitrogen.credit_mg_l.value:.0f}",
         "",
+        *generic_lines(result.ground),
         f"{'days after pitch':34s} " + _axis(),
     ]
     best_first = result.best_first()

@@ -11,8 +11,10 @@ import click
 from mustwright.cli.sheets import (
     HOUSE,
     aim_option,
+    as_written_option,
     chosen_protocols,
     forecast_option,
+    generic_lines,
     own_house,
     print_answer,
     print_json,
@@ -24,15 +26,17 @@ if TYPE_CHECKING:
     from mustwright.figure import Figure
     from mustwright.nutrition.feeding_plan import Feed, FeedingPlan
     from mustwright.planning.acidity.acid_risk import AcidRisk
-    from mustwright.planning.levers import Levers
+    from mustwright.planning.lever import Levers
     from mustwright.planning.must_setup import MustResult
-    from mustwright.planning.plan_result import Outcome, PlanResult
+    from mustwright.planning.outcome import Outcome
+    from mustwright.planning.plan_result import PlanResult
 
 
 @click.command("plan")
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, or a protocol file (.toml).")
 @aim_option
+@as_written_option
 @forecast_option
 @HOUSE
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
@@ -41,6 +45,7 @@ def plan_command(
     file: str,
     protocol: str | None,
     aim: str | None,
+    as_written: bool,
     forecast: bool | None,
     house: bool,
     explain: bool,
@@ -57,16 +62,16 @@ def plan_command(
     text, name = sheet_text(file)
     ids, own = chosen_protocols(() if protocol is None else (protocol,))
     if forecast is False:
-        result = plan(text, ids[0] if ids else None, own, name, aim)
+        result = plan(text, ids[0] if ids else None, own, name, aim, as_written)
     else:
         say_when_compiling()
         own_batches = own_house() if house else None
         if ids:
-            bare = plan(text, ids[0], own, name, aim)
+            bare = plan(text, ids[0], own, name, aim, as_written)
             result = foresee_plan(replace(bare, ground=at_home(bare.ground, own_batches)))
             result = replace(result, levers=levers_of(result))
         else:
-            every = compare(text, None, own, name, aim)
+            every = compare(text, None, own, name, aim, as_written)
             every = replace(every, ground=at_home(every.ground, own_batches))
             result = recommended_with_levers(every)
         if forecast:
@@ -79,7 +84,7 @@ def plan_command(
 
 def plan_lines(result: PlanResult) -> list[str]:
     """The plan as text for a terminal or a printer."""
-    lines = [result.name, ""]
+    lines = [result.name, "", *generic_lines(result.ground)]
     if result.levers:
         lines += [result.levers.words, ""]
     lines += _must_lines(result.must)
@@ -91,6 +96,8 @@ def plan_lines(result: PlanResult) -> list[str]:
     lines += ["", f"Feeding: {result.plan.protocol_name} ({result.plan.protocol})"]
     if result.chosen:
         lines.append(f"  Recommended for {result.aim.name}: {result.aim.words}.")
+    if result.ground.setting.follow_author:
+        lines.append("  Followed as its author wrote it: only the law holds.")
     reasons = "; ".join(result.verdict.reasons)
     if reasons:
         lines.append(f"  For it: {reasons}.")

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from mustwright.kinetics.house_prior import HousePrior
     from mustwright.nutrition.protocols import Protocol
     from mustwright.planning.likeness import HouseFor, Likeness
+    from mustwright.planning.must_setup import Ground
 
 LARGEST_FILE = 1_000_000
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -129,6 +130,16 @@ def aim_option(command: Command) -> Command:
     )(command)
 
 
+def as_written_option(command: Command) -> Command:
+    """The option that plan and compare share: protocols as their authors wrote them."""
+    return click.option(
+        "--as-written",
+        is_flag=True,
+        help="Follow protocols as their authors wrote them: only the law holds, labels and stock "
+        "are named where they are gone beyond.",
+    )(command)
+
+
 def forecast_option(command: Command) -> Command:
     """The option that plan and compare share: the pH too, or no forecast at all."""
     return click.option(
@@ -137,6 +148,17 @@ def forecast_option(command: Command) -> Command:
         help="Also say what each does to the pH, which takes a few seconds longer; or forecast "
         "nothing, and let trade practice pick.",
     )(command)
+
+
+def generic_lines(ground: Ground) -> list[str]:
+    """That generic kinds are planned with, where the sheet names no nutrients."""
+    if not ground.setting.shelf.is_generic:
+        return []
+    return [
+        "Generic kinds, to see: the sheet names no nutrients, so weigh nothing by this. List what "
+        "you have under [shelf].",
+        "",
+    ]
 
 
 def print_answer(lines: Iterable[str], working: Callable[[], Mapping[str, Figure]] | None) -> None:

@@ -16,7 +16,7 @@ def ceilings(setting: Setting) -> tuple[Ceiling, ...]:
 
     What the rehydration nutrient already brings of a limited substance is taken off the law's.
     Labels of a generic kind, which nobody typed, only advise; so do typed ones where the maker says
-    so.
+    so, and labels and stock where protocols are followed as written.
     """
     return (*_law(setting), *_labels(setting), *_stock(setting))
 
@@ -52,7 +52,7 @@ def _labels(setting: Setting) -> list[Ceiling]:
                 _alone(setting, jar),
                 most,
                 label.source,
-                advises=setting.labels_advise or not typed,
+                advises=setting.labels_advise or setting.follow_author or not typed,
                 high=max(most, label.high or most),
             )
         )
@@ -66,6 +66,7 @@ def _stock(setting: Setting) -> list[Ceiling]:
             f"the shelf holds {jar.stock_g:g} g of {jar.name}",
             _alone(setting, jar),
             jar.stock_g / setting.must.volume_l.value,
+            advises=setting.follow_author,
         )
         for jar in setting.jars
         if jar.stock_g is not None

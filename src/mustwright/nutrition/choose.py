@@ -135,7 +135,7 @@ def far_beyond_labels(plan: FeedingPlan, setting: Setting) -> bool:
     return any(
         amount_g_l(one, amounts) > FAR_BEYOND * (one.high or one.most)
         for one in ceilings(setting)
-        if one.advises and one.most > 0
+        if one.advises and one.most > 0 and one.key.startswith("label:")
     )
 
 
@@ -169,8 +169,9 @@ def _within_words(plan: FeedingPlan, setting: Setting) -> str:
     """What a plan may be praised for by law and label: less where a product is not listed."""
     jars = [jar for jar in setting.shelf.nutrients if jar.id in plan.products]
     typed = any(j.label_max_g_l is not None and j.label_max_g_l.source == TYPED for j in jars)
+    advised = setting.labels_advise or setting.follow_author
     held = [f"the figures of {setting.profile.name}"] if setting.profile.limits else []
-    held += ["every label you typed"] if typed and not setting.labels_advise else []
+    held += ["every label you typed"] if typed and not advised else []
     words = f"stays within {' and '.join(held)}" if held else ""
     standings = [(jar.name, setting.profile.standing_of(jar)) for jar in jars]
     unlisted = [name for name, one in standings if one is not None and not one.listed]

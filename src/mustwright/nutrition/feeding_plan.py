@@ -155,6 +155,9 @@ class Setting:
         Of the must in ferment [°C].
     labels_advise : bool
         Whether the maker takes the maxima of typed labels for advice.
+    follow_author : bool
+        Whether protocols are followed as written: labels and stock then only advise, and nothing of
+        the protocol gives way. The law holds whatever is wished.
     """
 
     must: MustFigures
@@ -165,6 +168,7 @@ class Setting:
     profile: LegalProfile
     temperature_c: float
     labels_advise: bool = False
+    follow_author: bool = False
 
     @property
     def jars(self) -> tuple[Nutrient, ...]:

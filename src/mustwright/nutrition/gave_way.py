@@ -87,8 +87,9 @@ def _labels(problem: DosingProblem, solution: DosingSolution) -> list[str]:
     for ceiling in problem.ceilings:
         amount = float(grams @ np.array(ceiling.weights))
         if ceiling.advises and amount > ceiling.most * (1 + 1e-6):
+            stock = ceiling.key.startswith("stock:")
+            then = "get more" if stock else "read the label of yours"
             found.append(
-                f"It takes {amount:.2g} g/L where {ceiling.words}: read the label of yours before "
-                "you weigh."
+                f"It takes {amount:.2g} g/L where {ceiling.words}: {then} before you weigh."
             )
     return found

@@ -26,30 +26,25 @@ from mustwright.nutrition.triggers import THIRD
 from mustwright.nutrition.why_short import what_to_buy, why_short
 
 
-def plan_feeding(
-    setting: Setting, protocol: Protocol, *, follow_author: bool = False
-) -> FeedingPlan:
+def plan_feeding(setting: Setting, protocol: Protocol) -> FeedingPlan:
     """The plan of one protocol on one must.
 
     Parameters
     ----------
     setting : Setting
     protocol : Protocol
-    follow_author : bool
-        Whether the protocol is followed as written: labels and stock then only advise, and nothing
-        of the protocol gives way. The law holds whatever is wished.
 
     Returns
     -------
     FeedingPlan
     """
-    return _Planner(setting, protocol, follow_author).plan()
+    return _Planner(setting, protocol).plan()
 
 
 class _Planner:
     """The steps from protocol to plan, in order."""
 
-    def __init__(self, setting: Setting, protocol: Protocol, follow_author: bool = False) -> None:
+    def __init__(self, setting: Setting, protocol: Protocol) -> None:
         self.setting, self.protocol = setting, protocol
         self.jars = setting.jars
         self.volume = setting.must.volume_l
@@ -76,7 +71,11 @@ class _Planner:
             protocol.ammonium_share_max,
             wants(setting.credit, self.rehydration),
         )
-        self.problem = _by_the_author(problem) if follow_author else problem
+        self.problem = (
+            replace(as_written(problem), ceilings=problem.ceilings)
+            if setting.follow_author
+            else problem
+        )
         self.table = FeedTable(setting, protocol, self.slots, self.problem.feeds, self.to_add)
 
     def plan(self) -> FeedingPlan:
@@ -233,14 +232,6 @@ class _Planner:
             TYPED,
             {name: weight for name, weight in weights.items() if weight != 1},
         )
-
-
-def _by_the_author(problem: DosingProblem) -> DosingProblem:
-    """As written, but within the law; labels and stock are named where they are gone beyond."""
-    bounds = tuple(
-        c if c.key.startswith("limit:") else replace(c, advises=True) for c in problem.ceilings
-    )
-    return replace(as_written(problem), ceilings=bounds)
 
 
 def _share_short(problem: DosingProblem, solution: DosingSolution) -> float:

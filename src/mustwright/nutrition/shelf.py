@@ -104,11 +104,14 @@ class Shelf:
         Smallest step the scale shows [g].
     assumed : tuple of str
         What was taken for granted in reading it.
+    is_generic : bool
+        Whether nothing was named: it stands for generic kinds.
     """
 
     nutrients: tuple[Nutrient, ...]
     scale_g: float = DEFAULT_SCALE_G
     assumed: tuple[str, ...] = ()
+    is_generic: bool = False
 
     @property
     def for_ferment(self) -> tuple[Nutrient, ...]:
@@ -210,7 +213,7 @@ def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf
     """
     content = content or {}
     scale, assumed = _scale(content, where)
-    entries = _entries(content, where)
+    entries = named = _entries(content, where)
     if not entries:
         listed = ", ".join(DEFAULT_SHELF)
         assumed.append(f"{where}: empty, so generic nutrients without end are assumed: {listed}")
@@ -227,7 +230,7 @@ def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf
         if nutrient.id in seen:
             raise InputError(f"{where}.{nutrient.id}", "is on the shelf twice", nutrient.id)
         seen.add(nutrient.id)
-    return Shelf(tuple(nutrients), scale, tuple(assumed))
+    return Shelf(tuple(nutrients), scale, tuple(assumed), not named)
 
 
 def _scale(content: Mapping[str, Any], where: str) -> tuple[float, list[str]]:
@@ -317,16 +320,14 @@ def _with_label(name: str, base: Nutrient, value: Mapping[str, Any], where: str)
         stock_g=_stock(value["stock"], f"{where}.stock") if "stock" in value else None,
         uptake_weight=_maybe(value, "uptake_weight", where, 0.1, 10) or 1.0,
         grams_per_teaspoon=_maybe(value, "grams_per_teaspoon", where, 0.1, 20),
-        sterol_source=_yes(
-            value.get("sterol_source", base.sterol_source), f"{where}.sterol_source"
-        ),
+        sterol_source=_yes(value.get("sterol_source", base.sterol_source), where),
     )
     return replace(nutrient, group=_group(nutrient))
 
 
 def _yes(value: object, where: str) -> bool:
     if not isinstance(value, bool):
-        raise InputError(where, "needs true or false", value)
+        raise InputError(f"{where}.sterol_source", "needs true or false", value)
     return value
 
 

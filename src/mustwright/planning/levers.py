@@ -26,6 +26,7 @@ from mustwright.planning.kinetic_inputs import (
     pulse,
     within_model,
 )
+from mustwright.planning.lever import Lever, Levers
 from mustwright.planning.likeness import population_at
 from mustwright.planning.plan_forecast import SOURCE, foresee_comparison, run_of
 from mustwright.planning.plan_result import Comparison, PlanResult
@@ -53,46 +54,6 @@ SPOKEN = {
 }
 
 
-@dataclass(frozen=True)
-class Lever:
-    """One thing moved a step.
-
-    Parameters
-    ----------
-    name : str
-    change : str
-        What is changed from what to what.
-    chance_of_dry : Figure
-        With the change.
-    days_to_dry : Figure
-        Middle, 5 and 95 % of members [d].
-    """
-
-    name: str
-    change: str
-    chance_of_dry: Figure
-    days_to_dry: Figure
-
-
-@dataclass(frozen=True)
-class Levers:
-    """What would matter most.
-
-    Parameters
-    ----------
-    as_planned : Lever
-        Nothing moved.
-    moved : tuple of Lever
-        The one that brings most first.
-    words : str
-        The upshot in a sentence.
-    """
-
-    as_planned: Lever
-    moved: tuple[Lever, ...]
-    words: str
-
-
 def levers_of(
     result: PlanResult, rivals: Comparison | None = None, members: int = MEMBERS
 ) -> Levers | None:
@@ -109,7 +70,7 @@ def levers_of(
     ground = result.ground
     if nothing_to_ferment(ground):
         return None
-    base = _Case(
+    base = _Ferment(
         must_at_pitch(ground),
         feeds_of(result.plan, ground),
         conditions_of(ground),
@@ -142,14 +103,14 @@ def recommended_with_levers(bare: Comparison) -> PlanResult:
 
 
 @dataclass(frozen=True)
-class _Case:
+class _Ferment:
     must: MustAtPitch
     feeds: tuple[NitrogenPulse, ...]
     conditions: Conditions
     prior: Population | None
 
 
-def _lever(name: str, change: str, case: _Case, members: int) -> Lever:
+def _lever(name: str, change: str, case: _Ferment, members: int) -> Lever:
     run = run_of(case.must, case.feeds, case.conditions, members, case.prior)
     inputs: dict[str, Figure | float | str] = {
         "members": float(members), "seed": float(SEED), "change": change,
@@ -170,7 +131,7 @@ def _days_figure(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figu
     )  # fmt: skip
 
 
-def _moves(result: PlanResult, base: _Case) -> Iterator[tuple[str, str, _Case]]:
+def _moves(result: PlanResult, base: _Ferment) -> Iterator[tuple[str, str, _Ferment]]:
     """Every lever as name, change and the changed case."""
     strain, must = base.conditions.strain, base.must
     more = within_model("tolerance_pct", strain.alcohol_tolerance_pct_vol + TOLERANCE_STEP_PCT)
@@ -220,7 +181,7 @@ def _moves(result: PlanResult, base: _Case) -> Iterator[tuple[str, str, _Case]]:
     yield _air(base)
 
 
-def _salt(base: _Case) -> tuple[str, str, _Case]:
+def _salt(base: _Ferment) -> tuple[str, str, _Ferment]:
     """A potassium salt that lifts the pH, with the potassium that so much base brings."""
     must = base.must
     ph = min(must.ph + PH_STEP, HIGHEST_PH)
@@ -242,7 +203,7 @@ def _raised(span: tuple[float, float] | None, by: float) -> tuple[float, float] 
     return None if span is None else (span[0] + by, span[1] + by)
 
 
-def _air(base: _Case) -> tuple[str, str, _Case]:
+def _air(base: _Ferment) -> tuple[str, str, _Ferment]:
     """Air on the first two days, or none where it was to be given."""
     aired = base.conditions.aeration in ("repeated", "stirred")
     conditions = replace(base.conditions, aeration="none" if aired else "repeated")
@@ -250,7 +211,7 @@ def _air(base: _Case) -> tuple[str, str, _Case]:
     return "aeration", change, replace(base, conditions=conditions)
 
 
-def _warmth(result: PlanResult, base: _Case) -> tuple[str, str, _Case]:
+def _warmth(result: PlanResult, base: _Ferment) -> tuple[str, str, _Ferment]:
     """Warmer, or cooler where warmer would leave the yeast's usual range."""
     now, high = result.must.temperature_c, result.strain.temperature_high_c
     step = TEMPERATURE_STEP_C if now + TEMPERATURE_STEP_C <= high else -TEMPERATURE_STEP_C

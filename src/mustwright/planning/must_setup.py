@@ -124,6 +124,7 @@ def lay_ground(sheet: Sheet) -> Ground:
         sheet.profile,
         sheet.temperature_c,
         sheet.labels_advise,
+        sheet.follow_author,
     )
     warnings.extend(_cautions(sheet, figures, pitch))
     warnings.extend(_rehydration_notes(sheet, pitch, held))

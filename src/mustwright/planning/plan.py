@@ -20,6 +20,7 @@ def plan(
     own: Mapping[str, Protocol] | None = None,
     name: str = "must",
     aim: str | None = None,
+    as_written: bool = False,
 ) -> PlanResult:
     """Plan the must of a sheet.
 
@@ -36,6 +37,8 @@ def plan(
         For a sheet without a name.
     aim : str or None
         Id of what the maker wants most, in place of what the sheet says.
+    as_written : bool
+        Follow protocols as their authors wrote them, the law apart, whatever the sheet says.
 
     Returns
     -------
@@ -46,7 +49,7 @@ def plan(
     InputError, ImpossibleError, UnknownKindError
     """
     own = own or {}
-    ground = _aimed(ground_of(text, name), aim)
+    ground = _wished(ground_of(text, name), aim, as_written)
     if protocol is not None:
         one = protocol_called(protocol, own)
         return _compare(ground, [one]).of(one.id)
@@ -65,6 +68,7 @@ def compare(
     own: Mapping[str, Protocol] | None = None,
     name: str = "must",
     aim: str | None = None,
+    as_written: bool = False,
 ) -> Comparison:
     """Plan the must of a sheet by several protocols.
 
@@ -80,6 +84,8 @@ def compare(
         For a sheet without a name.
     aim : str or None
         Id of what the maker wants most, in place of what the sheet says.
+    as_written : bool
+        Follow protocols as their authors wrote them, the law apart, whatever the sheet says.
 
     Returns
     -------
@@ -91,7 +97,7 @@ def compare(
     InputError, ImpossibleError, UnknownKindError
     """
     own = own or {}
-    ground = _aimed(ground_of(text, name), aim)
+    ground = _wished(ground_of(text, name), aim, as_written)
     if protocols is None:
         chosen = _every_protocol(own)
     else:
@@ -101,11 +107,17 @@ def compare(
     return _compare(ground, chosen)
 
 
-def _aimed(ground: Ground, aim: str | None) -> Ground:
-    """The same must with another aim."""
-    if aim is None:
-        return ground
-    return replace(ground, sheet=replace(ground.sheet, aim=aim_called(aim, "aim")))
+def _wished(ground: Ground, aim: str | None, as_written: bool) -> Ground:
+    """The same must with another aim, or with protocols followed as written."""
+    if aim is not None:
+        ground = replace(ground, sheet=replace(ground.sheet, aim=aim_called(aim, "aim")))
+    if as_written:
+        ground = replace(
+            ground,
+            sheet=replace(ground.sheet, follow_author=True),
+            setting=replace(ground.setting, follow_author=True),
+        )
+    return ground
 
 
 def _every_protocol(own: Mapping[str, Protocol]) -> list[Protocol]:

@@ -27,9 +27,9 @@ from mustwright.planning.kinetic_inputs import (
 )
 from mustwright.planning.likeness import HouseFor, at_home, population_at
 from mustwright.planning.must_setup import Ground
-from mustwright.planning.outcome_values import outcome_values
+from mustwright.planning.outcome import Outcome, outcome_values
 from mustwright.planning.plan import compare, compare_on
-from mustwright.planning.plan_result import Comparison, Outcome, PlanResult
+from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.ranking import rank
 
 STEP_H = 6.0

@@ -4,75 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 from mustwright.figure import Figure
-from mustwright.kinetics.bands import Band
 from mustwright.nutrition.choose import ProtocolVerdict
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.planning.acidity.acid_risk import AcidRisk
 from mustwright.planning.batch_cost import BatchCost, batch_cost
+from mustwright.planning.lever import Levers
 from mustwright.planning.must_setup import Ground, MustResult
-from mustwright.planning.outcome_values import outcome_values
+from mustwright.planning.outcome import Outcome, outcome_values
 from mustwright.planning.ranking import DEFAULT_AIM, Aim, Ranked, aim_called, rank
 from mustwright.yeast.pitch import Pitch, Strain
-
-if TYPE_CHECKING:
-    from mustwright.planning.levers import Levers
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What a plan would do, from an ensemble.
-
-    Parameters
-    ----------
-    days_to_dry : Figure
-        Middle, 5 and 95 % [d]; infinite if members never get there.
-    chance_of_sticking : Figure
-        Share of members that stop or crawl with sugar left.
-    residual_sugar_g_l, residual_yan_mg_l : Figure
-        After six weeks.
-    peak_temperature_c : Figure
-        Of the middle member and the 5 to 95 % range.
-    times_h, gravity : arrays
-        The band to draw.
-    feeds_h : tuple of Band
-        When each feed falls due.
-    stops_sweet : Figure
-        Share that ends where its yeast ends, in a must made to stop sweet; not in the chance of
-        sticking.
-    not_modelled : Figure
-        Part of the chance of sticking that stands for reasons the model does not have.
-    peak_gas_l_h : Figure
-        CO2 of the whole must at its fastest: foam, and air to let in.
-    taken_while_growing : Figure
-        Of the nitrogen taken up, the part while cells still grew.
-    unused_ammonium_mg_l, unused_amino_mg_l : Figure
-        Nitrogen left after six weeks, by kind.
-    third_h : Figure
-        When a third of the sugar is gone [h]; infinite where that never comes.
-    against_best : str
-        How it differs from the plan that suits best, or that it does not.
-    """
-
-    days_to_dry: Figure
-    chance_of_sticking: Figure
-    residual_sugar_g_l: Figure
-    residual_yan_mg_l: Figure
-    peak_temperature_c: Figure
-    times_h: tuple[float, ...]
-    gravity: Band
-    feeds_h: tuple[Band, ...]
-    third_h: Figure
-    stops_sweet: Figure
-    not_modelled: Figure
-    peak_gas_l_h: Figure
-    taken_while_growing: Figure
-    unused_ammonium_mg_l: Figure
-    unused_amino_mg_l: Figure
-    against_best: str = ""
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,8 @@ from mustwright.kinetics.pace import Pace, usual_pace
 from mustwright.must.course import share_of
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.triggers import THIRD
-from mustwright.planning.plan_result import Comparison, Outcome, PlanResult
+from mustwright.planning.outcome import Outcome
+from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.units import in_unit, parse_quantity
 
 

@@ -12,18 +12,18 @@ from mustwright.must.blend import PRIMARY, Portion
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.limits import LegalProfile, legal_profile
 from mustwright.nutrition.shelf import Shelf, read_shelf
-from mustwright.planning.ranking import DEFAULT_AIM, Aim, aim_called, aims
+from mustwright.planning.ranking import DEFAULT_AIM, Aim, aim_called
 from mustwright.planning.sheet_gravity import gravity_typed, question_heavy
 from mustwright.planning.sheet_ingredients import read_ingredients
 from mustwright.planning.sheet_temperature import Warmth, read_warmth
 from mustwright.planning.sheet_values import mapping, number_within
+from mustwright.planning.sheet_wishes import aim_of, follows_author, labels_advise
 from mustwright.toml_text import toml_table
 from mustwright.units import parse_quantity, temperature_c, volume_l
 from mustwright.yeast.pitch import Strain, strain_called
 
 DEFAULT_TEMPERATURE_C = 20.0
 DEFAULT_STRAIN = "low_demand_neutral"
-LABELS_BIND, LABELS_ADVISE = "bind", "advise"
 DEFAULT_PROFILE = "home"
 # What the sheet says of feeds outside its plan; None leaves it to the kind of must.
 FEEDINGS = {"as planned": None, "unknown": False}
@@ -44,7 +44,7 @@ TABLES: dict[str, tuple[str, ...]] = {
     ),
     "yeast": ("kind", "amount", "name", "rehydrated", "price_per_kg", "aeration"),
     "vessel": ("material", "room", "cool_above", "cooling_w"),
-    "goal": ("aim",),
+    "goal": ("aim", "protocols"),
     "legal": ("profile", "labels"),
     "measured": ("gravity", "brix", "yan_mg_l", "ph"),
 }
@@ -97,6 +97,8 @@ class Sheet:
         Whether the maxima of typed labels only advise.
     aim : Aim
         What the maker wants most.
+    follow_author : bool
+        Whether protocols are followed as written, the law apart.
     """
 
     name: str
@@ -117,6 +119,7 @@ class Sheet:
     feeding_known: bool | None = None
     labels_advise: bool = False
     aim: Aim = field(default_factory=lambda: aim_called(DEFAULT_AIM))
+    follow_author: bool = False
 
     @property
     def temperature_c(self) -> float:
@@ -187,26 +190,10 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         ),
         _aeration(must, yeast),
         _feeding_known(must),
-        _labels_advise(legal),
-        _aim(_table(content, "goal")),
+        labels_advise(legal),
+        aim_of(_table(content, "goal")),
+        follows_author(_table(content, "goal")),
     )
-
-
-def _aim(goal: Mapping[str, Any]) -> Aim:
-    """What the maker wants most; security where nothing is said."""
-    wish = goal.get("aim", DEFAULT_AIM)
-    if not isinstance(wish, str):
-        raise InputError("goal.aim", f"needs one of {', '.join(aims())}", wish)
-    return aim_called(wish)
-
-
-def _labels_advise(legal: Mapping[str, Any]) -> bool:
-    """Whether the maxima of typed labels only advise."""
-    wish = legal.get("labels", LABELS_BIND)
-    if wish not in (LABELS_BIND, LABELS_ADVISE):
-        needs = f"needs '{LABELS_BIND}' (a label maximum is kept) or '{LABELS_ADVISE}'"
-        raise InputError("legal.labels", needs, wish)
-    return bool(wish == LABELS_ADVISE)
 
 
 def _aeration(must: Mapping[str, Any], yeast: Mapping[str, Any]) -> Aeration:

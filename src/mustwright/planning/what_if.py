@@ -21,8 +21,9 @@ from mustwright.planning.kinetic_inputs import (
 )
 from mustwright.planning.likeness import population_at
 from mustwright.planning.must_setup import Ground
+from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_forecast import difference, outcome_of, run_of
-from mustwright.planning.plan_result import Outcome, PlanResult
+from mustwright.planning.plan_result import PlanResult
 
 FIELDS = ("temperature", "pitch", "nitrogen", "gravity")
 SAME = 1e-9

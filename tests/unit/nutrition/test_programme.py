@@ -291,17 +291,21 @@ def test_following_the_author_keeps_the_law_and_nothing_else():
         shelf={"dap": {"label_max_g_l": 0.2}, "autolysed_yeast": "10 g"},
         legal={"profile": "us"},
     )
+    content["goal"] = {"protocols": "as_written"}
     setting = ground(content).setting
     chosen = built_in_protocols()["organic_only_by_sugar"]
-    plan = plan_feeding(setting, chosen, follow_author=True)
+    plan = plan_feeding(setting, chosen)
     assert {item.nutrient for feed in plan.feeds for item in feed.items} == {"autolysed_yeast"}
     assert plan.nitrogen.added_mg_l.value == pytest.approx(
         plan.as_written.feeds[0].nitrogen_mg_l.value / 0.4, rel=0.01
     )
     salt = ground(content | {"shelf": {"dap": {"label_max_g_l": 0.2}}}).setting
-    pitched = plan_feeding(salt, built_in_protocols()["everything_at_pitch"], follow_author=True)
+    pitched = plan_feeding(salt, built_in_protocols()["everything_at_pitch"])
     assert not pitched.feasible
     assert any("United States" in words for words in pitched.would_free)
+    named = " ".join(plan.gave_way)
+    assert "the shelf holds 10 g of Autolysed-yeast nutrient: get more" in named
+    assert "the label of Ammonium phosphate" in " ".join(pitched.gave_way)
 
 
 def test_labels_that_advise_are_gone_beyond_and_named():

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from cases import cases
 from musts import broken_limits, sheet, sheets
-from mustwright.errors import validity_notes
+from mustwright.errors import InputError, validity_notes
 from mustwright.nutrition.choose import SHORT_MG_L, STAGED_ABOVE, falls_short
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.programme import COST_SLACK
@@ -136,3 +136,29 @@ def test_a_cheaper_jar_never_raises_the_cost(shelf, part, data, gravity):
     assert cheap is not None
     step = 0.001 * sum(jar.price_per_kg / 1000 for jar in setting.shelf.for_ferment) * 6
     assert cheap.value <= dear.value * (1 + COST_SLACK) + step
+
+
+def test_who_follows_the_author_gets_what_he_wrote_within_the_law():
+    shelf = {"dap": {"label_max_g_l": 0.2}, "autolysed_yeast": "10 g"}
+    text = tomlkit.dumps(sheet("1.110", "19 L", shelf=shelf, legal={"profile": "us"}))
+    wish = text + '\n[goal]\nprotocols = "as_written"\n'
+    fitted = compare(text)
+    asked, sheet_asks = compare(text, as_written=True), compare(wish)
+    assert asked.plans == sheet_asks.plans
+    assert asked.ground.sheet.follow_author
+    assert not fitted.ground.sheet.follow_author
+    for plan, before in zip(asked.plans, fitted.plans, strict=True):
+        law = [words for words in broken_limits(plan, asked.ground.setting) if "us " in words]
+        assert law == []
+        if not [b for b in before.as_written.breaches if b.limit.startswith("limit:")]:
+            for given_feed, author in zip(plan.feeds, plan.as_written.feeds, strict=True):
+                if not plan.missing:
+                    assert given_feed.nitrogen_mg_l.value == pytest.approx(
+                        author.nitrogen_mg_l.value, abs=2
+                    )
+
+
+def test_a_wish_that_is_not_known_is_refused():
+    text = text_of("1.100", TWO_JARS) + '\n[goal]\nprotocols = "loosely"\n'
+    with pytest.raises(InputError, match=r"goal.protocols.*as_written"):
+        compare(text)

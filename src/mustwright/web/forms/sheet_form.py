@@ -26,6 +26,7 @@ SIMPLE: dict[str, tuple[str, str, bool]] = {
     "profile": ("legal", "profile", False),
     "labels": ("legal", "labels", False),
     "aim": ("goal", "aim", False),
+    "protocols": ("goal", "protocols", False),
     "measured_yan_mg_l": ("measured", "yan_mg_l", True),
     "measured_ph": ("measured", "ph", True),
     "scale": ("shelf", "scale", False),
@@ -46,7 +47,7 @@ ROW_NUMBERS = (
 )
 ROW_FIELDS = (*ROW_TEXT, *ROW_NUMBERS)
 TARGETS = ("gravity", "brix", "alcohol")
-CELLAR, OWN = "cellar", "own"
+CELLAR, OWN, GENERIC = "cellar", "own", "generic"
 
 
 def parse(text: str) -> TOMLDocument:
@@ -253,7 +254,7 @@ def _write_shelf(
     before: TypedForm,
     jars: Mapping[str, Mapping[str, Any]],
 ) -> None:
-    wanted = [] if typed.get("shelf") == CELLAR else typed.many.get("jar", [])
+    wanted = [] if typed.get("shelf") in (CELLAR, GENERIC) else typed.many.get("jar", [])
     had = before.many.get("jar", [])
     if sorted(wanted) == sorted(had):
         return

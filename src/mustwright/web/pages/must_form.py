@@ -14,6 +14,8 @@ from mustwright.services.repository import Cellar, Record
 from mustwright.toml_text import toml_table
 from mustwright.web.forms import lists
 from mustwright.web.forms.sheet_form import (
+    CELLAR,
+    GENERIC,
     OWN,
     ROW_FIELDS,
     form_field,
@@ -45,6 +47,8 @@ LOT_LABELS = (
 def _fill(record: Record) -> TypedForm:
     typed = typed_from_sheet(record.text, record.name)
     typed.rows.append({})
+    if typed.get("shelf") == CELLAR:
+        typed.fields["shelf"] = GENERIC  # on an empty shelf that is how it is planned
     if typed.get("yeast_kind"):  # names people use become the ids that the list offers
         typed.fields["yeast_kind"] = _strain_id(typed.get("yeast_kind"))
     return typed
@@ -63,6 +67,14 @@ def _sheet(cellar: Cellar, base: str, typed: TypedForm) -> str:
     """The text the form stands for; fields whose own text means the same stay as they were."""
     if typed.get("shelf") == OWN and not typed.many.get("jar"):
         raise InputError("shelf", "needs at least one nutrient ticked, or the cellar's shelf", "")
+    asked = typed.get("shelf") not in (OWN, GENERIC) and not typed.many.get("jar")
+    if asked and not use.jars(cellar):
+        raise InputError(
+            "shelf",
+            "needs to know what you have: put it on the shelf or tick it here, or choose generic "
+            "kinds to see what a plan looks like",
+            "an empty shelf",
+        )
     before = typed_from_sheet(base, typed.get("name"))
     kind = before.get("yeast_kind")
     if kind and typed.get("yeast_kind") == _strain_id(kind):
@@ -91,9 +103,7 @@ def _nutrients(cellar: Cellar, typed: TypedForm) -> list[tuple[str, str, str]]:
 
 
 def _shelf_words(cellar: Cellar) -> str:
-    names = [jar.name for jar in use.jars(cellar)]
-    generic = [generic_nutrients()[name].name for name in DEFAULT_SHELF]
-    return ", ".join(names) or "empty, so generic ones are taken: " + ", ".join(generic)
+    return ", ".join(jar.name for jar in use.jars(cellar))
 
 
 def _options(cellar: Cellar, typed: TypedForm, errors: Mapping[str, str]) -> Mapping[str, Any]:
@@ -111,6 +121,7 @@ def _options(cellar: Cellar, typed: TypedForm, errors: Mapping[str, str]) -> Map
         "aims": list(lists.aim_options()),
         "choices": _nutrients(cellar, typed),
         "shelf_words": _shelf_words(cellar),
+        "generic_words": ", ".join(generic_nutrients()[name].name for name in DEFAULT_SHELF),
     }
 
 

@@ -10,8 +10,8 @@ from starlette.responses import HTMLResponse
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ensemble_setting import MEMBERS
 from mustwright.kinetics.ready import state
+from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_forecast import doubts
-from mustwright.planning.plan_result import Outcome
 from mustwright.planning.what_if import FIELDS, Planned, WhatIf, what_if
 from mustwright.planning.what_if_inputs import read_facts, shown_facts, slides
 from mustwright.services.cached_forecasts import foreseen_plan, foreseen_planned

@@ -10,7 +10,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from mustwright.planning.plan_result import Outcome
+from mustwright.planning.outcome import Outcome
 from mustwright.web.pages.figures import clock, number
 from mustwright.web.pictures.frame import Frame, Scale, TimeAxis, shared_labels
 from mustwright.web.pictures.svg import curve as drawn_curve
