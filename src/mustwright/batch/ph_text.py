@@ -106,9 +106,16 @@ def part_words(grams: float) -> str:
     return f"Add {grams:.2g} g of potassium bicarbonate now, and {READ_ON}"
 
 
-def no_salt_words(is_salted: bool) -> str:
-    """What is left to do where no salt may go in, or no more of it."""
-    return f"Add no {'more ' if is_salted else ''}salt, give no ammonium, and {READ_ON}"
+def no_salt_words(is_salted: bool, too_low: bool = False) -> str:
+    """What is left to do where no salt may go in, or no more of it.
+
+    Parameters
+    ----------
+    too_low : bool
+        Whether the pH is so low that the ferment would not go on by itself.
+    """
+    what = "blend it with a less sour mead, or thin it" if too_low else READ_ON
+    return f"Add no {'more ' if is_salted else ''}salt, give no ammonium, and {what}"
 
 
 def dose_caution(dose: SaltDose | None) -> str:

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from mustwright import data
 from mustwright.batch.alert import threshold
 from mustwright.batch.allowed_additions import CARBONATES, room_of_kind
-from mustwright.batch.assessment import Assessment
+from mustwright.batch.assessment import STOPPED, Assessment
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.ph_text import half_dose_words, no_salt_words, part_words
 from mustwright.batch.progress import Progress
@@ -54,14 +54,18 @@ def salt_advice(now: Progress, of: Assessment, ph: PhForeseen | None) -> SaltAdv
     if since is not None:
         return SaltAdvice("Read pH and gravity", "", since + SHOWS_AFTER, "read")
     dose = ph.dose if ph is not None else None
+    too_low = (
+        of.phase == STOPPED and now.ph is not None and now.ph < threshold("ph_low", "restart_low")
+    )
+    nothing = no_salt_words(_is_salted(now), too_low)
     powder = str(data.load("cautions")["powder_in_gassy_must"]["text"])
     if dose is not None and dose.grams > 0:
         return SaltAdvice(half_dose_words(dose), dose.caution or powder, None, "add")
     if dose is not None:
-        return SaltAdvice(no_salt_words(_is_salted(now)), dose.limit, None, "none")
+        return SaltAdvice(nothing, dose.limit, None, "none")
     grams, law = _first_part_g(now, of)
     if grams < 0.05:
-        return SaltAdvice(no_salt_words(_is_salted(now)), " ".join(law), None, "none")
+        return SaltAdvice(nothing, " ".join(law), None, "none")
     return SaltAdvice(part_words(grams), " ".join((powder, *law)), None, "add")
 
 
