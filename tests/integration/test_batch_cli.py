@@ -127,7 +127,8 @@ def test_files_out_and_in(home, capsys):
     command(capsys, "batch", "note", "heather", "smells of heather")
     whole = home / "whole.json"
     whole.write_text(command(capsys, "batch", "export", "heather"))
-    assert command(capsys, "batch", "import", whole).startswith("heather-2: taken in")
+    assert command(capsys, "batch", "import", whole).startswith("heather: kept already")
+    assert "heather-2" not in command(capsys, "batch", "list", "--json")
     table = home / "table.csv"
     table.write_text(command(capsys, "batch", "export", "heather", "--csv"))
     assert "3 there already" in command(capsys, "batch", "import", table, "--into", "heather")

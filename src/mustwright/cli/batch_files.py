@@ -31,12 +31,16 @@ def read_text(path: str) -> str:
 
 
 def import_json_file(compose: Compose, path: str, as_json: bool) -> None:
-    """A whole batch becomes a new one."""
+    """A whole batch becomes a new one; one that is kept already stays as it is."""
     from mustwright.services.batch.export_json import import_json
 
+    before = {record.slug for record in compose.ledger.batches()}
     record = import_json(compose.ledger, read_text(path))
     if as_json:
         print_json({"batch": record.slug, "name": record.name, "version": record.version})
+        return
+    if record.slug in before:
+        click.echo(f"{record.slug}: kept already, with everything the file says; nothing written")
         return
     click.echo(f"{record.slug}: taken in, {record.version} lines of log")
 
