@@ -23,7 +23,7 @@ from mustwright.kinetics.forecast import Drawn, Forecast, fermentations, sum_up
 from mustwright.kinetics.inputs import NitrogenPulse, PulseTrigger
 from mustwright.kinetics.parameters import population_of_house
 from mustwright.kinetics.simulate import DRY_G_L
-from mustwright.kinetics.update import ODD, ReadingVerdict
+from mustwright.kinetics.update import ReadingVerdict
 from mustwright.planning.kinetic_inputs import with_acid
 from mustwright.planning.likeness import HOUSE_NOTE, HouseFor, likeness_of
 
@@ -141,7 +141,7 @@ def _fit(case: KineticCase, verdict: ReadingVerdict | None) -> tuple[bool, bool,
     if verdict is None:
         return True, True, None, "No reading yet: the forecast is that of musts like this."
     odd = None if verdict.odd_reading is None else case.entries[verdict.odd_reading]
-    return verdict.explained, _is_met(verdict), odd, verdict.message
+    return verdict.explained, verdict.is_met, odd, verdict.message
 
 
 def _times(case: KineticCase) -> NDArray[np.float64]:
@@ -171,12 +171,6 @@ def _crossing(times: Floats, gone: Floats, fraction: float) -> Floats:
     part = np.where(high > low, (fraction - low) / np.maximum(high - low, 1e-12), 1.0)
     hours = times[before] + np.clip(part, 0.0, 1.0) * (times[at] - times[before])
     return np.where(over.any(axis=0), hours, np.inf)
-
-
-def _is_met(verdict: ReadingVerdict) -> bool:
-    """Whether all readings are met, or all but one that others came after."""
-    odd = [k for k, miss in enumerate(verdict.scaled_miss) if abs(miss) > ODD]
-    return not odd or (len(odd) == 1 and odd[0] < len(verdict.scaled_miss) - 1)
 
 
 def _releases(case: KineticCase, drawn: Drawn) -> Releases | None:

@@ -76,6 +76,15 @@ class ReadingVerdict:
     message: str
     bend: float = 0.0
 
+    @property
+    def is_met(self) -> bool:
+        """Whether all readings are met, or all but one that others came after.
+
+        A course that had to be bent is met all the same.
+        """
+        odd = [k for k, miss in enumerate(self.scaled_miss) if abs(miss) > ODD]
+        return not odd or (len(odd) == 1 and odd[0] < len(self.scaled_miss) - 1)
+
 
 @dataclass(frozen=True)
 class Posterior:

@@ -1,4 +1,4 @@
-"""What one finished batch says of its own effects: mean and covariance, about three kilobytes.
+"""What one finished batch says of its own effects: mean and covariance, about six kilobytes.
 
 The summary is made under the population alone, never under the house, so that each batch speaks for
 itself: it is independent of every other batch, and leaving one out is exact.
@@ -77,7 +77,7 @@ def summary_of_members(
         batch,
         likeness,
         tuple(round(float(m), 6) for m in z.mean(axis=1)),
-        tuple(tuple(round(float(c), 6) for c in row) for row in covariance),
+        tuple(tuple(round(float(c), 5) for c in row) for row in covariance),
         z.shape[1],
         explained,
     )

@@ -56,7 +56,7 @@ def summary_of(
         raise InputError("readings", need, after_pitch)
     who = population(case.must.medium)
     found = posterior(case.must, case.given, case.conditions, case.readings, members, SEED, who)
-    return summary_of_members(batch, likeness_of(case.ground), found.z, found.verdict.explained)
+    return summary_of_members(batch, likeness_of(case.ground), found.z, found.verdict.is_met)
 
 
 def forecast_and_fact(

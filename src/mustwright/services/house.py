@@ -153,10 +153,24 @@ def learn_from(ledger: Ledger, notebook: Notebook, slug: str, now: datetime) -> 
         "why": why,
         "band": band,
         "seen_days": seen,
-        "summary": None if summary is None else data_of(summary),
+        "summary": None if summary is None else _written(summary),
     }
     notebook.save_page(LEARNED, slug, json.dumps(page, separators=(",", ":")), None)
     return Taught(record, summary, why, band=band, seen_days=seen)
+
+
+def _written(summary: BatchSummary) -> dict[str, Any]:
+    """A summary as plain data; of its covariance the lower half, for the upper is the same."""
+    data: dict[str, Any] = data_of(summary)
+    return data | {"covariance": [row[: k + 1] for k, row in enumerate(summary.covariance)]}
+
+
+def _whole(told: dict[str, Any]) -> dict[str, Any]:
+    """The same with both halves."""
+    rows = told["covariance"]
+    size = range(len(rows))
+    full = [[rows[max(i, j)][min(i, j)] for j in size] for i in size]
+    return told | {"covariance": full}
 
 
 def _log_key(ledger: Ledger, record: BatchRecord) -> str:
@@ -181,7 +195,7 @@ def _kept(ledger: Ledger, record: BatchRecord, content: str | None) -> Taught | 
         if page["model"] != model_key() or page["log"] != _log_key(ledger, record):
             return None
         told = page["summary"]
-        summary = None if told is None else record_from(BatchSummary, told, "summary")
+        summary = None if told is None else record_from(BatchSummary, _whole(told), "summary")
         return Taught(
             record,
             summary,
@@ -189,7 +203,7 @@ def _kept(ledger: Ledger, record: BatchRecord, content: str | None) -> Taught | 
             band=tuple(float(days) for days in page["band"]),
             seen_days=page["seen_days"],
         )
-    except (ValueError, KeyError, InputError):
+    except (ValueError, KeyError, IndexError, TypeError, InputError):
         return None
 
 
