@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -21,15 +24,19 @@ from mustwright.cli.sheets import (
     say_when_compiling,
     sheet_text,
 )
+from mustwright.errors import InputError
 
 if TYPE_CHECKING:
     from mustwright.figure import Figure
     from mustwright.nutrition.feeding_plan import Feed, FeedingPlan
+    from mustwright.nutrition.protocols import Protocol
     from mustwright.planning.acidity.acid_risk import AcidRisk
     from mustwright.planning.lever import Levers
+    from mustwright.planning.likeness import HouseFor
     from mustwright.planning.must_setup import MustResult
     from mustwright.planning.outcome import Outcome
     from mustwright.planning.plan_result import PlanResult
+    from mustwright.planning.tailored import TailoredPlan
 
 
 @click.command("plan")
@@ -39,6 +46,17 @@ if TYPE_CHECKING:
 @as_written_option
 @forecast_option
 @HOUSE
+@click.option(
+    "--tailor",
+    "tailoring",
+    is_flag=True,
+    help="Also search for feeds made for this must; takes some seconds, Ctrl-C stops it.",
+)
+@click.option(
+    "--tailor-into",
+    metavar="FOLDER",
+    help="Search, and write each plan found as a protocol file into FOLDER.",
+)
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def plan_command(
@@ -48,38 +66,107 @@ def plan_command(
     as_written: bool,
     forecast: bool | None,
     house: bool,
+    tailoring: bool,
+    tailor_into: str | None,
     explain: bool,
     as_json: bool,
 ) -> None:
     """Plan the must in FILE (a must sheet; - reads standard input)."""
     from mustwright.planning.acidity.protocol_risk import acid_of_plan
-    from mustwright.planning.levers import levers_of, recommended_with_levers
-    from mustwright.planning.likeness import at_home
-    from mustwright.planning.plan import compare, plan
-    from mustwright.planning.plan_forecast import foresee_plan
+    from mustwright.planning.plan import plan
     from mustwright.planning.plan_json import plan_data, plan_working
 
     text, name = sheet_text(file)
     ids, own = chosen_protocols(() if protocol is None else (protocol,))
+    chosen = ids[0] if ids else None
+    wanted = tailoring or tailor_into is not None
+    if forecast is False and wanted:
+        raise InputError("--tailor", "needs the forecast", "--no-forecast")
+    found: tuple[TailoredPlan, ...] | None = None
     if forecast is False:
-        result = plan(text, ids[0] if ids else None, own, name, aim, as_written)
+        result = plan(text, chosen, own, name, aim, as_written)
     else:
         say_when_compiling()
         own_batches = own_house() if house else None
-        if ids:
-            bare = plan(text, ids[0], own, name, aim, as_written)
-            result = foresee_plan(replace(bare, ground=at_home(bare.ground, own_batches)))
-            result = replace(result, levers=levers_of(result))
-        else:
-            every = compare(text, None, own, name, aim, as_written)
-            every = replace(every, ground=at_home(every.ground, own_batches))
-            result = recommended_with_levers(every)
+        result, found = _foreseen(text, chosen, own, name, aim, as_written, wanted, own_batches)
         if forecast:
             result = acid_of_plan(result)
+    if tailor_into is not None:
+        _write(found or (), Path(tailor_into))
     if as_json:
-        print_json(plan_data(result, explain))
+        print_json(plan_data(result, explain, found))
         return
-    print_answer(plan_lines(result), partial(plan_working, result) if explain else None)
+    lines = plan_lines(result)
+    if found is not None:
+        lines += ["", *tailored_lines(found)]
+    print_answer(lines, partial(plan_working, result) if explain else None)
+
+
+def _foreseen(
+    text: str,
+    chosen: str | None,
+    own: Mapping[str, Protocol],
+    name: str,
+    aim: str | None,
+    as_written: bool,
+    tailoring: bool,
+    house: HouseFor | None,
+) -> tuple[PlanResult, tuple[TailoredPlan, ...] | None]:
+    """The plan with its forecast and levers, and what was tailored where that is asked for."""
+    from mustwright.planning.levers import levers_of, with_levers
+    from mustwright.planning.likeness import at_home
+    from mustwright.planning.plan import compare, plan
+    from mustwright.planning.plan_forecast import foresee_comparison, foresee_plan
+    from mustwright.planning.tailored import tailor
+
+    if chosen is not None and not tailoring:
+        bare = plan(text, chosen, own, name, aim, as_written)
+        result = foresee_plan(replace(bare, ground=at_home(bare.ground, house)))
+        return replace(result, levers=levers_of(result)), None
+    others = compare(text, None, own, name, aim, as_written)
+    every = foresee_comparison(replace(others, ground=at_home(others.ground, house)))
+    found = tailor(every, _told) if tailoring else None
+    return with_levers(every, chosen), found
+
+
+def _told(part: float) -> bool:
+    """How far the search is, on standard error."""
+    if round(100 * part) % 25 == 0:
+        print(f"mustwright: note: searching, {part:.0%}", file=sys.stderr)
+    return True
+
+
+def _write(found: Sequence[TailoredPlan], folder: Path) -> None:
+    """Each plan found as a protocol file."""
+    from mustwright.nutrition.protocols import read_protocol
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for one in found:
+            name = f"{read_protocol(one.protocol_file).id}.toml"
+            (folder / name).write_text(one.protocol_file, encoding="utf-8")
+    except OSError as error:
+        raise InputError(
+            "--tailor-into", "needs a folder that can be written", str(error)
+        ) from None
+
+
+def tailored_lines(found: Sequence[TailoredPlan]) -> list[str]:
+    """What a search found, one paragraph a result."""
+    if not found:
+        return ["Tailored: nothing that keeps to every bound and does as well as a protocol."]
+    lines = ["Tailored to this must (search; judged on other runs than it was found on)"]
+    for one in found:
+        lines += ["", f"  {one.words}"]
+        dry = one.outcome.days_to_dry.value
+        said = f"day {dry:.1f}" if dry < 1e5 else "never in most runs"
+        lines.append(
+            f"  Dry {said}, sticks or crawls in {one.outcome.chance_of_sticking.value:.0%} of runs"
+        )
+        for feed in one.plan.feeds:
+            grams = ", ".join(f"{i.grams.value:g} g {i.name}" for i in feed.items) or "nothing"
+            lines.append(f"    {feed.trigger}: {grams}")
+    return lines
 
 
 def plan_lines(result: PlanResult) -> list[str]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mustwright.figure import TYPED
-from mustwright.nutrition.bounds import amount_g_l
+from mustwright.nutrition.bounds import BROKEN, amount_g_l
 from mustwright.nutrition.ceilings import ceilings
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import Protocol
@@ -133,7 +133,7 @@ def far_beyond_labels(plan: FeedingPlan, setting: Setting) -> bool:
         given[item.nutrient] = given.get(item.nutrient, 0.0) + item.grams.value
     amounts = np.array([[given.get(jar.id, 0.0) / litres for jar in setting.jars]])
     return any(
-        amount_g_l(one, amounts) > FAR_BEYOND * (one.high or one.most)
+        amount_g_l(one, amounts) > FAR_BEYOND * (one.high or one.most) * BROKEN
         for one in ceilings(setting)
         if one.advises and one.most > 0 and one.key.startswith("label:")
     )

@@ -39,6 +39,8 @@ class Outcome:
         Part of the chance of sticking that stands for reasons the model does not have.
     peak_gas_l_h : Figure
         CO2 of the whole must at its fastest: foam, and air to let in.
+    lowest_ph : Figure
+        Of the must while it ferments.
     taken_while_growing : Figure
         Of the nitrogen taken up, the part while cells still grew.
     unused_ammonium_mg_l, unused_amino_mg_l : Figure
@@ -61,6 +63,7 @@ class Outcome:
     stops_sweet: Figure
     not_modelled: Figure
     peak_gas_l_h: Figure
+    lowest_ph: Figure
     taken_while_growing: Figure
     unused_ammonium_mg_l: Figure
     unused_amino_mg_l: Figure
@@ -95,6 +98,7 @@ def values_of(plan: FeedingPlan, outcome: Outcome) -> dict[str, float]:
         "chance_to_finish": 1 - outcome.chance_of_sticking.value,
         "days_to_dry": outcome.days_to_dry.value,
         "peak_temperature_c": outcome.peak_temperature_c.value,
+        "ph_trough": outcome.lowest_ph.value,
         "peak_gas_l_h": outcome.peak_gas_l_h.value,
         "ammonium_left_mg_l": outcome.unused_ammonium_mg_l.value,
         "amino_left_mg_l": outcome.unused_amino_mg_l.value,

@@ -220,6 +220,7 @@ def outcome_of(run: Forecast, members: int) -> Outcome:
         peak_gas_l_h=_figure(
             run.peak_gas_l_h, "L/h", "most carbon dioxide of the whole must", inputs
         ),
+        lowest_ph=_figure(run.lowest_ph, "", "lowest pH of the must", inputs),
         taken_while_growing=_figure(
             run.nitrogen.share_while_growing, "share", "nitrogen taken up while cells still grow",
             inputs,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from mustwright.figure import ARITHMETIC, Figure
@@ -9,11 +10,34 @@ from mustwright.nutrition.feeding_plan import AsWritten, Feed
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.plain_data import answer_data, fields_of, picked, with_ranges, working_of
 from mustwright.planning.plan_result import Comparison, PlanResult
+from mustwright.planning.tailored import TailoredPlan
+
+# Drawn, told elsewhere, or, as the lowest pH, told once: by the acid of the plan, which knows more.
+NOT_TOLD = ("times_h", "gravity", "feeds_h", "lowest_ph")
 
 
-def plan_data(result: PlanResult, explain: bool = False) -> dict[str, Any]:
-    """A plan as one JSON object; with `explain`, the working of each figure by its place."""
-    return answer_data(_plan_shape(result), explain)
+def plan_data(
+    result: PlanResult,
+    explain: bool = False,
+    tailored: Sequence[TailoredPlan] | None = None,
+) -> dict[str, Any]:
+    """A plan as one JSON object; with `explain`, the working of each figure by its place.
+
+    Parameters
+    ----------
+    result : PlanResult
+    explain : bool
+    tailored : sequence of TailoredPlan or None
+        What a search found beside it; None where none was made.
+
+    Returns
+    -------
+    dict
+    """
+    shape = _plan_shape(result)
+    if tailored is not None:
+        shape["tailored"] = [_tailored_shape(one) for one in tailored]
+    return answer_data(shape, explain)
 
 
 def plan_working(result: PlanResult) -> dict[str, Figure]:
@@ -95,13 +119,21 @@ def _protocol_shape(result: PlanResult) -> dict[str, Any]:
             cut_share=cut_share,
             feeds=[_feed_shape(feed) for feed in plan.feeds],
         ),
-        "outcome": outcome and with_ranges(outcome, "times_h", "gravity", "feeds_h"),
+        "outcome": outcome and with_ranges(outcome, *NOT_TOLD),
         "acid": acid and with_ranges(acid),
         "why": result.verdict.reasons,
         "against": result.verdict.against,
         "suits": result.loss,
         "group": result.group,
         "as_written": _as_written(plan.as_written),
+    }
+
+
+def _tailored_shape(one: TailoredPlan) -> dict[str, Any]:
+    return {
+        **fields_of(one, "plan"),
+        "feeds": [_feed_shape(feed) for feed in one.plan.feeds],
+        "outcome": with_ranges(one.outcome, *NOT_TOLD),
     }
 
 

@@ -118,6 +118,27 @@ def rank(
     return Ranked(pick, tuple(order), groups, figures, aim)
 
 
+def outcome_steps(values: Mapping[str, float], aim: Aim) -> float:
+    """One outcome in noticeable steps weighed by the aim: the less, the better.
+
+    Parameters
+    ----------
+    values : mapping of str to float
+        By the names of ``data/aims.toml``, in their units.
+    aim : Aim
+
+    Returns
+    -------
+    float
+        Only the difference of two outcomes means anything.
+    """
+    return sum(
+        aim.weights.get(name, 0.0) * float(np.clip(values[name] / float(step["size"]), -1e9, 1e9))
+        for name, step in data.load("aims")["step"].items()
+        if name in values
+    )
+
+
 def _losses(outcomes: Sequence[Mapping[str, float]], aim: Aim) -> list[dict[str, float]]:
     """For each plan the weighed steps by which each outcome is worse than the best there is."""
     found: list[dict[str, float]] = [{} for _ in outcomes]

@@ -25,6 +25,7 @@ FEW = ("--members", "80")
 ANSWERS = {
     "plan": ("plan", HONEY, "--forecast", "--explain"),
     "plan without forecast": ("plan", FRUIT),
+    "plan, tailored": ("plan", HONEY, "--tailor"),
     "compare": ("compare", HONEY, "--forecast", "--explain"),
     "acidity": ("acidity", FRUIT, *FEW, "--ph", "3.4", "--explain"),
     "acidity with aim and bench": (
