@@ -29,7 +29,7 @@ from mustwright.batch.view import BatchRecord
 
 SHEETS = (STRONG, STRONG.replace("1.120", "1.100"), STRONG.replace("1.120", "1.085"),
           STRONG.replace("20 C", "65 F"))  # fmt: skip
-PROTOCOLS = ("staged_for_strong_musts", "quarters_by_day_or_third", "label_rate_days_1_2_3",
+PROTOCOLS = ("staged_for_strong_musts", "falling_parts_by_sugar_or_day", "label_rate_days_1_2_3",
              "halves_at_onset_and_third")  # fmt: skip
 EVENTS = ("moved", "stirred", "honey_in", "racked", "restart_begun", "restart_doubled",
           "restarted", "ph_adjusted", "dry", "stopped", "sulfited", "water_in")  # fmt: skip
