@@ -34,6 +34,7 @@ from mustwright.web.pages import (
     protocols,
     shelf,
     sources,
+    tailor,
     what_if,
 )
 from mustwright.web.pages.batch import (
@@ -49,8 +50,8 @@ from mustwright.web.pages.batch import (
 
 PAGES = (
     start_batch, batch_page, entry, replan, paper, table, links, lots, home, health, login,
-    must_form, must_text, compare, what_if, acidity, plan, protocols, shelf, convert, finish,
-    finish_record, sources,
+    must_form, must_text, compare, what_if, tailor, acidity, plan, protocols, shelf, convert,
+    finish, finish_record, sources,
 )  # fmt: skip
 
 
