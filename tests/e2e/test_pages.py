@@ -23,6 +23,7 @@ PAGES = {
     "&protocol=two_feeds_for_fruit",
     "compare-beside": "/musts/dry-lane-mead/compare?beside=label_rate_days_1_2_3",
     "what-if": "/musts/dry-lane-mead/what-if",
+    "tailor": "/musts/dry-lane-mead/tailor",
     "what-if-changed": "/musts/dry-lane-mead/what-if?temperature=26&nitrogen=100&gravity=1.12",
     "edit": "/musts/hedgerow-berry/edit",
     "edit-text": "/musts/hedgerow-berry/text",

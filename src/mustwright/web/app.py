@@ -37,6 +37,7 @@ from mustwright.web.pages import (
     protocols,
     shelf,
     sources,
+    tailor,
     tasting,
     trials,
     what_if,
@@ -54,9 +55,8 @@ from mustwright.web.pages.batch import (
 
 PAGES = (
     start_batch, batch_page, entry, replan, paper, table, links, lots, home, health, login,
-    must_form, must_text, compare, what_if, acidity, plan, protocols, shelf, convert, finish,
-    finish_record, sources, house, tasting, trials,
-    looking_back,
+    must_form, must_text, compare, what_if, tailor, acidity, plan, protocols, shelf, convert,
+    finish, finish_record, sources, house, tasting, trials, looking_back,
 )  # fmt: skip
 
 

@@ -1,0 +1,60 @@
+"""Tailored plans among the protocols: days to dry across, chance of not finishing up."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from markupsafe import Markup
+
+from mustwright.planning.outcome import Outcome
+from mustwright.planning.plan_result import Comparison
+from mustwright.planning.tailored import TailoredPlan
+from mustwright.web.pictures.frame import Frame, Scale
+from mustwright.web.pictures.svg import Canvas, dot, near, text
+
+LAST_DAY = 42.0  # the forecast ends here
+DAY_STEPS, CHANCE_STEPS = (1.0, 2.0, 5.0, 10.0), (0.01, 0.02, 0.05, 0.1, 0.2)
+TOP, BOTTOM, HEIGHT = 26.0, 250.0, 290.0
+
+
+def tailored_picture(
+    compared: Comparison, found: Sequence[TailoredPlan], narrow: bool = False
+) -> Markup:
+    """A dot for each protocol, a numbered one for each plan found; down and left is better."""
+    canvas = Canvas("tailored", narrow)
+    rivals = [_place(outcome) for outcome in compared.outcomes]
+    ours = [_place(one.outcome) for one in found]
+    days = [day for day, _ in (*rivals, *ours)]
+    chances = [chance for _, chance in (*rivals, *ours)]
+    low = min(days) - 1
+    across = Scale(low, max(max(days) + 1, low + 4), 52.0, canvas.width - 14)
+    up = Scale(0.0, max(max(chances) * 1.1, 0.05), BOTTOM, TOP)
+    frame = Frame(across, up)
+    body = frame.ticks("not finished", CHANCE_STEPS, 8, ".0%")
+    for day in across.steps(DAY_STEPS, 8 if not narrow else 5):
+        words = f"{day:g}" if day < LAST_DAY else f"{LAST_DAY:g}+"
+        body.append(near(across.at(day), BOTTOM + 18, words, canvas.width, "t tick"))
+    body.append(text(canvas.width - 14, HEIGHT - 4, "days to dry, middle run", "t tick", "end"))
+    body += [dot(across.at(x), up.at(y), "stem", 4) for x, y in rivals]
+    for names, (x, y) in _numbered(ours):
+        body.append(dot(across.at(x), up.at(y), "dot", 5))
+        body.append(near(across.at(x), up.at(y) - 9, names, canvas.width, "t mark"))
+    title = (
+        f"{len(rivals)} protocols and {len(ours)} plans made for this must by days to dry and by "
+        "the chance of not finishing: the further down and left, the better."
+    )
+    return canvas.picture(HEIGHT, title, body)
+
+
+def _place(outcome: Outcome) -> tuple[float, float]:
+    return min(outcome.days_to_dry.value, LAST_DAY), outcome.chance_of_sticking.value
+
+
+def _numbered(
+    places: Sequence[tuple[float, float]],
+) -> list[tuple[str, tuple[float, float]]]:
+    """The number of each place, those that cannot be told apart together."""
+    found: dict[tuple[float, float], list[str]] = {}
+    for k, (day, chance) in enumerate(places, 1):
+        found.setdefault((round(day, 1), round(chance, 2)), []).append(str(k))
+    return [(", ".join(numbers), place) for place, numbers in found.items()]
