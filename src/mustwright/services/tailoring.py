@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from mustwright.errors import InputError, MustwrightError
 from mustwright.kinetics.ready import leave_a_core
 from mustwright.nutrition.protocols import built_in_protocols, read_protocol
+from mustwright.planning.likeness import HouseFor
 from mustwright.planning.plan_result import Comparison
 from mustwright.planning.tailored import TailoredPlan, tailor
 from mustwright.services import records as use
@@ -68,13 +69,15 @@ def tailoring_of(cellar: Cellar, must: Record) -> TailoringJob | None:
     return None if job is None or job.stopped.is_set() else job
 
 
-def begin_tailoring(cellar: Cellar, must: Record) -> TailoringJob:
+def begin_tailoring(cellar: Cellar, must: Record, house: HouseFor | None = None) -> TailoringJob:
     """Search for a must in a thread of its own; one that goes on, or is done, is not begun again.
 
     Parameters
     ----------
     cellar : Cellar
     must : Record
+    house : callable or None
+        Gives what the maker's finished batches say of such a fermentation.
 
     Returns
     -------
@@ -88,7 +91,7 @@ def begin_tailoring(cellar: Cellar, must: Record) -> TailoringJob:
     known = tailoring_of(cellar, must)
     if known is not None and not known.error:
         return known
-    job = TailoringJob(foreseen_comparison(cellar, must.text, must.name))
+    job = TailoringJob(foreseen_comparison(cellar, must.text, must.name, house=house))
     with _guard:
         _jobs[_key(cellar, must)] = job
         while len(_jobs) > KEPT:

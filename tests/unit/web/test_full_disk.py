@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import re
+import time
+from types import SimpleNamespace
 from urllib.parse import urlencode
 
 import pytest
@@ -15,11 +17,13 @@ from closed import closed_batch
 from faults import FAULTS, disk_of
 from finished import dry_batch
 from mustwright.learning import finished
+from mustwright.services import tailoring
 from mustwright.services.access import set_passphrase
 from mustwright.services.batch.tokens import DEVICE, new_token
 from mustwright.services.demo import seed_demo
 from mustwright.services.own_protocols import protocol_text
 from mustwright.services.repository import CellarAwayError
+from mustwright.services.tailoring import tailoring_of
 from mustwright.services.tastings import tasting
 from mustwright.services.trials import trial
 from mustwright.store.failing import FAILING, FULL, READ_ONLY
@@ -48,7 +52,17 @@ def site(app, client, monkeypatch):
     dry = dry_batch(cellar)
     closed_batch(cellar, "Slow one")
     learned(client, cellar)
+    must = kept.records("sheet")[0].key
+    monkeypatch.setattr(tailoring, "tailor", one_tailored)
+    client.post(f"/musts/{must}/tailor")
+    while (job := tailoring_of(kept, kept.record("sheet", must))) is None or job.is_running:
+        time.sleep(0.02)
     return client, cellar, slug, dry
+
+
+def one_tailored(*_) -> tuple[SimpleNamespace, ...]:
+    """A search whose one result can be kept."""
+    return (SimpleNamespace(protocol_file=OWN.replace("my_thirds", "tailored_thirds")),)
 
 
 def learned(client, cellar) -> None:
@@ -184,6 +198,7 @@ def forms(client, cellar, slug, dry):
             {"initials": "CD", "glass": str(first), f"note_{first}": TYPED}, TYPED,
         ),
         "/tastings/{key}/close": ("/tastings/two-feeds/close", {}, ""),
+        "/musts/{slug}/tailor/keep": (f"{must}/tailor/keep", {"which": "0"}, ""),
         "/house/learn": ("/house/learn", {}, ""),
         "/house/forget": ("/house/forget", {"batch": "slow-two"}, ""),
         "/house/remember": ("/house/remember", {"batch": "slow-one"}, ""),
@@ -204,6 +219,7 @@ def forms(client, cellar, slug, dry):
 ELSEWHERE = {
     "/login", "/logout", "/logout/others", "/api/batches/{slug}/readings",
     "/batches/{slug}/entries/{id}/restore", "/batches/{slug}/replan",
+    "/musts/{slug}/tailor", "/musts/{slug}/tailor/stop",
 }  # fmt: skip
 
 

@@ -42,7 +42,7 @@ def begin(request: Request, slug: str) -> Response:
     if not is_ready():
         return _page(request, record, None)
     try:
-        begin_tailoring(cellar, record)
+        begin_tailoring(cellar, record, request.app.state.compose.house_for())
     except InputError as error:
         return show(request, "stuck.html", 422, record=record, error=str(error))
     return RedirectResponse(f"/musts/{slug}/tailor", 303)
