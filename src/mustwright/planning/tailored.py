@@ -32,12 +32,13 @@ SURE_95 = 1.96
 SUITS_EITHER_SIDE = 0.010  # of gravity: for which musts a tailored protocol is said to be made
 FEW, CHEAP = ("fewest feeds", "few_feeds"), ("cheapest", "cheap")
 NAMED = (("surest", "security"), ("quickest", "quick"), ("gentlest", "gentle"))
+# What is gained for an aim: its value, its unit, and how a gain and a loss of it are said.
 GAINED = {
-    "security": ("chance_to_finish", "more chance to finish", "chance"),
-    "quick": ("days_to_dry", "sooner dry", "days"),
-    "gentle": ("ammonium_mg_l", "less of ammonium", "mg N/L"),
-    "few_feeds": ("feeds", "fewer", "feeds"),
-    "cheap": ("cost", "cheaper", "money"),
+    "security": ("chance_to_finish", "chance", "more chance to finish", "less chance to finish"),
+    "quick": ("days_to_dry", "days", "sooner dry", "later dry"),
+    "gentle": ("ammonium_mg_l", "mg N/L", "less ammonium", "more ammonium"),
+    "few_feeds": ("feeds", "feeds", "fewer", "more"),
+    "cheap": ("cost", "money", "cheaper", "dearer"),
 }
 
 
@@ -48,6 +49,7 @@ class Gain:
     Parameters
     ----------
     what : str
+        What there is more or less of, for the sign of the value.
     value : Figure
         Above zero where the tailored plan is ahead.
     error : Figure
@@ -270,7 +272,7 @@ def _days(run: Forecast) -> np.ndarray:
 
 
 def _gain(aim: Aim, plan: FeedingPlan, rival: FeedingPlan, run: Forecast, other: Forecast) -> Gain:
-    name, what, unit = GAINED[aim.id]
+    name, unit, gained, lost = GAINED[aim.id]
     members = run.dry_at_h.size
     inputs: dict[str, Figure | float | str] = {
         "members": float(members), "against": rival.protocol_name,
@@ -292,7 +294,7 @@ def _gain(aim: Aim, plan: FeedingPlan, rival: FeedingPlan, run: Forecast, other:
         how, source = "difference of the two plans, from their amounts", ARITHMETIC
     half = "1.96 x standard error of the difference, member against member"
     return Gain(
-        what,
+        gained if value >= 0 else lost,
         Figure(value, unit, how, source, inputs),
         Figure(error, unit, half if error else "none: it follows from the amounts", source, inputs),
     )
@@ -311,7 +313,7 @@ def _words(name: str, plan: FeedingPlan, rival: FeedingPlan, gain: Gain, real: b
     unit = gain.value.unit
     factor, sign = (100.0, "points") if unit == "chance" else (1.0, unit)
     digits = 2 if unit == "money" else 0 if unit in ("feeds", "mg N/L") else 1
-    amount = f"{factor * gain.value.value:.{digits}f}"
+    amount = f"{abs(factor * gain.value.value):.{digits}f}"
     error = f" ± {factor * gain.error.value:.{digits}f}" if gain.error.value else ""
     said = f"{amount}{error} {sign} {gain.what}"
     first = f"{name[:1].upper()}{name[1:]}"
