@@ -254,8 +254,12 @@ def outcome_lines(outcome: Outcome) -> list[str]:
     def day(value: float | None) -> str:
         return "never" if value is None or value > 1e5 else f"day {value:.1f}"
 
+    if dry.value > 1e5:
+        first = "never dry" if dry.low is None or dry.low > 1e5 else "not dry in most runs"
+    else:
+        first = f"dry {day(dry.value)} ({day(dry.low)} to {day(dry.high)})"
     lines = [
-        f"  Forecast: dry {day(dry.value)} ({day(dry.low)} to {day(dry.high)}), "
+        f"  Forecast: {first}, "
         f"sticks or crawls in {outcome.chance_of_sticking.value:.0%} of runs, "
         f"leaves {outcome.residual_yan_mg_l.value:.0f} mg N/L, "
         f"at most {outcome.peak_gas_l_h.value:.2g} L/h of gas"

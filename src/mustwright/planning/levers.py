@@ -28,6 +28,7 @@ from mustwright.planning.kinetic_inputs import (
 )
 from mustwright.planning.lever import Lever, Levers
 from mustwright.planning.likeness import population_at
+from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_forecast import SOURCE, foresee_comparison, run_of
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.what_if import extract_g_l
@@ -80,7 +81,7 @@ def levers_of(
     moved = [_lever(name, change, case, members) for name, change, case in _moves(result, base)]
     moved.sort(key=lambda lever: (-_chance(lever), _days(lever)))
     spread = None if rivals is None else _spread(rivals)
-    return Levers(planned, tuple(moved), _words(planned, moved, spread))
+    return Levers(planned, tuple(moved), _words(planned, moved, spread, result.outcome))
 
 
 def with_levers(comparison: Comparison, chosen: str | None = None) -> PlanResult:
@@ -225,7 +226,7 @@ def _warmth(result: PlanResult, base: _Ferment) -> tuple[str, str, _Ferment]:
         conditions = replace(old, vessel=replace(vessel, room_c=room, start_c=start))
     return (
         "temperature",
-        f"{now + step:g} °C instead of {now:g}",
+        f"{now + step:.3g} °C instead of {now:.3g}",
         replace(base, conditions=conditions),
     )
 
@@ -246,20 +247,27 @@ def _spread(rivals: Comparison) -> float | None:
     return max(chances) - min(chances) if len(chances) > 1 else None
 
 
-def _words(planned: Lever, moved: Sequence[Lever], spread: float | None) -> str:
+def _words(
+    planned: Lever, moved: Sequence[Lever], spread: float | None, outcome: Outcome | None
+) -> str:
     now = _chance(planned)
     matter = [lever for lever in moved if _chance(lever) - now >= MATTERS]
     protocol = spread is not None and spread < HARDLY
-    if now >= SURE:
+    unknown = outcome.not_modelled.value if outcome else 0.0
+    sweet = outcome.stops_sweet.value if outcome else 0.0
+    if now + unknown >= SURE:
         hardly = "; the protocol hardly matters" if protocol else ""
-        return f"It gets dry in {now:.0%} of runs as planned{hardly}."
+        rest = " The rest stands for what the model does not know." if unknown > 0 else ""
+        return f"It gets dry in {now:.0%} of runs as planned{hardly}.{rest}"
     if not matter:
-        best = max(moved, key=_chance)
         also = " The protocol hardly matters either." if protocol else ""
-        return (
-            f"It gets dry in {now:.0%} of runs as planned, and no single step changes that much "
-            f"({best.change}: {_chance(best):.0%}).{also}"
-        )
+        if sweet > now:
+            lead = f"It stays sweet: its yeast ends before the sugar does in {sweet:.0%} of runs"
+            return f"{lead}, and no single step changes that much.{also}"
+        best = max(moved, key=_chance)
+        gain = f" ({best.change}: {_chance(best):.0%})" if _chance(best) - now >= 0.01 else ""
+        said = f"It gets dry in {now:.0%} of runs as planned"
+        return f"{said}, and no single step changes that much{gain}.{also}"
     names = " and ".join(f"the {SPOKEN[lever.name]}" for lever in matter[:2])
     verb = "matter" if len(matter) > 1 else "matters"
     hardly = ", and the protocol hardly does" if protocol else ""
