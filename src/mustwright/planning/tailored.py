@@ -39,6 +39,13 @@ GAINED = {
     "few_feeds": ("feeds", "fewer", "feeds"),
     "cheap": ("cost", "cheaper", "money"),
 }
+OPPOSITE = {
+    "more chance to finish": "less chance to finish",
+    "sooner dry": "later dry",
+    "less of ammonium": "more of ammonium",
+    "fewer": "more",
+    "cheaper": "dearer",
+}
 
 
 @dataclass(frozen=True)
@@ -311,9 +318,11 @@ def _words(name: str, plan: FeedingPlan, rival: FeedingPlan, gain: Gain, real: b
     unit = gain.value.unit
     factor, sign = (100.0, "points") if unit == "chance" else (1.0, unit)
     digits = 2 if unit == "money" else 0 if unit in ("feeds", "mg N/L") else 1
-    amount = f"{factor * gain.value.value:.{digits}f}"
+    ahead = factor * gain.value.value
+    what = gain.what if ahead >= 0 else OPPOSITE[gain.what]
+    amount = f"{abs(ahead):.{digits}f}"
     error = f" ± {factor * gain.error.value:.{digits}f}" if gain.error.value else ""
-    said = f"{amount}{error} {sign} {gain.what}"
+    said = f"{amount}{error} {sign} {what}"
     first = f"{name[:1].upper()}{name[1:]}"
     if real:
         return f"{first}: {said} than by “{rival.protocol_name}”."
