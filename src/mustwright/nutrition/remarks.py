@@ -71,7 +71,8 @@ def remarks(
         found.append(
             f"Potassium stays {potassium.short_mg_l.value:.0f} mg/L under the "
             f"{potassium.need_mg_l.value:.0f} wanted. A potassium buffer salt would bring it "
-            "and moves the pH, so none is dosed here unasked."
+            "and moves the pH, so none is dosed here unasked: 'Acid and buffer' (the command "
+            "acidity) says how much of it goes in with which feed."
         )
     if nitrogen.short_mg_l.value > 0.1 * nitrogen.demand_mg_l.value:
         found.append(

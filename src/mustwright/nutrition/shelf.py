@@ -12,6 +12,7 @@ from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import TYPED, Figure
 from mustwright.must.ingredient import figure_from_record, unit_of
+from mustwright.nutrition.label_facts import PRINTED, printed_nitrogen, stock_g
 from mustwright.units import mass_kg, parse_quantity
 
 PER_GRAM = (
@@ -38,6 +39,7 @@ _FACTS = (
     "grams_per_teaspoon",
     "sterol_source",
     "contains",
+    *PRINTED,
 )
 
 
@@ -279,7 +281,7 @@ def read_nutrient(name: str, value: object, where: str) -> Nutrient:
     """
     if not isinstance(value, Mapping):
         base = class_called(name, where)
-        return base if value is True else replace(base, stock_g=_stock(value, where))
+        return base if value is True else replace(base, stock_g=stock_g(value, where))
     named = value.get("class") or value.get("kind") or name
     if not isinstance(named, str):
         raise InputError(f"{where}.class", "needs the name of a generic nutrient", named)
@@ -288,7 +290,8 @@ def read_nutrient(name: str, value: object, where: str) -> Nutrient:
         if key not in _FACTS and key not in facts:
             known = ", ".join([*_FACTS, *sorted(facts)])
             raise InputError(f"{where}.{key}", f"is no label fact; known: {known}", value[key])
-    stands_alone = bool(facts & set(value)) and "class" not in value and "kind" not in value
+    told = set(value)
+    stands_alone = {*facts, *PRINTED} & told and not {"class", "kind"} & told
     if stands_alone and _plain(name) not in _class_by_name():
         base = Nutrient("", "", "own", "", "ferment", {})
     else:
@@ -302,6 +305,8 @@ def _with_label(name: str, base: Nutrient, value: Mapping[str, Any], where: str)
         for key in (f"{what}_mg_g" for what in PER_GRAM)
         if key in value
     }
+    printed = {k: _fact(value[k], f"{where}.{k}", 0, 1000) for k in PRINTED if k in value}
+    typed |= printed_nitrogen(printed, typed, base.figures, where)
     maximum = base.label_max_g_l
     if "label_max_g_l" in value:
         limit = _label_max(value["label_max_g_l"], f"{where}.label_max_g_l")
@@ -317,7 +322,7 @@ def _with_label(name: str, base: Nutrient, value: Mapping[str, Any], where: str)
         contains=_contains(base, typed, value, where),
         label_max_g_l=maximum,
         price_per_kg=_maybe(value, "price_per_kg", where, 0, 1e5),
-        stock_g=_stock(value["stock"], f"{where}.stock") if "stock" in value else None,
+        stock_g=stock_g(value["stock"], f"{where}.stock") if "stock" in value else None,
         uptake_weight=_maybe(value, "uptake_weight", where, 0.1, 10) or 1.0,
         grams_per_teaspoon=_maybe(value, "grams_per_teaspoon", where, 0.1, 20),
         sterol_source=_yes(value.get("sterol_source", base.sterol_source), where),
@@ -364,19 +369,6 @@ def _contains(
             )
         contains[str(substance)] = _fact(share, f"{where}.contains.{substance}", 0, 1)
     return {k: v for k, v in contains.items() if v > 0}
-
-
-def _stock(value: object, where: str) -> float | None:
-    if value is True or (isinstance(value, str) and value.strip().lower() in ("plenty", "any")):
-        return None
-    if isinstance(value, (int, float)) and not isinstance(value, bool):
-        value = f"{value} g"
-    quantity = parse_quantity(value, where)
-    if quantity.dimension != "mass" or quantity.value < 0:
-        raise InputError(
-            where, "needs a stock such as '250 g', true, or a table of label facts", value
-        )
-    return quantity.value * 1000
 
 
 def _label_max(value: object, where: str) -> float:

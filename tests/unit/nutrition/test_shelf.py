@@ -201,3 +201,44 @@ def test_garbage_is_refused_in_words(content):
     except MustwrightError as error:
         refused = str(error)
     assert refused or shelf.nutrients
+
+
+@pytest.mark.parametrize(
+    ("kind", "facts", "ammonium", "amino"),
+    [
+        ("dap", {"nitrogen_pct": 21.0}, 210, 0),
+        ("autolysed_yeast", {"nitrogen_pct": 4}, 0, 40),
+        ("autolysed_yeast", {"yan_mg_l_per_g_l": 40}, 0, 40),
+        ("own", {"yan_mg_l_per_g_l": 100, "ammonium_n_mg_g": 70}, 70, 30),
+        ("own", {"nitrogen_pct": 10, "amino_n_mg_g": 30}, 70, 30),
+    ],
+)
+def test_a_label_is_typed_as_it_is_printed(kind, facts, ammonium, amino):
+    table = facts if kind == "own" else {"class": kind, **facts}
+    (jar,) = read_shelf({"mine": table}).nutrients
+    assert jar.per_gram("ammonium_n") == pytest.approx(ammonium)
+    assert jar.per_gram("amino_n") == pytest.approx(amino)
+
+
+def test_a_figure_for_both_kinds_is_shared_out_as_in_the_generic_kind():
+    generic = generic_nutrients()["complex_blend"]
+    (jar,) = read_shelf({"mine": {"class": "complex_blend", "nitrogen_pct": 12}}).nutrients
+    assert jar.nitrogen_mg_g == pytest.approx(120)
+    share = generic.per_gram("ammonium_n") / generic.nitrogen_mg_g
+    assert jar.per_gram("ammonium_n") / jar.nitrogen_mg_g == pytest.approx(share)
+    assert jar.figures["amino_n_mg_g"].inputs == {"nitrogen_pct": 12}
+
+
+@pytest.mark.parametrize(
+    ("facts", "words"),
+    [
+        ({"nitrogen_pct": 10}, "needs the generic kind"),
+        ({"nitrogen_pct": 60}, "needs at most 47"),
+        ({"class": "dap", "nitrogen_pct": 20, "yan_mg_l_per_g_l": 200}, "needs one figure"),
+        ({"nitrogen_pct": 3, "ammonium_n_mg_g": 70}, "at least the nitrogen"),
+        ({"nitrogen_pct": 9, "ammonium_n_mg_g": 70, "amino_n_mg_g": 20}, "told already"),
+    ],
+)
+def test_a_printed_label_that_cannot_be_meant_is_refused(facts, words):
+    with pytest.raises(InputError, match=words):
+        read_shelf({"mine": facts})

@@ -55,8 +55,8 @@ def test_it_is_searched_drawn_and_kept(client):
         assert one.words in text.replace("&#39;", "'")
     wide = ET.fromstring(text[text.index("<svg") : text.index("</svg>") + 6])
     kinds = [e.get("class") for e in wide.iter() if e.tag.endswith("circle")]
-    assert kinds.count("stem") == len(job_of(client).compared.plans)
-    assert 1 <= kinds.count("dot") <= len(found)
+    assert kinds.count("rival") == len(job_of(client).compared.plans)
+    assert kinds.count("dot") == len(found)
     cellar = client.app.state.compose.cellar
     for number in ("", "_2"):  # kept twice, under an id that is free
         answer = client.post(f"{PAGE}/keep", data={"which": "0"}, follow_redirects=False)

@@ -11,6 +11,8 @@ TEXT = ("name", "stock")
 NUMBERS = (
     "ammonium_n_mg_g",
     "amino_n_mg_g",
+    "nitrogen_pct",
+    "yan_mg_l_per_g_l",
     "label_max_g_l",
     "price_per_kg",
     "grams_per_teaspoon",

@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse
 
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import Figure
+from mustwright.kinetics.ensemble_setting import MEMBERS
 from mustwright.kinetics.ready import state
 from mustwright.must.acidity.claims import ph_floor
 from mustwright.nutrition.feeding_plan import FeedingPlan
@@ -109,6 +110,7 @@ def compare_page(
         if curves
         else [],
         forecast_state=state(),
+        members=MEMBERS,
         nothing=nothing_to_ferment(result.ground),
         doubts=doubts(result.ground),
         bands_for_all=len(plans) <= BANDS_FOR_ALL,

@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse
 from mustwright.bench.liquid import MeadNow
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import Figure
+from mustwright.kinetics.ensemble_setting import MEMBERS
 from mustwright.kinetics.ready import state
 from mustwright.nutrition.feeding_plan import Feed
 from mustwright.nutrition.protocols import built_in_protocols
@@ -67,6 +68,7 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         feed_cautions=_cautions(result.plan.feeds),
         protocols=names(cellar),
         finish=_finish(result),
+        members=MEMBERS,
     )
 
 

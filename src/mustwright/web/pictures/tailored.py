@@ -15,6 +15,7 @@ from mustwright.web.pictures.svg import Canvas, dot, near, text
 LAST_DAY = 42.0  # the forecast ends here
 DAY_STEPS, CHANCE_STEPS = (1.0, 2.0, 5.0, 10.0), (0.01, 0.02, 0.05, 0.1, 0.2)
 TOP, BOTTOM, HEIGHT = 26.0, 250.0, 290.0
+LABEL = 16.0  # nearer than this, labels would lie on one another [px]
 
 
 def tailored_picture(
@@ -35,10 +36,10 @@ def tailored_picture(
         words = f"{day:g}" if day < LAST_DAY else f"{LAST_DAY:g}+"
         body.append(near(across.at(day), BOTTOM + 18, words, canvas.width, "t tick"))
     body.append(text(canvas.width - 14, HEIGHT - 4, "days to dry, middle run", "t tick", "end"))
-    body += [dot(across.at(x), up.at(y), "stem", 4) for x, y in rivals]
-    for names, (x, y) in _numbered(ours):
-        body.append(dot(across.at(x), up.at(y), "dot", 5))
-        body.append(near(across.at(x), up.at(y) - 9, names, canvas.width, "t mark"))
+    body += [dot(across.at(x), up.at(y), "rival", 4) for x, y in rivals]
+    body += [dot(across.at(x), up.at(y), "dot", 5) for x, y in ours]
+    for names, x, y in _numbered([(across.at(x), up.at(y)) for x, y in ours]):
+        body.append(near(x, y - 9, names, canvas.width, "t mark"))
     title = (
         f"{len(rivals)} protocols and {len(ours)} plans made for this must by days to dry and by "
         "the chance of not finishing: the further down and left, the better."
@@ -50,11 +51,13 @@ def _place(outcome: Outcome) -> tuple[float, float]:
     return min(outcome.days_to_dry.value, LAST_DAY), outcome.chance_of_sticking.value
 
 
-def _numbered(
-    places: Sequence[tuple[float, float]],
-) -> list[tuple[str, tuple[float, float]]]:
-    """The number of each place, those that cannot be told apart together."""
-    found: dict[tuple[float, float], list[str]] = {}
-    for k, (day, chance) in enumerate(places, 1):
-        found.setdefault((round(day, 1), round(chance, 2)), []).append(str(k))
-    return [(", ".join(numbers), place) for place, numbers in found.items()]
+def _numbered(places: Sequence[tuple[float, float]]) -> list[tuple[str, float, float]]:
+    """The number of each place [px]; those that cannot be told apart share a label."""
+    found: list[tuple[list[str], float, float]] = []
+    for k, (x, y) in enumerate(places, 1):
+        beside = next((one for one in found if max(abs(one[1] - x), abs(one[2] - y)) < LABEL), None)
+        if beside is None:
+            found.append(([str(k)], x, y))
+        else:
+            beside[0].append(str(k))
+    return [(", ".join(numbers), x, y) for numbers, x, y in found]

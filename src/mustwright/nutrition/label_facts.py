@@ -1,0 +1,99 @@
+"""What does a jar say: nitrogen as its label prints it, in percent or per g/L, and its stock."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from mustwright.errors import InputError
+from mustwright.figure import TYPED, Figure
+from mustwright.units import parse_quantity
+
+MG_G_PER_PCT = 10.0
+PRINTED = {"nitrogen_pct": MG_G_PER_PCT, "yan_mg_l_per_g_l": 1.0}
+KINDS = ("ammonium_n_mg_g", "amino_n_mg_g")
+MOST_MG_G = 470.0  # urea, the richest there could be, holds 467
+
+
+def printed_nitrogen(
+    printed: Mapping[str, float],
+    typed: Mapping[str, Figure],
+    usual: Mapping[str, Figure],
+    where: str,
+) -> dict[str, Figure]:
+    """Nitrogen of both kinds from a label that prints it in one figure.
+
+    Parameters
+    ----------
+    printed : mapping of str to float
+        ``nitrogen_pct`` [% by mass] or ``yan_mg_l_per_g_l`` [mg N/L that 1 g/L brings], above 0.
+    typed : mapping of str to Figure
+        Kinds that the label tells apart [mg N/g].
+    usual : mapping of str to Figure
+        Those of the generic kind: they share out what the label does not tell apart [mg N/g].
+    where : str
+        The jar, for errors.
+
+    Returns
+    -------
+    dict of str to Figure
+        The kinds that were not typed [mg N/g]; empty where nothing is printed.
+
+    Raises
+    ------
+    InputError
+    """
+    if not printed:
+        return {}
+    name, value = next(iter(printed.items()))
+    here = f"{where}.{name}"
+    if len(printed) > 1:
+        raise InputError(here, "needs one figure: percent, or what 1 g/L brings", value)
+    whole = value * PRINTED[name]
+    if not 0 < whole <= MOST_MG_G:
+        raise InputError(here, f"needs at most {MOST_MG_G / PRINTED[name]:g}", value)
+    known = {kind: typed[kind].value for kind in KINDS if kind in typed}
+    if len(known) == len(KINDS):
+        raise InputError(here, "is told already by both kinds of nitrogen apart", value)
+    left = whole - sum(known.values())
+    if left < 0:
+        raise InputError(here, "needs at least the nitrogen of the kind told apart", value)
+    if known:
+        (other,) = (kind for kind in KINDS if kind not in known)
+        return {other: _figure(left, "what the label prints less the kind told apart", name, value)}
+    parts = {kind: usual[kind].value if kind in usual else 0.0 for kind in KINDS}
+    if sum(parts.values()) <= 0:
+        needs = "needs the generic kind, or ammonium and amino nitrogen told apart"
+        raise InputError(here, needs, value)
+    return {
+        kind: _figure(
+            whole * part / sum(parts.values()),
+            "what the label prints, shared out as in the generic kind",
+            name,
+            value,
+        )
+        for kind, part in parts.items()
+        if part > 0
+    }
+
+
+def _figure(mg_g: float, how: str, name: str, value: float) -> Figure:
+    return Figure(mg_g, "mg/g", how, TYPED, {name: value})
+
+
+def stock_g(value: object, where: str) -> float | None:
+    """Grams in the jar; None for one without end, or not counted.
+
+    Raises
+    ------
+    InputError
+    """
+    if value is True or (isinstance(value, str) and value.strip().lower() in ("plenty", "any")):
+        return None
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        value = f"{value} g"
+    quantity = parse_quantity(value, where)
+    if quantity.dimension != "mass" or quantity.value < 0:
+        raise InputError(
+            where, "needs a stock such as '250 g', true, or a table of label facts", value
+        )
+    return quantity.value * 1000
