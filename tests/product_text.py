@@ -36,8 +36,8 @@ def lines_of(page: str) -> list[str]:
 
 def live(compose) -> list[str]:
     """A cellar with batches in every phase; their names in addresses."""
-    seed_demo(compose.cellar)
     cellar = Cellar(compose)
+    seed_demo(compose.cellar)
     slugs = [cellar.stuck(), cellar.ahead(), cellar.sour()]
     slugs.append(cellar.start("Not pitched", None).slug)
     forgotten = cellar.start("Forgotten", 24 * 9).slug

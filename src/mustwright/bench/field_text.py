@@ -18,7 +18,7 @@ WORDS = {
     "declare": "On the label",
     "co2_if_fermented_g_l": "Gas if it ferments",
     "gas_if_it_wakes_vol": "Gas if it wakes",
-    "chance_moving": "Chance that it still moves",
+    "chance_moving": "Chance that it still ferments",
     "chance_past_tolerance": "Chance that alcohol is past its limit",
     "pressure_bar_20c": "Pressure at 20 C",
     "pressure_bar_30c": "Pressure at 30 C, if forgotten in the warm",

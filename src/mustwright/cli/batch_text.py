@@ -67,9 +67,9 @@ def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
     if not found.explained:
         lines.append(f"  ! {found.message}")
     if view.assessed.phase == STOPPED:
-        lines.append("  It has stopped short, so what the model foresaw does not hold.")
+        lines.append("  It has stopped short, so the forecast no longer holds.")
     elif view.assessed.may_have_stopped:
-        lines.append("  It may have stopped, which the model does not foresee: read again first.")
+        lines.append("  It may have stopped, which the forecast does not show. Read again first.")
     elif found.met:
         lines += [f"  {_dry_words(view, zone)}", f"  {_end_words(found)}"]
     return [*lines, *(f"  {note}" for note in found.notes), *_ph_lines(view)]
@@ -91,7 +91,7 @@ def _ph_lines(view: BatchView) -> list[str]:
 def _dry_words(view: BatchView, zone: tzinfo) -> str:
     state, found = view.progress, view.foreseen
     if found is None or found.hours_to_dry.p50 is None:
-        return "Not dry within six weeks in half of the runs or more"
+        return "Not dry within six weeks in at least half of the runs"
     days = [
         "after that" if h is None else f"{state.moment(h).astimezone(zone):%d %B}"
         for h in (found.hours_to_dry.p05, found.hours_to_dry.p50, found.hours_to_dry.p95)
@@ -102,7 +102,7 @@ def _dry_words(view: BatchView, zone: tzinfo) -> str:
 def _end_words(found: Foreseen) -> str:
     left = found.residual_yan_mg_l.p50 or 0.0
     return (
-        f"{found.chance_of_sticking:.0%} chance of sticking or crawling; about {left:.0f} mg N/L "
+        f"{found.chance_of_sticking:.0%} chance of stopping short; about {left:.0f} mg N/L "
         "left at the end"
     )
 
@@ -124,8 +124,8 @@ def watch_lines(view: BatchView) -> list[str]:
     """Findings, causes and restart."""
     if not view.findings:
         if view.assessed.is_stale:
-            return ["Nobody knows: the last reading is too old to say."]
-        return ["Nothing to worry about in what was read."]
+            return ["Not known: the last reading is too old. Read gravity."]
+        return ["Yes. No reading so far is a cause for concern."]
     lines, sheet = [], view.progress.plan.sheet
     for f in view.findings:
         lines += [f"{f.title} ({f.confidence:.0%} sure): {f.evidence}"]

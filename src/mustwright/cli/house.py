@@ -38,7 +38,7 @@ def show(as_json: bool) -> None:
 
 @house_command.command("forget")
 @click.argument("slug", metavar="BATCH", required=False)
-@click.option("--all", "everything", is_flag=True, help="All that are finished by now.")
+@click.option("--all", "everything", is_flag=True, help="All finished batches.")
 @click.option("--undo", is_flag=True, help="Learn from it again.")
 @JSON
 def forget(slug: str | None, everything: bool, undo: bool, as_json: bool) -> None:

@@ -46,12 +46,16 @@ def plan(
 @click.option("--thing", required=True, help="What differs: protocol, yeast, temperature, ...")
 @click.option(
     "--arm", "arms", multiple=True, metavar="NAME=WHAT",
-    help="A protocol id where protocols are tried, else a kept must. Two or more.",
+    help="A protocol id for a trial of protocols, otherwise a saved must. Two or more.",
 )  # fmt: skip
 @click.option("--vessels", type=int, required=True, help="Vessels in all.")
-@click.option("--seed", type=int, required=True, help="Of the lot: a number nobody knows before.")
-@click.option("--protocol", metavar="ID", help="For all arms, where something else is tried.")
-@click.option("--pitched", metavar="WHEN", help="When the yeast went in, where it did.")
+@click.option(
+    "--seed", type=int, required=True, help="Random seed: a number nobody knows beforehand."
+)
+@click.option(
+    "--protocol", metavar="ID", help="The protocol of all arms, if something else is tried."
+)
+@click.option("--pitched", metavar="WHEN", help="When the yeast was pitched, if it was.")
 @click.option(
     "--expect", type=click.Choice(("more", "less")),
     help="Of the second arm, said beforehand: then p is one-sided.",
@@ -114,7 +118,7 @@ def show(trial: str | None, as_json: bool) -> None:
 
 @trial_command.command("open")
 @click.argument("trial")
-@click.option("--early", is_flag=True, help="Although scores are missing; it is written down.")
+@click.option("--early", is_flag=True, help="Open although scores are missing; this is recorded.")
 @JSON
 def open_codes(trial: str, early: bool, as_json: bool) -> None:
     """Show which code of TRIAL held what."""

@@ -363,7 +363,7 @@ def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container])
         )
     if ask.sugar is not None and ask.fermentable_g_l is None:
         notes.append(
-            "Nothing was said of fermentable sugar left: this holds only where there is none. "
+            "You gave no fermentable sugar left: this is right only if there is none. "
             "Every g/L left adds a quarter of a volume."
         )
     if residual.low is not None:

@@ -150,7 +150,7 @@ def _notes(protection: Protection, wakes: bool, now: float, then: float) -> tupl
             0, f"Living yeast will ferment it: from {now:.1f} to about {then:.1f} % vol, with gas."
         )
     if protection.by is None:
-        notes.append("Nothing was said of protection, so living yeast is taken for granted.")
+        notes.append("You did not say how the mead is protected, so live yeast is assumed.")
     return tuple(notes)
 
 

@@ -332,7 +332,8 @@ def _sugar_reasons(residual: Figure | None, reasons: list[str]) -> tuple[bool, b
     else:
         reasons.append(
             f"By the balance {residual.low or 0:.0f} to {most:.0f} g/L of fermentable sugar may be "
-            "left, as nobody measured what share of this must ferments: a sugar test settles it."
+            "left, as the share of this must that ferments was not measured. A sugar test "
+            "settles it."
         )
     return False, True
 

@@ -328,7 +328,7 @@ def _notes(
     notes = [] if standing is None else [f"{law.name}: {standing.words}"]
     if ask.binding_pct is None:
         notes.append(
-            "Nothing was said of binding, so none is counted; the upper end of the grams is for "
+            "You gave no bound share, so none is counted; the upper end of the grams is for "
             "40 % bound. Measure, or type what your last addition lost."
         )
     if ask.free_mg_l is None and ask.total_mg_l is None:

@@ -153,7 +153,7 @@ def _wanted(name: str, label: str, hint: str) -> StepField:
 
 BLEND = FinishingStep(
     "blend", BlendResult, "Blend lots to targets",
-    "Two to six lots in the parts that meet all targets at once, or come nearest to them.",
+    "How much of two to six lots to mix to meet all your targets, or to come as near as possible.",
     (
         FormPart("What is wanted, as a value or from one to another", (
             _wanted("alcohol", "Alcohol", "12 %, or 11.5 to 12.5 %"),

@@ -87,7 +87,7 @@ def _closes(typed: TypedFields, _result: Bottling) -> BottledAs:
 
 BOTTLE = FinishingStep(
     "bottle", Bottling, "Bottles and labels",
-    "How many bottles, what to lay out, what the label has to say, and a sheet of labels to print.",
+    "How many bottles, what to prepare, what the label must say, and a sheet of labels to print.",
     (
         FormPart("", (
             shared.VOLUME,

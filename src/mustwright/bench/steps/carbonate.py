@@ -99,7 +99,8 @@ def _closes(typed: TypedFields, result: Carbonation) -> BottledAs | None:
 
 CARBONATE = FinishingStep(
     "carbonate", Carbonation, "Make it sparkle",
-    "Priming sugar or keg pressure, with the pressure if the bottles get warm and what bears it.",
+    "How much priming sugar or keg pressure, how high the pressure gets if bottles warm up, "
+        "and which bottles hold it.",
     (
         FormPart("", (
             shared.VOLUME,

@@ -61,7 +61,7 @@ def _meets(before: MeadNow, result: Racking) -> MeadNow:
 
 RACK = FinishingStep(
     "rack", Racking, "Rack it off the lees",
-    "What comes over, the air above it, and what topping up does to volume and alcohol.",
+    "How much mead you get, the air above it, and what topping up does to volume and alcohol.",
     (
         FormPart("", (
             shared.VOLUME.but(label="Volume before, lees included", hint="20 L"),

@@ -1,4 +1,4 @@
-"""Is it done, and will it stay so?"""
+"""Is it finished and stable?"""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ def _recorded(result: Stability, _case: AnsweredStep, _used: Mapping[str, float]
 
 
 STABLE = FinishingStep(
-    "stable", Stability, "Is it done, and will it stay so?",
+    "stable", Stability, "Is it finished and stable?",
     "A row of readings and what is known of the sugar give the chance that it still moves, "
     "a verdict, and the day to look again.",
     (

@@ -96,7 +96,7 @@ def _recorded(result: Sweetening, case: AnsweredStep, used: Mapping[str, float])
 
 SWEETEN = FinishingStep(
     "sweeten", Sweetening, "Sweeten to a gravity or to taste",
-    "What goes in, what the mead becomes, and a row of glasses to taste first.",
+    "What to add, what it does to the mead, and a set of glasses to taste first.",
     (
         FormPart("", (
             shared.VOLUME, shared.GRAVITY.needed(), shared.ALCOHOL.needed(),

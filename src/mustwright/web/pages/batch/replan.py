@@ -20,7 +20,7 @@ router = APIRouter(include_in_schema=False)
 WHAT = {
     "kept": "stays",
     "moved": "moves",
-    "folded": "is folded into another",
+    "folded": "is combined with another feed",
     "changed": "changes",
     "dropped": "is left out",
     "waits": "waits",
@@ -59,7 +59,7 @@ def _when_after(feed: PlannedFeed) -> str:
 
 def _what(change: FeedChange) -> str:
     if change.what == "folded" and not change.after.dropped:
-        return "takes others in"
+        return "is combined with later feeds"
     return WHAT.get(change.what, change.what)
 
 
