@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from mustwright import data
+from mustwright.batch.alert import threshold_words
 from mustwright.batch.allowed_additions import Room, room_of_kind
 from mustwright.batch.assessment import Assessment, assess
 from mustwright.batch.ph_forecast_record import PhForeseen
@@ -180,7 +181,7 @@ def restart_plan(
         steps,
         _give_up(now, record),
         (*organic.words(), *hulls.words(), *_cautions()),
-        tuple(f"{k.replace('_', ' ')}: {v['source']}" for k, v in record.items()),
+        tuple(f"{threshold_words(k)}: {v['source']}" for k, v in record.items()),
     )
 
 

@@ -89,7 +89,7 @@ def _command(step: FinishingStep) -> click.Command:
             help="What you used, if it differs: '0.9 g', or NAME=AMOUNT.",
         ),
         click.Option(["--yes"], is_flag=True, help="The amount is right, however large."),
-        click.Option(["--at"], metavar="WHEN", help="When it was done; now when left out."),
+        click.Option(["--at"], metavar="WHEN", help="When it was done; now if not given."),
         click.Option(["--note"], help="Note for the log."),
         click.Option(["--explain"], is_flag=True, help="Show how every figure came about."),
         click.Option(["--json", "as_json"], is_flag=True, help="Print one JSON object."),

@@ -22,6 +22,7 @@ from mustwright.nutrition.choose import FRUIT_FORMS
 from mustwright.nutrition.credits import Credit, credit_measured, credit_of
 from mustwright.nutrition.feeding_plan import Setting
 from mustwright.nutrition.shelf import Nutrient
+from mustwright.planning.field_words import note_in_words
 from mustwright.planning.mix import mix
 from mustwright.planning.sheet import Measured, Sheet, read_sheet
 from mustwright.yeast.pitch import Pitch, plan_pitch
@@ -93,7 +94,7 @@ def ground_of(text: str, name: str) -> Ground:
 
 def lay_ground(sheet: Sheet) -> Ground:
     """Mix the must, credit it, and work out the pitch."""
-    warnings = list(sheet.assumptions)
+    warnings = [note_in_words(note) for note in sheet.assumptions]
     primary = [p for p in sheet.portions if p.stage == PRIMARY]
     if primary:
         blend: Blend | None = mix(sheet)
@@ -186,7 +187,7 @@ def _measured_must(sheet: Sheet, warnings: list[str]) -> MustFigures:
     volume = sheet.target.volume_l
     if volume is None:
         figure = Figure(PER_LITRE_VOLUME_L, "L", "no volume given: amounts are per litre", ASSUMED)
-        warnings.append("must.volume: not given, so amounts are for one litre")
+        warnings.append("Volume: not given, so amounts are for one litre")
     else:
         figure = Figure(volume, "L", "as typed", TYPED)
     assert sheet.measured.brix is not None
@@ -235,7 +236,9 @@ def _credit(reckoned: Credit | None, measured: Measured, warnings: list[str]) ->
     if measured.yan_mg_l is not None:
         return credit_measured(measured.yan_mg_l, reckoned)
     if reckoned is None:
-        warnings.append("measured.yan_mg_l: not given, so the must is assumed to hold no nitrogen")
+        warnings.append(
+            "Measured nitrogen (YAN): not given, so the must is assumed to hold no nitrogen"
+        )
         return credit_measured(0.0, None)
     return reckoned
 

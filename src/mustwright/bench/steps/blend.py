@@ -167,7 +167,7 @@ BLEND = FinishingStep(
         ), folded=True),
         FormPart("", (
             shared.VOLUME.but(label="Volume wanted", needs="", fact="",
-                              hint="15 L; as much as can be made when left out"),
+                              hint="15 L; as much as can be made if not given"),
             StepField("cheapest",
                       "As cheap as the targets allow, instead of as near their middles",
                       kind=kinds.FLAG),

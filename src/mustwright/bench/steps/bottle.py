@@ -113,7 +113,7 @@ BOTTLE = FinishingStep(
             StepField("contents", "Made of, with allergens", "such as honey, raspberries"),
             StepField("maker", "Who made it, and where"),
             shared.BATCH.but(label="Batch, for the lot code"),
-            StepField("bottled", "Day of bottling", "2026-03-01; today when left out", kinds.DAY),
+            StepField("bottled", "Day of bottling", "2026-03-01; today if not given", kinds.DAY),
         )),
         FormPart("Sheet, losses and gas", (
             StepField("page", "Paper of the label sheet", kind=kinds.KIND,

@@ -117,7 +117,7 @@ CARBONATE = FinishingStep(
                       to="gauge_bar_20c"),
         )),
         FormPart("Where the gas comes from", (
-            StepField("sugar", "Sugar to prime with", "table sugar when left out; none for a keg",
+            StepField("sugar", "Sugar to prime with", "table sugar if not given; none for a keg",
                       FieldKind("KIND", _sugar),
                       known=lambda: ["sucrose", "dextrose", "honey", "apple juice"]),
             StepField("keg", "Or the temperature of a keg under gas", "4 C", kinds.CELSIUS),

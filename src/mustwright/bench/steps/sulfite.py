@@ -71,7 +71,7 @@ SULFITE = FinishingStep(
             shared.ALCOHOL.needed(),
             shared.TEMPERATURE.but(default="20 C", taken="20 C taken"),
             StepField("keeping", "Coldest it will be kept at",
-                      "4 C in a fridge; a cool cellar of 12 C when left out", kinds.CELSIUS),
+                      "4 C in a fridge; a cool cellar of 12 C if not given", kinds.CELSIUS),
             shared.MOLECULAR.but(
                 label="Molecular sulfur dioxide wanted",
                 hint="0.5 mg/L for a dry mead", to="molecular_mg_l",
@@ -93,7 +93,7 @@ SULFITE = FinishingStep(
                       to="stock_g_100ml"),
             StepField("tablet", "Metabisulfite in one tablet, by its label", "0.44 g", kinds.MASS),
             shared.SCALE.but(hint="0.01 g", default="0.01 g"),
-            StepField("ionic_strength", "Ionic strength in mol/L", "0.038 when left out",
+            StepField("ionic_strength", "Ionic strength in mol/L", "0.038 if not given",
                       kinds.NUMBER),
         ), folded=True),
     ),
