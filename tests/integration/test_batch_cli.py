@@ -114,7 +114,7 @@ def test_a_plan_the_ferment_outran_is_changed_and_adopted(home, capsys):
                 "--at", ago(hours))  # fmt: skip
     assert "Look over the changed plan" in command(capsys, "batch", "next", "heather")
     replan = command(capsys, "batch", "replan", "heather")
-    assert "folded" in replan
+    assert "combined" in replan
     assert "before:" in replan
     command(capsys, "batch", "replan", "heather", "--adopt")
     assert "before:" not in command(capsys, "batch", "replan", "heather")

@@ -113,4 +113,4 @@ def _read(now: Progress, ph: PhForeseen) -> str:
         return "From the pH of the sheet and what was fed since, "
     ago = max((now.hours or 0.0) - ph.read_h, 0.0)
     when = "" if ago < 1 else f" {hours_words(ago)} ago"
-    return f"pH {ph.read_ph:g} was read{when}. In the runs that fit, "
+    return f"pH {ph.read_ph:g} was read{when}. By the forecast, "

@@ -170,7 +170,9 @@ def _temperature(now: Progress) -> Evidence:
 def _alcohol(now: Progress) -> Evidence:
     yeast = now.plan.yeast
     short = yeast.tolerance_pct - now.alcohol_pct
-    said = [f"About {now.alcohol_pct:.1f} % vol; this kind stands about {yeast.tolerance_pct:g} %."]
+    said = [
+        f"About {now.alcohol_pct:.1f} % vol; this yeast's limit is about {yeast.tolerance_pct:g} %."
+    ]
     width = max((yeast.tolerance_high_pct - yeast.tolerance_low_pct) / 2, 1.0)
     return min(max(6.0 * math.exp(-max(short, 0.0) / width), 0.1), 6.0), said
 

@@ -126,7 +126,7 @@ def _ends(of: Assessment, now: Progress) -> NextStep | None:
     if of.phase == NOT_PITCHED:
         return plain_step(
             "pitch",
-            f"Rehydrate {now.plan.yeast.grams:.1f} g of yeast and pitch it. Then record it here.",
+            f"Rehydrate {now.plan.yeast.grams:.1f} g of yeast, pitch it and record it here.",
             "Feeds and forecast count from the pitch.",
             caution=caution_text("yeast_heat"),
             is_due=True,

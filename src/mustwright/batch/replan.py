@@ -49,6 +49,7 @@ KEPT, MOVED, FOLDED, CHANGED, DROPPED, WAITS = (
     "waits",
 )
 NOTHING_TO_PLAN = (NOT_PITCHED, AT_END, STOPPED, FINISHED, BOTTLED, ENDED)
+COMBINED = "combined with"  # how the words of a feed begin that goes in with another
 LONGEST_H = 1000.0  # the longest a clock trigger can wait
 
 
@@ -317,7 +318,7 @@ def _as_feeds(
     )
     found = {lead.key: lead}
     for feed in group.feeds[1:]:
-        found[feed.key] = replace(feed, doses=(), dropped=f"combined with '{lead.name}'")
+        found[feed.key] = replace(feed, doses=(), dropped=f"{COMBINED} '{lead.name}'")
     return found
 
 
@@ -325,7 +326,7 @@ def _change(before: PlannedFeed, after: PlannedFeed, groups: Sequence[_Group]) -
     group = next(g for g in groups if before in g.feeds)
     what, why = group.what, group.why
     if after.dropped:
-        what = FOLDED if after.dropped.startswith("folded") else DROPPED
+        what = FOLDED if after.dropped.startswith(COMBINED) else DROPPED
         why = after.dropped
     elif what in (KEPT, MOVED) and not _same_doses(before, after):
         what = CHANGED

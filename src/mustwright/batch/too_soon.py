@@ -122,7 +122,7 @@ def _over_sugar(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
             "stabilised",
             f"needs the yeast stopped: {sugar:.0f} g/L of fermentable sugar is {words}, and "
             f"nothing in the log stops the yeast; stop it and write that down, {STATE}",
-            "nothing said",
+            "not stated",
         )
     return _unproven(facts, as_said, sugar)
 
@@ -163,7 +163,7 @@ def _not_standing(facts: BottlingFacts, as_said: BottledAs) -> InputError | None
         return ImpossibleError(
             "stabilised",
             f"needs a steady gravity: the last readings fall. Wait and read again, {STERILE_ONLY}",
-            by or "nothing said",
+            by or "not stated",
         )
     if by not in ("", "no"):
         return None
@@ -174,7 +174,7 @@ def _not_standing(facts: BottlingFacts, as_said: BottledAs) -> InputError | None
         "stabilised",
         f"needs a steady gravity{since}, shown by two readings or more, days apart "
         f"({_seen(judged)}), {STATE}",
-        "nothing said",
+        "not stated",
     )
 
 

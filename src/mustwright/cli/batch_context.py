@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 AT = click.option("--at", metavar="WHEN", help="now, 18:30, '2031-05-01 18:30' or ISO.")
 BATCH = click.argument("slug", metavar="BATCH")
-NOTE = click.option("--note", help="Note.")
+NOTE = click.option("--note", help="A note for the log.")
 
 
 FORECAST = click.option(

@@ -74,7 +74,7 @@ def note(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
 @click.command("photo")
 @BATCH
 @click.argument("path", metavar="FILE", type=click.Path(path_type=Path))
-@click.option("--caption", default="", help="Note.")
+@click.option("--caption", default="", help="What it shows.")
 @AT
 @JSON
 def photo(slug: str, path: Path, caption: str, at: str | None, as_json: bool) -> None:

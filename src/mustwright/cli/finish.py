@@ -90,8 +90,8 @@ def _command(step: FinishingStep) -> click.Command:
         ),
         click.Option(["--yes"], is_flag=True, help="The amount is right, however large."),
         click.Option(["--at"], metavar="WHEN", help="When it was done; now if not given."),
-        click.Option(["--note"], help="Note for the log."),
-        click.Option(["--explain"], is_flag=True, help="Show how every figure came about."),
+        click.Option(["--note"], help="A note for the log."),
+        click.Option(["--explain"], is_flag=True, help="Show how every figure was worked out."),
         click.Option(["--json", "as_json"], is_flag=True, help="Print one JSON object."),
     ]
     return click.Command(

@@ -107,7 +107,7 @@ class LazyGroup(click.Group):
 )
 @click.pass_context
 def root(ctx: click.Context) -> None:
-    """Plan mead musts and their nutrition from what you really have."""
+    """Plan mead musts and their feeding from what you have."""
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())
 

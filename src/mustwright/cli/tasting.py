@@ -41,7 +41,9 @@ def plan(test: str, tasters: int, alpha: float, sided: str | None, as_json: bool
 
 
 @tasting_command.command("judge")
-@click.option("--test", type=click.Choice((*TESTS, *TABLES)), required=True, help="As asked.")
+@click.option(
+    "--test", type=click.Choice((*TESTS, *TABLES)), required=True, help="The kind of test."
+)
 @click.option("--tasters", type=int, help="Answers in all.")
 @click.option("--correct", type=int, help="Right answers; paired: answers for the one mead.")
 @click.option(
@@ -122,8 +124,14 @@ def _judge_table(test: str, file: str | None, as_json: bool) -> None:
 @tasting_command.command("order")
 @click.option("--products", type=int, required=True, help="Meads to taste.")
 @click.option("--tasters", type=int, required=True, help="How many taste.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Same seed, same orders.")
-@click.option("--glasses", type=int, help="Meads for each taster; all unless said.")
+@click.option(
+    "--seed",
+    type=int,
+    default=1,
+    show_default=True,
+    help="Random seed: the same seed gives the same orders.",
+)
+@click.option("--glasses", type=int, help="Meads for each taster; all if not given.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def order(products: int, tasters: int, seed: int, glasses: int | None, as_json: bool) -> None:
     """Balanced serving orders, with a code for every glass."""

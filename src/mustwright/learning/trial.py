@@ -159,7 +159,7 @@ def new_trial(
     vessels : int
         A multiple of the arms.
     seed : int
-        Same seed, same lot.
+        Random seed: the same seed gives the same draw.
     started_at : datetime
     paired : bool
         Several musts, each split in two.

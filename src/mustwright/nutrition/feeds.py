@@ -67,7 +67,7 @@ def place_feeds(protocol: Protocol, pace: Pace) -> tuple[FeedSlot, ...]:
         if kept and slot.sugar_used > end:
             before = kept[-1]
             gone = f"{100 * end:.0f} % of the sugar"
-            note = f"'{slot.rule.name}' would come after {gone}: folded in here"
+            note = f"'{slot.rule.name}' would come after {gone}, so it is given here"
             rule = replace(
                 before.rule,
                 rates=(*before.rule.rates, *slot.rule.rates),

@@ -153,7 +153,7 @@ def doubts(ground: Ground) -> list[str]:
         )
     if medium_of(ground) == "honey":
         found.append(
-            "The model was fitted to only four honey musts, three of them by their gas. "
+            "Only four honey musts were in the fit, three of them by their gas. "
             "The shaded range allows for how musts and yeasts differ."
         )
     return found

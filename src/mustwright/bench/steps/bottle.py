@@ -91,7 +91,7 @@ BOTTLE = FinishingStep(
     (
         FormPart("", (
             shared.VOLUME,
-            StepField("size", "Bottles", "750 mL, or 375 mL x 12 for so many of them",
+            StepField("size", "Bottles", "750 mL, or 375 mL x 12 for twelve of them",
                       FieldKind("SIZE", read_size), to="sizes", many=True, rows=True,
                       default="750 mL", taken="750 mL taken"),
             shared.ALCOHOL,

@@ -62,8 +62,8 @@ def _leaves(before: MeadNow, result: SulfiteDose) -> dict[str, Any]:
 
 SULFITE = FinishingStep(
     "sulfite", SulfiteDose, "Sulfite for a molecular target",
-    "How much free sulfur dioxide this pH and alcohol ask for in the coldest place it will be "
-    "kept, and what to weigh.",
+    "What to weigh, and how much free sulfur dioxide this pH and alcohol need in the coldest "
+    "place you will keep it.",
     (
         FormPart("", (
             shared.VOLUME,
@@ -88,7 +88,7 @@ SULFITE = FinishingStep(
             StepField("salt", "Salt", kind=kinds.KIND, default="potassium", choices=(
                 ("", "potassium metabisulfite"), ("sodium", "sodium metabisulfite"),
             )),
-            StepField("strength", "Sulfur dioxide your powder still gives", "57 %", kinds.PERCENT),
+            StepField("strength", "Sulfur dioxide in your powder", "57 %", kinds.PERCENT),
             StepField("stock", "Stock solution, grams in 100 mL", "10 %", kinds.PERCENT,
                       to="stock_g_100ml"),
             StepField("tablet", "Metabisulfite in one tablet, by its label", "0.44 g", kinds.MASS),

@@ -112,7 +112,7 @@ SWEETEN = FinishingStep(
                  folded=True),
         FormPart("More that is known", (
             shared.SUGAR_NOW, shared.ACIDITY, shared.PH, shared.MOISTURE, shared.BRIX,
-            StepField("glasses", "Glasses in the row", "6", kinds.NUMBER, default="6"),
+            StepField("glasses", "Number of trial glasses", "6", kinds.NUMBER, default="6"),
             shared.SCALE.but(hint="1 g", default="1 g"),
         ), folded=True),
     ),
