@@ -50,6 +50,14 @@ KEPT, MOVED, FOLDED, CHANGED, DROPPED, WAITS = (
 )
 NOTHING_TO_PLAN = (NOT_PITCHED, AT_END, STOPPED, FINISHED, BOTTLED, ENDED)
 COMBINED = "combined with"  # how the words of a feed begin that goes in with another
+CHANGE_WORDS = {
+    KEPT: "stays",
+    MOVED: "moves",
+    FOLDED: "is combined with another feed",
+    CHANGED: "changes",
+    DROPPED: "is left out",
+    WAITS: "waits",
+}
 LONGEST_H = 1000.0  # the longest a clock trigger can wait
 
 
@@ -63,6 +71,12 @@ class FeedChange:
     before: PlannedFeed
     after: PlannedFeed
     why: str
+
+    @property
+    def words(self) -> str:
+        """What happens to it, as a maker says it."""
+        takes_more = self.what == FOLDED and not self.after.dropped
+        return "is combined with later feeds" if takes_more else CHANGE_WORDS[self.what]
 
 
 @dataclass(frozen=True)

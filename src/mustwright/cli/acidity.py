@@ -172,7 +172,7 @@ def _rest_lines(result: AcidityResult) -> list[str]:
     k = result.potassium
     lines = [
         "",
-        f"Potassium: {k.needed_mg_l.value:.0f} mg/L wanted; must {k.must_mg_l.value:.0f}, feeds "
+        f"Potassium: {k.needed_mg_l.value:.0f} mg/L needed; must {k.must_mg_l.value:.0f}, feeds "
         f"{k.feeds_mg_l.value:.0f}, still short {k.short_mg_l.value:.0f}; the salt would bring "
         f"{k.dose_mg_l.value:.0f}",
         f"  By the published ratio to the acid, at the lowest pH without salt: "
@@ -199,7 +199,7 @@ def _rest_lines(result: AcidityResult) -> list[str]:
     lines += [f"  - {refusal}" for refusal in result.refusals]
     mind = (*result.cautions, *result.warnings)
     if mind:
-        lines += ["", "Mind"]
+        lines += ["", "Watch out"]
         lines += [f"  - {caution}" for caution in mind]
     return lines
 

@@ -121,7 +121,7 @@ def plan_lines(result: PlanResult) -> list[str]:
         lines.append(potassium_line(result.acid))
         lines += ["", *(line.strip() for line in acid_lines(result.acid))]
     if result.warnings:
-        lines += ["", "Mind"]
+        lines += ["", "Watch out"]
         lines += [f"  - {warning}" for warning in result.warnings]
     lines += ["", f"Law: {result.profile.name}, {result.profile.edition}. {result.profile.note}"]
     return lines
@@ -143,7 +143,7 @@ def nitrogen_lines(plan: FeedingPlan) -> list[str]:
     """Nitrogen in one glance, kinds apart."""
     n = plan.nitrogen
     return [
-        f"  Nitrogen, mg N/L: {n.demand_mg_l.value:.0f} wanted; must brings "
+        f"  Nitrogen, mg N/L: {n.demand_mg_l.value:.0f} needed; the must holds "
         f"{n.credit_mg_l.value:.0f} ({_range(n.credit_mg_l)}), rehydration "
         f"{n.rehydration_mg_l.value:.0f}; feeds add {n.added_ammonium_mg_l.value:.0f} ammonium "
         f"and {n.added_amino_mg_l.value:.0f} amino; short {n.short_mg_l.value:.0f}",
@@ -234,7 +234,7 @@ def bound_lines(plan: FeedingPlan) -> list[str]:
         f"  As written it would take {b.asked_g_l.value:.2f} g/L where {b.words}; kept within."
         for b in plan.breaches
     ]
-    lines += [f"  Touches: {b.words}." for b in plan.touched]
+    lines += [f"  Reaches a limit: {b.words}." for b in plan.touched]
     lines += [f"  {sentence}" for sentence in plan.would_free]
     if plan.cost is not None:
         lines.append(f"  The nutrients cost {plan.cost.value:.2f} in your currency.")

@@ -88,9 +88,8 @@ def _labels(problem: DosingProblem, solution: DosingSolution) -> list[str]:
         amount = float(grams @ np.array(ceiling.weights))
         if ceiling.advises and amount > ceiling.most * (1 + 1e-6):
             stock = ceiling.key.startswith("stock:")
-            then = "get more" if stock else "read the label of yours"
+            then = "get more" if stock else "read your label"
             found.append(
-                f"{then[:1].upper()}{then[1:]} before you weigh: this takes {amount:.2g} g/L, "
-                f"and {ceiling.words}."
+                f"It takes {amount:.2g} g/L, but {ceiling.words}: {then} before you weigh."
             )
     return found

@@ -100,7 +100,7 @@ def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
         ph_text.dose_words(ph.dose, ph.floor) if is_low else "",
         ph_text.dose_caution(ph.dose),
         ph_text.worth_words(ph),
-        (*ph.odd, *ph.notes, f"Nothing is said about pH below {lowest_shown():g}."),
+        (*ph.odd, *ph.notes, f"This says nothing about a pH below {lowest_shown():g}."),
     )
 
 
