@@ -41,7 +41,7 @@ def _stopped_and_going_on(view: BatchView) -> list[str]:
     if of.phase == STOPPED:
         if view.outlook.used(0.99).expected_h < NEVER_H and of.used < 0.9:
             found.append("stopped short, and nearly dry on a day")
-        if not any("not before it works again" in f.value for f in facts.facts_of(view, UTC)):
+        if not any("not until it ferments again" in f.value for f in facts.facts_of(view, UTC)):
             found.append("stopped short, and the facts foresee an end")
     if "stuck" in rules and ({"finished", "settled"} & set(rules) or of.phase in OVER):
         found.append("stuck and finished")

@@ -1,10 +1,10 @@
-"""Everything a maker can read: each page over a lived-in cellar, each command's help."""
+"""Everything a maker can read: pages and commands over a lived-in cellar, helps, texts of data."""
 
 from __future__ import annotations
 
 import html
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from urllib.parse import urlencode
 
 import click
@@ -12,8 +12,15 @@ import click
 from batch_pages import Cellar
 from closed import QUICK, SLOW, closed_batch
 from finish_cases import CASES
+from mustwright import data
 from mustwright.bench.step_table import PAGES
 from mustwright.cli import main as cli
+from mustwright.cli.batch_text import beyond_lines, proposal_lines, view_lines, watch_lines
+from mustwright.cli.compare import comparison_lines
+from mustwright.cli.plan import plan_lines
+from mustwright.compose import Compose
+from mustwright.services.batch.batch_view import look
+from mustwright.services.cached_forecasts import foreseen_comparison, foreseen_plan
 from mustwright.services.demo import seed_demo
 
 BLOCKS = "p|li|h[1-6]|dt|dd|tr|option|label|legend|figcaption|summary|button|title|div|section"
@@ -36,8 +43,8 @@ def lines_of(page: str) -> list[str]:
 
 def live(compose) -> list[str]:
     """A cellar with batches in every phase; their names in addresses."""
-    seed_demo(compose.cellar)
     cellar = Cellar(compose)
+    seed_demo(compose.cellar)
     slugs = [cellar.stuck(), cellar.ahead(), cellar.sour()]
     slugs.append(cellar.start("Not pitched", None).slug)
     forgotten = cellar.start("Forgotten", 24 * 9).slug
@@ -82,3 +89,54 @@ def _help(
             found = command.get_command(context, name)
             if found is not None:
                 yield from _help(found, (*path, name), context)
+
+
+def data_texts() -> Iterator[tuple[str, list[str]]]:
+    """Findings, causes, cautions, and what protocols and nutrients say of themselves."""
+    watch = data.load("watch")
+    for kind in ("rule", "cause"):
+        for name, one in watch[kind].items():
+            yield f"watch.{kind}.{name}", [v for v in one.values() if isinstance(v, str)]
+    yield "cautions", [str(one["text"]) for one in data.load("cautions").values()]
+    for name in ("nutrients", "strains", "tasting_terms", "finishing"):
+        yield name, list(_sentences(data.load(name)))
+    for name, one in data.folder("protocols").items():
+        yield f"protocols.{name}", [str(one["account"]), *map(str, one["assumes"])]
+
+
+def _sentences(part: object) -> Iterator[str]:
+    """Texts of a record that a page shows: what is named note, caution, words, causes or text."""
+    if isinstance(part, Mapping):
+        for key, value in part.items():
+            if key in ("note", "caution", "words", "causes", "text") and isinstance(value, str):
+                yield value
+            else:
+                yield from _sentences(value)
+    elif isinstance(part, list):
+        for value in part:
+            yield from _sentences(value)
+
+
+def outputs(compose: Compose) -> Iterator[tuple[str, list[str]]]:
+    """What the commands print for each batch and must of the cellar."""
+    for record in compose.ledger.batches():
+        view = look(compose.ledger, record.slug, compose.clock(), compose.local_zone)
+        yield (
+            f"$ batch show {record.slug}",
+            [*beyond_lines(view), *view_lines(view, compose.local_zone)],
+        )
+        yield f"$ batch watch {record.slug}", watch_lines(view)
+        yield f"$ batch replan {record.slug}", proposal_lines(view)
+        yield f"$ batch next {record.slug}", [view.step.sentence, view.step.caution]
+    for must in compose.cellar.records("sheet"):
+        plan = foreseen_plan(compose.cellar, must.text, must.name)
+        yield f"$ plan {must.key}", plan_lines(plan)
+        rivals = foreseen_comparison(compose.cellar, must.text, must.name)
+        yield f"$ compare {must.key}", comparison_lines(rivals)
+
+
+def next_sentences(compose: Compose) -> Iterator[tuple[str, str]]:
+    """The one sentence that says what to do next, for each batch of the cellar."""
+    for record in compose.ledger.batches():
+        view = look(compose.ledger, record.slug, compose.clock(), compose.local_zone)
+        yield record.slug, view.step.sentence

@@ -327,7 +327,7 @@ def _positive(
     quantity = parse_quantity(text, field)
     assumed = quantity.assumed
     if quantity.dimension == "number" and bare_unit:
-        assumed = f"{field}: bare number read as {bare_unit}"
+        assumed = f"{field}: no unit given, read as {bare_unit}"
     elif quantity.dimension != dimension:
         raise InputError(field, requirement, text)
     if not quantity.value > 0:
@@ -341,7 +341,7 @@ def temperature_c(text: object, field: str) -> tuple[float, str]:
     quantity = parse_quantity(text, field)
     assumed = quantity.assumed
     if quantity.dimension == "number":
-        assumed = f"{field}: bare number read as degrees Celsius"
+        assumed = f"{field}: no unit given, read as degrees Celsius"
     elif quantity.dimension != "temperature":
         raise InputError(field, requirement, text)
     if not -10 <= quantity.value <= 120:

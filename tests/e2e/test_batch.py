@@ -113,7 +113,7 @@ class Maker:
             quick.get_by_label("Must °F").fill(f"{warm * 1.8 + 32:.1f}")
         if ph is not None:
             quick.get_by_label("pH", exact=True).fill(f"{ph:g}")
-        quick.get_by_role("button", name="Write the reading down").click()
+        quick.get_by_role("button", name="Save the reading").click()
         assert "Written down." in self.page.locator(".notice").first.inner_text()
         return self.next()
 
@@ -196,13 +196,13 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
     page.get_by_role("link", name="See what would change").first.click()
     assert page.get_by_text("Before", exact=True).count() >= 1
     shot("5-replan")
-    page.get_by_role("button", name="Follow the changed plan").click()
+    page.get_by_role("button", name="Use the new plan").click()
     assert "Plan 2" in maker.text(".notice")
     if page.get_by_role("button", name="Given as planned").count():
         page.get_by_role("button", name="Given as planned").click()
 
     # Then it slows down and stands still.
-    maker.happened("moved", **{"Temperature, °F": "46", "A few words": "cold snap"})
+    maker.happened("moved", **{"Temperature, °F": "46", "Note": "cold snap"})
     for hours, gravity, warm in (
         (24, 1.058, 12), (24, 1.053, 9), (24, 1.051, 8), (24, 1.051, 8), (24, 1.051, 8),
         (24, 1.051, 8),
@@ -215,7 +215,7 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
     assert "emperature" in maker.text("#causes ~ .causes > li:first-child strong")
     assert "Starter." in maker.text(".restart")
     assert "Double" in maker.text(".restart")
-    assert maker.text("#worries + .findings").count("Stop worrying when") >= 1
+    assert maker.text("#worries + .findings").count("It is over when") >= 1
     shot("6-stuck")
     page.goto("/")
     assert name in page.locator(".today .strip").first.inner_text()
@@ -239,7 +239,7 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
     assert "Rack it off" in maker.next()
     shot("9-dry")
     page.get_by_role("link", name="Finish: rack").click()
-    page.get_by_role("button", name="Done: write it into the batch").click()
+    page.get_by_role("button", name="Done: record it in the batch").click()
     assert "Racked:" in maker.text(".notice")
     maker.happened("bottled")
     assert maker.next() == "This batch is closed."
@@ -257,7 +257,7 @@ def test_what_is_wrong_stands_beside_its_field_and_what_was_typed_is_kept(phone,
     quick = page.locator("form.quick")
     quick.get_by_label("Gravity").fill("1.9")
     quick.get_by_label("pH", exact=True).fill("3.5")
-    quick.get_by_role("button", name="Write the reading down").click()
+    quick.get_by_role("button", name="Save the reading").click()
     assert "Nothing was written" in maker.text("#stop")
     quick = page.locator("form.quick")
     assert quick.get_by_label("Gravity").input_value() == "1.9"
@@ -316,14 +316,14 @@ def test_a_photo_and_a_note_from_the_phone(phone, cellar, tmp_path, shoot):
     page.get_by_text("A photo", exact=True).click()
     page.get_by_label("Picture").set_input_files(tmp_path / "foam.jpg")
     page.get_by_label("What it shows").fill("first foam")
-    page.get_by_role("button", name="Keep the photo").click()
+    page.get_by_role("button", name="Save the photo").click()
     picture = page.locator(".log img").first
     kept = page.request.get(picture.get_attribute("src"))
     assert kept.headers["content-type"] == "image/jpeg"
     assert picture.get_attribute("alt") == "first foam"
     page.get_by_text("A note", exact=True).click()
     page.get_by_label("Note", exact=True).fill("smells of apples")
-    page.get_by_role("button", name="Keep the note").click()
+    page.get_by_role("button", name="Save the note").click()
     assert "smells of apples" in page.locator(".log").inner_text()
     shoot(page, "batch-noted")
     page.locator(".notice").get_by_role("button", name="Undo").click()

@@ -26,7 +26,7 @@ def test_from_sulfite_to_a_bottle(plain_page, shoot):
     typed(page, "Gravity now").fill("0.998")
     typed(page, "Alcohol").fill("12 %")
     typed(page, "pH, measured").fill("3.5")
-    press(page, "Take it to the steps")
+    press(page, "Use these in the steps")
     page.get_by_role("link", name="Sulfite", exact=True).click()
     assert "Add 1.15 g of potassium metabisulfite" in answer(page)
     page.get_by_role("link", name="When that is done: sorbate").click()

@@ -33,7 +33,7 @@ def cellar(served):
 
 
 def done(page) -> str:
-    page.get_by_role("button", name="Done: write it into the batch").click()
+    page.get_by_role("button", name="Done: record it in the batch").click()
     return page.locator(".notice").inner_text()
 
 
@@ -132,7 +132,7 @@ def test_the_pages_stand_on_any_screen(page, cellar, axe, shoot):
         f"/finish/blend?{lots}&target.alcohol=14.5+%25&",
     ):
         page.goto(f"{path}batch={slug}")
-        assert page.get_by_role("button", name="Done: write it into the batch").count() == 1
+        assert page.get_by_role("button", name="Done: record it in the batch").count() == 1
         check(page, axe)
     shoot(page, "finishing-blend")
     page.goto(f"/finish/sulfite?batch={slug}")
@@ -153,7 +153,7 @@ def test_a_slip_stands_beside_its_field(page, cellar, watch, axe):
     slug = dry_batch(cellar, f"Slip {page.viewport_size['width']}")
     page.goto(f"/finish/sulfite?batch={slug}")
     page.get_by_label("potassium metabisulfite, used").fill("a pinch")
-    page.get_by_role("button", name="Done: write it into the batch").click()
+    page.get_by_role("button", name="Done: record it in the batch").click()
     assert "Nothing was written" in page.get_by_role("alert").inner_text()
     field = page.get_by_label("potassium metabisulfite, used")
     assert field.input_value() == "a pinch"

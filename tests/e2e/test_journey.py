@@ -116,7 +116,7 @@ def test_from_first_must_to_changed_shelf(journey, shoot, request):
     assert page.locator(".facts dd").last.inner_text() == held
 
     # Put away, and brought back
-    page.get_by_role("button", name="Put this must away").click()
+    page.get_by_role("button", name="Delete this must").click()
     assert page.get_by_role("link", name=name, exact=True).count() == 0
     shoot(page, "journey-put-away")
     page.get_by_role("button", name="Bring it back").click()
@@ -177,8 +177,8 @@ def test_the_printed_sheet(page, paper, protocol):
     assert abs(high - PAPER[paper][1]) <= 1
     assert 1 <= len(reader.pages) <= 3
     text = " ".join(" ".join(p.extract_text() for p in reader.pages).split())
-    for words in ("Dry lane mead", "Wake the yeast and pitch", "Feed 1", "gave", "Pitched on",
+    for words in ("Dry lane mead", "Rehydrate the yeast and pitch", "Feed 1", "gave", "Pitched on",
                   "erupt", "label of the product"):  # fmt: skip
         assert words in text
-    for words in ("Show it by another protocol", "Put this must away", "Needed and brought"):
+    for words in ("Show it by another protocol", "Delete this must", "Needed and supplied"):
         assert words not in text

@@ -44,7 +44,7 @@ def test_a_tasting_is_played_through(page, sound, watch, viewport):
     page.get_by_label("Name", exact=True).fill(f"Two meads {viewport}")
     page.get_by_label("Meads, one a line").fill("Heather\nLime")
     page.get_by_label("Tasters").fill("3")
-    page.get_by_role("button", name="Deal the glasses").click()
+    page.get_by_role("button", name="Assign the glasses").click()
     sound("tasting-open")
     here = page.url
     assert "Heather" not in page.get_by_role("main").inner_text()

@@ -114,7 +114,7 @@ def test_a_plan_the_ferment_outran_is_changed_and_adopted(home, capsys):
                 "--at", ago(hours))  # fmt: skip
     assert "Look over the changed plan" in command(capsys, "batch", "next", "heather")
     replan = command(capsys, "batch", "replan", "heather")
-    assert "folded" in replan
+    assert "combined" in replan
     assert "before:" in replan
     command(capsys, "batch", "replan", "heather", "--adopt")
     assert "before:" not in command(capsys, "batch", "replan", "heather")
@@ -229,10 +229,10 @@ def test_a_forecast_is_worked_out_when_asked_for_and_kept(home, capsys):
     assert plain["by"].startswith("usual pace")
     assert plain["model"] is None
     out = command(capsys, "batch", "show", "heather", "--forecast")
-    assert "Forecast by fermentation model, bent to 1 reading" in out
+    assert "Forecast: fermentation model, fitted to 1 reading" in out
     assert "chance of sticking" in out
     kept = json.loads(command(capsys, "batch", "show", "heather", "--json"))["forecast"]
-    assert kept["by"] == "fermentation model, bent to 1 reading"
+    assert kept["by"] == "fermentation model, fitted to 1 reading"
     assert 0 <= kept["model"]["chance_of_sticking"] <= 1
     assert kept["model"]["hours_to_dry"]["p05"] < (kept["model"]["hours_to_dry"]["p50"] or 1e9)
     assert [f["key"] for f in kept["model"]["feeds"]]

@@ -167,7 +167,7 @@ def test_the_pages_of_a_must_say_what_the_command_says(house, must):
     assert f"crash risk {plan['acid']['risk']}, {below}" in page
     assert f"crash risk {plan['acid']['risk']} ({below.replace(' ', '')} under" in text
     changed = house.page(f"/musts/{must}/what-if")
-    assert re.search(rf"Sticks or crawls {sticks}", changed)
+    assert re.search(rf"Stops short {sticks}", changed)
     assert f"the same {MEMBERS} runs" in changed
     side = house.page(f"/musts/{must}/compare?protocol={protocol}&acid=yes")
     assert "Sticks" in side
@@ -205,7 +205,7 @@ def test_acid_of_a_must_is_the_same_on_page_and_command(house, must):
     below = f"{100 * trough['chance_below_floor']:.0f} %"
     assert re.search(rf"crash risk {trough['risk']}, {below} to go under", page)
     text = house.say("acidity", house.file)
-    assert f"Trough: {trough['band']['words']}" in text
+    assert f"Lowest pH: {trough['band']['words']}" in text
     assert f"{found['members']} possible musts" in page
     assert found["members"] == MEMBERS
 
@@ -297,8 +297,8 @@ def test_a_batch_stands_the_same_on_page_json_and_command(american):
             assert words in watch, words
     sticks = f"{100 * command['forecast']['model']['chance_of_sticking']:.0f}"
     shown = american.say("batch", "show", "lane")
-    assert f"{sticks}% chance of sticking" in shown
-    assert f"Forecast by {command['forecast']['by']}" in shown
+    assert f"{sticks}% chance of stopping short" in shown
+    assert f"Forecast: {command['forecast']['by']}" in shown
     assert command["forecast"]["by"] in page
 
 

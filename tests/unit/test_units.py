@@ -86,7 +86,7 @@ def test_a_bare_gallon_is_assumed_and_said():
     litres, assumed = volume_l("5 gal", "must.volume")
     assert litres == pytest.approx(18.927059)
     assert "US gallon" in assumed
-    assert volume_l("5", "must.volume") == (5.0, "must.volume: bare number read as L")
+    assert volume_l("5", "must.volume") == (5.0, "must.volume: no unit given, read as L")
 
 
 @pytest.mark.parametrize("typed", ["0 L", "-3 L", "5 kg"])

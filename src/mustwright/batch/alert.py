@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -45,6 +46,38 @@ class Finding:
     why: str = ""
 
 
+_UNIT = re.compile(r"_(mg_l|g_l|brix|pct|sds|c|h)$")
+_NAMED = {
+    "after_h": "signs are late after",
+    "fresh_h": "a reading is recent for",
+    "margin_c": "allowed over the limit",
+    "per_10_c_cooler": "slower for each 10 °C cooler, by",
+    "fall_per_day_high": "slow, while gravity is high, below",
+    "fall_per_day_low": "slow, near the end, below",
+    "boundary": "near the end from gravity",
+    "window_h": "watched over",
+    "sluggish_above_c": "slows down above",
+    "stops_at_c": "may stop at",
+    "least_share": "fed at least",
+    "floor": "lowest pH to allow",
+    "step_g_l": "largest step of salt",
+    "error": "error of a meter",
+    "perhaps": "said with doubt from",
+    "sure": "said as sure from",
+    "chance": "said from a chance of",
+    "stall": "likely to stop below",
+    "stall_chance": "said as sure from",
+    "rise_sds": "rise, at least",
+    "off_sds": "off by, at least",
+    "fastest_per_day": "fastest possible fall",
+    "above_start": "allowed above the start",
+    "weak_below_pct": "a weak mead is below",
+    "left_mg_l": "nitrogen left, at least",
+    "near_end": "near the end from",
+    "warm_c": "warm from",
+}
+
+
 def rule_of(name: str) -> dict[str, Any]:
     """The record of a rule; a figure it shares with the acids' claims comes from there."""
     claims = claims_data()
@@ -54,6 +87,17 @@ def rule_of(name: str) -> dict[str, Any]:
         else value
         for key, value in data.load("watch")["rule"][name].items()
     }
+
+
+def threshold_words(key: str) -> str:
+    """What a figure of a record is called, without its unit.
+
+    Examples
+    --------
+    >>> threshold_words("sugar_left_g_l"), threshold_words("fresh_h")
+    ('sugar left', 'a reading is recent for')
+    """
+    return _NAMED.get(key) or _UNIT.sub("", key).replace("_", " ")
 
 
 def threshold(name: str, of: str) -> float:
@@ -87,7 +131,7 @@ def finding(
     """
     rule = rule_of(name)
     used = tuple(
-        f"{key.replace('_', ' ')} {t['value']:g} {t['unit']} ({t['source']})"
+        f"{threshold_words(key)} {t['value']:g} {t['unit']} ({t['source']})"
         for key, t in rule.items()
         if isinstance(t, dict) and "value" in t
     )

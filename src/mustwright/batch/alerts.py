@@ -141,7 +141,7 @@ def _stuck(now: Progress, of: Assessment) -> Finding | None:
         f"{left.p05 or 0:.0f} to {left.p95 or 0:.0f} g/L of sugar is left."
     )
     if of.restart is not None and of.restart.state == COMBINED:
-        words += " A restart starter is in it; no fall was seen since."
+        words += " A restart starter was added; gravity has not fallen since."
     old = _old_h(now, "stuck", of.stood_h)
     words += _read_ago(old)
     believed = of.chance_stopped_short * (OLD if old else 1)
@@ -212,7 +212,8 @@ def _unplanned_warmth(now: Progress, of: Assessment) -> Finding | None:
     chance = 0.5 * (1 + math.erf((over - margin / 2) / (margin / 2 * math.sqrt(2))))
     return finding(
         "unplanned_warmth", 52, chance * (OLD if is_old else 1), words, sure=not is_old,
-        act=f"Bring the must back to {wanted}", why=f"it is at {here} and runs faster than planned",
+        act=f"Bring the must back to {wanted}", why=f"it is at {here} and ferments faster than "
+            f"planned",
     )  # fmt: skip
 
 
@@ -226,7 +227,7 @@ def _unfed(now: Progress, of: Assessment) -> Finding | None:
     words = (
         f"{fed:.0f} of {planned:.0f} mg N/L planned was fed, and {used:.0%} of the sugar is gone."
     )
-    why = f"{used:.0%} of the sugar is gone with {fed:.0f} of {planned:.0f} mg N/L fed"
+    why = f"{used:.0%} of the sugar is gone and only {fed:.0f} of {planned:.0f} mg N/L was fed"
     return finding("unfed", 51, 0.9, words, why=why)
 
 
@@ -243,10 +244,10 @@ def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
         return None
     words = (
         f"{last.gravity:.3f} after {before.gravity:.3f}: up by {rise:.3f}, "
-        f"{rise / sd:.1f} times the error of two readings, and no addition is written down."
+        f"{rise / sd:.1f} times the error of two readings, and no addition is recorded."
     )
     sure = 1 - 0.5 * math.erfc(rise / sd / math.sqrt(2))
-    why = f"{last.gravity:.3f} after {before.gravity:.3f}, and no addition is written down"
+    why = f"{last.gravity:.3f} after {before.gravity:.3f}, and no addition is recorded"
     return finding("gravity_rising", 60, sure, words, why=why)
 
 
@@ -265,9 +266,9 @@ def _implausible(now: Progress, _stands: Sequence[Standing]) -> Finding | None:
 def _outside(now: Progress, last: Point) -> str:
     room = threshold("implausible", "above_start") + 2 * last.gravity_sd
     if last.gravity > last.original_gravity + room:
-        return f"lies above the gravity at pitch, {last.original_gravity:.3f}"
+        return f"is above the gravity at pitch, {last.original_gravity:.3f}"
     if last.gravity < now.plan.must.dry_gravity - room:
-        return f"lies below what dry would read, {now.plan.must.dry_gravity:.3f}"
+        return f"is below what a dry mead would read, {now.plan.must.dry_gravity:.3f}"
     return ""
 
 
@@ -284,7 +285,7 @@ def _too_fast(now: Progress, after: Sequence[Point]) -> str:
         + threshold("implausible", "off_sds") * sd
     )
     if before - last.gravity > most:
-        return f"is {before - last.gravity:.3f} under the one {24 * days:.0f} h before"
+        return f"is {before - last.gravity:.3f} lower than the one {24 * days:.0f} h before"
     return ""
 
 
@@ -327,7 +328,7 @@ def _finished(
         + (
             "."
             if warm
-            else f", but at {degrees(now.temperature_c, now.plan.sheet, 0)}: prove it warm."
+            else f", but at {degrees(now.temperature_c, now.plan.sheet, 0)}: prove it in the warm."
         )
     )
     rule = "finished" if found.bottle_still else "settled"
@@ -343,7 +344,7 @@ def _woken(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finding |
     found = judged.found
     words = (
         f"Gravity falls by {found.fall_per_day.value:.4f} a day over "
-        f"{found.days_watched.value:.0f} days since something went in; it should stand still."
+        f"{found.days_watched.value:.0f} days since something went in; it should be steady."
     )
     return finding("woken", 90, found.chance_moving.value / 100, words)
 

@@ -54,17 +54,17 @@ def _next_words(now: Progress, of: Assessment) -> str:
     """What to do by the reading alone, as the next step has it."""
     found = salt_advice(now, of, None)
     if found.kind == "read":
-        return f"{found.words} half a day after what went in; nothing more goes in before."
+        return f"{found.words} half a day after what went in; add nothing more before that."
     if found.kind == "none":
         return f"{found.words}. {found.caution}".strip()
-    return f"{found.words}; nothing more before that reading. {FOAMS}"
+    return f"{found.words}; add nothing more before that reading. {FOAMS}"
 
 
 def _floor_words(ph: float, floor: float) -> str:
     """What the floor means for a reading; one that stands at it is not under it."""
     if abs(ph - floor) < 0.005:
-        return "that is the floor, under which yeast tires"
-    return f"under {floor:g} yeast tires"
+        return "that is the floor, below which yeast struggles"
+    return f"under {floor:g} yeast struggles"
 
 
 def _odd(ph: PhForeseen) -> Finding | None:
@@ -77,9 +77,9 @@ def _odd(ph: PhForeseen) -> Finding | None:
 def _low(now: Progress, ph: PhForeseen) -> Finding | None:
     if not ph.is_read or ph.chance_low_now < threshold("ph_low", "perhaps"):
         return None
-    words = f"{_read(now, ph)}it is {band_words(ph.now)} now; under {ph.floor:g} yeast tires."
+    words = f"{_read(now, ph)}it is {band_words(ph.now)} now; under {ph.floor:g} yeast struggles."
     sure = ph.chance_low_now >= threshold("ph_low", "sure")
-    why = f"pH is {band_words(ph.now)}, and under {ph.floor:g} yeast tires"
+    why = f"pH is {band_words(ph.now)}, and under {ph.floor:g} yeast struggles"
     return finding("ph_low", 75, ph.chance_low_now, words, sure=sure, do=_do(ph), why=why)
 
 
@@ -93,8 +93,8 @@ def _falling(now: Progress, ph: PhForeseen) -> Finding | None:
             f"No pH was read. By the recipe alone {fall}; {worth.name} would narrow that band from "
             f"{worth.width:.1f} to {worth.width_after:.1f}."
         )
-        do = "Read pH before anything is added: without a reading a dose would be a guess."
-        why = "by the recipe it may fall low, and nobody read it"
+        do = "Read pH before anything is added: without a reading, any dose is a guess."
+        why = "the recipe alone suggests that it may fall low, and it was not read"
         return finding("ph_falling", 45, ph.chance_low_ahead, words, sure=False, do=do, why=why)
     grave = ph.chance_stall_ahead >= threshold("ph_falling", "stall_chance")
     words = f"{_read(now, ph)}{fall}."
@@ -110,7 +110,7 @@ def _do(ph: PhForeseen) -> str:
 def _read(now: Progress, ph: PhForeseen) -> str:
     """What was read, and when: the sentence continues with what the runs make of it."""
     if ph.read_ph is None or ph.read_h is None:
-        return "By the pH of the sheet and what was fed since, "
+        return "From the pH of the sheet and what was fed since, "
     ago = max((now.hours or 0.0) - ph.read_h, 0.0)
     when = "" if ago < 1 else f" {hours_words(ago)} ago"
-    return f"pH {ph.read_ph:g} was read{when}; by runs that fit, "
+    return f"pH {ph.read_ph:g} was read{when}. By the forecast, "

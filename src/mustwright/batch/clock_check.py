@@ -29,7 +29,7 @@ def clock_behind(kept_at: datetime, last_at: datetime, now: datetime) -> Finding
     words = (
         f"The clock of this machine shows {now:%Y-%m-%d %H:%M} UTC, but the log knows "
         f"{latest:%Y-%m-%d %H:%M} UTC, {hours_words(behind / timedelta(hours=1))} later: the clock "
-        "was set back, or ran ahead when that was written. Lines about later moments do not count "
+        "was set back, or was ahead when that was written. Lines about later moments do not count "
         "yet."
     )
     return finding(RULE, 100, 0.99, words)
@@ -37,7 +37,7 @@ def clock_behind(kept_at: datetime, last_at: datetime, now: datetime) -> Finding
 
 def clock_step(found: Finding) -> NextStep:
     """What comes before everything else while the clock is wrong."""
-    lead = "Put the clock of this machine right"
+    lead = "Set the clock of this machine"
     return NextStep(
         "check", f"{lead}: {found.evidence}", lead, None, None, None, None, (), found.evidence,
         "", None, True,

@@ -20,8 +20,9 @@ SHORT_OF_POTASSIUM = 1.3  # factor on pH and potassium if potassium is short (as
 UNEXPLAINED = 3.0  # on the instrument where no run explains the readings (assumed)
 AGREEING = 1.25  # the same where the last three agree with one another (assumed)
 LEAST_HELD_UP = 0.2  # share of runs with sugar left, below which they say nothing of causes
-BY_RUNS = "runs of the fermentation model that fit the readings, each with one thing put right"
-BY_EVIDENCE = "what was written down, weighed by rule"
+BY_RUNS = "simulated runs that fit the readings, each with one cause removed"
+BY_EVIDENCE = "what was recorded, weighed by fixed rules"
+READ = ("No gravity was read", "Gravity was read only once", "Gravity was read only twice")
 
 
 @dataclass(frozen=True)
@@ -122,7 +123,7 @@ def _by_runs(name: str, factor: float, foreseen: Foreseen | None) -> tuple[float
     if share is None or foreseen is None:
         return factor, ()
     told = LEAST * (MOST / LEAST) ** share
-    said = f"{share:.0%} of the runs that fit the readings go on when this one thing is put right."
+    said = f"{share:.0%} of the runs that fit the readings go on once this cause is removed."
     return (told if name in WHOLLY else max(told, factor)), (said,)
 
 
@@ -131,7 +132,7 @@ def _nitrogen(now: Progress) -> Evidence:
     early = sum(f.ammonium_mg_l + f.amino_mg_l for f in now.fed if f.used < 0.5)
     held = n.must_mg_l + n.rehydration_mg_l + early
     share = held / max(n.demand_mg_l, 1.0)
-    said = [f"{held:.0f} of {n.demand_mg_l:.0f} mg N/L wanted was there in time."]
+    said = [f"{held:.0f} of {n.demand_mg_l:.0f} mg N/L needed was there in time."]
     steep = 3.0 if share < ENOUGH else 6.0  # what was there in time clears it sooner (assumed)
     factor = min(max(math.exp(steep * (ENOUGH - share)), 0.15), 8.0)
     missed = [s.feed.name for s in now.feeds if s.state in NOT_GIVEN and s.feed.doses]
@@ -148,7 +149,7 @@ def _temperature(now: Progress) -> Evidence:
         for value in (t, yeast.temperature_low_c, yeast.temperature_high_c)
     )
     if not now.temperature_read:
-        return 0.8, ["No temperature of the must was read."]
+        return 0.8, ["The must temperature was not read."]
     if t > yeast.temperature_high_c:
         said = f"{here} is above the {high} this yeast likes."
         return min(2.0 + (t - yeast.temperature_high_c), 8.0), [said]
@@ -158,7 +159,10 @@ def _temperature(now: Progress) -> Evidence:
     planned = now.plan.must.temperature_c
     if t < planned - COOLED_C:
         wanted = degrees(planned, now.plan.sheet)
-        said = f"{here} is inside the yeast's range, but {wanted} was planned: cooling stops some."
+        said = (
+            f"{here} is inside the yeast's range, but {wanted} was planned: cooling can "
+            f"stop a ferment."
+        )
         return 1.0, [said]
     return 0.3, [f"{here} is inside the yeast's range."]
 
@@ -166,7 +170,9 @@ def _temperature(now: Progress) -> Evidence:
 def _alcohol(now: Progress) -> Evidence:
     yeast = now.plan.yeast
     short = yeast.tolerance_pct - now.alcohol_pct
-    said = [f"About {now.alcohol_pct:.1f} % vol; this kind bears about {yeast.tolerance_pct:g} %."]
+    said = [
+        f"About {now.alcohol_pct:.1f} % vol; this yeast's limit is about {yeast.tolerance_pct:g} %."
+    ]
     width = max((yeast.tolerance_high_pct - yeast.tolerance_low_pct) / 2, 1.0)
     return min(max(6.0 * math.exp(-max(short, 0.0) / width), 0.1), 6.0), said
 
@@ -180,7 +186,7 @@ def _too_little_yeast(now: Progress) -> Evidence:
         said.append("It was slow from the first day.")
     else:
         factor *= 0.5
-        said.append(f"Work was seen {now.onset_h:.0f} h after pitch.")
+        said.append(f"It was working {now.onset_h:.0f} h after pitch.")
     return min(max(factor, 0.1), 8.0), said
 
 
@@ -225,11 +231,11 @@ def _ph_by_runs(ph: PhForeseen) -> Evidence:
 def _instrument(now: Progress) -> Evidence:
     after = now.points.past_hour(0.0)
     if len(after) < 3:
-        return 2.0, [f"Only {len(after)} reading{'s' if len(after) != 1 else ''} since pitch."]
+        return 2.0, [f"{READ[len(after)]} since pitch."]
     last = after[-3:]
     spread = max(p.gravity for p in last) - min(p.gravity for p in last)
     if spread <= 2 * last[-1].gravity_sd:
-        return 0.4, ["The last three readings agree within their error."]
+        return 0.4, ["The last three readings agree within the instrument's error."]
     return 1.5, [f"The last three readings differ by {spread:.3f}."]
 
 

@@ -65,9 +65,9 @@ def _unsafe(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finishin
     if error is None or error.field != "stabilised":
         return None
     why = (
-        "sugar that yeast could eat is in it, and nothing in the log keeps yeast from it"
+        "it holds sugar that yeast can eat, and nothing in the log stops the yeast"
         if is_standing(facts)
-        else "gravity was not seen to stand since something last went in"
+        else "gravity has not been shown to be steady since the last addition"
     )
     return FinishingDue("stable", "Make it safe before you bottle it", why, pressure=True)
 
@@ -79,7 +79,7 @@ def _not_yet(judged: Settled | None, of: Assessment) -> FinishingDue | None:
     still = of.stood_h < 24 and judged.found.verdict == "moving"
     why = (
         "gravity still falls a little" if still
-        else "two weeks at one gravity, warm, prove that it is stable"
+        else "two weeks at one gravity in the warm prove that it is stable"
     )  # fmt: skip
     return FinishingDue("stable", "Read gravity and temperature", why, judged.next_check)
 
@@ -87,24 +87,22 @@ def _not_yet(judged: Settled | None, of: Assessment) -> FinishingDue | None:
 def _settled(judged: Settled, stands: Sequence[Standing]) -> FinishingDue:
     found = judged.found
     level, watched = found.gravity_now.value, found.days_watched.value
-    days = f"gravity has stood at {level:.3f} for {watched:.0f} days"
+    days = f"gravity has been steady at {level:.3f} for {watched:.0f} days"
     if not any(is_event(s, "racked") and s.at >= _start(judged) for s in stands):
         return FinishingDue("rack", "Rack it off the lees", days, pressure=True)
     if not any(is_event(s, "sulfited") for s in stands):
-        return FinishingDue(
-            "sulfite", "Work out its sulfite", "it is racked, and air has come to it"
-        )
+        return FinishingDue("sulfite", "Work out its sulfite", "racking has let air in")
     if not any(is_event(s, "sorbated") for s in stands) and not found.bottle_still:
         return FinishingDue(
             "stable",
             "Prove that it is dry by a sugar test, or stabilise it with sorbate",
-            "it stands still, but what sugar is left can ferment is not known",
+            "gravity is steady, but it is not known whether the sugar left can ferment",
             pressure=True,
         )
     return FinishingDue(
         "",
         "Sweeten, blend, make it sparkle, or bottle it",
-        "it stands still and has its sulfite",
+        "gravity is steady and sulfite is in it",
         pressure=True,
     )
 
@@ -124,12 +122,12 @@ def _after_sweetening(
     if not reads:
         return FinishingDue(
             "stable", "Read gravity, warm",
-            "it and a reading a week later prove that what went in is not eaten",
+            "this and a reading a week later show whether the addition ferments",
         )  # fmt: skip
     days = (reads[-1].at - reads[0].at).total_seconds() / 86400
     if days < 6 or judged is None:
         return FinishingDue(
-            "stable", "Read gravity again", "a week shows whether what went in is eaten",
+            "stable", "Read gravity again", "after a week it shows whether the addition ferments",
             reads[0].at + timedelta(days=7),
         )  # fmt: skip
     unsafe = _unsafe(now, stands, zone)
@@ -137,5 +135,5 @@ def _after_sweetening(
         return unsafe
     return FinishingDue(
         "bottle", "Bottle it, or make it sparkle in a keg",
-        f"gravity has stood for {days:.0f} days since it was finished", pressure=True,
+        f"gravity has been steady for {days:.0f} days since it was finished", pressure=True,
     )  # fmt: skip

@@ -43,7 +43,7 @@ class KineticOutlook:
         count = self.foreseen.readings
         if not count:
             return "fermentation model, no reading yet"
-        return f"fermentation model, bent to {count} reading{'s' if count > 1 else ''}"
+        return f"fermentation model, fitted to {count} reading{'s' if count > 1 else ''}"
 
     def used(self, fraction: float) -> Span:
         """When a fraction of the sugar is gone."""

@@ -26,16 +26,16 @@ BY_SUBSTANCE = (
     ("citric_acid", ("citric_added", "citric_total"), "citric acid added"),
     ("calcium_carbonate", ("calcium_carbonate",), "calcium carbonate added"),
 )
-CHECK = "Whether the amount in the log is what really went in, and what the mead holds by a test."
+CHECK = "Is the amount in the log what really went in? Test what the mead holds."
 DO = (
-    "Do not sell or serve it as it is. A wrong amount is corrected in the log. A right one is "
-    "brought under the limit by lawful ways alone, as by blending with mead that has less, or "
-    "kept back: ask those who watch over the law where you live, before anything is done."
+    "Do not sell or serve it as it is. If the log is wrong, correct it. If it is right, bring "
+    "it under the limit only in lawful ways, such as blending with mead that has less, or hold "
+    "it back. Ask the authority where you live before you do anything."
 )
-CHECK_FED = "Whether the amounts in the log are what really went in."
+CHECK_FED = "Are the amounts in the log what really went in?"
 DO_LABEL = (
-    "Give no more of it. A wrong amount is corrected in the log; a right one is left over in part, "
-    "and may be tasted: read what the label says of too much."
+    "Give no more of it. If the log is wrong, correct it. If it is right, some stays in the mead "
+    "and may be tasted: read what the label says about too much."
 )
 STOP_LABEL = "The corrected log shows no more than the label allows."
 DO_STOCK = "Correct the amount, or the shelf: one of the two is wrong."
@@ -104,7 +104,8 @@ def over_fed(now: Progress) -> Iterator[tuple[float, Finding]]:
                 _fed_finding(
                     FED,
                     f"More {limit.name} than the law allows",
-                    f"By the log {amount:.3g} g/L of {limit.name} went in, with what the yeast was "
+                    f"The log says {amount:.3g} g/L of {limit.name} went in, with what the "
+                    f"yeast was "
                     f"woken with; {profile.name} allows {limit.max_g_l:.3g} g/L.",
                     f"{limit.name} {limit.max_g_l:.3g} g/L ({limit.source}: {limit.statement})",
                 ),
@@ -135,7 +136,7 @@ def _over_jar(
             _fed_finding(
                 LABEL,
                 f"More {in_sentence(what.name)} than its label allows",
-                f"By the log {grams:g} g went in, {grams / volume_l:.2f} g/L; {words}.",
+                f"The log says {grams:g} g went in, {grams / volume_l:.2f} g/L; {words}.",
                 words,
             ),
         )
@@ -147,7 +148,7 @@ def _over_jar(
             _fed_finding(
                 STOCK,
                 f"More {in_sentence(what.name)} than the shelf held",
-                f"By the log {grams:g} g went in; {stock.words} when this was planned.",
+                f"The log says {grams:g} g went in; {stock.words} when this was planned.",
                 stock.words,
             ),
         )
@@ -185,7 +186,7 @@ def _finding(law: FinishingLaw, limit: FinishingLimit, words: str, amount: float
         SEVERITY,
         1.0,
         True,
-        f"By the log it holds {shown} {limit.unit} of {words}; {law.name} allows {most:g}.",
+        f"The log says it holds {shown} {limit.unit} of {words}; {law.name} allows {most:g}.",
         CHECK,
         DO,
         STOP,

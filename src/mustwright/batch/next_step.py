@@ -126,7 +126,7 @@ def _ends(of: Assessment, now: Progress) -> NextStep | None:
     if of.phase == NOT_PITCHED:
         return plain_step(
             "pitch",
-            f"Wake {now.plan.yeast.grams:.1f} g of yeast and pitch it, then write it down here.",
+            f"Rehydrate {now.plan.yeast.grams:.1f} g of yeast, pitch it and record it here.",
             "Feeds and forecast count from the pitch.",
             caution=caution_text("yeast_heat"),
             is_due=True,
@@ -188,7 +188,7 @@ def _perhaps_stopped(now: Progress, of: Assessment, zone: tzinfo) -> NextStep:
     """Likely enough to ask about: a reading a day later, or a sugar test where it stands long."""
     level = f"{of.gravity:.3f}" if of.gravity is not None else "it"
     if of.stood_h >= 168 and of.chance_finished > 0.1:
-        why = f"{level} may be its end or a stop, and only a sugar test tells"
+        why = f"{level} may be the end or a stop; only a sugar test shows which"
         lead = "Test the sugar that is left"
         return NextStep(
             "finish", f"{lead} now: {why}.", lead, None, None, None, None, (), why,
@@ -206,11 +206,11 @@ def _read_on(now: Progress, of: Assessment, zone: tzinfo, findings: Sequence[Fin
     at = last + timedelta(hours=every)
     when = "now" if at <= now.now else clock(at, now.now, zone)
     why = {
-        WAITING: "the first fall of gravity shows that the yeast is at work",
-        SLOWING: "the end of the fall shows where it comes to rest",
-        AT_END: "two weeks at the same gravity, warm, mean it is done",
-        FINISHED: "two weeks at the same gravity, warm, mean it is stable",
-    }.get(of.phase, "a reading a day shows its pace")
+        WAITING: "the first fall in gravity shows that the yeast is working",
+        SLOWING: "the next readings show where it ends",
+        AT_END: "two weeks at the same gravity in the warm mean it is done",
+        FINISHED: "two weeks at the same gravity in the warm mean it is stable",
+    }.get(of.phase, "one reading a day shows its pace")
     unfed = next((f for f in findings if f.rule == "unfed"), None)
     if unfed is not None:
         why = f"{unfed.why}, so it may stop short"

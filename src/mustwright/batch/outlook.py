@@ -98,7 +98,7 @@ class PaceOutlook:
 
     def __init__(self, now: Progress, remark: str = "") -> None:
         self.state = now
-        self.name = "; ".join(t for t in ("usual pace, bent to the readings", remark) if t)
+        self.name = "; ".join(t for t in ("usual pace, fitted to the readings", remark) if t)
         must = now.plan.must
         early = now.plan.nitrogen.must_mg_l + max(now.fed_mg_l, 0.6 * _planned_mg_l(now))
         self.pace = usual_pace(must.brix, now.temperature_c, early, must.fermentable_share)

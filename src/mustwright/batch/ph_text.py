@@ -13,14 +13,14 @@ READ_ON = "read pH again after half a day"
 def stands_words(ph: PhForeseen) -> str:
     """Where it stands."""
     if not ph.is_read:
-        return f"By the recipe alone pH stands at {band_words(ph.now)}: read it."
-    return f"pH stands at {band_words(ph.now)}, nine in ten of the runs that fit what was read."
+        return f"Read the pH: from the recipe alone it is {band_words(ph.now)}."
+    return f"pH is {band_words(ph.now)} in nine of ten runs that fit the readings."
 
 
 def ahead_words(ph: PhForeseen, now_h: float) -> str:
     """Where it goes from here on."""
     return (
-        f"With the feeds still planned the lowest ahead is {band_words(ph.lowest_ahead)}, "
+        f"With the feeds still planned, it will fall to {band_words(ph.lowest_ahead)}, "
         f"{when_words(ph, now_h)}; {_share(ph.chance_low_ahead)} fall under {ph.floor:g}."
     )
 
@@ -128,7 +128,8 @@ def worth_words(ph: PhForeseen) -> tuple[str, ...]:
     found = []
     for one in ph.worth:
         words = (
-            f"{one.name}: narrows the lowest pH ahead from {one.width:.1f} to {one.width_after:.1f}"
+            f"{one.name}: narrows the range of the lowest pH ahead from {one.width:.1f} to "
+            f"{one.width_after:.1f}"
         )
         if ph.dose is not None and one.saved_g_l >= 0.005:
             words += f" and saves {one.saved_g_l:.2f} g/L of salt on average"

@@ -49,6 +49,15 @@ KEPT, MOVED, FOLDED, CHANGED, DROPPED, WAITS = (
     "waits",
 )
 NOTHING_TO_PLAN = (NOT_PITCHED, AT_END, STOPPED, FINISHED, BOTTLED, ENDED)
+COMBINED = "combined with"  # how the words of a feed begin that goes in with another
+CHANGE_WORDS = {
+    KEPT: "stays",
+    MOVED: "moves",
+    FOLDED: "is combined with another feed",
+    CHANGED: "changes",
+    DROPPED: "is left out",
+    WAITS: "waits",
+}
 LONGEST_H = 1000.0  # the longest a clock trigger can wait
 
 
@@ -62,6 +71,12 @@ class FeedChange:
     before: PlannedFeed
     after: PlannedFeed
     why: str
+
+    @property
+    def words(self) -> str:
+        """What happens to it, as a maker says it."""
+        takes_more = self.what == FOLDED and not self.after.dropped
+        return "is combined with later feeds" if takes_more else CHANGE_WORDS[self.what]
 
 
 @dataclass(frozen=True)
@@ -144,18 +159,19 @@ def no_proposal_words(now: Progress, of: Assessment) -> str:
     if of.is_over or now.phase in (CLOSED, FINISHING):
         return "Nothing is left to feed, so there is nothing to re-plan."
     if of.is_stale:
-        return "Nobody knows whether the plan fits: the last reading is too old. Read first."
+        return (
+            "Read gravity first: the last reading is too old to tell whether the plan still fits."
+        )
     if of.phase == STOPPED:
         return (
-            "The plan does not fit: the ferment has stopped short. Nothing is fed until it works "
-            "again; its restart comes first."
+            "Restart it first: the ferment has stopped short. Nothing is fed until it works again."
         )
     if of.may_have_stopped:
-        return "Whether the plan fits is open: it may have stopped. Read gravity again first."
+        return "Read gravity again first: fermentation may have stopped."
     withdrawn = withdrawn_words(now)
     if withdrawn:
         left = any(s.state == "ahead" for s in now.feeds)
-        return f"{withdrawn} What is left of the plan stays as it is." if left else withdrawn
+        return f"{withdrawn} The rest of the plan stays as it is." if left else withdrawn
     return "The plan still fits what was read."
 
 
@@ -174,7 +190,7 @@ def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) 
         if feed in late:
             continue
         if now.phase == LAG and feed.rule.kind == "after_pitch":
-            why = "yeast that does not work yet takes nothing up"
+            why = "yeast that is not working yet takes up nothing"
             due = (now.hours or 0) >= feed.rule.amount - 1
             if due:
                 trigger = read_trigger("onset", feed.key)
@@ -182,7 +198,7 @@ def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) 
                 continue
         if feed.rule.kind == "after_pitch" and moves(now, feed, outlook):
             trigger = read_trigger({"sugar_used": round(feed.sugar_used, 3)}, feed.key)
-            why = "the clock no longer fits the pace: it goes by the sugar used"
+            why = "the clock no longer fits the pace, so this feed goes by the sugar used"
             groups.append(_Group((feed,), trigger, feed.sugar_used, why, MOVED))
             continue
         what, why = KEPT, ""
@@ -312,11 +328,11 @@ def _as_feeds(
         nitrogen_mg_l=nitrogen,
         allowed=tuple(dict.fromkeys(w for f in group.feeds for w in f.allowed)),
         caution=caution,
-        dropped="" if doses else "rules and limits leave nothing to give",
+        dropped="" if doses else "rules and limits allow nothing more",
     )
     found = {lead.key: lead}
     for feed in group.feeds[1:]:
-        found[feed.key] = replace(feed, doses=(), dropped=f"folded into '{lead.name}'")
+        found[feed.key] = replace(feed, doses=(), dropped=f"{COMBINED} '{lead.name}'")
     return found
 
 
@@ -324,12 +340,12 @@ def _change(before: PlannedFeed, after: PlannedFeed, groups: Sequence[_Group]) -
     group = next(g for g in groups if before in g.feeds)
     what, why = group.what, group.why
     if after.dropped:
-        what = FOLDED if after.dropped.startswith("folded") else DROPPED
+        what = FOLDED if after.dropped.startswith(COMBINED) else DROPPED
         why = after.dropped
     elif what in (KEPT, MOVED) and not _same_doses(before, after):
         what = CHANGED
         why = f"{why}; " if why else ""
-        why += "amounts follow what was given and what rules and limits still allow"
+        why += "amounts are set by what was given and what rules and limits still allow"
     return FeedChange(before.key, before.name, what, before, after, why)
 
 
@@ -343,7 +359,8 @@ def _cautions(changes: Sequence[FeedChange]) -> tuple[str, ...]:
     said = []
     if any(c.what == FOLDED and c.after.doses for c in changes):
         said.append(
-            "One large feed makes heat and foam: give it in two halves a few hours apart, with "
+            "Give a large feed in two halves a few hours apart: all at once makes heat and "
+            "foam. Leave "
             "headspace."
         )
     if any(c.after.doses for c in changes):

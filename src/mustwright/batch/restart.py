@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from mustwright import data
+from mustwright.batch.alert import threshold_words
 from mustwright.batch.allowed_additions import Room, room_of_kind
 from mustwright.batch.assessment import Assessment, assess
 from mustwright.batch.ph_forecast_record import PhForeseen
@@ -180,7 +181,7 @@ def restart_plan(
         steps,
         _give_up(now, record),
         (*organic.words(), *hulls.words(), *_cautions()),
-        tuple(f"{k.replace('_', ' ')}: {v['source']}" for k, v in record.items()),
+        tuple(f"{threshold_words(k)}: {v['source']}" for k, v in record.items()),
     )
 
 
@@ -212,7 +213,7 @@ def _steps(
     steps = [
         _step(
             "Starter",
-            f"Wake {yeast:g} g of alcohol-tolerant yeast as for a pitch, then stir it into "
+            f"Rehydrate {yeast:g} g of alcohol-tolerant yeast, then stir it into "
             f"{litres_words(mead_l, sheet, 2)} of the stuck mead and "
             f"{litres_words(water_l, sheet, 2)} of water with {sugar:.0f} g of sugar{with_it}.",
             (mead_l, water_l, sugar, yeast, organic),
@@ -220,7 +221,7 @@ def _steps(
             left,
             t,
             wait,
-            f"Water for waking the yeast is {degrees(35, sheet, 0)} to {degrees(40, sheet, 0)}; "
+            f"Water for rehydration is {degrees(35, sheet, 0)} to {degrees(40, sheet, 0)}; "
             "hotter kills it.",
         )
     ]
@@ -298,7 +299,7 @@ def _first(
 ) -> tuple[str, ...]:
     said = []
     if of.stood_count < BORNE_OUT:
-        said.append("Take a second reading first: stirred, degassed, temperature written.")
+        said.append("Take a second reading first: stirred, degassed, with its temperature.")
     if now.ph is not None and now.ph_at is not None and now.ph < ph_floor():
         words = salt_advice(now, of, ph).words
         said.append(f"pH {now.ph:.2f} comes first: {words[0].lower()}{words[1:]}.")
@@ -309,7 +310,9 @@ def _first(
     )
     said.append(f"Bring the mead to {low} to {high} over a day.")
     hulls = stock.take(_v(record, "hulls_g_l") * of.held.volume_l)
-    may = f"; at most {hulls:.1f} g of yeast hulls a day before may bind what poisons yeast"
+    may = (
+        f"; at most {hulls:.1f} g of yeast hulls a day before may bind substances that poison yeast"
+    )
     said.append(f"Rack off the lees{may if hulls else ''}.")
     return tuple(said)
 
@@ -317,14 +320,15 @@ def _first(
 def _give_up(now: Progress, record: dict[str, Any]) -> tuple[str, ...]:
     span = record["give_up_days"]
     said = [
-        "A step whose gravity has not moved in 72 h: start once more with fresh yeast, then stop.",
-        f"No fall in the whole batch {span['high']:g} days after combining.",
-        "A sour or solvent smell: volatile acid itself kills yeast.",
+        "If the gravity of a step has not moved in 72 h, start once more with fresh yeast, "
+        "then stop.",
+        f"Stop if the whole batch has not fallen {span['high']:g} days after combining.",
+        "Stop if it smells sour or of solvent: volatile acid kills yeast.",
     ]
     if now.alcohol_pct >= _v(record, "hopeless_pct") - 2:
         said.append(
             f"At {now.alcohol_pct:.1f} % vol yeast has little room left: blending with a dry mead "
-            "or keeping it sweet, stabilised, is the likelier end."
+            "or keeping it sweet, stabilised, is likelier to succeed."
         )
     return tuple(said)
 

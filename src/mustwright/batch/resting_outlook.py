@@ -21,7 +21,7 @@ class RestingOutlook:
         Of a batch that has stopped short.
     """
 
-    name = "it stands still: nothing is foreseen until it works again"
+    name = "fermentation has stopped: no forecast until it works again"
 
     def __init__(self, now: Progress) -> None:
         self.state = now

@@ -16,7 +16,7 @@ from mustwright.must.acidity.salts import all_salts, allowance
 
 SHOWS_AFTER = timedelta(hours=12)  # of a salt that was stirred in (assumed)
 MOVES_PH = ("ph_adjusted", "acid")
-SHOWS = "it shows what has come of what went in"
+SHOWS = "it shows what the addition did"
 
 
 @dataclass(frozen=True)

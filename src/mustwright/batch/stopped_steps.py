@@ -27,20 +27,20 @@ from mustwright.batch.volume_text import litres_words
 
 WARM_H = 72.0  # how long a temperature of the must is believed (assumed)
 SHOWS_AFTER_H = 48.0  # until a change shows whether it was that (assumed)
-GIVE_UP = "Give the restart up: blend it, or stabilise it and keep it sweet"
+GIVE_UP = "Stop the restart: blend the mead, or stabilise it and keep it sweet"
 REMEDIES = ("moved", "ph_adjusted", "stirred", "aerated")
 MEASURE = {
     "ph_potassium": (
         "Read pH with a calibrated meter",
-        "it has stopped short, and a low pH is among the likeliest causes",
+        "it has stopped short, and low pH is a likely cause",
     ),
     "temperature": (
         "Read the temperature in the middle of the must",
-        "it has stopped short, and cold or heat is among the likeliest causes",
+        "it has stopped short, and cold or heat is a likely cause",
     ),
     "instrument": (
         "Read gravity again, stirred and degassed",
-        "two readings alone say that it has stopped",
+        "only two readings say that it has stopped",
     ),
 }
 
@@ -158,7 +158,7 @@ def _start_again(of: Assessment, restart: RestartPlan | None) -> Act:
     left = of.sugar_left_g_l
     level = f"{of.gravity:.3f}" if of.gravity is not None else "this gravity"
     if restart is not None and not restart.worth_it:
-        why = f"at {of.alcohol_pct:.1f} % vol no yeast goes on"
+        why = f"at {of.alcohol_pct:.1f} % vol no yeast can go on"
         lead = "Blend it, or stabilise it and keep it sweet"
         return Act("finish", lead, why, finish="", timed=False)
     stood = of.stood_h + (of.ages.gravity_h or 0.0)
@@ -197,7 +197,7 @@ def _next_of_starter(
     steps = restart.steps if restart else ()
     done, coming = steps[: doublings + 1], steps[doublings + 1 :]
     if not coming:
-        lead = "Combine the starter with the batch, and write it down here"
+        lead = "Combine the starter with the batch, and record it here"
         return Act("restart", lead, "it is as large as the plan has it", timed=False)
     before, step = done[-1], coming[0]
     at = since + timedelta(hours=before.hours)

@@ -25,10 +25,10 @@ WEEK_DAYS = 6.0  # readings a week apart, one of them early or late in its day
 STILL_GLASS, ROOM_C = "wine", 20.0
 STATE = (
     "or state how the mead was protected (pasteurised, sterile-filtered, sulfite and sorbate, or "
-    "alcohol past what this yeast bears), which is written into the log"
+    "alcohol above this yeast's limit), which is recorded in the log"
 )
 STERILE_ONLY = (
-    "or state that it was pasteurised or sterile-filtered, which is written into the log: sulfite "
+    "or state that it was pasteurised or sterile-filtered, which is recorded in the log: sulfite "
     "and sorbate do not stop a ferment under way"
 )
 
@@ -121,8 +121,8 @@ def _over_sugar(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
         return ImpossibleError(
             "stabilised",
             f"needs the yeast stopped: {sugar:.0f} g/L of fermentable sugar is {words}, and "
-            f"nothing in the log keeps yeast from it; stop it and write that down, {STATE}",
-            "nothing said",
+            f"nothing in the log stops the yeast; stop it and write that down, {STATE}",
+            "not stated",
         )
     return _unproven(facts, as_said, sugar)
 
@@ -136,7 +136,8 @@ def _sugar(facts: BottlingFacts, as_said: BottledAs) -> tuple[float | None, str]
     left = None if facts.judged is None else facts.judged.found.residual_sugar_g_l
     if left is None:
         return None, ""
-    return left.low if left.low is not None else left.value, "left at the least by the balance"
+    least = left.value if left.low is None else left.low
+    return least, "left at least, worked out from the gravities"
 
 
 def _unproven(facts: BottlingFacts, as_said: BottledAs, sugar_g_l: float) -> InputError | None:
@@ -161,8 +162,8 @@ def _not_standing(facts: BottlingFacts, as_said: BottledAs) -> InputError | None
     if moving:
         return ImpossibleError(
             "stabilised",
-            f"needs gravity to stand: the last readings fall. Wait and read again, {STERILE_ONLY}",
-            by or "nothing said",
+            f"needs a steady gravity: the last readings fall. Wait and read again, {STERILE_ONLY}",
+            by or "not stated",
         )
     if by not in ("", "no"):
         return None
@@ -171,9 +172,9 @@ def _not_standing(facts: BottlingFacts, as_said: BottledAs) -> InputError | None
     )
     return ImpossibleError(
         "stabilised",
-        f"needs gravity seen to stand{since}: two readings or more, days apart, show it "
+        f"needs a steady gravity{since}, shown by two readings or more, days apart "
         f"({_seen(judged)}), {STATE}",
-        "nothing said",
+        "not stated",
     )
 
 

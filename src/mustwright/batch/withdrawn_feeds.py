@@ -17,7 +17,7 @@ AHEAD, WITHDRAWN = "ahead", "withdrawn"
 def with_withdrawn(now: Progress, assessed: Assessment) -> Progress:
     """The same state with feeds that must not go in any more marked ``withdrawn``."""
     if now.phase in (CLOSED, FINISHING):
-        reasons = {s.feed.key: "it ferments no more" for s in now.feeds}
+        reasons = {s.feed.key: "it has finished fermenting" for s in now.feeds}
     else:
         reasons = {s.feed.key: _why(now, assessed, s.feed) for s in now.feeds}
     if not any(reasons[s.feed.key] for s in now.feeds if s.state == AHEAD):
@@ -34,9 +34,9 @@ def with_withdrawn(now: Progress, assessed: Assessment) -> Progress:
 def _why(now: Progress, assessed: Assessment, feed: PlannedFeed) -> str:
     """Why a feed is withdrawn; empty for one that still goes in."""
     if assessed.is_over:
-        return "hardly any sugar is left to ferment"
+        return "hardly any sugar is left"
     if assessed.phase == STOPPED:
-        return "nothing is fed while it stands still"
+        return "do not feed while it has stopped"
     end = last_moment(now.plan)
     if now.sugar_used > end + 1e-9:
         return f"more than {end:.0%} of the sugar is gone"
@@ -52,7 +52,7 @@ def ammonium_too_late(now: Progress, assessed: Assessment, feed: PlannedFeed) ->
     if now.sugar_used > THIRD + threshold("passed_sugar"):
         return f"{now.sugar_used:.0%} of the sugar is gone, and ammonium belongs in the first third"
     if assessed.alcohol_pct > strong:
-        return f"above {strong:g} % vol yeast takes up no ammonium"
+        return f"above {strong:g} % vol yeast takes up hardly any ammonium"
     return ""
 
 

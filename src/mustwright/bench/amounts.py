@@ -61,7 +61,7 @@ class Use:
         if self.likely is None or value <= self.likely * (1 + 1e-9):
             return None
         most = f"{float(f'{self.likely:.3g}'):g} {self.unit}".strip()
-        said = f"needs a second word: more than {most} is hardly ever so"
+        said = f"needs a second look: more than {most} is hardly ever right"
         told = "" if self.amount is None else f", and the answer was {self.text}"
         return UnlikelyError(self.key, said + told, text)
 

@@ -49,8 +49,9 @@ class BatchStart:
         found = list(self.held.doubts)
         if self.held.total_so2_mg_l and self.held.free_so2_mg_l is None:
             found.append(
-                "Free sulfur dioxide was not measured since the last addition, so none is counted "
-                "as there: measure it before you add more."
+                "Measure free sulfur dioxide before you add more. It was not measured since "
+                "the last "
+                "addition, so none is counted."
             )
         return tuple(found)
 

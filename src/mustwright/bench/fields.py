@@ -16,7 +16,7 @@ from mustwright.finishing.law import FinishingLaw
 
 Ask = TypeVar("Ask")
 NOTHING = (None, "", ())
-LEFT_OUT = "when left out"
+LEFT_OUT = "if not given"
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class StepField:
     label, hint : str
         What it is, and an example or a word on it; a bare example begins with a digit.
     to : str
-        The argument that it fills; its name and unit when left out.
+        The argument that it fills; its name and unit if not given.
     default, taken : str
         What counts as typed where nothing was, and words that say so in the answer.
     needs : str

@@ -75,7 +75,7 @@ def _quantity(
         found = parse_quantity(raw, name)
         among.assumed += [found.assumed] if found.assumed else []
         if found.dimension == "number" and bare:
-            among.assumed += [f"{name}: bare number read as {bare}"] if said else []
+            among.assumed += [f"{name}: no unit given, read as {bare}"] if said else []
             return found.value
         right = found.dimension == dimension or (
             dimension == "mass concentration" and found.unit == "g/L sugar"

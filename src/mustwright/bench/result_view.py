@@ -22,7 +22,7 @@ UNSAID = {
     "recorded", "id", "labels",
 }  # fmt: skip
 TITLES = {
-    "containers": "What bears it",
+    "containers": "What holds the pressure",
     "materials": "Lay out",
     "parts": "What goes in",
     "trial": "Glasses to taste",
@@ -85,14 +85,14 @@ def view_of(result: Any) -> ResultView:
 def _trial(title: str, trial: BenchTrial) -> ResultTable:
     table = _table(title, trial.glasses)
     table.caption = (
-        f"Stock: {trial.stock}. Each glass {trial.glass_ml:g} mL, the stock measured to "
-        f"{trial.pipette_ml:g} mL; the dose is worked back from what the pipette shows."
+        f"Stock: {trial.stock}. Each glass holds {trial.glass_ml:g} mL; measure the stock to "
+        f"{trial.pipette_ml:g} mL. The dose is worked out from that volume."
     )
     return table
 
 
 def _targets(title: str, rows: Sequence[Reached]) -> ResultTable:
-    heads = ["Target", "Wanted", "Reached", "Off by", "Alone these lots could give"]
+    heads = ["Target", "Wanted", "Reached", "Off by", "Range these lots allow"]
     return ResultTable(title, heads, [
         [
             one.quantity.replace("so2", "total SO2"),

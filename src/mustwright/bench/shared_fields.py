@@ -46,17 +46,17 @@ WITH = StepField("with", "With", kind=kinds.INGREDIENT, known=sweet_ingredients)
 MOISTURE = StepField("moisture", "Water in your honey", "17.5 %", kinds.MOISTURE)
 BRIX = StepField("brix", "Brix of your juice or fruit", "12 Bx", kinds.BRIX)
 STABILISED = StepField("stabilised", "How yeast was stopped", kind=kinds.KIND, choices=(
-    ("", "nothing said yet"), ("sulfite+sorbate", "sulfite and sorbate"),
+    ("", "not stated"), ("sulfite+sorbate", "sulfite and sorbate"),
     ("pasteurised", "pasteurised"), ("sterile-filtered", "filtered sterile"),
     ("alcohol", "by its own alcohol, proven"), ("no", "it was not"),
 ))  # fmt: skip
 CONTAINER = StepField("bottle", "Bottle", kind=kinds.KIND, choices=(
-    ("", "any, and show what bears it"), ("wine", "still wine bottle"),
+    ("", "any; show which ones hold it"), ("wine", "still wine bottle"),
     ("beer", "beer bottle"), ("swing_top", "swing-top for beer"),
     ("sparkling", "sparkling wine bottle"), ("pet", "plastic, for fizzy drinks"),
     ("keg", "steel keg"),
 ))  # fmt: skip
-LIMIT = StepField("limit", "What your own bottle or keg bears", "3 bar", kinds.BAR)
+LIMIT = StepField("limit", "Pressure your own bottle or keg is made for", "3 bar", kinds.BAR)
 TOLERANCE = StepField("tolerance", "Alcohol the yeast can reach", "12 to 14 %", kinds.TOLERANCE)
 STILL = StepField("days_still", "Days gravity stood still with sugar left", "28 d", kinds.DAYS)
 BATCH = StepField("batch", "Name of the batch")

@@ -43,13 +43,14 @@ def _or_tannin(one: StepField) -> StepField:
 
 ACID_PAGE = StepPage(
     "acid", "Acid, tannin, buffer", "Acid, tannin or carbonate",
-    "By titration, or by pH and the buffer of your mead; tannin by taste; glasses to try.",
+    "Acid by titration, or by pH and the buffer of your mead. Tannin by taste. Trial glasses "
+        "first.",
     tuple(replace(part, fields=tuple(map(_or_tannin, part.fields))) for part in ACID.parts),
     ACID.cautions, {"tartaric": ACID, "tannin": TANNIN}, by="with",
 )  # fmt: skip
 LATE_PAGE = StepPage(
     "late", "Fruit or spice late", "Fruit or spice after the ferment",
-    "The sugar that fruit or honey brings and whether yeast wakes to it; spice by the litre.",
+    "How much sugar fruit or honey adds, and whether it will ferment again. Spice by the litre.",
     (
         FormPart("", (
             StepField("what", "What goes in", choices=(("fruit", "fruit, juice or honey"),

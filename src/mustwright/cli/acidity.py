@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 @click.command("acidity")
 @click.argument("file", metavar="FILE")
-@click.option("--ph", type=float, help="pH measured before yeast (else the sheet's).")
+@click.option("--ph", type=float, help="pH measured before yeast; the sheet's pH if not given.")
 @click.option("--strip", is_flag=True, help="The pH was read from a paper strip.")
 @click.option("--ta", metavar="AMOUNT", help="Titratable acid measured: '4 g/L' or '53 meq/L'.")
 @click.option("--aim-ta", metavar="AMOUNT", help="Titratable acid wanted, with --salt.")
@@ -25,11 +25,21 @@ if TYPE_CHECKING:
 @click.option("--protocol", metavar="ID", help="Id or file of a protocol; 'none' for no feeds.")
 @click.option("--salt", metavar="NAME", help="Salt or acid, such as 'potassium carbonate'.")
 @click.option("--bench", multiple=True, metavar="G_PER_L:PH", help="A bench trial with the salt.")
-@click.option("--compare", is_flag=True, help="Also go through every protocol.")
+@click.option("--compare", is_flag=True, help="Also compare every protocol.")
 @click.option(
-    "--members", type=int, default=MEMBERS, show_default=True, help="Size of the ensemble."
+    "--members",
+    type=int,
+    default=MEMBERS,
+    show_default=True,
+    help="Number of possible musts to try.",
 )
-@click.option("--seed", type=int, default=SEED, show_default=True, help="Start of the draws.")
+@click.option(
+    "--seed",
+    type=int,
+    default=SEED,
+    show_default=True,
+    help="Random seed: the same seed gives the same answer.",
+)
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def acidity_command(
@@ -105,12 +115,12 @@ def acidity_lines(result: AcidityResult) -> list[str]:
     for feed in result.feeds:
         lines.append(
             f"  {feed.name}: {feed.ammonium_mg_l:.0f} ammonium and {feed.amino_mg_l:.0f} amino "
-            f"mg N/L, {feed.acid_load_meq_l.value:.1f} meq/L, moves the trough by "
+            f"mg N/L, {feed.acid_load_meq_l.value:.1f} meq/L, moves the lowest pH by "
             f"{feed.moves_trough.value:+.2f}"
         )
     trough = result.trough
     lines += [
-        f"Trough: {trough.band.words}, reached by {trough.at_sugar_used.value:.0%} of the sugar",
+        f"Lowest pH: {trough.band.words}, reached by {trough.at_sugar_used.value:.0%} of the sugar",
         f"  {trough.words[0].upper()}{trough.words[1:]}.",
     ]
     lines += _dose_lines(result.dose)
@@ -118,7 +128,7 @@ def acidity_lines(result: AcidityResult) -> list[str]:
     lines += _up_front_lines(result)
     if result.bench is not None:
         left = result.bench.members_left
-        lines += ["", f"Bench trial, scaled to the batch ({left:.0f} members fit)"]
+        lines += ["", f"Bench trial, scaled to the batch ({left:.0f} possible musts fit)"]
         lines += [
             f"  {p.g_per_l:g} g/L, pH {p.ph:g}: {p.grams_for_batch.value:.1f} g"
             for p in result.bench.points
@@ -142,11 +152,12 @@ def _dose_lines(dose: DoseAnswer) -> list[str]:
         )
         if dose.chance_dip_before.value >= 0.05:
             lines.append(
-                f"  Before that it may dip: {dose.chance_dip_before.value:.0%} chance. If it reads "
-                "under the floor earlier, give half at once."
+                f"  Before that it may dip below the floor: {dose.chance_dip_before.value:.0%} "
+                f"chance. "
+                "If you read it below the floor, give half at once."
             )
     if dose.overshoots:
-        lines.append(f"  Mind: it may lift pH as far as {dose.highest.p95.value:.1f}.")
+        lines.append(f"  Note: it may raise pH as far as {dose.highest.p95.value:.1f}.")
     lines += [f"  Law: {words}" for words in dose.law if words not in dose.words]
     return lines
 
@@ -161,10 +172,10 @@ def _rest_lines(result: AcidityResult) -> list[str]:
     k = result.potassium
     lines = [
         "",
-        f"Potassium: {k.needed_mg_l.value:.0f} mg/L wanted; must {k.must_mg_l.value:.0f}, feeds "
+        f"Potassium: {k.needed_mg_l.value:.0f} mg/L needed; must {k.must_mg_l.value:.0f}, feeds "
         f"{k.feeds_mg_l.value:.0f}, still short {k.short_mg_l.value:.0f}; the salt would bring "
         f"{k.dose_mg_l.value:.0f}",
-        f"  By the published ratio to the acid, at the trough without salt: "
+        f"  By the published ratio to the acid, at the lowest pH without salt: "
         f"{_range(k.by_ratio_mg_l)}",
         f"  {k.words}",
     ]
@@ -188,7 +199,7 @@ def _rest_lines(result: AcidityResult) -> list[str]:
     lines += [f"  - {refusal}" for refusal in result.refusals]
     mind = (*result.cautions, *result.warnings)
     if mind:
-        lines += ["", "Mind"]
+        lines += ["", "Watch out"]
         lines += [f"  - {caution}" for caution in mind]
     return lines
 

@@ -16,14 +16,16 @@ from mustwright.cli.sheets import file_text, print_json
 
 @click.group("batch")
 def batch_command() -> None:
-    """Follow a running batch: record what happens, be told the next step."""
+    """A running batch: record what happens and see the next step."""
 
 
 @batch_command.command("start")
 @click.argument("must", metavar="MUST")
-@click.option("--protocol", metavar="ID", help="Id of a protocol; else the recommended one.")
-@click.option("--name", help="Name of the batch; else that of the must.")
-@click.option("--pitched", metavar="WHEN", help="When the yeast went in, where it did.")
+@click.option(
+    "--protocol", metavar="ID", help="Id of a protocol; the recommended one if not given."
+)
+@click.option("--name", help="Name of the batch; the name of the must if not given.")
+@click.option("--pitched", metavar="WHEN", help="When the yeast was pitched, if it was.")
 @JSON
 def start(
     must: str, protocol: str | None, name: str | None, pitched: str | None, as_json: bool
@@ -73,7 +75,7 @@ def list_batches(as_json: bool) -> None:
                 trouble = f"  ! {item.finding}" if item.finding and not told_already else ""
                 click.echo(f"  {item.slug} ({item.phase}{gravity}): {item.sentence}{trouble}")
         if not (found.today or found.later):
-            click.echo("No batch is going on.")
+            click.echo("No batch is running.")
 
 
 @batch_command.command("show")
@@ -81,7 +83,7 @@ def list_batches(as_json: bool) -> None:
 @FORECAST
 @JSON
 def show(slug: str, forecast: bool, as_json: bool) -> None:
-    """How a batch stands: gravity, feeds, findings, and its log."""
+    """The state of a batch: gravity, feeds, findings and log."""
     with opened() as compose:
         view = view_now(compose, slug, forecast)
         if as_json:
@@ -125,7 +127,7 @@ def next_command(slug: str, forecast: bool, as_json: bool) -> None:
 @FORECAST
 @JSON
 def watch(slug: str, forecast: bool, as_json: bool) -> None:
-    """What the watch sees, why it may be, and how to start a stuck batch again."""
+    """What is wrong, the likely causes, and how to restart a batch that stopped short."""
     with opened() as compose:
         view = view_now(compose, slug, forecast)
         if as_json:
@@ -142,11 +144,11 @@ def watch(slug: str, forecast: bool, as_json: bool) -> None:
 
 @batch_command.command("replan")
 @BATCH
-@click.option("--adopt", is_flag=True, help="Put the proposed plan in force.")
+@click.option("--adopt", is_flag=True, help="Use the proposed plan.")
 @FORECAST
 @JSON
 def replan(slug: str, adopt: bool, forecast: bool, as_json: bool) -> None:
-    """Show the plan that would fit what was read; --adopt puts it in force."""
+    """Show a plan that fits the readings; --adopt uses it."""
     with opened() as compose:
         from mustwright.batch.view_json import proposal_data
 

@@ -19,13 +19,14 @@ if TYPE_CHECKING:
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 AT = click.option("--at", metavar="WHEN", help="now, 18:30, '2031-05-01 18:30' or ISO.")
 BATCH = click.argument("slug", metavar="BATCH")
-NOTE = click.option("--note", help="A few words.")
+NOTE = click.option("--note", help="A note for the log.")
 
 
 FORECAST = click.option(
     "--forecast",
     is_flag=True,
-    help="Work the forecast out first: some seconds. Else the one kept counts, or the usual pace.",
+    help="Work out the forecast first, which takes some seconds. Otherwise the saved one is "
+    "used, or the usual pace.",
 )
 
 

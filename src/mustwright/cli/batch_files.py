@@ -40,9 +40,9 @@ def import_json_file(compose: Compose, path: str, as_json: bool) -> None:
         print_json({"batch": record.slug, "name": record.name, "version": record.version})
         return
     if record.slug in before:
-        click.echo(f"{record.slug}: kept already, with everything the file says; nothing written")
+        click.echo(f"{record.slug}: already here, with everything in the file; nothing written")
         return
-    click.echo(f"{record.slug}: taken in, {record.version} lines of log")
+    click.echo(f"{record.slug}: imported, {record.version} lines of log")
 
 
 def import_csv_file(
@@ -82,7 +82,7 @@ def import_csv_file(
     done = "would be written" if only_look else "written"
     click.echo(f"{len(preview.new)} {done}, {preview.known} there already")
     if preview.ignored:
-        click.echo(f"Nothing taken from: {', '.join(preview.ignored)}")
+        click.echo(f"Ignored columns: {', '.join(preview.ignored)}")
 
 
 def _pair(text: str) -> tuple[str, str]:

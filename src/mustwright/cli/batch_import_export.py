@@ -18,7 +18,7 @@ from mustwright.cli.batch_context import BATCH, JSON, opened, view_now
 def import_command(
     file: str, into: str | None, columns: tuple[str, ...], only_look: bool, as_json: bool
 ) -> None:
-    """Take in a batch (.json), or readings and the like from a CSV file, all or nothing."""
+    """Import a batch (.json), or readings and events from a CSV file. All or nothing."""
     from mustwright.cli.batch_files import import_csv_file, import_json_file
 
     with opened() as compose:

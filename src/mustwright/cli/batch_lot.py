@@ -51,7 +51,7 @@ def _lines(one: LotTrace, zone: tzinfo) -> Iterator[str]:
     yield "The label said"
     yield from (f"  {label.words}" for label in one.said)
     if one.differs:
-        yield "By the log as it stands now it would say"
+        yield "From the log as it is now, the label would say"
         yield from (f"  {label.words}" for label in one.would_say)
         if one.refused:
             yield f"  nothing: {one.refused}"

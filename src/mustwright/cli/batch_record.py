@@ -31,7 +31,7 @@ def read(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
 @BATCH
 @click.option("--items", help="What went in: 'dap=4.2 g, autolysed_yeast=3 g'.")
 @click.option("--feed", metavar="KEY", help="Key of the planned feed (f1, f2, ...).")
-@click.option("--skipped", is_flag=True, help="This feed is left out.")
+@click.option("--skipped", is_flag=True, help="This feed was skipped.")
 @AT
 @NOTE
 @JSON
@@ -49,9 +49,9 @@ def feed(slug: str, skipped: bool, at: str | None, as_json: bool, **typed: str |
 @click.command("event")
 @BATCH
 @click.argument("what")
-@click.option("--temperature", metavar="TEMP", help="Where it was moved to another one.")
+@click.option("--temperature", metavar="TEMP", help="The new temperature, if it was moved.")
 @click.option(
-    "--litres", metavar="VOLUME", help="In the vessel afterwards; of a sample, what was drawn."
+    "--litres", metavar="VOLUME", help="In the vessel afterwards; for a sample, the amount drawn."
 )
 @AT
 @NOTE
@@ -67,14 +67,14 @@ def event(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None
 @AT
 @JSON
 def note(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
-    """Record a few words."""
+    """Record a note."""
     _write(slug, "note", typed, at, as_json)
 
 
 @click.command("photo")
 @BATCH
 @click.argument("path", metavar="FILE", type=click.Path(path_type=Path))
-@click.option("--caption", default="", help="A few words.")
+@click.option("--caption", default="", help="What it shows.")
 @AT
 @JSON
 def photo(slug: str, path: Path, caption: str, at: str | None, as_json: bool) -> None:
@@ -109,10 +109,12 @@ def _write(
 @click.command("correct")
 @BATCH
 @click.argument("entry_id", metavar="ENTRY")
-@click.option("--set", "changes", multiple=True, metavar="FIELD=VALUE", help="A field anew.")
+@click.option(
+    "--set", "changes", multiple=True, metavar="FIELD=VALUE", help="New value of a field."
+)
 @AT
-@click.option("--remove", is_flag=True, help="Let the entry no longer count.")
-@click.option("--restore", is_flag=True, help="Let a removed entry count again.")
+@click.option("--remove", is_flag=True, help="Remove the entry.")
+@click.option("--restore", is_flag=True, help="Restore a removed entry.")
 @JSON
 def correct(
     slug: str,
@@ -123,7 +125,7 @@ def correct(
     restore: bool,
     as_json: bool,
 ) -> None:
-    """Correct, remove or restore an entry; what it said before stays in the log."""
+    """Correct, remove or restore an entry. The log keeps what it said before."""
     with opened() as compose:
         from mustwright.batch.entry_fields import retyped
         from mustwright.services.batch import record
@@ -154,7 +156,7 @@ def _pair(change: str) -> tuple[str, str]:
 @BATCH
 @JSON
 def undo(slug: str, as_json: bool) -> None:
-    """Take the latest line of the log back; again for the one before."""
+    """Undo the latest line of the log; repeat for the one before."""
     with opened() as compose:
         from mustwright.services.batch import record
 

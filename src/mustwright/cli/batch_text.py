@@ -60,16 +60,16 @@ def forecast_lines(view: BatchView, zone: tzinfo) -> list[str]:
     """What the forecast says, and by what."""
     if view.assessed.is_over or view.assessed.is_unknown:
         return []
-    lines = [f"Forecast by {view.outlook.name}"]
+    lines = [f"Forecast: {view.outlook.name}"]
     found = view.foreseen
     if found is None:
         return lines
     if not found.explained:
         lines.append(f"  ! {found.message}")
     if view.assessed.phase == STOPPED:
-        lines.append("  It has stopped short, so what the model foresaw does not hold.")
+        lines.append("  It has stopped short, so the forecast no longer holds.")
     elif view.assessed.may_have_stopped:
-        lines.append("  It may have stopped, which the model does not foresee: read again first.")
+        lines.append("  It may have stopped, which the forecast does not show. Read again first.")
     elif found.met:
         lines += [f"  {_dry_words(view, zone)}", f"  {_end_words(found)}"]
     return [*lines, *(f"  {note}" for note in found.notes), *_ph_lines(view)]
@@ -91,9 +91,9 @@ def _ph_lines(view: BatchView) -> list[str]:
 def _dry_words(view: BatchView, zone: tzinfo) -> str:
     state, found = view.progress, view.foreseen
     if found is None or found.hours_to_dry.p50 is None:
-        return "Not dry within six weeks in half of the runs or more"
+        return "Not dry within six weeks in at least half of the runs"
     days = [
-        "after that" if h is None else f"{state.moment(h).astimezone(zone):%d %B}"
+        "later" if h is None else f"{state.moment(h).astimezone(zone):%d %B}"
         for h in (found.hours_to_dry.p05, found.hours_to_dry.p50, found.hours_to_dry.p95)
     ]
     return f"Dry about {days[1]} (from {days[0]} to {days[2]})"
@@ -102,7 +102,7 @@ def _dry_words(view: BatchView, zone: tzinfo) -> str:
 def _end_words(found: Foreseen) -> str:
     left = found.residual_yan_mg_l.p50 or 0.0
     return (
-        f"{found.chance_of_sticking:.0%} chance of sticking or crawling; about {left:.0f} mg N/L "
+        f"{found.chance_of_sticking:.0%} chance of stopping short; about {left:.0f} mg N/L "
         "left at the end"
     )
 
@@ -124,18 +124,18 @@ def watch_lines(view: BatchView) -> list[str]:
     """Findings, causes and restart."""
     if not view.findings:
         if view.assessed.is_stale:
-            return ["Nobody knows: the last reading is too old to say."]
-        return ["Nothing to worry about in what was read."]
+            return ["Not known: the last reading is too old. Read gravity."]
+        return ["Yes. No reading so far is a cause for concern."]
     lines, sheet = [], view.progress.plan.sheet
     for f in view.findings:
         lines += [f"{f.title} ({f.confidence:.0%} sure): {f.evidence}"]
-        lines += [f"  Check: {f.check}", f"  Do: {f.do}", f"  Stop worrying: {f.stop}"]
+        lines += [f"  Check: {f.check}", f"  Do: {f.do}", f"  Over when: {f.stop}"]
         lines += [f"  By: {'; '.join(f.thresholds)}"]
     if view.diagnosis:
         lines.append(f"Likely causes, by {view.diagnosis.by}")
         for c in view.diagnosis.causes:
             lines.append(f"  {c.score:4.0%}  {c.title}. {' '.join(c.evidence)}")
-        lines.append(f"  First measure: {view.diagnosis.measure_first}")
+        lines.append(f"  First: {view.diagnosis.measure_first}")
     if view.restart:
         lines.append("Restart" if view.restart.worth_it else "A restart is not worth it")
         lines += [f"  - {one}" for one in view.restart.first]
@@ -160,10 +160,13 @@ def proposal_lines(view: BatchView) -> list[str]:
     lines = [f"Why: {reason}" for reason in proposal.reasons]
     for c in proposal.changes:
         before, after = (log_text.feed_words(f) for f in (c.before, c.after))
-        lines.append(f"  {c.key} {c.name}: {c.what}" + (f" ({c.why})" if c.why else ""))
+        lines.append(f"  {c.key} {c.name} {c.words}" + (f" ({c.why})" if c.why else ""))
         lines.append(f"      before: {before}; {c.before.words}")
         lines.append(f"      after:  {after}" + ("" if c.after.dropped else f"; {c.after.words}"))
     if proposal.short_mg_l >= 1:
-        lines.append(f"  Rules and limits keep {proposal.short_mg_l:.0f} mg N/L back.")
+        lines.append(
+            f"  Rules and limits hold back {proposal.short_mg_l:.0f} mg N/L of the "
+            f"feeds still to come."
+        )
     lines += [f"  ! {caution}" for caution in proposal.cautions]
     return lines

@@ -45,10 +45,10 @@ def backup_command(path: Path, database: str | None, as_json: bool) -> None:
 @click.command("restore")
 @click.argument("path", metavar="PATH", type=click.Path(path_type=Path))
 @DATABASE
-@click.option("--foreign", is_flag=True, help="Take a file that this cellar did not make, too.")
+@click.option("--foreign", is_flag=True, help="Also accept a file that this cellar did not make.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def restore_command(path: Path, database: str | None, foreign: bool, as_json: bool) -> None:
-    """Bring a backup back as the whole cellar; the one that was there is kept aside."""
+    """Replace the whole cellar by a backup; the old cellar is kept aside."""
     from mustwright.compose import Compose
 
     compose = Compose.from_environment(database)

@@ -82,7 +82,7 @@ def comparison_lines(result: Comparison) -> list[str]:
     must = result.must
     lines = [
         f"{result.name}: {must.volume_l.value:.1f} L at {must.gravity.value:.3f}, "
-        f"{result.plans[0].nitrogen.demand_mg_l.value:.0f} mg N/L wanted, must brings "
+        f"{result.plans[0].nitrogen.demand_mg_l.value:.0f} mg N/L needed, the must holds "
         f"{result.plans[0].nitrogen.credit_mg_l.value:.0f}",
         "",
         *generic_lines(result.ground),
@@ -100,7 +100,7 @@ def comparison_lines(result: Comparison) -> list[str]:
     for one in best_first:
         lines += ["", *_paragraph(one)]
     if result.warnings:
-        lines += ["", "Mind", *(f"  - {warning}" for warning in result.warnings)]
+        lines += ["", "Watch out", *(f"  - {warning}" for warning in result.warnings)]
     return lines
 
 
@@ -137,7 +137,7 @@ def _paragraph(result: PlanResult) -> list[str]:
     if result.acid:
         lines += acid_lines(result.acid)
     for feed in plan.feeds:
-        grams = ", ".join(f"{i.grams.value:g} g {i.nutrient}" for i in feed.items) or "nothing"
+        grams = ", ".join(f"{i.grams.value:g} g {i.name}" for i in feed.items) or "nothing"
         about = "" if feed.expected_h.low is None else "about "
         lines.append(f"    {feed.name}: {grams}; {about}{hours_text(feed.expected_h)}")
     lines += bound_lines(plan)

@@ -23,10 +23,12 @@ _DECIMALS = {"SG": 4, "nD": 5, "Brix": 2, "Plato": 2, "Baume": 2, "Oechsle": 1, 
 @click.argument("value", nargs=-1, required=True, type=click.UNPROCESSED)
 @click.option("--to", "to", required=True, metavar="UNIT", help="Unit wanted, or 'moisture'.")
 @click.option("--at", "temperature", metavar="TEMPERATURE", help="Of the liquid while reading.")
-@click.option("--calibrated", metavar="TEMPERATURE", help="Marked on the hydrometer; 20 C if not.")
+@click.option(
+    "--calibrated", metavar="TEMPERATURE", help="Marked on the hydrometer; 20 C if not given."
+)
 @click.option("--instrument", metavar="KIND", help=f"One of {', '.join(INSTRUMENTS)}.")
 @click.option("--original", metavar="VALUE", help="Gravity before fermentation.")
-@click.option("--explain", is_flag=True, help="Show how the figure came about.")
+@click.option("--explain", is_flag=True, help="Show how the figure was worked out.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(
     value: tuple[str, ...],

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from mustwright.bench.fields import StepField
     from mustwright.bench.step import FinishingStep
 
-QUOTED = "What has a space in it stands in quotes: --volume '19 L'."
+QUOTED = "Put a value with a space in quotes: --volume '19 L'."
 WISHES = ("batch", "record", "used", "yes", "at", "note")
 
 
@@ -37,7 +37,7 @@ class StepCommands(click.Group):
 
 @click.group("finish", cls=StepCommands, context_settings={"help_option_names": ["-h", "--help"]})
 def finish_command() -> None:
-    """From dry to a safe, stable bottle: each thing done is a command."""
+    """From dry mead to a safe, stable bottle: one command a step."""
 
 
 def _option(one: StepField) -> click.Option:
@@ -81,17 +81,17 @@ def _command(step: FinishingStep) -> click.Command:
         click.Option(
             ["--batch"], metavar="BATCH", help="Start from this batch's own numbers; its lot code."
         ),
-        click.Option(["--record"], is_flag=True, help="It is done: write it into the batch."),
+        click.Option(["--record"], is_flag=True, help="It is done: record it in the batch."),
         click.Option(
             ["--used"],
             metavar="AMOUNT",
             multiple=True,
-            help="What was really used, where it differs: '0.9 g', or NAME=AMOUNT.",
+            help="What you used, if it differs: '0.9 g', or NAME=AMOUNT.",
         ),
-        click.Option(["--yes"], is_flag=True, help="It was really so much, however large."),
-        click.Option(["--at"], metavar="WHEN", help="When it was done; now when left out."),
-        click.Option(["--note"], help="A few words for the log."),
-        click.Option(["--explain"], is_flag=True, help="Show how every figure came about."),
+        click.Option(["--yes"], is_flag=True, help="The amount is right, however large."),
+        click.Option(["--at"], metavar="WHEN", help="When it was done; now if not given."),
+        click.Option(["--note"], help="A note for the log."),
+        click.Option(["--explain"], is_flag=True, help="Show how every figure was worked out."),
         click.Option(["--json", "as_json"], is_flag=True, help="Print one JSON object."),
     ]
     return click.Command(

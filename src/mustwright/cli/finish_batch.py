@@ -96,7 +96,7 @@ def _from_start(
         for line in _head(start, fields):
             click.echo(line)
         if danger is not None:
-            click.echo(f"! Not to be done yet: it {danger.requirement}.\n")
+            click.echo(f"! Do not do this yet: it {danger.requirement}.\n")
     finish(result, more)
     if entry is not None and not as_json:
         view = view_now(compose, start.slug)
@@ -127,9 +127,9 @@ def _written(
         return write(bool(wish["yes"]))
     except UnlikelyError as doubt:
         if as_json or not sys.stdin.isatty():
-            said = f"{doubt.requirement}; if it was really so much, say --yes"
+            said = f"{doubt.requirement}; if the amount is right, add --yes"
             raise UnlikelyError(doubt.field, said, doubt.got) from None
-        if not click.confirm(f"{doubt}. Was it really so much?", err=True):
+        if not click.confirm(f"{doubt}. Is the amount right?", err=True):
             raise
         return write(True)
 

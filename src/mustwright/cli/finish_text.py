@@ -21,7 +21,7 @@ def step_lines(result: object) -> Iterator[str]:
         yield from _list(table.title, _rows(table), "")
     yield from _list("On the label", (f"{name}: {text}" for name, text in view.label), "")
     yield from _list("Do", view.recorded.steps, "[ ] ")
-    yield from _list("Mind", view.recorded.notes, "- ")
+    yield from _list("Watch out", view.recorded.notes, "- ")
     yield from _list("Caution", view.recorded.cautions, "! ")
 
 

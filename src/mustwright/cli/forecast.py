@@ -29,10 +29,20 @@ SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
 @click.command("forecast")
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, a protocol file, or 'none'.")
-@click.option("--readings", metavar="CSV", help="Readings so far, to bend the forecast to.")
+@click.option("--readings", metavar="CSV", help="Readings so far, to fit the forecast to.")
 @click.option("--at", metavar="HOURS", help="Hours after pitch, as 16,64,112.")
-@click.option("--members", type=int, help=f"Size of the ensemble; else {MEMBERS}, as on the pages.")
-@click.option("--seed", type=int, default=SEED, show_default=True, help="Same seed, same answer.")
+@click.option(
+    "--members",
+    type=int,
+    help=f"Number of simulated runs; {MEMBERS} if not given, as on the pages.",
+)
+@click.option(
+    "--seed",
+    type=int,
+    default=SEED,
+    show_default=True,
+    help="Random seed: the same seed gives the same answer.",
+)
 @click.option("--no-ph", is_flag=True, help="Leave out the pH.")
 @HOUSE
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
@@ -92,8 +102,8 @@ def forecast_lines(result: ForecastResult) -> list[str]:
                 f"{g.p05[k]:8.3f} {g.p95[k]:.3f}  {run.sugar_g_l.p50[k]:8.0f}"
             )
     lines += ["", f"Dry: {_days(run.hours_to_dry)}",
-              f"Chance of sticking or crawling: {run.chance_of_sticking:.0%}, of it "
-              f"{run.chance_not_modelled:.0%} for reasons not modelled",
+              f"Chance of stopping short: {run.chance_of_sticking:.0%}, of it "
+              f"{run.chance_not_modelled:.0%} for reasons the model does not cover",
               *_sweet(run),
               f"Most gas: {run.peak_gas_l_h.p50:.3g} L/h "
               f"({run.peak_gas_l_h.p05:.3g} to {run.peak_gas_l_h.p95:.3g})",
@@ -115,7 +125,7 @@ def forecast_lines(result: ForecastResult) -> list[str]:
 def _sweet(run: Forecast) -> list[str]:
     if run.chance_of_stopping_sweet < 0.005:
         return []
-    return [f"Stops sweet, where its yeast ends: {run.chance_of_stopping_sweet:.0%}"]
+    return [f"Stops sweet at its yeast's limit: {run.chance_of_stopping_sweet:.0%}"]
 
 
 def ph_lines(result: ForecastResult) -> list[str]:
@@ -137,7 +147,7 @@ def ph_lines(result: ForecastResult) -> list[str]:
         f"{trough['chance_below_floor']:.0%} under {trough['floor']:g}, "
         f"{trough['below_2_9']:.0%} below 2.9",
         f"  {told['ph_note']}",
-        f"  Potassium and low pH raise the odds of sticking {odds['p50']:.2g} times, within the "
+        f"  Potassium and low pH raise the odds of stopping {odds['p50']:.2g} times, within the "
         f"{chance['p50']:.0%}",
     ]
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @click.group("house")
 def house_command() -> None:
-    """Your own house: how your ferments differ from others', learned from finished batches."""
+    """Your house: how your ferments differ from others', learned from finished batches."""
 
 
 @house_command.command("show")
@@ -38,11 +38,11 @@ def show(as_json: bool) -> None:
 
 @house_command.command("forget")
 @click.argument("slug", metavar="BATCH", required=False)
-@click.option("--all", "everything", is_flag=True, help="All that are finished by now.")
+@click.option("--all", "everything", is_flag=True, help="All finished batches.")
 @click.option("--undo", is_flag=True, help="Learn from it again.")
 @JSON
 def forget(slug: str | None, everything: bool, undo: bool, as_json: bool) -> None:
-    """Leave BATCH out of what the house has learned; nothing else of it changes."""
+    """Leave BATCH out of what was learned; the batch itself does not change."""
     if (slug is None) != everything:
         raise InputError("BATCH", "needs the name of one batch, or --all", slug or "nothing")
     with opened() as compose:

@@ -19,7 +19,7 @@ Rows = list[tuple[str, str]]
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def kinds_command(what: str | None, as_json: bool) -> None:
-    """List what may stand in a sheet: ingredients, yeasts, nutrients, laws, demands."""
+    """List the names a sheet may use: ingredients, yeasts, nutrients, laws, demands."""
     lists = {name: read() for name, read in _LISTS.items() if what in (None, name)}
     if as_json:
         print_json({name: [{"id": i, "name": n} for i, n in rows] for name, rows in lists.items()})

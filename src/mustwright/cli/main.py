@@ -33,39 +33,45 @@ COMMANDS: dict[str, Row] = {
         "mustwright.cli.compare", "compare_command", "Feeding protocols side by side on a must."
     ),
     "batch": Row(
-        "mustwright.cli.batch", "batch_command", "Follow a running batch and its next step."
+        "mustwright.cli.batch", "batch_command", "A running batch: record it, see the next step."
     ),
     "forecast": Row(
-        "mustwright.cli.forecast", "forecast_command", "What a must will do, with its doubt."
+        "mustwright.cli.forecast", "forecast_command", "What a must will do, with its uncertainty."
     ),
     "acidity": Row(
-        "mustwright.cli.acidity", "acidity_command", "pH, its trough, the salt that steadies it."
+        "mustwright.cli.acidity", "acidity_command", "The lowest pH to expect, and the salt to add."
     ),
     "finish": Row(
         "mustwright.cli.finish",
         "finish_command",
-        "From dry to bottle: stable, sulfite, sweeten, ...",
+        "From dry mead to bottle: stable, sulfite, sweeten, ...",
     ),
     "tasting": Row(
         "mustwright.cli.tasting", "tasting_command", "Blind tastings: plan, order, judge."
     ),
     "trial": Row(
-        "mustwright.cli.trial", "trial_command", "One must in vessels that differ in one thing."
+        "mustwright.cli.trial",
+        "trial_command",
+        "Trials: one must, several vessels, one difference.",
     ),
     "house": Row(
-        "mustwright.cli.house", "house_command", "What your finished batches have taught."
+        "mustwright.cli.house", "house_command", "What was learned from your finished batches."
     ),
-    "convert": Row("mustwright.cli.convert", "command", "A value in another unit or scale."),
+    "convert": Row(
+        "mustwright.cli.convert", "command", "Convert a value to another unit or scale."
+    ),
     "protocols": Row(
         "mustwright.cli.protocols", "protocols_command", "List, show, check and keep protocols."
     ),
-    "kinds": Row("mustwright.cli.kinds", "kinds_command", "Names a sheet may use."),
+    "kinds": Row("mustwright.cli.kinds", "kinds_command", "Names you can use in a must sheet."),
     "serve": Row("mustwright.cli.serve", "serve", "Open the web pages on this machine."),
     "backup": Row(
         "mustwright.cli.cellar_copy", "backup_command", "Copy the whole cellar into one file."
     ),
     "restore": Row(
-        "mustwright.cli.cellar_copy", "restore_command", "Bring a backup back, the present kept."
+        "mustwright.cli.cellar_copy",
+        "restore_command",
+        "Restore a backup; today's cellar is kept aside.",
     ),
     "version": Row("mustwright.cli.version", "version", "Say which version this is."),
 }
@@ -101,7 +107,7 @@ class LazyGroup(click.Group):
 )
 @click.pass_context
 def root(ctx: click.Context) -> None:
-    """Plan mead musts and their nutrition from what you really have."""
+    """Plan mead musts and their feeding from what you have."""
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())
 

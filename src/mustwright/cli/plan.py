@@ -184,7 +184,7 @@ def plan_lines(result: PlanResult) -> list[str]:
     if result.chosen:
         lines.append(f"  Recommended for {result.aim.name}: {result.aim.words}.")
     if result.ground.setting.follow_author:
-        lines.append("  Followed as its author wrote it: only the law holds.")
+        lines.append("  Followed as its author wrote it: only the law is a limit.")
     reasons = "; ".join(result.verdict.reasons)
     if reasons:
         lines.append(f"  For it: {reasons}.")
@@ -198,7 +198,7 @@ def plan_lines(result: PlanResult) -> list[str]:
     lines += bound_lines(result.plan)
     if result.cost.batch is not None:
         lines.append(f"  {result.cost.words}")
-    lines += ["", "Balance, mg per litre: need / must / rehydration / plan / still short"]
+    lines += ["", "Balance, mg per litre: need / must / rehydration / plan / short"]
     for row in result.plan.balance:
         values = (row.need_mg_l, row.must_mg_l, row.rehydration_mg_l, row.plan_mg_l, row.short_mg_l)
         lines.append(f"  {row.nutrient:12s}" + "".join(f"{_amount(f):>10s}" for f in values))
@@ -208,7 +208,7 @@ def plan_lines(result: PlanResult) -> list[str]:
         lines.append(potassium_line(result.acid))
         lines += ["", *(line.strip() for line in acid_lines(result.acid))]
     if result.warnings:
-        lines += ["", "Mind"]
+        lines += ["", "Watch out"]
         lines += [f"  - {warning}" for warning in result.warnings]
     lines += ["", f"Law: {result.profile.name}, {result.profile.edition}. {result.profile.note}"]
     return lines
@@ -230,7 +230,7 @@ def nitrogen_lines(plan: FeedingPlan) -> list[str]:
     """Nitrogen in one glance, kinds apart."""
     n = plan.nitrogen
     return [
-        f"  Nitrogen, mg N/L: {n.demand_mg_l.value:.0f} wanted; must brings "
+        f"  Nitrogen, mg N/L: {n.demand_mg_l.value:.0f} needed; the must holds "
         f"{n.credit_mg_l.value:.0f} ({_range(n.credit_mg_l)}), rehydration "
         f"{n.rehydration_mg_l.value:.0f}; feeds add {n.added_ammonium_mg_l.value:.0f} ammonium "
         f"and {n.added_amino_mg_l.value:.0f} amino; short {n.short_mg_l.value:.0f}",
@@ -260,14 +260,12 @@ def outcome_lines(outcome: Outcome) -> list[str]:
         first = f"dry {day(dry.value)} ({day(dry.low)} to {day(dry.high)})"
     lines = [
         f"  Forecast: {first}, "
-        f"sticks or crawls in {outcome.chance_of_sticking.value:.0%} of runs, "
+        f"stops short in {outcome.chance_of_sticking.value:.0%} of runs, "
         f"leaves {outcome.residual_yan_mg_l.value:.0f} mg N/L, "
         f"at most {outcome.peak_gas_l_h.value:.2g} L/h of gas"
     ]
     if outcome.stops_sweet.value >= 0.005:
-        lines.append(
-            f"  Stops sweet, where its yeast ends: {outcome.stops_sweet.value:.0%} of runs"
-        )
+        lines.append(f"  Stops sweet at its yeast's limit: {outcome.stops_sweet.value:.0%} of runs")
     if outcome.against_best:
         lines.append(f"  Against the recommended one: {outcome.against_best}")
     return lines
@@ -303,7 +301,8 @@ def potassium_line(acid: AcidRisk) -> str:
     """Potassium against the acid at the trough, as a line of the balance."""
     ratio = acid.potassium_ratio
     return (
-        f"  K : H at the trough {ratio.value:.0f} ({ratio.low:.0f} to {ratio.high:.0f}) mol/mol; "
+        f"  K : H at the lowest pH {ratio.value:.0f} ({ratio.low:.0f} to {ratio.high:.0f}) "
+        f"mol/mol; "
         f"the published ratio asks for {acid.potassium_needed_mg_l.low:.0f} to "
         f"{acid.potassium_needed_mg_l.high:.0f} mg/L (see `mustwright acidity`)"
     )
@@ -320,16 +319,16 @@ def _feed_lines(feed: Feed) -> list[str]:
 
 def bound_lines(plan: FeedingPlan) -> list[str]:
     """What is missing, what the plan as written breaks or touches, and what would lift it."""
-    lines = [f"  Cannot be made: {sentence}." for sentence in plan.missing]
+    lines = [f"  Cannot be met: {sentence}." for sentence in plan.missing]
     lines += [f"  {sentence}" for sentence in plan.gave_way]
     lines += [
         f"  As written it would take {b.asked_g_l.value:.2f} g/L where {b.words}; kept within."
         for b in plan.breaches
     ]
-    lines += [f"  Touches: {b.words}." for b in plan.touched]
+    lines += [f"  Reaches a limit: {b.words}." for b in plan.touched]
     lines += [f"  {sentence}" for sentence in plan.would_free]
     if plan.cost is not None:
-        lines.append(f"  The nutrients cost {plan.cost.value:.2f} in the money of your prices.")
+        lines.append(f"  The nutrients cost {plan.cost.value:.2f} in your currency.")
     elif plan.cost_note:
         lines.append(f"  Cost of the nutrients not known: {plan.cost_note}.")
     return lines

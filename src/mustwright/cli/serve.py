@@ -23,7 +23,7 @@ LOOPBACK = {"127.0.0.1": "127.0.0.1", "localhost": "127.0.0.1", "::1": "::1"}
     help="Address to listen at: a loopback one (127.0.0.1 if not given); with --lan, any of this"
     " machine (all of them if not given).",
 )
-@click.option("--no-seed", is_flag=True, help="Leave an empty cellar empty: no demo sheets.")
+@click.option("--no-seed", is_flag=True, help="Leave an empty cellar empty: no demo musts.")
 @click.option("--lan", is_flag=True, help="Open to the local network too, behind a passphrase.")
 @click.option("--new-passphrase", is_flag=True, help="With --lan: ask for another passphrase.")
 @click.option("--name", "names", multiple=True, help="With --lan: another name of this machine.")

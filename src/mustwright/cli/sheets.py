@@ -117,7 +117,7 @@ HOUSE = click.option(
     "--house/--no-house",
     default=True,
     show_default=True,
-    help="Start from what your own finished batches have shown.",
+    help="Start from what was learned from your finished batches.",
 )
 
 
@@ -135,8 +135,8 @@ def as_written_option(command: Command) -> Command:
     return click.option(
         "--as-written",
         is_flag=True,
-        help="Follow protocols as their authors wrote them: only the law holds, labels and stock "
-        "are named where they are gone beyond.",
+        help="Follow protocols as their authors wrote them: only the law is a limit. Where a label "
+        "or the stock is exceeded, you are told.",
     )(command)
 
 
@@ -145,8 +145,8 @@ def forecast_option(command: Command) -> Command:
     return click.option(
         "--forecast/--no-forecast",
         default=None,
-        help="Also say what each does to the pH, which takes a few seconds longer; or forecast "
-        "nothing, and let trade practice pick.",
+        help="With the pH, which takes a few seconds longer; or no forecast, and "
+        "common practice picks the protocol.",
     )(command)
 
 
@@ -155,8 +155,8 @@ def generic_lines(ground: Ground) -> list[str]:
     if not ground.setting.shelf.is_generic:
         return []
     return [
-        "Generic kinds, to see: the sheet names no nutrients, so weigh nothing by this. List what "
-        "you have under [shelf].",
+        "This plan uses generic nutrients because the sheet names none. Do not weigh anything by "
+        "it. List what you have under [shelf].",
         "",
     ]
 

@@ -17,10 +17,12 @@ def tasting_command() -> None:
 
 
 @tasting_command.command("plan")
-@click.option("--test", type=click.Choice(TESTS), required=True, help="How tasters are asked.")
-@click.option("--tasters", type=int, required=True, help="How many answer, once each.")
+@click.option("--test", type=click.Choice(TESTS), required=True, help="The kind of test.")
+@click.option("--tasters", type=int, required=True, help="How many tasters, one answer each.")
 @click.option("--alpha", type=float, default=0.05, show_default=True, help="Level.")
-@click.option("--sided", type=click.Choice(("one", "two")), help="Paired: two unless said.")
+@click.option(
+    "--sided", type=click.Choice(("one", "two")), help="For a paired test; two if not given."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def plan(test: str, tasters: int, alpha: float, sided: str | None, as_json: bool) -> None:
     """Say what this panel can show, before a bottle is opened."""
@@ -39,10 +41,14 @@ def plan(test: str, tasters: int, alpha: float, sided: str | None, as_json: bool
 
 
 @tasting_command.command("judge")
-@click.option("--test", type=click.Choice((*TESTS, *TABLES)), required=True, help="As asked.")
+@click.option(
+    "--test", type=click.Choice((*TESTS, *TABLES)), required=True, help="The kind of test."
+)
 @click.option("--tasters", type=int, help="Answers in all.")
 @click.option("--correct", type=int, help="Right answers; paired: answers for the one mead.")
-@click.option("--sided", type=click.Choice(("one", "two")), help="Paired: two unless said.")
+@click.option(
+    "--sided", type=click.Choice(("one", "two")), help="For a paired test; two if not given."
+)
 @click.option("--file", metavar="CSV", help="Ranks or scores: rows tasters, columns products.")
 @click.option("--sequential", is_flag=True, help="Answered glass by glass: go on or stop?")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
@@ -118,8 +124,14 @@ def _judge_table(test: str, file: str | None, as_json: bool) -> None:
 @tasting_command.command("order")
 @click.option("--products", type=int, required=True, help="Meads to taste.")
 @click.option("--tasters", type=int, required=True, help="How many taste.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Same seed, same orders.")
-@click.option("--glasses", type=int, help="Meads for each taster; all unless said.")
+@click.option(
+    "--seed",
+    type=int,
+    default=1,
+    show_default=True,
+    help="Random seed: the same seed gives the same orders.",
+)
+@click.option("--glasses", type=int, help="Meads for each taster; all if not given.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def order(products: int, tasters: int, seed: int, glasses: int | None, as_json: bool) -> None:
     """Balanced serving orders, with a code for every glass."""

@@ -11,20 +11,26 @@ from mustwright.errors import InputError
 
 @click.group("trial")
 def trial_command() -> None:
-    """Trials on your own must: what so many vessels can show, who gets what, what came out."""
+    """Trials on your own must: what they can show, which vessel gets what, and the result."""
 
 
 @trial_command.command("plan")
 @click.option("--vessels", type=int, required=True, help="Vessels in all.")
 @click.option("--arms", type=int, default=2, show_default=True, help="Ways to compare.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Same seed, same lot.")
+@click.option(
+    "--seed",
+    type=int,
+    default=1,
+    show_default=True,
+    help="Random seed: the same seed gives the same draw.",
+)
 @click.option("--pairs", is_flag=True, help="Several musts, each split in two vessels.")
 @click.option("--spread", type=float, help="Your own standard deviation from vessel to vessel.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def plan(
     vessels: int, arms: int, seed: int, pairs: bool, spread: float | None, as_json: bool
 ) -> None:
-    """Say what a trial can show, and deal the vessels by lot."""
+    """Say what a trial can show, and assign the vessels at random."""
     from mustwright.learning.tasting_json import trial_plan_data
     from mustwright.learning.tasting_text import trial_sentences
     from mustwright.learning.trial_design import plan_trial
@@ -42,19 +48,25 @@ def plan(
 
 @trial_command.command("start")
 @click.argument("name")
-@click.option("--must", "musts", multiple=True, metavar="MUST", help="A kept must; several: pairs.")
+@click.option(
+    "--must", "musts", multiple=True, metavar="MUST", help="A saved must; give several for pairs."
+)
 @click.option("--thing", required=True, help="What differs: protocol, yeast, temperature, ...")
 @click.option(
     "--arm", "arms", multiple=True, metavar="NAME=WHAT",
-    help="A protocol id where protocols are tried, else a kept must. Two or more.",
+    help="A protocol id for a trial of protocols, otherwise a saved must. Two or more.",
 )  # fmt: skip
 @click.option("--vessels", type=int, required=True, help="Vessels in all.")
-@click.option("--seed", type=int, required=True, help="Of the lot: a number nobody knows before.")
-@click.option("--protocol", metavar="ID", help="For all arms, where something else is tried.")
-@click.option("--pitched", metavar="WHEN", help="When the yeast went in, where it did.")
+@click.option(
+    "--seed", type=int, required=True, help="Random seed: a number nobody knows beforehand."
+)
+@click.option(
+    "--protocol", metavar="ID", help="The protocol of all arms, if something else is tried."
+)
+@click.option("--pitched", metavar="WHEN", help="When the yeast was pitched, if it was.")
 @click.option(
     "--expect", type=click.Choice(("more", "less")),
-    help="Of the second arm, said beforehand: then p is one-sided.",
+    help="What you expect of the second arm; p is then one-sided.",
 )  # fmt: skip
 @JSON
 def start(
@@ -69,7 +81,7 @@ def start(
     expect: str | None,
     as_json: bool,
 ) -> None:
-    """Draw the lot and start a batch for each vessel; the codes stay closed."""
+    """Assign vessels at random and start a batch for each; the codes stay closed."""
     with opened() as compose:
         from mustwright.learning.trial import TrialArm
         from mustwright.services.trial_report import trial_data, trial_lines
@@ -97,7 +109,7 @@ def start(
 @click.argument("trial", required=False)
 @JSON
 def show(trial: str | None, as_json: bool) -> None:
-    """Say how TRIAL stands; without a name, list all."""
+    """Show TRIAL; without a name, list all trials."""
     with opened() as compose:
         from mustwright.services import trials as use
         from mustwright.services.trial_report import trial_data, trial_lines
@@ -114,7 +126,7 @@ def show(trial: str | None, as_json: bool) -> None:
 
 @trial_command.command("open")
 @click.argument("trial")
-@click.option("--early", is_flag=True, help="Although scores are missing; it is written down.")
+@click.option("--early", is_flag=True, help="Open although scores are missing; this is recorded.")
 @JSON
 def open_codes(trial: str, early: bool, as_json: bool) -> None:
     """Show which code of TRIAL held what."""
@@ -139,7 +151,7 @@ def open_codes(trial: str, early: bool, as_json: bool) -> None:
 @click.option("--values", metavar="CODE=VALUE", multiple=True, help="A score under a code.")
 @JSON
 def judge(trial: str, measure: str, values: tuple[str, ...], as_json: bool) -> None:
-    """Take scores in; with the last one the codes open, and the answer is given."""
+    """Record scores. With the last one the codes open and the answer is shown."""
     with opened() as compose:
         from mustwright.services.trial_report import trial_data, trial_lines
         from mustwright.services.trials import judge_trial

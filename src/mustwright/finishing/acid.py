@@ -168,7 +168,7 @@ def _buffer(ask: AcidAsk) -> Figure:
 def _right_way(change: float, where: str, got: float, is_acid: bool) -> None:
     if change < 0:
         way = "acid makes it sourer" if is_acid else "a carbonate makes it less sour"
-        raise ImpossibleError(where, f"lies the other way: {way}", got)
+        raise ImpossibleError(where, f"is the wrong way: {way}", got)
 
 
 def _legal(
@@ -330,7 +330,7 @@ def _trial(ask: AcidAsk, name: str, dose_g_l: float, bounds: Sequence[float]) ->
 
 
 def _steps(is_acid: bool, name: str, weigh: Figure) -> tuple[str, ...]:
-    taste = "Taste and measure the row of glasses; take the batch figure of the one you like."
+    taste = "Taste and measure the trial glasses; use the batch amount of the one you like."
     if is_acid:
         return (
             taste,
@@ -350,16 +350,16 @@ def _notes(
     notes = []
     if ask.to_ph is not None and ask.buffer_meq_l is None:
         notes.append(
-            "The buffer of this mead is not known: the range is what it leaves open. Dose two "
-            "glasses, measure their pH, and type them for a close figure."
+            "Dose two glasses, measure their pH and type them for a closer figure. The buffer of "
+            "this mead is not known, which is why the range is wide."
         )
     if not is_acid:
         notes.append(
-            "Counted without bitartrate falling out; where there is tartaric acid, down to half "
-            "of it may do."
+            "This does not count potassium bitartrate settling out. With tartaric acid in it, half "
+            "of it may be enough."
         )
         if entry["id"] == "calcium_carbonate":
-            notes.append("Calcium is slow to settle and may haze months later.")
+            notes.append("Calcium settles slowly and may cause haze months later.")
     if is_acid and entry["id"] == "lactic":
         notes.append("Lactic acid is sold as a solution: divide by its strength.")
     return (*notes, *acid_law_words(law, entry, is_acid, ask.acidity_g_l))

@@ -248,7 +248,7 @@ def _result(
         total = sum(
             (lot.price_per_l or 0.0) * float(x) for lot, x in zip(lots, litres, strict=True)
         )
-        cost = Figure(total, "", "sum of litres x price, in the money of the prices", ARITHMETIC)
+        cost = Figure(total, "", "sum of litres x price, in your currency", ARITHMETIC)
     alcohol, gravity = figures["alcohol"], figures["gravity"]
     assert alcohol is not None
     assert gravity is not None
@@ -342,7 +342,7 @@ def _words(feasible: bool, reached: Sequence[Reached], targets: Sequence[BlendTa
         digits = 4 if one.quantity == "gravity" else 2
         parts.append(
             f"{one.quantity} comes to {one.reached.value:.{digits}f} {unit} of the {wanted} wanted "
-            f"(alone these lots could give {one.possible_low:.{digits}f} to "
+            f"(these lots allow {one.possible_low:.{digits}f} to "
             f"{one.possible_high:.{digits}f})"
         )
     what = "together" if len(targets) > 1 else "with these lots"
@@ -354,7 +354,8 @@ def _steps() -> tuple[str, ...]:
         "Blend 100 mL in a glass in these parts first, and taste it the next day.",
         "Pour gently into one vessel, heaviest first; stir without splashing.",
         "Measure free sulfur dioxide after a day: each lot binds some of the other's.",
-        "Where one lot still ferments, or had malolactic bacteria, all of it may.",
+        "If one lot still ferments or had malolactic bacteria, the whole blend may ferment or "
+        "turn.",
     )
 
 

@@ -176,7 +176,7 @@ def co2_bar(
 
 
 def warm_bottle(target: Figure, alcohol_pct: float | None, sugar_g_l: float) -> Figure:
-    """Gauge pressure of the closed bottle in a warm room; its high end is what a bottle must bear.
+    """Gauge pressure of the closed bottle in a warm room; its high end is what a bottle must hold.
 
     Parameters
     ----------

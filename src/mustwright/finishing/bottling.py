@@ -218,11 +218,12 @@ def _notes(ask: BottleAsk, law: FinishingLaw) -> tuple[str, ...]:
     notes = [note for note in (law.label.date, law.label.tax_note) if note]
     if ask.total_so2_mg_l is None:
         notes.append(
-            "Total sulfur dioxide was not typed: the sulfite line is left out. Yeast makes some "
-            "itself; at 10 mg/L or more it belongs on the label."
+            "Total sulfur dioxide was not typed, so the label has no sulfite line. Yeast makes "
+            "some "
+            "itself: at 10 mg/L or more it belongs on the label."
         )
     if ask.alcohol_pct is None:
-        notes.append("Alcohol was not typed: its line is left out.")
+        notes.append("Alcohol was not typed, so the label has no alcohol line.")
     if law.label.is_weak(ask.alcohol_pct):
         notes.append(f"{law.label.weak_words} ({law.label.weak_source})")
     elif law.label.fill:
@@ -235,14 +236,14 @@ def _notes(ask: BottleAsk, law: FinishingLaw) -> tuple[str, ...]:
                 f"({law.label.fill_source})."
             )
     if law.label.warning:
-        notes.append("The warning's wording is from memory: compare it with the law in force.")
+        notes.append("Compare the warning with the law in force: its wording is from memory.")
     most = law.class_most("honey wine", "alcohol_after")
     if most is not None and (ask.alcohol_pct or 0.0) > (most.high or 100.0):
         notes.append(f"Above {most.high:g} % vol it is no honey wine ({most.source}).")
     if law.id == "eu":
         notes.append(
             "Sold drinks also carry the maker's address, and by kind of drink an ingredient list "
-            "and nutrition facts: look up what holds for mead where you sell."
+            "and nutrition facts: look up what applies to mead where you sell."
         )
     return (*notes, law.note)
 

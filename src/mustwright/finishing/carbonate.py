@@ -237,7 +237,7 @@ def _refuse(ask: CarbonateAsk, residual: Figure, target: Figure) -> None:
         raise ImpossibleError(
             "fermentable",
             f"needs at most {MOST_RESIDUAL_G_L:g} g/L of fermentable sugar: living yeast would "
-            f"make {own:.1f} volumes of it on top of the priming, and nobody knows when it stops",
+            f"make {own:.1f} volumes of it on top of the priming, with no sure end",
             f"{ask.fermentable_g_l:g} g/L",
         )
     if target.value <= residual.value:
@@ -346,7 +346,8 @@ def _steps(
         )
     assert sugar is not None
     return (
-        "Gravity has stood still for two weeks or more at room temperature (finish stable).",
+        "Check that gravity has been steady for two weeks or more at room temperature (finish "
+        "stable).",
         f"Dissolve {sugar.value:.0f} g of {name} in a little boiled water, cool it, put it in the "
         "empty vessel and run the mead onto it; stir gently so that every bottle gets its share.",
         "Fill, leaving 2 to 3 cm; one plastic bottle tells the pressure by its hardness.",
@@ -358,29 +359,29 @@ def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container])
     notes = []
     if ask.alcohol_pct is None:
         notes.append(
-            "Alcohol was not typed: gas left counted as in water (less sugar), pressure up to that "
-            "of 15 % vol. Type its alcohol for close figures."
+            "Type its alcohol for closer figures. Without it, the gas left is that of water (less "
+            "sugar) and the pressure is up to that at 15 % vol."
         )
     if ask.sugar is not None and ask.fermentable_g_l is None:
         notes.append(
-            "Nothing was said of fermentable sugar left: this holds only where there is none. "
+            "You gave no fermentable sugar left: this is right only if there is none. "
             "Every g/L left adds a quarter of a volume."
         )
     if residual.low is not None:
         notes.append(
-            f"After months of standing the gas left may be as little as {residual.low:.2f} vol; "
-            "then it ends flatter than planned, never livelier."
+            f"After months of storage the gas left may be as little as {residual.low:.2f} vol. "
+            "Then it ends flatter than planned, never livelier."
         )
     if ask.sugar is not None:
         notes.append(
             "The pressure at 30 C is that of the closed bottle, air in the headspace counted; its "
-            "high end (fullest bottle, closed cold, no air dissolved) is what a bottle must bear."
+            "high end (fullest bottle, closed cold, no air dissolved) is what a bottle must hold."
         )
     notes += [f"{c.name}: {c.working_bar.source}." for c in containers if not _has_source(c)]
     bearing = [c.name for c in containers if c.bears]
     if not ask.container and ask.limit_bar is None:
         notes.append(
-            "Bears it at 30 C, by working pressure: "
+            "Holds it at 30 C, by working pressure: "
             + ("; ".join(bearing) if bearing else "none of the usual kinds")
             + "."
         )

@@ -67,7 +67,8 @@ def _container(
     volumes = Figure(
         most_co2_g_l(limit.value, ask.alcohol_pct, ask.sugar_g_l) / CO2_VOLUME_G_L,
         "vol",
-        "so much that the closed bottle stays within its working pressure in the warm, air and all",
+        "the most that keeps the closed bottle within its working pressure in the warm, air "
+        "included",
         f"{SOLUBILITY}; {AIR}",
         {"working_bar": limit},
     )

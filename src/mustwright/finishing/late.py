@@ -134,23 +134,23 @@ def _steps(wakes: bool, sugar_g_l: float) -> tuple[str, ...]:
     if wakes:
         return (
             "Leave room for foam, fit an airlock: this is a new ferment, not an aroma step.",
-            f"Let the {sugar_g_l:.0f} g/L go, check that gravity stands still again, then rack.",
+            f"Let the {sugar_g_l:.0f} g/L ferment, check that gravity is steady again, then rack.",
             "To keep the sweetness instead, stabilise before it goes in.",
         )
     return (
-        "Hang it in a boiled bag, press it under; taste every day or two.",
+        "Hang it in a boiled bag and keep it under the surface. Taste every day or two.",
         "Take it out before it turns bitter; rack, and check gravity for a week.",
     )
 
 
 def _notes(protection: Protection, wakes: bool, now: float, then: float) -> tuple[str, ...]:
-    notes = ["Fruit brings wild yeast of its own; sulfite it or freeze and scald it first."]
+    notes = ["Fruit carries wild yeast: sulfite it, or freeze and scald it first."]
     if wakes:
         notes.insert(
-            0, f"Living yeast will ferment it: from {now:.1f} to about {then:.1f} % vol, with gas."
+            0, f"Live yeast will ferment it: from {now:.1f} to about {then:.1f} % vol, with gas."
         )
     if protection.by is None:
-        notes.append("Nothing was said of protection, so living yeast is taken for granted.")
+        notes.append("You did not say how the mead is protected, so live yeast is assumed.")
     return tuple(notes)
 
 
@@ -199,13 +199,13 @@ def spice(volume_l: float, grams_per_litre: float, name: str) -> Spice:
     steps = (
         f"A third first ({third:.1f} g) in a boiled bag; taste daily; the rest only if it is "
         "missed.",
-        "Take the bag out a little before it is strong enough: it grows on standing.",
+        "Take the bag out a little before it is strong enough: the flavour grows with time.",
     )
     recorded = Recorded(
         (Addition(name, name, grams),),
         {},
         steps,
-        (f"Thirds: {COMMON_PRACTICE}. Spice brings germs: steep it in spirit or scald it.",),
+        (f"Thirds: {COMMON_PRACTICE}. Spice carries germs: steep it in spirit or scald it.",),
         cautions("bench_first", "allergens_named"),
     )
     return Spice(grams, recorded)

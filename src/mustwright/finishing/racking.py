@@ -184,7 +184,7 @@ def _with_vessel(ask: RackAsk, lees: Figure, way: Figure, racked: Figure) -> Rac
         notes: tuple[str, ...] = ()
         if pct.value > SMALL_HEADSPACE_PCT:
             notes = (
-                f"{space:.2f} L of air above it will age it: top up, use a smaller vessel, or fill "
+                f"{space:.2f} L of air above it will age it. Top up, use a smaller vessel, or fill "
                 "the space with an inert gas.",
             )
         return _as_racked(ask, lees, way, racked, headspace, pct, notes)
@@ -215,8 +215,8 @@ def _topped_up(
     notes = []
     if sugar.value > SUGARY_TOP_UP_G_L:
         notes.append(
-            f"The top-up brings {sugar.value:.1f} g/L of sugar: with live yeast it ferments again; "
-            "airlock, and check gravity anew."
+            f"The top-up brings {sugar.value:.1f} g/L of sugar: with live yeast it ferments again. "
+            "Fit an airlock and check gravity again."
         )
     grams = Figure(top.mass_g, "g", "volume x density", ARITHMETIC)
     recorded = Recorded(
@@ -252,9 +252,10 @@ def _top_up(ask: RackAsk, litres: float) -> tuple[Liquid, float]:
 
 def _steps(fill_l: float | None, name: str) -> tuple[str, ...]:
     steps = [
-        "Flush the next vessel, lay the outlet on its floor, and run it over without a splash.",
-        "Stop while the lees are still; let the last litre settle in a jar in the cold.",
+        "Flush the next vessel with gas if you have it. Put the outlet on its floor and let "
+        "the mead run in without splashing.",
+        "Stop before the lees move. Let the last litre settle in a jar in the cold.",
     ]
     if fill_l is not None:
-        steps.append(f"Top up with {fill_l:.2f} L of {name}; close; mark the date.")
+        steps.append(f"Top up with {fill_l:.2f} L of {name}; close it and note the date.")
     return tuple(steps)

@@ -157,7 +157,7 @@ def _refuse(ask: SorbateAsk) -> None:
     if ask.fermenting:
         raise ImpossibleError(
             "fermenting",
-            "needs a mead that stands still and is clear: sorbate does not stop a ferment",
+            "needs a mead that is still and clear: sorbate does not stop a ferment",
             "yes",
         )
 
@@ -276,7 +276,7 @@ def _steps(weigh: Figure, water: Figure) -> tuple[str, ...]:
     return (
         "The mead is still, clear and racked; sulfite is in it (same day).",
         f"Dissolve {weigh.value:.2f} g of potassium sorbate in {water.value:.0f} mL of water: "
-        "straight into acid mead it comes out as flakes.",
+        "added dry to acid mead it comes out as flakes.",
         "Pour it in slowly while stirring; close up; sweeten a day later.",
     )
 
@@ -297,10 +297,10 @@ def _notes(ask: SorbateAsk, sorbic_mg_l: float) -> list[str]:
         )
     if ask.ph is None:
         notes.append(
-            "Without a pH 3.5 is taken, where the table ends: a lower pH needs less, a higher more."
+            "Without a measured pH, 3.5 is assumed: a lower pH needs less, a higher one more."
         )
     if sorbic_mg_l > record["taste_mg_l"]:
         notes.append(f"Keen tasters may notice it: {record['taste_source']}.")
     if ask.alcohol_pct > STRONG_ALONE_PCT:
-        notes.append("At this alcohol few yeasts grow; ask whether sorbate is needed at all.")
+        notes.append("At this alcohol few yeasts grow. You may not need sorbate at all.")
     return notes

@@ -112,7 +112,7 @@ def judge_stability(ask: StabilityAsk) -> Stability:
     chance = Figure(
         100 * seen.chance,
         "%",
-        "falling against standing still, by Bayes' rule, even odds beforehand",
+        "falling against steady, by Bayes' rule, even odds to begin with",
         str(record["rate_source"]),
         {"reading_error": error, "readings": len(readings), "fall_per_day": seen.fall_per_day},
     )
@@ -279,8 +279,8 @@ def _verdict(
     dry, sugar_known = _sugar_reasons(residual, reasons)
     if past is not None:
         reasons.append(
-            f"The chance that its alcohol is past what this yeast bears is {_percent(past.value)}; "
-            "only a yeast that stopped with sugar left has proven its limit."
+            f"The chance that alcohol is above this yeast's limit is {_percent(past.value)}. "
+            "Only a yeast that stopped with sugar left has shown its limit."
         )
     if ask.nitrogen_mg_l is not None and ask.nitrogen_mg_l > record["leftover_nitrogen_mg_l"]:
         reasons.append(
@@ -299,7 +299,7 @@ def _verdict(
     if dry:
         return "dry and settled", True, tuple(reasons)
     if not sugar_known:
-        reasons.append("What sugar is left is not known: type the original gravity, or measure it.")
+        reasons.append("Type the original gravity, or measure the sugar left: it is not known.")
     return "settled, not safe", False, tuple(reasons)
 
 
@@ -327,25 +327,29 @@ def _sugar_reasons(residual: Figure | None, reasons: list[str]) -> tuple[bool, b
         return False, True
     if residual.source == TYPED:
         reasons.append(
-            f"{residual.value:.1f} g/L of fermentable sugar is left: standing still is not safe."
+            f"{residual.value:.1f} g/L of fermentable sugar is left: a steady gravity alone is "
+            f"not safe."
         )
     else:
         reasons.append(
-            f"By the balance {residual.low or 0:.0f} to {most:.0f} g/L of fermentable sugar may be "
-            "left, as nobody measured what share of this must ferments: a sugar test settles it."
+            f"Worked out from the gravities, {residual.low or 0:.0f} to {most:.0f} g/L of "
+            f"fermentable sugar may be "
+            "left, as the share of this must that ferments was not measured. A sugar test "
+            "settles it."
         )
     return False, True
 
 
 def _steps(verdict: str) -> tuple[str, ...]:
     if verdict == "moving":
-        return ("Leave it under the airlock, warm; it ferments.",)
+        return ("Leave it under the airlock in the warm: it is fermenting.",)
     if verdict == "too soon to tell":
         return ("Leave it under the airlock at room temperature and read again on the day below.",)
     if verdict == "settled, not safe":
         return (
-            "Do not bottle as it is. Stabilise (finish sulfite, finish sorbate), or pasteurise, or "
+            "Do not bottle it as it is. Stabilise it (finish sulfite, finish sorbate), or "
+            "pasteurise, or "
             "keep it under the airlock.",
-            "A warm place for a week is the cheapest test: what sleeps in the cold wakes there.",
+            "Put it in a warm place for a week: yeast that rests in the cold ferments again there.",
         )
     return ("Rack, let it clear, and bottle. Keep a plastic bottle of the lot as a gauge.",)

@@ -239,13 +239,14 @@ def _kept_words(ask: SulfiteAsk, sums: _Amounts, kept: Figure, now: Figure) -> l
     cold = sums.dosed_for.value
     words = (
         f"Dosed for {cold:g} C: {kept.value:.2f} mg/L molecular there, {now.value:.2f} mg/L at the "
-        f"{ask.temperature_c:g} C it has now. Cold takes molecular sulfur dioxide back, so the "
+        f"{ask.temperature_c:g} C it has now. There is less molecular sulfur dioxide in the "
+        f"cold, so the "
         "coldest place decides."
     )
     if ask.keeping_c is None:
         return [
-            f"Where it will be kept was not typed: a cool cellar of {cold:g} C is taken. Type the "
-            "coldest it will be.",
+            f"Type the coldest temperature it will be kept at. Without it, a cool cellar of "
+            f"{cold:g} C is assumed.",
             words,
         ]
     return [words]
@@ -305,7 +306,7 @@ def _steps(
     salt: Mapping[str, Any], weigh: Figure, stock: Figure | None, tablets: Figure | None
 ) -> tuple[str, ...]:
     if weigh.value <= 0:
-        return ("Nothing to add: there is enough free sulfur dioxide. Measure again at racking.",)
+        return ("Add nothing: there is enough free sulfur dioxide. Measure again at racking.",)
     if tablets is not None:
         first = f"Crush {tablets.value:.0f} tablets and dissolve them in a little mead."
     elif stock is not None:
@@ -328,15 +329,15 @@ def _notes(
     notes = [] if standing is None else [f"{law.name}: {standing.words}"]
     if ask.binding_pct is None:
         notes.append(
-            "Nothing was said of binding, so none is counted; the upper end of the grams is for "
-            "40 % bound. Measure, or type what your last addition lost."
+            "You gave no bound share, so none is counted; the upper end of the grams is for "
+            "40 % bound. Measure it, or type the share your last addition lost."
         )
     if ask.free_mg_l is None and ask.total_mg_l is None:
-        notes.append("No sulfur dioxide was measured, so none is counted as present.")
+        notes.append("Measure the sulfur dioxide if you can: none was typed, so none is counted.")
     if ask.ph > ACIDIFY_FIRST_PH:
         notes.append(
-            f"Above pH {ACIDIFY_FIRST_PH:g} sulfite is a weak shield: {free.value:.0f} mg/L free "
-            "is needed. Think of acid first."
+            f"Above pH {ACIDIFY_FIRST_PH:g} sulfite protects little: {free.value:.0f} mg/L free "
+            "is needed. Consider adding acid first."
         )
     if not law.limits.get("total_so2") and after.value > UNUSUAL_TOTAL_MG_L:
         notes.append(

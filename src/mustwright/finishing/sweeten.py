@@ -350,7 +350,10 @@ def _steps(ask: SweetenAsk, ready: bool, weigh: Figure) -> tuple[str, ...]:
 def _notes(ask: SweetenAsk, law: FinishingLaw, after: Liquid) -> tuple[str, ...]:
     notes = []
     if ask.protection.by is None:
-        notes.append("Nothing was said of protection: these are amounts, not a go-ahead.")
+        notes.append(
+            "You did not say how the mead is protected. These are amounts only: "
+            "protect it before you add them."
+        )
     if ask.protection.by == "alcohol" and ask.protection.tolerance_high_pct is not None:
         limit = ask.protection.tolerance_high_pct
         if after.alcohol_pct < limit:

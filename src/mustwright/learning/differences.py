@@ -280,6 +280,7 @@ def comparison_sentences(found: BatchComparison, a: str, b: str) -> list[str]:
     if found.not_explained is not None:
         lines.append(f"Not explained by these differences: {found.not_explained:+.1f} days.")
     lines.append(
-        "What the model expects is no proof: a cause is only shown by a must split by lot."
+        "What the model expects is not proof. Only a must split at random into several vessels "
+        "shows a cause."
     )
     return lines

@@ -194,7 +194,7 @@ def answered(
         Naming the field.
     """
     if tasting.is_closed:
-        raise ConflictError("this tasting is closed: answers are taken no more")
+        raise ConflictError("this tasting is closed: no more answers are accepted")
     seat = seat_of(tasting, number)
     if not initials.strip() or len(initials) > LONGEST_INITIALS:
         need = f"needs initials or a sign of your own, 1 to {LONGEST_INITIALS} characters"

@@ -146,8 +146,9 @@ def trial_sentences(plan: TrialPlan) -> list[str]:
         )
     if plan.spread_assumed:
         lines.append(
-            "How far your vessels of one must differ is not known yet: differences are counted in "
-            "that spread. Your own splits will tell it."
+            "How much your vessels of one must differ is not known yet, so differences are "
+            "given in "
+            "multiples of that spread. Your own trials will show it."
         )
     return lines
 

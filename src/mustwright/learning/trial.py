@@ -159,7 +159,7 @@ def new_trial(
     vessels : int
         A multiple of the arms.
     seed : int
-        Same seed, same lot.
+        Random seed: the same seed gives the same draw.
     started_at : datetime
     paired : bool
         Several musts, each split in two.
@@ -246,7 +246,7 @@ def opened(trial: TrialRecord, at: datetime, early: bool = False) -> TrialRecord
         missing = ", ".join(str(v.code) for v in trial.vessels if v.value is None)
         raise ConflictError(
             f"the codes stay closed until every vessel has its value; still missing: {missing}. "
-            "Open early if you must: it is written down"
+            "To open them early all the same, say so: it is recorded"
         )
     return replace(trial, opened_at=at, opened_early=not trial.is_scored)
 
@@ -299,7 +299,7 @@ def _two_message(trial: TrialRecord, effect: TrialEffect, p: float, least: float
         low, high = effect.low, effect.high
         lead += f" ({effect.confidence:.0%} interval {low:+.3g} to {high:+.3g})"
     if least > LEVEL + 1e-9:
-        return f"{lead}. {_too_few(trial, least)} Take it as a hint only."
+        return f"{lead}. {_too_few(trial, least)} Treat it as a hint only."
     if p <= LEVEL + 1e-9:
         return f"{lead}. The {trial.thing} made a difference (p = {p:.2g})."
     return f"{lead}. No difference is shown (p = {p:.2g}); none is ruled out."

@@ -274,7 +274,7 @@ def _message(vessels: int, paired: bool, least: float, factor: float | None, nee
         kind = f"{needed // 2} pairs" if paired else f"{needed} vessels"
         return (
             f"With {layout} no difference, however large, can be told from chance at 5 %: the "
-            f"smallest p is {least:.3f}. Take {kind}, or read this trial as a hint only."
+            f"smallest p is {least:.3f}. Take {kind}, or treat this trial as a hint only."
         )
     return (
         f"With {layout} a difference of {factor:.1f} times the spread from vessel to vessel is "

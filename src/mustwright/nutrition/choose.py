@@ -191,8 +191,8 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
     usual = f"{wanted} {'are' if wanted > 1 else 'is'} usual at this gravity"
     return {
         "covers": (
-            f"brings the must to {total:.0f} of the {demand:.0f} mg N/L the yeast wants",
-            f"leaves the must {demand - total:.0f} mg N/L short of the {demand:.0f} wanted",
+            f"brings the must to {total:.0f} of the {demand:.0f} mg N/L the yeast needs",
+            f"leaves the must {demand - total:.0f} mg N/L short of the {demand:.0f} needed",
         ),
         "staged": ("", f"gives everything at once in a must above {STAGED_ABOVE:.3f}"),
         "gravity": (
@@ -205,7 +205,7 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
             if protocol.suits_fruit
             else "made for musts without fruit",
         ),
-        "ammonium": ("", "gives ammonium last or late, when yeast leaves it over"),
+        "ammonium": ("", "gives ammonium late, when yeast no longer takes it up"),
         "label": (
             "",
             f"takes more than {FAR_BEYOND:g} times what any usual label of its kind allows",
@@ -218,8 +218,8 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
             "gone",
         ),
         "follows": (
-            "its feeds follow the gravity, so a fast ferment does not outrun them",
-            "its feeds follow the clock: a fast ferment outruns them",
+            "its feeds follow the gravity, so they come in time even in a fast ferment",
+            "its feeds follow the clock, so in a fast ferment they come too late",
         ),
         "feeds": ("", f"{given} feed{'s' if given != 1 else ''} where {usual}"),
     }

@@ -27,7 +27,7 @@ def cost_of(
     Returns
     -------
     tuple of (Figure or None, str)
-        The cost [-], in the money of the prices, and what no price is stated for.
+        The cost [-], in your currency, and what no price is stated for.
     """
     parts: dict[str, Figure] = {}
     unknown = []

@@ -18,6 +18,15 @@ from mustwright.nutrition.protocols import (
 from mustwright.nutrition.shelf import Nutrient
 from mustwright.nutrition.triggers import THIRD
 
+_KINDS = {
+    "ammonium": "an ammonium salt",
+    "organic": "an organic nutrient",
+    "complex": "a complex blend",
+    "mineral": "a mineral nutrient",
+    "amino_aroma": "an amino-rich aroma nutrient",
+    "any": "a nutrient",
+}
+
 
 @dataclass(frozen=True)
 class FeedSlot:
@@ -58,7 +67,7 @@ def place_feeds(protocol: Protocol, pace: Pace) -> tuple[FeedSlot, ...]:
         if kept and slot.sugar_used > end:
             before = kept[-1]
             gone = f"{100 * end:.0f} % of the sugar"
-            note = f"'{slot.rule.name}' would come after {gone}: folded in here"
+            note = f"'{slot.rule.name}' would come after {gone}, so it is given here"
             rule = replace(
                 before.rule,
                 rates=(*before.rule.rates, *slot.rule.rates),
@@ -190,12 +199,16 @@ def _at_rates(
         j = _first(jars, allowed, (rate.nutrient,))
         if j is None:
             lacking.append(
-                f"'{slot.rule.name}' needs a nutrient that is {rate.nutrient}{why}; "
-                "the shelf has none"
+                f"'{slot.rule.name}' needs {_kind_words(rate.nutrient)}{why}; the shelf has none"
             )
             continue
         fixed[j] = fixed.get(j, 0.0) + rate.typical_g_l * factor
     return _fixed_ask(fixed, jars, slot), lacking
+
+
+def _kind_words(kind: str) -> str:
+    """A kind of nutrient that a protocol asks for, as a maker says it."""
+    return _KINDS.get(kind) or kind.replace("_", " ")
 
 
 def _at_label(
@@ -205,10 +218,9 @@ def _at_label(
     chosen = _first(jars, with_label, slot.rule.nutrients)
     label = None if chosen is None else jars[chosen].label_max_g_l
     if chosen is None or label is None:
-        wanted = " or ".join(slot.rule.nutrients)
+        wanted = " or ".join(map(_kind_words, slot.rule.nutrients))
         return FeedAsk(0.0, ()), [
-            f"'{slot.rule.name}' needs a nutrient that is {wanted}{why} and has a label rate; "
-            "the shelf has none"
+            f"'{slot.rule.name}' needs {wanted}{why} with a rate on its label; the shelf has none"
         ]
     return _fixed_ask({chosen: label.value * slot.share}, jars, slot), []
 

@@ -44,8 +44,8 @@ def _kinds(table: FeedTable, problem: DosingProblem, solution: DosingSolution) -
                 kinds = [WORDS[k] for k in slot.rule.nutrients if k in WORDS]
                 named = " or ".join(kinds) or "other kinds"
                 found.append(
-                    f"'{slot.rule.name}' is meant for {named} nitrogen; {jar.name} brings "
-                    f"{mg_l:.0f} mg N/L of it here, since the shelf has too little of that kind."
+                    f"'{slot.rule.name}' calls for {named} nitrogen. {jar.name} gives "
+                    f"{mg_l:.0f} mg N/L of it here: the shelf has too little of that kind."
                 )
     return found
 
@@ -61,8 +61,8 @@ def _moments(table: FeedTable, solution: DosingSolution) -> list[str]:
     moved = -float(solution.lacks_mg_l[solution.lacks_mg_l < 0].sum())
     names = " and ".join(f"'{name}'" for name, _ in lacks)
     return [
-        f"{moved:.0f} mg N/L meant for {names} comes in other feeds: what is on the shelf for it "
-        "holds ammonium, which is not given late."
+        f"{moved:.0f} mg N/L planned for {names} moves to other feeds. What the shelf has for it "
+        "contains ammonium, which is not given late."
     ]
 
 
@@ -76,7 +76,7 @@ def _share(problem: DosingProblem, solution: DosingSolution) -> list[str]:
         return []
     return [
         f"Ammonium makes up {100 * ammonium / whole:.0f} % of the nitrogen added, where the "
-        f"protocol wants at most {100 * problem.ammonium_share_max:.0f} %: the shelf holds too "
+        f"protocol wants at most {100 * problem.ammonium_share_max:.0f} %: the shelf has too "
         "little of the other kind."
     ]
 
@@ -88,8 +88,8 @@ def _labels(problem: DosingProblem, solution: DosingSolution) -> list[str]:
         amount = float(grams @ np.array(ceiling.weights))
         if ceiling.advises and amount > ceiling.most * (1 + 1e-6):
             stock = ceiling.key.startswith("stock:")
-            then = "get more" if stock else "read the label of yours"
+            then = "get more" if stock else "read your label"
             found.append(
-                f"It takes {amount:.2g} g/L where {ceiling.words}: {then} before you weigh."
+                f"It takes {amount:.2g} g/L, but {ceiling.words}: {then} before you weigh."
             )
     return found

@@ -1,4 +1,4 @@
-"""What a protocol says: how much nitrogen, from what, when, and what it takes for granted.
+"""What a protocol says: how much nitrogen, from what, when, and what it assumes.
 
 A protocol is a TOML file. `read_protocol` turns one into a `Protocol` or says which field is wrong.
 """

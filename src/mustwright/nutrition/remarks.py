@@ -69,10 +69,10 @@ def remarks(
     potassium = next(row for row in balance if row.nutrient == "potassium")
     if potassium.short_mg_l.value > 0.5 * potassium.need_mg_l.value:
         found.append(
-            f"Potassium stays {potassium.short_mg_l.value:.0f} mg/L under the "
-            f"{potassium.need_mg_l.value:.0f} wanted. A potassium buffer salt would bring it "
-            "and moves the pH, so none is dosed here unasked: 'Acid and buffer' (the command "
-            "acidity) says how much of it goes in with which feed."
+            f"Potassium is {potassium.short_mg_l.value:.0f} mg/L short of the "
+            f"{potassium.need_mg_l.value:.0f} needed. A potassium salt would make it up but also "
+            "raises the pH, so the plan adds none. 'Acid and buffer' (the command acidity) says "
+            "how much of it goes in with which feed."
         )
     if nitrogen.short_mg_l.value > 0.1 * nitrogen.demand_mg_l.value:
         found.append(
@@ -82,8 +82,8 @@ def remarks(
     over = nitrogen.total_mg_l.value - 1.25 * nitrogen.demand_mg_l.value
     if over > 0 and nitrogen.added_mg_l.value > 0:
         weak = setting.must.potential_alcohol_pct.value < 8
-        end = "in a weak mead what is left feeds spoilage" if weak else "some will be left over"
-        found.append(f"More than a quarter over demand: {end}.")
+        end = "in a weak mead the rest feeds spoilage" if weak else "some will be left over"
+        found.append(f"This is more than a quarter over the need: {end}.")
     found += standing_remarks(setting, feeds)
     if any(feed.items for feed in feeds):
         found.append(str(data.load("cautions")["powder_in_gassy_must"]["text"]))

@@ -218,7 +218,9 @@ def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf
     entries = named = _entries(content, where)
     if not entries:
         listed = ", ".join(DEFAULT_SHELF)
-        assumed.append(f"{where}: empty, so generic nutrients without end are assumed: {listed}")
+        assumed.append(
+            f"{where}: the shelf is empty, so unlimited generic nutrients are assumed: {listed}"
+        )
         entries = [(name, True) for name in DEFAULT_SHELF]
     if len(entries) > MOST_NUTRIENTS:
         raise InputError(where, f"needs at most {MOST_NUTRIENTS} nutrients", len(entries))

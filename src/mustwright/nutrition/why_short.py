@@ -22,7 +22,9 @@ def why_short(problem: DosingProblem, solution: DosingSolution) -> tuple[str, ..
     found = []
     for ceiling, left in binding(problem, solution):
         met = "all" if left < SHORT_MG_L else f"all but {left:.0f} mg N/L"
-        found.append(f"Only {ceiling.words}; without that limit {met} of it could be given.")
+        found.append(
+            f"The limit is that {ceiling.words}. Without it, {met} of the nitrogen could be given."
+        )
     if found:
         return tuple(found)
     full = [
@@ -33,10 +35,8 @@ def why_short(problem: DosingProblem, solution: DosingSolution) -> tuple[str, ..
         and amount_g_l(ceiling, solution.grams_l) * BROKEN >= ceiling.most
     ]
     if full:  # several hold it together
-        return (f"It is held back by {' and by '.join(full)} together.",)
-    return (
-        "The shelf has no nitrogen that may go in at these moments: ammonium is not given late.",
-    )
+        return (f"These limits together hold it back: {' and '.join(full)}.",)
+    return ("The shelf has no nitrogen for these feeds: ammonium is not given late.",)
 
 
 def what_to_buy(setting: Setting, short_with: Callable[[Setting], float]) -> list[str]:

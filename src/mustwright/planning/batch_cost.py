@@ -38,7 +38,7 @@ class BatchCost:
             return "Cost not known: no price was typed."
         least = "at least " if self.not_priced else ""
         said = (
-            f"The batch costs {least}{self.batch.value:.2f} in the money of your prices, "
+            f"The batch costs {least}{self.batch.value:.2f} in your currency, "
             f"{self.per_litre.value:.2f} a litre of must, {self.per_bottle.value:.2f} a bottle of "
             "750 mL"
         )

@@ -151,7 +151,7 @@ def _read(text: object, target: Unit | str, how: _Circumstances) -> Quantity:
     if wants_gravity and 0.9 <= quantity.value <= 1.4:
         return Quantity(quantity.value, "gravity", "SG", "")
     if wants_gravity and how.instrument == "refractometer":
-        return Quantity(quantity.value, "gravity", "Brix", "value: bare number read as Brix")
+        return Quantity(quantity.value, "gravity", "Brix", "value: no unit given, read as Brix")
     raise InputError("value", "needs a unit such as '24 Bx', '1.098 SG' or '5 US gal'", text)
 
 

@@ -22,6 +22,7 @@ from mustwright.nutrition.choose import FRUIT_FORMS
 from mustwright.nutrition.credits import Credit, credit_measured, credit_of
 from mustwright.nutrition.feeding_plan import Setting
 from mustwright.nutrition.shelf import Nutrient
+from mustwright.planning.field_words import note_in_words
 from mustwright.planning.mix import mix
 from mustwright.planning.sheet import Measured, Sheet, read_sheet
 from mustwright.yeast.pitch import Pitch, plan_pitch
@@ -93,7 +94,7 @@ def ground_of(text: str, name: str) -> Ground:
 
 def lay_ground(sheet: Sheet) -> Ground:
     """Mix the must, credit it, and work out the pitch."""
-    warnings = list(sheet.assumptions)
+    warnings = [note_in_words(note) for note in sheet.assumptions]
     primary = [p for p in sheet.portions if p.stage == PRIMARY]
     if primary:
         blend: Blend | None = mix(sheet)
@@ -168,7 +169,8 @@ def _most_rehydration_g(
 def _rehydration_notes(sheet: Sheet, pitch: Pitch, held: str) -> list[str]:
     """Where the rehydration nutrient is held back, or unfit for its use."""
     found = [
-        f"{n.name} holds ammonium, which harms waking yeast: it is left out of the rehydration "
+        f"{n.name} holds ammonium, which harms yeast during rehydration: it is not used in the "
+        f"rehydration "
         "water."
         for n in sheet.shelf.nutrients
         if n.use == "rehydration" and n.per_gram("ammonium_n") > 0
@@ -176,7 +178,7 @@ def _rehydration_notes(sheet: Sheet, pitch: Pitch, held: str) -> list[str]:
     given = pitch.rehydration_nutrient_g
     wanted = given.inputs.get("wanted_g")
     if isinstance(wanted, Figure):
-        found.append(f"{wanted.value:.1f} g of rehydration nutrient are wanted, but {held}.")
+        found.append(f"{wanted.value:.1f} g of rehydration nutrient are needed, but {held}.")
     return found
 
 
@@ -185,7 +187,7 @@ def _measured_must(sheet: Sheet, warnings: list[str]) -> MustFigures:
     volume = sheet.target.volume_l
     if volume is None:
         figure = Figure(PER_LITRE_VOLUME_L, "L", "no volume given: amounts are per litre", ASSUMED)
-        warnings.append("must.volume: not given, so amounts are for one litre")
+        warnings.append("Volume: not given, so amounts are for one litre")
     else:
         figure = Figure(volume, "L", "as typed", TYPED)
     assert sheet.measured.brix is not None
@@ -235,7 +237,7 @@ def _credit(reckoned: Credit | None, measured: Measured, warnings: list[str]) ->
         return credit_measured(measured.yan_mg_l, reckoned)
     if reckoned is None:
         warnings.append(
-            "measured.yan_mg_l: not given, so the must is taken to bring no nitrogen at all"
+            "Measured nitrogen (YAN): not given, so the must is assumed to hold no nitrogen"
         )
         return credit_measured(0.0, None)
     return reckoned
@@ -248,7 +250,7 @@ def _cautions(sheet: Sheet, figures: MustFigures, pitch: Pitch) -> list[str]:
     if potential > tolerance.value:
         found.append(
             f"Potential alcohol {potential:.1f} % is above the {tolerance.value:g} % this yeast "
-            f"({sheet.strain.name.lower()}) usually bears: expect sugar to be left."
+            f"({sheet.strain.name.lower()}) usually reaches: expect some sugar to be left."
         )
     low, high = sheet.strain.temperature_low_c, sheet.strain.temperature_high_c
     if not low <= sheet.temperature_c <= high:
@@ -262,7 +264,7 @@ def _cautions(sheet: Sheet, figures: MustFigures, pitch: Pitch) -> list[str]:
     if usual < 0.1:
         found.append(f"Only {usual:.2g} g/L of yeast: a slow start; 0.2 g/L or more is usual.")
     if usual > MUCH_YEAST_G_L:
-        found.append(f"{usual:.1f} g/L of yeast is far above the usual 0.2 to 0.5: is it right?")
+        found.append(f"{usual:.1f} g/L of yeast is far above the usual 0.2 to 0.5. Check it.")
     found.extend(_finish_notes(sheet, figures))
     found.extend(_class_notes(sheet, figures))
     return found
@@ -275,9 +277,9 @@ def _finish_notes(sheet: Sheet, figures: MustFigures) -> list[str]:
     if finish is None or alcohol is None or potential < alcohol + 0.5:
         return []
     return [
-        f"This must holds sugar for {potential:.1f} %. It ends at {alcohol:g} % and {finish:.3f} "
-        "only if the yeast stops there or you stop it; surer is to ferment a weaker must dry, "
-        "stabilise and sweeten it."
+        f"This must has sugar for {potential:.1f} %. It ends at {alcohol:g} % and {finish:.3f} "
+        "only if the yeast stops there or you stop it. It is safer to ferment a weaker must dry, "
+        "then stabilise and sweeten it."
     ]
 
 

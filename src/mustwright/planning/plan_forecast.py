@@ -153,8 +153,8 @@ def doubts(ground: Ground) -> list[str]:
         )
     if medium_of(ground) == "honey":
         found.append(
-            "Only four honey musts were in the fit, three by their gas: the band counts how musts "
-            "and yeasts differ."
+            "Only four honey musts were in the fit, three of them by their gas. "
+            "The shaded range allows for how musts and yeasts differ."
         )
     return found
 
@@ -200,7 +200,8 @@ def outcome_of(run: Forecast, members: int) -> Outcome:
     return Outcome(
         _days(run.hours_to_dry, inputs),
         Figure(
-            run.chance_of_sticking, "chance", "share of members that stop or crawl with sugar left",
+            run.chance_of_sticking, "chance", "share of runs that stop, or nearly so, with "
+                "sugar left",
             SOURCE, inputs,
         ),
         _figure(run.residual_sugar_g_l, "g/L", "sugar after six weeks", inputs),
@@ -212,10 +213,11 @@ def outcome_of(run: Forecast, members: int) -> Outcome:
         _third(run, inputs),
         stops_sweet=_share(
             run.chance_of_stopping_sweet,
-            "share that ends where its yeast ends, in a must made to stop sweet", inputs,
+            "share of runs that end at the yeast's limit, in a must made to stop sweet", inputs,
         ),
         not_modelled=_share(
-            run.chance_not_modelled, "share that sticks for reasons not modelled (assumed)", inputs
+            run.chance_not_modelled, "share of runs that stop for reasons the model does not "
+                "cover (assumed)", inputs
         ),
         peak_gas_l_h=_figure(
             run.peak_gas_l_h, "L/h", "most carbon dioxide of the whole must", inputs
@@ -240,13 +242,14 @@ def _share(value: float, told: str, inputs: dict[str, Figure | float | str]) -> 
 
 def _days(band: Band, inputs: dict[str, Figure | float | str]) -> Figure:
     return Figure(
-        band.p50 / 24, "days", "until less than 2 g/L of sugar: middle, 5 and 95 % of members",
+        band.p50 / 24, "days", "until less than 2 g/L of sugar: middle of the runs, and the "
+            "range of nine in ten",
         SOURCE, inputs, band.p05 / 24, band.p95 / 24,
     )  # fmt: skip
 
 
 def _figure(band: Band, unit: str, what: str, inputs: dict[str, Figure | float | str]) -> Figure:
-    formula = f"{what}: middle, 5 and 95 % of members"
+    formula = f"{what}: middle of the runs, and the range of nine in ten"
     ends = [round(value, 4) for value in (band.p50, band.p05, band.p95)]
     return Figure(ends[0], unit, formula, SOURCE, inputs, ends[1], ends[2])
 
@@ -257,7 +260,8 @@ def _peak(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figure:
 
     band = run.temperature_c
     return Figure(
-        top(band.p50), "C", "highest temperature of the must: middle, 5 and 95 % of members",
+        top(band.p50), "C", "highest temperature of the must: middle of the runs, and the "
+            "range of nine in ten",
         SOURCE, inputs, top(band.p05), top(band.p95),
     )  # fmt: skip
 
@@ -270,8 +274,8 @@ def _third(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figure:
         for sugar in (run.sugar_g_l.p50, run.sugar_g_l.p05, run.sugar_g_l.p95)
     )
     return Figure(
-        middle, "h", "until sugar is two thirds of the middle beginning: middle, 5 and 95 % of "
-        "members", SOURCE, inputs, quick, slow,
+        middle, "h", "until a third of the sugar is gone: middle of the runs, and the range of "
+        "nine in ten", SOURCE, inputs, quick, slow,
     )  # fmt: skip
 
 
@@ -292,6 +296,6 @@ def _hours(pace: Figure, band: Band) -> Figure:
         return pace  # by the clock, or never in most members
     high = band.p95 if np.isfinite(band.p95) else pace.high
     return Figure(
-        band.p50, "h", "forecast: middle, 5 and 95 % of members", SOURCE,
+        band.p50, "h", "forecast: middle of the runs, and the range of nine in ten", SOURCE,
         {"usual_pace_h": pace}, band.p05, high,
     )  # fmt: skip

@@ -60,8 +60,8 @@ def next_steps(result: PlanResult, mixed: bool) -> list[tuple[str, str]]:
     steps.append(
         (
             "pitch",
-            f"Wake {pitch.yeast_g.value:.1f} g of yeast in {pitch.water_ml.value:.0f} mL of warm "
-            "water and pitch it.",
+            f"Rehydrate {pitch.yeast_g.value:.1f} g of yeast in {pitch.water_ml.value:.0f} mL of "
+            "warm water and pitch it.",
         )
     )
     for feed in result.plan.feeds:

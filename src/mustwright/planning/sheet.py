@@ -298,7 +298,7 @@ def _yeast(yeast: Mapping[str, Any], assumptions: list[str]) -> tuple[Strain, fl
     if quantity.dimension not in ("mass", "number") or not 0 < grams <= 1e6:
         raise InputError("yeast.amount", "needs a mass of dry yeast such as '5 g'", amount)
     if quantity.dimension == "number":
-        assumptions.append("yeast.amount: bare number read as grams")
+        assumptions.append("yeast.amount: no unit given, read as grams")
     return strain, grams
 
 

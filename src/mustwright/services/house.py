@@ -144,7 +144,7 @@ def learn_from(ledger: Ledger, notebook: Notebook, slug: str, now: datetime) -> 
         band, seen = forecast_and_fact(state, live)
         summary = summary_of(slug, state, live)
         if not summary.explained:
-            why = "No fermentation of the model meets its readings, so nothing is drawn from them."
+            why = "No simulated run fits its readings, so nothing is learned from them."
     except (InputError, ImpossibleError) as error:
         why = f"Too little to learn from: {error}."
     page = {

@@ -14,12 +14,12 @@ from mustwright.learning.house_text import (
 from mustwright.services.house import HouseView, Taught
 
 NOTHING = (
-    "Nothing learned yet: no finished batch counts. Forecasts are those of musts like yours, "
-    "whoever makes them."
+    "Nothing learned yet: there is no finished batch to learn from. Forecasts are those for "
+    "musts like yours in general."
 )
 MEANING = (
-    "The share says how much of what differs between ferments is yours and comes again; it is "
-    "taken as little until your batches show it."
+    "The share is how much of the difference between ferments is yours and repeats. It is "
+    "taken as small until your batches show it."
 )
 
 
@@ -59,7 +59,7 @@ def taught_sentence(one: Taught) -> str:
     if one.is_forgotten:
         return "forgotten, as you told it"
     if one.pending:
-        return "not looked at yet"
+        return "not used yet"
     if not one.counts:
         return one.why
     assert one.summary is not None

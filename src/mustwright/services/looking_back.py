@@ -132,7 +132,7 @@ def fact_sentence(back: LookBack) -> str:
     one = back.taught
     share = "two thirds" if abs(FRACTION - 2 / 3) < 1e-9 else f"{FRACTION:.0%}"
     if one.pending:
-        return "Forecast and fact were not compared yet."
+        return "The forecast has not been compared with the readings yet."
     if not one.band or one.seen_days is None:
         return f"The readings do not say when {share} of the sugar were gone."
     low, middle, high = one.band

@@ -146,7 +146,7 @@ class OwnForms:
             return
         came = await _form_token_of(scope)
         if not hmac.compare_digest(came.encode(errors="replace"), form_token(secret).encode()):
-            words = "The form is from another session: open the page again and send it anew."
+            words = "The form is from another session: open the page again and send it again."
             page = error_page(Request(scope), 403, "This request was refused", words)
             await page(scope, receive, send)
             return

@@ -17,11 +17,11 @@ from mustwright.web.intake import BODY, SAFE_METHODS, form_pairs
 from mustwright.web.render import FORM_TOKEN, error_page
 
 TITLES = {
-    404: "There is no such page",
+    404: "Page not found",
     405: "That cannot be done here",
-    409: "Someone else changed this meanwhile",
+    409: "Someone else has changed this",
     422: "That cannot be used",
-    500: "Something broke on our side",
+    500: "Something went wrong here",
     503: "The cellar cannot be reached",
     507: "Nothing was written",
 }
@@ -91,13 +91,13 @@ async def _http(request: Request, error: HTTPException) -> Response:
 
 def _detail(request: Request, error: HTTPException) -> str:
     if error.status_code == 404 and error.detail == "Not Found":
-        return f"Nothing is kept at {request.url.path}."
+        return f"There is nothing at {request.url.path}."
     return f"{error.detail}."
 
 
 async def _defect(request: Request, _error: Exception) -> Response:
     """The traceback goes to the terminal; this answer is made outside the other guards."""
-    detail = "Nothing was lost that was saved before. The terminal shows the details."
+    detail = "Everything saved before is still there. The terminal shows the details."
     answer = error_page(request, 500, TITLES[500], detail)
     answer.headers.update(SECURITY_HEADERS)
     return answer

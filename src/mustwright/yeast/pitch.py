@@ -255,7 +255,7 @@ def _steps(
                 "Rehydration nutrient",
                 f"Stir in {_amount(nutrient.value, 1)} g of {nutrient_name}; let it cool to "
                 f"{warm}.",
-                "No ammonium salt in this water: it harms yeast that is still waking up.",
+                "No ammonium salt in this water: it harms yeast during rehydration.",
             )
         )
     steps.append(

@@ -54,7 +54,7 @@ def test_feeds_it_outran_are_folded_and_lose_their_ammonium():
     found = proposal(log, 73)
     by_key = {c.key: c for c in found.changes}
     assert by_key["f2"].what == FOLDED
-    assert by_key["f3"].after.dropped.startswith("folded")
+    assert by_key["f3"].after.dropped.startswith("combined with")
     assert "%" in found.reasons[0]
     jars = {jar.id: jar for jar in found.plan.jars}
     for change in found.changes:

@@ -86,7 +86,7 @@ def test_sugar_left_by_the_balance_counts_however_long_it_stood():
     for day in (30, 45, 60):
         log.read(24 * day, 1.020, temperature_c=20.0)
     error = why(log, 24 * 60 + 1)
-    assert "left at the least by the balance" in error.requirement
+    assert "left at least, worked out from the gravities" in error.requirement
     assert why(log, 24 * 60 + 1, sugar_g_l=1.0) is None  # a test says otherwise
 
 

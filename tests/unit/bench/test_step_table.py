@@ -98,12 +98,12 @@ def test_help_and_form_say_the_same_of_each_field(name):
     ("more", "hint", "help"),
     [
         ({"hint": "19 L"}, "such as 19 L", "Label, such as 19 L."),
-        ({"hint": "19 L", "default": "20 L"}, "such as 19 L; 20 L when left out",
-         "Label, such as 19 L; 20 L when left out."),
-        ({"hint": "1 L", "default": "1 L"}, "1 L when left out", "Label: 1 L when left out."),
-        ({"hint": "0.038 when left out"}, "0.038 when left out", "Label: 0.038 when left out."),
+        ({"hint": "19 L", "default": "20 L"}, "such as 19 L; 20 L if not given",
+         "Label, such as 19 L; 20 L if not given."),
+        ({"hint": "1 L", "default": "1 L"}, "1 L if not given", "Label: 1 L if not given."),
+        ({"hint": "0.038 if not given"}, "0.038 if not given", "Label: 0.038 if not given."),
         ({"choices": (("", "home"), ("us", "United States"), ("eu", "eu"))}, "",
-         "Label: us (United States), eu; when left out: home."),
+         "Label: us (United States), eu; if not given: home."),
         ({}, "", "Label."),
     ],
 )  # fmt: skip

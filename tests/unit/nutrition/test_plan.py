@@ -237,5 +237,5 @@ def test_warnings_sit_where_they_belong():
     over, _ = feeding(
         sheet("1.030", shelf={"complex_blend": {"label_max_g_l": 3}}), "label_rate_days_1_2_3"
     )
-    assert any("in a weak mead what is left feeds spoilage" in w for w in over.warnings)
+    assert any("in a weak mead the rest feeds spoilage" in w for w in over.warnings)
     assert any("erupt" in w for w in over.warnings)

@@ -118,7 +118,7 @@ def test_a_feed_past_the_end_folds_into_the_one_before():
     slots = place_feeds(p, PACE)
     assert [slot.rule.name for slot in slots] == ["A", "B"]
     assert [slot.share for slot in slots] == pytest.approx([0.3, 0.7])
-    assert slots[1].notes == ("'C' would come after 50 % of the sugar: folded in here",)
+    assert slots[1].notes == ("'C' would come after 50 % of the sugar, so it is given here",)
 
 
 def test_the_first_feed_stays_even_past_the_end():
@@ -154,7 +154,7 @@ def test_a_fast_ferment_pulls_clock_feeds_past_the_end():
     warm, _ = feeding(sheet("1.080", temperature="34 C"), taper)
     cool, _ = feeding(sheet("1.120", temperature="18 C"), taper)
     assert len(warm.feeds) < len(cool.feeds)
-    assert any("folded in" in note for f in warm.feeds for note in f.notes)
+    assert any("given here" in note for f in warm.feeds for note in f.notes)
 
 
 @pytest.mark.parametrize("gravity", ["1.080", "1.110", "1.150"])

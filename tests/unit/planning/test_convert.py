@@ -105,7 +105,7 @@ def test_refractometer_during_fermentation():
     assert answer.value.low < answer.value.value < answer.value.high
     same = convert("12", "% vol", instrument="refractometer", original=24)
     assert same.value.value == pytest.approx(answer.alternatives["alcohol"].value)
-    assert "bare number read as Brix" in same.warnings[0]
+    assert "no unit given, read as Brix" in same.warnings[0]
 
 
 def test_refractometer_alone_is_warned_of():

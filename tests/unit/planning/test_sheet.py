@@ -42,7 +42,7 @@ def changed(path, value):
         ("5 imp gal", 22.730, ""),
         ("5 gallons", 18.927, "read as US gallon (3.785 L)"),
         ("2500 mL", 2.5, ""),
-        (19, 19, "bare number read as L"),
+        (19, 19, "no unit given, read as L"),
         ("4,5 L", 4.5, ""),
     ],
 )

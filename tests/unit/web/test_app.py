@@ -100,7 +100,7 @@ def test_a_longer_one_is_refused_even_when_its_length_is_not_announced(client):
         ("/t/conflict", 409, "changed meanwhile"),
         ("/t/missing", 404, "nobody"),
         ("/nope", 404, "Nothing is kept at /nope."),
-        ("/t/defect", 500, "Something broke on our side"),
+        ("/t/defect", 500, "Something went wrong here"),
     ],
 )
 def test_errors_are_readable_pages(client, path, status, words):

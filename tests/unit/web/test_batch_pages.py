@@ -162,7 +162,7 @@ def test_a_clock_that_was_set_back_is_said_and_comes_first(client, cellar):
     cellar.read(slug, 1, 1.1)
     cellar.pass_hours(-48)
     page = words(client.get(f"/batches/{slug}").text)
-    assert "Put the clock of this machine right" in page
+    assert "Set the clock of this machine" in page
     assert "Pitch" not in page.split("Next", 1)[1].split("Write", 1)[0]
     said = client.get(f"/api/batches/{slug}").json()
     assert said["findings"][0]["rule"] == "clock"
@@ -355,10 +355,10 @@ def test_a_stuck_batch_ranks_causes_and_gives_a_restart(client, cellar):
     assert "Stopped short" in page
     for heading in (
         "What may be behind it",
-        "If it stays as it is: a restart in steps",
+        "If it stays as it is: restart, step by step",
         "Starter.",
         "When to give up",
-        "Stop worrying when",
+        "It is over when",
         "Thresholds and where they are from",
     ):
         assert heading in page

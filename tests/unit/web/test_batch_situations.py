@@ -85,7 +85,7 @@ def test_a_stop_is_said_everywhere_and_nothing_is_foreseen(client, cellar):
     assert data["assessment"]["chance_stopped_short"] > 0.9
     assert "The plan does not fit: the ferment has stopped short" in replan
     assert "The plan still fits" not in replan
-    assert "Nearly dry not before it works again" in page
+    assert "Nearly dry not until it ferments again" in page
     assert "stopped short" in due
     assert data["next"]["sentence"].startswith("Add ")
     assert "potassium bicarbonate" in data["next"]["sentence"]
@@ -183,7 +183,7 @@ def test_a_reading_of_3_20_is_at_the_floor_and_not_under_it(client, cellar):
     slug = begun(cellar, "Lane", 3.1, ((1, 1.095), (2, 1.085), (3, 1.070)), ph=3.2)
     page = told(client, slug)[0]
     assert "pH 3.20 was read; that is the floor" in page
-    assert "under 3.2 yeast tires." not in page
+    assert "under 3.2 yeast struggles." not in page
 
 
 def test_a_corrected_reading_shows_both_figures(client, cellar):
@@ -250,8 +250,8 @@ def test_a_forecast_does_not_outlive_the_stop_that_contradicts_it(client, cellar
     work_out(cellar.ledger, slug, cellar.now)
     page, data = told(client, slug)
     assert data["assessment"]["phase"] == "stopped short"
-    assert "Nearly dry not before it works again" in page
-    assert "it stands still: nothing is foreseen until it works again" in page
+    assert "Nearly dry not until it ferments again" in page
+    assert "fermentation has stopped: no forecast until it works again" in page
     low, high = data["forecast"]["low"][-1], data["forecast"]["high"][-1]
     assert low < 1.040 < high
     assert high - low < 0.01, "the line ahead stays where it was read"

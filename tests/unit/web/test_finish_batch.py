@@ -242,7 +242,7 @@ def test_an_amount_that_is_hardly_so_is_ticked_once_and_then_written(site):
     client, cellar, slug = site
     asked = record(client, f"/finish/sulfite?batch={slug}", **{"grams.1": "200 g"})
     assert asked.status_code == 422
-    assert "It was really so much" in asked.text
+    assert "The amount is right" in asked.text
     answer = record(client, f"/finish/sulfite?batch={slug}", **{"grams.1": "200 g", "sure": "yes"})
     assert answer.status_code == 200
     assert "200 g of potassium metabisulfite" in answer.text
@@ -278,7 +278,7 @@ def test_sorbate_then_allows_sweetening_and_bottling_closes(site):
     record(client, f"/finish/sorbate?batch={slug}")
     cellar.pass_hours(1)
     page = client.get(f"/finish/sweeten?batch={slug}&to=1.010&show=1").text
-    assert "Done: write it into the batch" in page
+    assert "Done: record it in the batch" in page
     answer = record(client, f"/finish/sweeten?batch={slug}&to=1.010&show=1")
     assert "Sweetened" in answer.text
     cellar.pass_hours(1)
@@ -289,7 +289,7 @@ def test_sorbate_then_allows_sweetening_and_bottling_closes(site):
     assert labels.status_code == 200
     refused = client.get(f"/finish/bottle?batch={slug}&show=1").text
     assert "needs gravity seen to stand" in refused  # sweetened an hour ago
-    assert "Done: write it into the batch" not in refused
+    assert "Done: record it in the batch" not in refused
     answer = record(client, f"/finish/bottle?batch={slug}&stabilised=pasteurised")
     assert "This batch is closed." in answer.text
     assert "yeast stopped by: pasteurised" in answer.text

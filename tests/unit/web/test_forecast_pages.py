@@ -154,7 +154,7 @@ def test_every_protocol_is_held_against_the_best(client, compared):
     text = client.get(f"{MUST}/compare").text
     assert text.count("<small>recommended</small>") == 1
     held = text.count("<small>Against the recommended one: ")
-    alike = text.count("<small>no real difference to the recommended one</small>")
+    alike = text.count("<small>no real difference from the recommended one</small>")
     assert held > 0
     assert alike == sum(group == 1 for group in compared.ranked.groups) - 1
     assert held + alike == len(compared.plans) - 1

@@ -24,7 +24,7 @@ def test_nothing_learned_yet(client):
 
 def test_learn_show_forget_and_learn_again(client, cellar):
     closed_batch(cellar, "Slow one")
-    assert "1 finished batch was not looked at yet" in words(client.get("/house").text)
+    assert "1 finished batch was not used yet" in words(client.get("/house").text)
     page = client.post("/house/learn", data={}, follow_redirects=True)
     said = words(page.text)
     assert "Ferments of honey" in said

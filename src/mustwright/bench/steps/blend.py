@@ -30,7 +30,7 @@ LOT = (
         StepField("sugar", "Sugar", "20 g/L", kinds.G_L, fact="residual_sugar"),
         StepField("colour", "Colour, your own note", "0 to 10", kinds.NUMBER),
         StepField("price", "Price of a litre", "3", kinds.NUMBER, to="price_per_l"),
-        StepField("least", "At least so much of it", "2 L", kinds.VOLUME),
+        StepField("least", "Use at least", "2 L", kinds.VOLUME),
     ), folded=True),
 )  # fmt: skip
 LOT_FIELDS = tuple(one for part in LOT for one in part.fields)
@@ -153,9 +153,9 @@ def _wanted(name: str, label: str, hint: str) -> StepField:
 
 BLEND = FinishingStep(
     "blend", BlendResult, "Blend lots to targets",
-    "Two to six lots in the parts that meet all targets at once, or come nearest to them.",
+    "How much of two to six lots to mix to meet all your targets, or to come as near as possible.",
     (
-        FormPart("What is wanted, as a value or from one to another", (
+        FormPart("Targets: a value or a range", (
             _wanted("alcohol", "Alcohol", "12 %, or 11.5 to 12.5 %"),
             _wanted("gravity", "Gravity", "1.008, or 1.006 to 1.010"),
             _wanted("acidity", "Acidity", "5.5 g/L"),
@@ -167,9 +167,10 @@ BLEND = FinishingStep(
         ), folded=True),
         FormPart("", (
             shared.VOLUME.but(label="Volume wanted", needs="", fact="",
-                              hint="15 L; as much as can be made when left out"),
+                              hint="15 L; as much as can be made if not given"),
             StepField("cheapest",
-                      "As cheap as the targets allow, instead of as near their middles",
+                      "Find the cheapest blend within the targets, not the one nearest their "
+                          "middles",
                       kind=kinds.FLAG),
             shared.PROFILE,
         )),
@@ -182,7 +183,7 @@ BLEND = FinishingStep(
             "name, acidity, so2, sugar, colour, price, least",
             FieldKind("'NAME=VALUE, ...'", read_lot), many=True, numbered=True,
         ),
-        StepField("target", "What is wanted, once for each",
+        StepField("target", "A target; repeat it for each",
                   "'alcohol=12 %' or 'gravity=1.008 to 1.012'",
                   FieldKind("GOAL", read_target), many=True),
     ),

@@ -87,11 +87,11 @@ def _closes(typed: TypedFields, _result: Bottling) -> BottledAs:
 
 BOTTLE = FinishingStep(
     "bottle", Bottling, "Bottles and labels",
-    "How many bottles, what to lay out, what the label has to say, and a sheet of labels to print.",
+    "How many bottles, what to prepare, what the label must say, and a sheet of labels to print.",
     (
         FormPart("", (
             shared.VOLUME,
-            StepField("size", "Bottles", "750 mL, or 375 mL x 12 for so many of them",
+            StepField("size", "Bottles", "750 mL, or 375 mL x 12 for twelve of them",
                       FieldKind("SIZE", read_size), to="sizes", many=True, rows=True,
                       default="750 mL", taken="750 mL taken"),
             shared.ALCOHOL,
@@ -113,7 +113,7 @@ BOTTLE = FinishingStep(
             StepField("contents", "Made of, with allergens", "such as honey, raspberries"),
             StepField("maker", "Who made it, and where"),
             shared.BATCH.but(label="Batch, for the lot code"),
-            StepField("bottled", "Day of bottling", "2026-03-01; today when left out", kinds.DAY),
+            StepField("bottled", "Day of bottling", "2026-03-01; today if not given", kinds.DAY),
         )),
         FormPart("Sheet, losses and gas", (
             StepField("page", "Paper of the label sheet", kind=kinds.KIND,

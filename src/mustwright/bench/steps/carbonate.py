@@ -34,7 +34,7 @@ def _work(typed: TypedFields) -> Carbonation:
     keg, sugar = typed["keg"], typed["sugar"]
     if sugar is None and keg is None:
         sugar = sugar_called("sucrose")
-        typed.assumed.append("sugar: not typed, table sugar taken")
+        typed.assumed.append("sugar: not typed, table sugar assumed")
     ask = typed.ask(
         CarbonateAsk,
         sugar_g_l=typed["residual_sugar"] or 0.0,
@@ -63,8 +63,8 @@ def _bearing(result: Carbonation) -> str:
     """What may be filled with it."""
     able = [one.name for one in result.containers if one.bears]
     if len(result.containers) == 1:
-        return f"The {able[0]} bears that." if able else ""
-    return f"Fill only: {'; '.join(able)}." if able else "No usual bottle bears that."
+        return f"The {able[0]} holds that." if able else ""
+    return f"Fill only: {'; '.join(able)}." if able else "No usual bottle holds that."
 
 
 def _recorded(result: Carbonation, case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
@@ -99,7 +99,8 @@ def _closes(typed: TypedFields, result: Carbonation) -> BottledAs | None:
 
 CARBONATE = FinishingStep(
     "carbonate", Carbonation, "Make it sparkle",
-    "Priming sugar or keg pressure, with the pressure if the bottles get warm and what bears it.",
+    "How much priming sugar or keg pressure, how high the pressure gets if bottles warm up, "
+        "and which bottles hold it.",
     (
         FormPart("", (
             shared.VOLUME,
@@ -116,7 +117,7 @@ CARBONATE = FinishingStep(
                       to="gauge_bar_20c"),
         )),
         FormPart("Where the gas comes from", (
-            StepField("sugar", "Sugar to prime with", "table sugar when left out; none for a keg",
+            StepField("sugar", "Sugar to prime with", "table sugar if not given; none for a keg",
                       FieldKind("KIND", _sugar),
                       known=lambda: ["sucrose", "dextrose", "honey", "apple juice"]),
             StepField("keg", "Or the temperature of a keg under gas", "4 C", kinds.CELSIUS),

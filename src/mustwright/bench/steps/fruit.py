@@ -29,7 +29,7 @@ def _said(result: LateAddition) -> str:
     )
     if result.wakes_yeast:
         return (
-            f"{brings} Living yeast will ferment that, to about "
+            f"{brings} Live yeast will ferment it, to about "
             f"{result.alcohol_if_fermented_pct.value:.1f} % vol: fit an airlock."
         )
     return brings
@@ -43,7 +43,7 @@ def _recorded(result: LateAddition, case: AnsweredStep, used: Mapping[str, float
 
 FRUIT = FinishingStep(
     "fruit", LateAddition, "Fruit, juice or honey after the ferment",
-    "The sugar that it brings, and whether yeast wakes to it.",
+    "How much sugar it adds, and whether it will ferment again.",
     (
         FormPart("", (
             shared.WITH.but(label="Its name", hint="such as raspberry",

@@ -61,7 +61,7 @@ def _meets(before: MeadNow, result: Racking) -> MeadNow:
 
 RACK = FinishingStep(
     "rack", Racking, "Rack it off the lees",
-    "What comes over, the air above it, and what topping up does to volume and alcohol.",
+    "How much mead you get, the air above it, and what topping up does to volume and alcohol.",
     (
         FormPart("", (
             shared.VOLUME.but(label="Volume before, lees included", hint="20 L"),
@@ -85,7 +85,7 @@ RACK = FinishingStep(
                       "0.998; for mead and honey water", kinds.GRAVITY),
             StepField("top_alcohol", "Alcohol of the mead that tops it up", "12 %", kinds.ALCOHOL),
             StepField("headspace", "Room to leave",
-                      "0.2 L; a hundredth of the vessel when left out", kinds.VOLUME),
+                      "0.2 L; a hundredth of the vessel if not given", kinds.VOLUME),
         ), folded=True),
         FormPart("Measured lees, and the honey", (
             StepField("lees_depth", "Depth of the lees", "2 cm", kinds.LENGTH),

@@ -52,7 +52,7 @@ def _leaves(before: MeadNow, _result: SorbateDose) -> dict[str, Any]:
 
 SORBATE = FinishingStep(
     "sorbate", SorbateDose, "Sorbate, beside sulfite",
-    "Keeps yeast from multiplying in a mead that stands still, is clear, and has its sulfite.",
+    "Keeps yeast from multiplying in a mead that is still, clear and sulfited.",
     (
         FormPart("", (
             shared.VOLUME, shared.ALCOHOL.needed(), shared.PH, shared.MOLECULAR,

@@ -1,4 +1,4 @@
-"""Is it done, and will it stay so?"""
+"""Is it finished and stable?"""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ _SUCH_AS = "needs a day and a gravity such as '2026-01-05 1.002' or '7 d: 1.002'
 _VERDICTS = {
     "dry and settled": "It is dry and has settled: it may be bottled still.",
     "settled and sterile": "It has settled and is sterile: it may be bottled still.",
-    "settled, not safe": "It stands still but is not safe to bottle as it is.",
-    "moving": "It is most likely still moving: do not bottle it.",
+    "settled, not safe": "Gravity is steady, but it is not safe to bottle as it is.",
+    "moving": "It is probably still fermenting: do not bottle it.",
     "too soon to tell": "It is too soon to tell: do not bottle it yet.",
 }
 
@@ -113,9 +113,9 @@ def _recorded(result: Stability, _case: AnsweredStep, _used: Mapping[str, float]
 
 
 STABLE = FinishingStep(
-    "stable", Stability, "Is it done, and will it stay so?",
-    "A row of readings and what is known of the sugar give the chance that it still moves, "
-    "a verdict, and the day to look again.",
+    "stable", Stability, "Is it finished and stable?",
+    "Type your readings and what you know of the sugar. You get a verdict, the chance that it "
+    "still ferments, and the day to check again.",
     (
         FormPart("", (
             StepField(
@@ -140,5 +140,5 @@ STABLE = FinishingStep(
         ), folded=True),
     ),
     _work, _said, _recorded,
-    title="Done and stable?", button="Judge it", cautions=("pressure_glass",),
+    title="Done and stable?", button="Check it", cautions=("pressure_glass",),
 )  # fmt: skip

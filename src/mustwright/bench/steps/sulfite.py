@@ -62,8 +62,8 @@ def _leaves(before: MeadNow, result: SulfiteDose) -> dict[str, Any]:
 
 SULFITE = FinishingStep(
     "sulfite", SulfiteDose, "Sulfite for a molecular target",
-    "How much free sulfur dioxide this pH and alcohol ask for in the coldest place it will be "
-    "kept, and what to weigh.",
+    "What to weigh, and how much free sulfur dioxide this pH and alcohol need in the coldest "
+    "place you will keep it.",
     (
         FormPart("", (
             shared.VOLUME,
@@ -71,7 +71,7 @@ SULFITE = FinishingStep(
             shared.ALCOHOL.needed(),
             shared.TEMPERATURE.but(default="20 C", taken="20 C taken"),
             StepField("keeping", "Coldest it will be kept at",
-                      "4 C in a fridge; a cool cellar of 12 C when left out", kinds.CELSIUS),
+                      "4 C in a fridge; a cool cellar of 12 C if not given", kinds.CELSIUS),
             shared.MOLECULAR.but(
                 label="Molecular sulfur dioxide wanted",
                 hint="0.5 mg/L for a dry mead", to="molecular_mg_l",
@@ -88,12 +88,12 @@ SULFITE = FinishingStep(
             StepField("salt", "Salt", kind=kinds.KIND, default="potassium", choices=(
                 ("", "potassium metabisulfite"), ("sodium", "sodium metabisulfite"),
             )),
-            StepField("strength", "Sulfur dioxide your powder still gives", "57 %", kinds.PERCENT),
+            StepField("strength", "Sulfur dioxide in your powder", "57 %", kinds.PERCENT),
             StepField("stock", "Stock solution, grams in 100 mL", "10 %", kinds.PERCENT,
                       to="stock_g_100ml"),
             StepField("tablet", "Metabisulfite in one tablet, by its label", "0.44 g", kinds.MASS),
             shared.SCALE.but(hint="0.01 g", default="0.01 g"),
-            StepField("ionic_strength", "Ionic strength in mol/L", "0.038 when left out",
+            StepField("ionic_strength", "Ionic strength in mol/L", "0.038 if not given",
                       kinds.NUMBER),
         ), folded=True),
     ),

@@ -96,7 +96,7 @@ def _recorded(result: Sweetening, case: AnsweredStep, used: Mapping[str, float])
 
 SWEETEN = FinishingStep(
     "sweeten", Sweetening, "Sweeten to a gravity or to taste",
-    "What goes in, what the mead becomes, and a row of glasses to taste first.",
+    "What to add, what it does to the mead, and a set of glasses to taste first.",
     (
         FormPart("", (
             shared.VOLUME, shared.GRAVITY.needed(), shared.ALCOHOL.needed(),
@@ -112,7 +112,7 @@ SWEETEN = FinishingStep(
                  folded=True),
         FormPart("More that is known", (
             shared.SUGAR_NOW, shared.ACIDITY, shared.PH, shared.MOISTURE, shared.BRIX,
-            StepField("glasses", "Glasses in the row", "6", kinds.NUMBER, default="6"),
+            StepField("glasses", "Number of trial glasses", "6", kinds.NUMBER, default="6"),
             shared.SCALE.but(hint="1 g", default="1 g"),
         ), folded=True),
     ),

@@ -20,7 +20,7 @@ def _work(typed: TypedFields) -> TanninDose:
 
 def _said(result: TanninDose) -> str:
     low, high = grams(result.grams_low), grams(result.grams_high)
-    return f"Somewhere from {low} to {high} of tannin: the row of glasses decides."
+    return f"Somewhere from {low} to {high} of tannin: let the trial glasses decide."
 
 
 def _uses(result: TanninDose, _volume_l: float) -> list[Use]:
@@ -32,7 +32,7 @@ def _recorded(_result: TanninDose, _case: AnsweredStep, used: Mapping[str, float
 
 
 TANNIN = FinishingStep(
-    "tannin", TanninDose, "Tannin by taste", "A row of glasses between the usual ends.",
+    "tannin", TanninDose, "Tannin by taste", "Trial glasses across the usual range.",
     (FormPart("", (shared.VOLUME, shared.PROFILE, shared.SCALE)),),
     _work, _said, _recorded, _uses, cautions=("bench_first",),
 )  # fmt: skip

@@ -13,7 +13,7 @@ def claims_data() -> dict[str, Any]:
 
 
 def ph_floor() -> float:
-    """The pH to keep unless another is asked for; under it yeast tires."""
+    """The pH to keep unless another is asked for; under it yeast struggles."""
     return float(data.load("acids")["claims"]["default_floor"])
 
 

@@ -64,13 +64,15 @@ def answer_measuring(
 
 
 def _measuring(worth: Worth, in_time: bool) -> MeasuringAnswer:
-    narrower = f"narrows the trough's band from {worth.width:.2f} to {worth.width_after:.2f}"
+    narrower = (
+        f"narrows the range of the lowest pH from {worth.width:.2f} to {worth.width_after:.2f}"
+    )
     saves = round(worth.saved_g_l, 3) if in_time else None
     words = narrower
     if saves is not None and saves >= 0.005:
         words += f" and saves {saves:.2f} g/L of salt on average"
     elif in_time:
-        words += "; it saves no salt on average, but puts it where it is needed"
+        words += "; it saves no salt on average, but shows whether it is needed"
     return MeasuringAnswer(
         worth.name, saves, round(worth.width, 2), round(worth.width_after, 2), words
     )
@@ -113,7 +115,7 @@ def answer_potassium(
         sticking_odds_factor=band_figure(
             sticking_odds_factor(dosed.trough(), whole, seed),
             "",
-            "factor on the odds of sticking; size of the harm assumed, held at 50",
+            "factor on the odds of stopping short; the size of the harm is assumed, at most 50",
             source,
         ),
         words=_potassium_words(short),
@@ -137,7 +139,7 @@ def needed_by_ratio(trough: Floats) -> Figure:
     return band_figure(
         potassium_for_ph(np.maximum(trough, lowest)),
         "mg/L",
-        f"{published_ratio():g} mol K per mol H at the trough (at least pH {lowest:g})",
+        f"{published_ratio():g} mol K per mol H at the lowest pH (at least pH {lowest:g})",
         "Kudo1998, ratio from memory",
     )
 
@@ -146,5 +148,5 @@ def _potassium_words(short: float) -> str:
     if short < 0.1:
         return "Potassium is enough for the acid expected."
     if short < 0.5:
-        return "Potassium may fall short at the trough; a potassium salt serves both ends."
-    return "Potassium is likely short for this acid: less ammonium or a potassium salt helps."
+        return "Potassium may be short at the lowest pH. A potassium salt helps with both."
+    return "Potassium is probably short for this acid. Use less ammonium or a potassium salt."

@@ -28,7 +28,7 @@ from mustwright.planning.must_setup import Ground
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 EVERY = 4
-MODEL = "kinetic model, and the charge balance of docs/acidity.md along its members"
+MODEL = "kinetic model, and the charge balance of docs/acidity.md along its runs"
 START_H = 1.0  # a pH read this early counts as that of the must before yeast
 FEW = 40.0  # equal members that must be left, else readings are taken as less sharp
 
@@ -240,7 +240,7 @@ def _odd(path: Path, t_h: float, ph: float, sd: float) -> str:
         return ""
     side = "below" if ph < low else "above"
     return (
-        f"The pH of {ph:g} at {t_h:g} h is {side} all that the members show "
+        f"The pH of {ph:g} at {t_h:g} h is {side} all that the runs show "
         f"({max(low, 0.0):.1f} to {high:.1f}); it is left out. Check the meter in fresh buffer, "
         "and whether an acid or a salt went in that the sheet does not know."
     )

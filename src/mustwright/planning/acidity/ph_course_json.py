@@ -13,7 +13,7 @@ from mustwright.planning.acidity.result import ph_band, risk_of
 
 Floats = NDArray[np.float64]
 WITHIN = (
-    "In the chance of sticking above: by how much acid and too little potassium raise its odds, by "
+    "How much acid and too little potassium raise the odds of stopping above, against "
     "the same runs without them. The size of the harm is assumed."
 )
 STALL = f"From a pH below {lowest_shown():g} on the ferment is likely to stall."
@@ -97,13 +97,13 @@ def trough_data(found: PhForecast) -> dict[str, object]:
 def ph_notes(found: PhForecast) -> list[str]:
     """Where the band comes from, and what was left out of it."""
     if found.measured_ph is not None:
-        notes = [f"Bent to a pH of {found.measured_ph:g} measured before the yeast."]
+        notes = [f"Fitted to a pH of {found.measured_ph:g} measured before the yeast."]
     else:
-        notes = ["A band from a recipe, not measured: read the pH before the yeast goes in."]
+        notes = ["A range from a recipe, not measured. Read the pH before the yeast goes in."]
     if found.used_readings:
         notes.append(f"Bent to {found.used_readings} later pH reading(s) too.")
         if found.effective is not None and found.effective <= FEW * 1.01:
-            notes.append("Few members meet them, so they were taken as less sharp.")
+            notes.append("Few runs meet them, so they were given less weight.")
     notes += [*found.odd, *found.notes]
     if chance(found.trough < lowest_shown()) >= 0.05:
         notes.append(STALL)

@@ -16,14 +16,14 @@ OVERSAMPLED = 8  # drawn for each member kept, so that enough come near a readin
 OVERSAMPLED_QUICK = 4  # in a forecast, where the time counts
 HONEY_BRIX = 82.75
 UNKNOWN = (
-    "Nothing is known of the ingredients: a honey and tap water of this gravity stand in, with "
-    "their acid up to three times less or more. A measured pH and acid mend that."
+    "The ingredients are not known, so honey and tap water of this gravity are assumed, with "
+    "up to three times less or more acid. Measure pH and acid for a better answer."
 )
 
 WATER = (
-    "How hard the water is was not typed, so soft and hard are both taken for possible: its "
-    "alkalinity (alkalinity_mg_l, as CaCO3) or hardness (hardness_dh), printed by the supplier, "
-    "narrows the pH of a must that was not measured."
+    "You did not say how hard the water is, so both soft and hard water are allowed for. Its "
+    "alkalinity (as CaCO3) or hardness, published by the supplier, narrows the pH of a must "
+    "that was not measured."
 )
 
 

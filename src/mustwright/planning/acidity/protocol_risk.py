@@ -73,14 +73,14 @@ def _risk(found: PhForecast, measured: bool, odds: float) -> AcidRisk:
     count = found.trough.size
     return AcidRisk(
         ph_band(found.trough, "lowest pH of the ferment", MODEL),
-        band_figure(found.trough_h, "h", "when members first come within 0.05 of it", MODEL),
+        band_figure(found.trough_h, "h", "when possible musts first come within 0.05 of it", MODEL),
         Figure(found.floor, "pH", "the pH to keep unless another is asked for", ASSUMED),
         chance_figure(found.chance_below_floor, f"whose lowest pH is under {found.floor:g}", count),
         risk_of(found.chance_below_floor),
         band_figure(
             ratio,
             "mol/mol",
-            f"potassium of must and feeds per hydrogen ion at the trough; published "
+            f"potassium of must and feeds per hydrogen ion at the lowest pH; published "
             f"{published_ratio():g}",
             RATIO,
         ),
@@ -89,8 +89,8 @@ def _risk(found: PhForecast, measured: bool, odds: float) -> AcidRisk:
         Figure(
             odds,
             "times",
-            "odds of sticking over those of the same runs without acid and lack of potassium; "
-            "within the chance of sticking",
+            "odds of stopping short, against the same runs without acid and lack of potassium; "
+            "included in the chance of stopping",
             RATIO,
             {},
             odds,

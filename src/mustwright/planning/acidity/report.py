@@ -82,7 +82,7 @@ def acidity(
     name : str
         For a sheet without a name.
     compare : bool
-        Also go through every protocol.
+        Also compare every protocol.
 
     Raises
     ------
@@ -213,8 +213,9 @@ class _Acidity:
         done = bench_trial(self.must, self.salt, self.asked.bench, 1.5 * sd, self.asked.seed)
         if done.effective < FEWEST_FOR_BENCH:
             self.notes.append(
-                "Hardly any possible must shows this bench trial, so it is left out: check the "
-                "weights, the volume of the sample and the meter."
+                "Check the weights, the volume of the sample and the meter: hardly any "
+                "possible must "
+                "shows this bench trial, so it is ignored."
             )
             return done
         self.must = done.must
@@ -307,7 +308,10 @@ class _Acidity:
                 },
             )
             moved = band_figure(
-                with_all - without, "pH", "trough with all feeds - trough without this one", MODEL
+                with_all - without,
+                "pH",
+                "lowest pH with all feeds - lowest pH without this one",
+                MODEL,
             )
             found.append(
                 AcidFeed(
@@ -390,11 +394,11 @@ def _claims(measured: bool) -> tuple[str, ...]:
 def _refusals(measured: bool, path: Path) -> tuple[str, ...]:
     lowest = lowest_shown()
     found = [
-        "No pH to a tenth, and no curve: a band only.",
-        "No pH after malolactic bacteria or after tartrate has fallen out.",
+        "No pH to a tenth and no single curve: only a range.",
+        "No pH after malolactic bacteria have worked or tartrate has settled out.",
     ]
     if not measured:
-        found.insert(0, "No pH from a recipe alone: measure the must before the yeast goes in.")
+        found.insert(0, "No pH from a recipe alone. Measure the must before the yeast goes in.")
     if quantile(path.trough(), 0.05) < lowest:
-        found.append(f"No value below {lowest:g}: there the yeast would stall first.")
+        found.append(f"No value below {lowest:g}: the yeast would stop first.")
     return tuple(found)

@@ -14,7 +14,7 @@ from mustwright.must.acidity.path import Path
 from mustwright.planning.must_setup import MustResult
 
 Floats = NDArray[np.float64]
-COUNTED = "arithmetic: counted over the ensemble"
+COUNTED = "arithmetic: counted over the possible musts"
 
 
 @dataclass(frozen=True)
@@ -266,12 +266,14 @@ def band_figure(values: Floats, unit: str, formula: str, source: str) -> Figure:
     """Middle of an ensemble with its 5 and 95 % as range."""
     low, middle, high = (quantile(values, p) for p in (0.05, 0.5, 0.95))
     inputs: dict[str, Figure | float | str] = {"members": float(np.size(values))}
-    return Figure(middle, unit, f"{formula}; middle of the ensemble", source, inputs, low, high)
+    shown = f"{formula}; middle of the possible musts"
+    return Figure(middle, unit, shown, source, inputs, low, high)
 
 
 def chance_figure(value: float, what: str, members: int) -> Figure:
     """A share of the ensemble."""
-    return Figure(value, "chance", f"share of members {what}", COUNTED, {"members": float(members)})
+    formula = f"share of possible musts and yeasts {what}"
+    return Figure(value, "chance", formula, COUNTED, {"members": float(members)})
 
 
 def ph_band(values: Floats, formula: str, source: str) -> PhBand:
@@ -282,7 +284,7 @@ def ph_band(values: Floats, formula: str, source: str) -> PhBand:
         Figure(
             round(max(value, lowest), 2),
             "pH",
-            f"{formula}; {p:.0%} of the members lie below",
+            f"{formula}; {p:.0%} of the possible musts lie below",
             source,
             {"members": float(values.size)},
         )
@@ -341,7 +343,7 @@ def trough_answer(path: Path, floor: float, start: PhBand | None, source: str) -
         band_figure(
             at,
             "of the sugar used",
-            "when each member first comes within 0.05 of its lowest",
+            "when each possible must first comes within 0.05 of its lowest",
             source,
         ),
         floor,

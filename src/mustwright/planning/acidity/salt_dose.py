@@ -39,7 +39,7 @@ from mustwright.planning.acidity.result import (
 )
 
 Floats = NDArray[np.float64]
-DOSE = "closed form: strong-ion difference the floor needs less the one that is there"
+DOSE = "strong-ion difference needed at the lowest pH to keep, less the one present"
 UP_FRONT_G_L = (0.25, 0.5, 1.0, 2.0)
 OTHERS = ("potassium_bicarbonate", "potassium_carbonate", "potassium_citrate", "calcium_carbonate")
 
@@ -276,21 +276,22 @@ def _words(
     floor: float,
 ) -> str:
     if not needed:
-        return f"No salt: pH {floor:g} is kept without it with the chance wanted."
+        return f"Add no salt: pH will stay above {floor:g} without it, with the chance asked for."
     if allowed.most_g_l <= 0:
         would = "" if free.wanted_g_l >= OUT_OF_REACH else (
-            f" The chemistry alone would ask for {free.wanted_g_l:.2f} g/L."
+            f" Without that limit it would take {free.wanted_g_l:.2f} g/L."
         )  # fmt: skip
         return (
-            f"None planned of this salt: {allowed.binding}{would} Less ammonium and more amino "
-            "nitrogen is the other way."
+            f"None of this salt is planned: {allowed.binding}{would} Instead, use less "
+            f"ammonium and more "
+            "amino nitrogen."
         )
     text = (
         f"{g_l:.2f} g/L {trial.schedule.words}: keeps pH {floor:g} with {trial.chance_kept:.0%} "
         "chance."
     )
     if held:
-        text += f" Held at the most allowed ({allowed.binding or 'planning maximum of the salt'})."
+        text += f" This is the most allowed ({allowed.binding or 'planning maximum of the salt'})."
         if trial.chance_kept < 0.9:
             text += " Feed less ammonium as well."
     return text
@@ -305,7 +306,7 @@ def _steps(trial: Trial, grams: Figure, floor: float) -> tuple[str, ...]:
     )
     when = trial.schedule.words
     return (
-        f"Measure pH first, {when}: above {floor + 0.3:.1f} nothing is needed yet.",
+        f"Measure pH first, {when}: above {floor + 0.3:.1f} add nothing yet.",
         "Stir the gas out gently and leave headspace.",
         f"{dissolve} Give half of it ({half:.3g} g of {trial.salt.name.lower()}).",
         f"Stir, let the gas go, measure again; give the rest only under pH {floor + 0.2:.1f}.",
@@ -327,13 +328,13 @@ def _up_front(must: MustMembers, salt: Salt) -> tuple[UpFront, ...]:
 
 def _up_front_words(up_front: Sequence[UpFront]) -> str:
     rule = (
-        "One to two grams of carbonate per litre up front overshoots a honey must: it has little "
-        "buffer. Wait until about 15 % of the sugar is gone, and measure."
+        "Do not add one or two grams of carbonate per litre up front: a honey must has little "
+        "buffer and the pH overshoots. Wait until about 15 % of the sugar is gone, and measure."
     )
     whole = next(u for u in up_front if u.g_per_l == 1.0)
     if whole.band.p50.value > claims_data()["comfortable_high"]:
         return rule
-    return f"{rule} This must is better buffered than plain honey and water, but do measure."
+    return f"{rule} This must has more buffer than plain honey and water, but measure all the same."
 
 
 def _aim(
@@ -350,9 +351,9 @@ def _aim(
     if salt.acid:
         rows = rows.with_acid(salt.acid, mol)
     if wanted <= 0:
-        words = f"{salt.name} moves the acid the other way: the must stands at {middle:.1f} g/L."
+        words = f"{salt.name} moves the acid the other way: the must is at {middle:.1f} g/L."
     elif g_l < wanted:
-        words = f"Held at the most allowed, {g_l:.2f} of {wanted:.2f} g/L."
+        words = f"{g_l:.2f} g/L, the most allowed, of the {wanted:.2f} g/L wanted."
     else:
         words = f"{g_l:.2f} g/L of {salt.name.lower()}; taste and measure before the rest."
     dose = Figure(

@@ -63,7 +63,7 @@ def import_json(ledger: Ledger, text: str) -> BatchRecord:
     InputError
         Naming the first thing that cannot be used; nothing is written then.
     ConflictError
-        When the batch is kept already and its log says something else, or it was put away.
+        When the batch is kept already and its log says something else, or it was deleted.
     """
     taken = _taken(_parsed(text))
     first = taken.entries[0].id
@@ -75,7 +75,7 @@ def _kept_already(ledger: Ledger, slug: str, taken: TakenIn) -> BatchRecord:
     """The batch that is there, if it says at least what the file says."""
     if slug not in {record.slug for record in ledger.batches()}:
         raise ConflictError(
-            f"this batch is kept already as {slug!r}, which was put away: bring that back instead;"
+            f"this batch was here before as {slug!r} and was deleted: bring that one back instead;"
             " nothing was written"
         )
     log = {entry.id: entry for entry in ledger.log(slug)}
@@ -83,7 +83,7 @@ def _kept_already(ledger: Ledger, slug: str, taken: TakenIn) -> BatchRecord:
         kept = log.get(line.id)
         if kept is None or (kept.at, kept.who, kept.what) != (line.at, line.who, line.what):
             raise ConflictError(
-                f"this batch is kept already as {slug!r}, and line {line.seq} of the file is not"
+                f"this batch is already here as {slug!r}, and line {line.seq} of the file is not"
                 " in it; nothing was written"
             )
     return ledger.batch(slug)

@@ -23,7 +23,7 @@ from mustwright.services.batch.repository import Ledger
 from mustwright.services.repository import MissingRecordError
 
 LONGEST_CODE = 80
-DELETED = "This batch was put away; its bottles may still be about."
+DELETED = "This batch was deleted. Its bottles may still exist."
 OF_THE_RECIPE = ("kind", "amount", "stage", "part")
 ADDING = {
     "fruit_in": "Fruit",

@@ -36,7 +36,7 @@ def start_planned(
     protocol : str or None
         Id; None picks the recommended one. Own protocols that cannot be read are passed over.
     pitched_at : datetime or None
-        When the yeast went in, where it did.
+        When the yeast was pitched, if it was.
     house : callable or None
         Gives what the maker's finished batches say of such a fermentation.
 

@@ -39,8 +39,11 @@ def ends_of(ledger: Ledger, slug: str, stand: Standing) -> dict[str, str]:
     alive = {record.slug for record in ledger.batches()}
     for batch in found:
         if batch not in alive:
-            needs = f"needs the batch {batch!r}, which it has another end in: bring that back first"
-            raise InputError("entry", needs, "it was put away")
+            needs = (
+                f"needs the batch {batch!r}, which holds the other half of this entry: "
+                f"bring that batch back first"
+            )
+            raise InputError("entry", needs, "it was deleted")
     return found
 
 

@@ -118,8 +118,20 @@ def clock_range(figure: Figure) -> str:
     return f"{clock(figure.low)} to {clock(figure.high)}"
 
 
+CALLED = {
+    "members": "runs",
+    "mg_n_per_g": "mg N per g of sugar",
+    "ammonium_n": "ammonium nitrogen",
+    "amino_n": "amino nitrogen",
+    "ammonium_n_mg_g": "ammonium nitrogen",
+    "amino_n_mg_g": "amino nitrogen",
+}
+
+
 def words(name: str) -> str:
     """The name of an input without its unit and underscores."""
+    if name in CALLED:
+        return CALLED[name]
     plain = re.sub(r"_(mg_l|g_l|kg_l|mg_g|mg_kg|kg|g|l|h|c|pct|ml|kg_m3)$", "", name)
     return plain.replace("_", " ")
 

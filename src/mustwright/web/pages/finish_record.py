@@ -63,7 +63,7 @@ def _sent_before(request: Request, form: FinishForm, typed: TypedForm, sent: Ent
     assert form.start is not None
     if isinstance(sent.what, StepDone) and sent.what.sent_as == _all_of(form.page.slug, typed):
         return back_to(form.start.slug, sent.id)
-    wrong = "This form was sent before, and what it said then is kept. Nothing was written now."
+    wrong = "This form was already sent, and that entry is kept. Nothing was written now."
     return step_answer(
         request, form, record_errors={"record-all": wrong}, record_typed=typed, status=409
     )

@@ -44,5 +44,7 @@ def _strip(look: Outlook) -> dict[str, object]:
         "is_ranked": look.is_ranked,
         "steps": say.next_steps(look.result, say.is_mixed(look.record.text)),
         "line": small_line(look.result.plan, third, look.record.key),
-        "short": f"{short:.0f} mg N/L stay short" if short > SHORT_MG_L else "It meets the demand",
+        "short": f"{short:.0f} mg N/L short"
+        if short > SHORT_MG_L
+        else "Meets the need for nitrogen",
     }

@@ -1,4 +1,4 @@
-"""What your finished batches have taught: from which, how sure, and what to forget."""
+"""What was learned from your finished batches: from which, how sure, and what to forget."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def house_page(request: Request) -> Response:
 
 @router.post("/house/learn")
 def learn(request: Request) -> Response:
-    """Look at a few of the batches that were not looked at yet."""
+    """Look at a few of the batches that were not used yet."""
     compose: Compose = request.app.state.compose
     view = use.house_view(compose.ledger, compose.notebook, compose.clock())
     for one in [one for one in view.batches if one.pending][:AT_ONCE]:

@@ -53,12 +53,12 @@ def come_in(
         return RedirectResponse(_back(then), status_code=303)
     address = request.client.host if request.client else "unknown"
     if (wait := access.patience.admit(address)) > 0:
-        words = f"Too many wrong tries. Wait {wait:.0f} seconds."
+        words = f"Too many wrong attempts. Wait {wait:.0f} seconds."
         answer = page(request, "login.html", 429, then=_back(then), wrong=words)
         answer.headers["Retry-After"] = f"{int(wait) + 1}"
         return answer
     if not is_passphrase(compose.ledger, passphrase):
-        return page(request, "login.html", 401, then=_back(then), wrong="That is not it.")
+        return page(request, "login.html", 401, then=_back(then), wrong="Wrong passphrase.")
     access.patience.succeeded(address)
     welcome = RedirectResponse(_back(then), status_code=303)
     welcome.set_cookie(

@@ -96,7 +96,7 @@ def _nutrients(cellar: Cellar, typed: TypedForm) -> list[tuple[str, str, str]]:
     """Nutrients to tick: in the sheet already, on the cellar's shelf, generic ones."""
     found = {jar.record.key: (jar.name, "on the cellar’s shelf") for jar in use.jars(cellar)}
     for generic in generic_nutrients().values():
-        found.setdefault(generic.id, (generic.name, "generic figures, stock without end"))
+        found.setdefault(generic.id, (generic.name, "generic figures, unlimited stock"))
     for name in typed.many.get("jar", []):
         found.setdefault(name, (name, "as this sheet says"))
     return [(identity, *rest) for identity, rest in found.items()]

@@ -20,8 +20,8 @@ GROUPS = {
     "ammonium": "ammonium salt",
     "organic": "amino nitrogen only",
     "complex": "ammonium and amino nitrogen",
-    "mineral": "minerals or vitamins, no nitrogen to speak of",
-    "buffer": "buffer: moves the pH, never dosed unasked",
+    "mineral": "minerals or vitamins, hardly any nitrogen",
+    "buffer": "buffer: moves the pH, added only if you ask",
 }
 MINERALS = (
     ("potassium_mg_g", "Potassium, mg/g"),

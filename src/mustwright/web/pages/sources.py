@@ -11,11 +11,11 @@ from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
 MARKS = (
-    ("common practice, no source", "a habit of the trade that no document we read states"),
+    ("common practice, no source", "a habit of the trade, without a document behind it"),
     ("from memory", "a value recalled and not yet checked against its document"),
-    ("assumed", "our own judgement, standing in until something better is known"),
+    ("assumed", "our own judgement, until something better is known"),
     ("arithmetic", "follows from the figures named beside it"),
-    ("typed by the maker", "what you typed, taken as it is"),
+    ("typed by the maker", "what you typed, used as it is"),
 )
 SAFETY = (
     "alcohol",

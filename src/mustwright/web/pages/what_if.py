@@ -24,14 +24,14 @@ from mustwright.web.pictures.gravity import Curve, alone
 router = APIRouter(include_in_schema=False)
 LABELS = {
     "temperature": ("Must temperature, °C", "also as 68 F"),
-    "pitch": ("Dry yeast, g", "woken as the plan says"),
-    "nitrogen": ("Nitrogen fed in all, mg N/L", "every feed by the same factor"),
+    "pitch": ("Dry yeast, g", "rehydrated as in the plan"),
+    "nitrogen": ("Nitrogen fed in all, mg N/L", "all feeds change in proportion"),
     "gravity": ("Gravity at pitch", "also as 24 Bx"),
 }
 UNITS = {"temperature": "°C", "pitch": "g", "nitrogen": "mg N/L", "gravity": ""}
 OUTCOMES = {
     "days_to_dry": "Dry after",
-    "chance_of_sticking": "Sticks or crawls",
+    "chance_of_sticking": "Stops short",
     "residual_sugar_g_l": "Sugar left",
     "residual_yan_mg_l": "Nitrogen left",
     "peak_temperature_c": "Warmest",

@@ -20,7 +20,7 @@ from mustwright.batch.view import BatchView
 from mustwright.batch.volume_text import short_litres
 
 DRY_SHARE = 0.97
-NOT_KNOWN, UNREAD = "not known", "Nothing was read since the pitch."
+NOT_KNOWN, UNREAD = "not known", "Nothing has been read since pitch."
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ def _used(state: Progress, of: Assessment) -> Fact:
         return Fact("Sugar left, about", f"{left.p50 or 0:.0f} g/L", _range(left), how)
     how = (
         f"This must, {state.original_gravity:.3f} at the start, may end at {end.low:.3f} to "
-        f"{end.high:.3f}, as nobody knows to a hundredth what of it ferments: "
+        f"{end.high:.3f}, as the share that ferments is not known exactly: "
         f"{left.p05 or 0:.0f} to {left.p95 or 0:.0f} g/L of its sugar is left.",
     )
     return Fact("Sugar left, about", f"{left.p50 or 0:.0f} g/L", _range(left), how, "mass balance")
@@ -130,7 +130,7 @@ def _fall(state: Progress, of: Assessment) -> Fact | None:
 
 def _temperature(state: Progress) -> Fact:
     yeast = state.plan.yeast
-    read = "As last read or moved to." if state.temperature_read else "As planned: none was read."
+    read = "As last read or moved to." if state.temperature_read else "As planned: not read yet."
     low, high = (
         degrees(t, state.plan.sheet) for t in (yeast.temperature_low_c, yeast.temperature_high_c)
     )
@@ -155,9 +155,10 @@ def _ph(state: Progress, of: Assessment, zone: tzinfo) -> Fact | None:
 def _fed(state: Progress) -> Fact:
     n = state.plan.nitrogen
     how = (
-        f"Grams written down, times what a gram brings. The must wants {n.demand_mg_l:.0f} mg N/L; "
-        f"it brought {n.must_mg_l:.0f} ({n.must_low_mg_l:.0f} to {n.must_high_mg_l:.0f}) itself, "
-        f"rehydration {n.rehydration_mg_l:.0f}.",
+        f"Grams recorded, times the nitrogen in a gram. The yeast needs {n.demand_mg_l:.0f} mg "
+        f"N/L; "
+        f"the must held {n.must_mg_l:.0f} ({n.must_low_mg_l:.0f} to {n.must_high_mg_l:.0f}), "
+        f"and rehydration brought {n.rehydration_mg_l:.0f}.",
     )
     return Fact("Nitrogen fed", f"{state.fed_mg_l:.0f} mg N/L", "", how, "label figures")
 
@@ -167,16 +168,16 @@ def _dry(view: BatchView, zone: tzinfo) -> Fact | None:
     if of.phase not in (*FERMENTS, STOPPED):
         return None
     if of.phase == STOPPED:
-        how = ("It has stopped short: nothing is foreseen until it works again.",)
-        return Fact("Nearly dry", "not before it works again", "", how)
+        how = ("It has stopped short. There is no forecast until it ferments again.",)
+        return Fact("Nearly dry", "not until it ferments again", "", how)
     if of.may_have_stopped:
-        how = ("The readings may show a stop, the forecast does not: the next reading decides.",)
+        how = ("The readings may show a stop; the forecast does not. The next reading decides.",)
         return Fact("Nearly dry", "open: it may have stopped", "", how)
     if of.is_stale:
-        how = ("What was read is too old to go by.",) if of.gravity is not None else (UNREAD,)
+        how = ("The last reading is too old.",) if of.gravity is not None else (UNREAD,)
         return Fact("Nearly dry", "not known: read gravity first", "", how)
     if of.restart is not None and of.restart.state == TAKEN:
-        how = ("At the pace read since the restart, which stays in proportion to the sugar left.",)
+        how = ("At the pace since the restart, in proportion to the sugar left.",)
         days = of.days_to_end
         said = "not foreseen" if days is None else f"in {days[0]:.0f} to {days[1]:.0f} days"
         return Fact("Nearly dry", said, "", how)

@@ -9,7 +9,7 @@ from mustwright.batch import log_text as words
 from mustwright.batch.log import plans
 from mustwright.batch.paper import without_gravity
 from mustwright.batch.plan import PlannedFeed
-from mustwright.batch.replan import FeedChange, no_proposal_words
+from mustwright.batch.replan import no_proposal_words
 from mustwright.errors import ConflictError, InputError
 from mustwright.services.batch.replan import adopt, fingerprint
 from mustwright.web.forms.typed import number_of
@@ -17,14 +17,6 @@ from mustwright.web.pages.batch.shared import Desk, Form, back_to
 from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
-WHAT = {
-    "kept": "stays",
-    "moved": "moves",
-    "folded": "is folded into another",
-    "changed": "changes",
-    "dropped": "is left out",
-    "waits": "waits",
-}
 
 
 @router.get("/batches/{slug}/replan")
@@ -57,19 +49,13 @@ def _when_after(feed: PlannedFeed) -> str:
     return "" if feed.dropped or not feed.doses else without_gravity(feed.words)
 
 
-def _what(change: FeedChange) -> str:
-    if change.what == "folded" and not change.after.dropped:
-        return "takes others in"
-    return WHAT.get(change.what, change.what)
-
-
 def _shown(request: Request, desk: Desk, slug: str, status: int = 200, wrong: str = "") -> Response:
     view = desk.view(slug)
     proposal = view.proposal
     rows = [
         {
             "name": c.name,
-            "what": _what(c),
+            "what": c.words,
             "same": c.what == "kept",
             "why": c.why,
             "before": words.feed_words(c.before),

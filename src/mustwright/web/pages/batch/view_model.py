@@ -100,7 +100,7 @@ def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
         ph_text.dose_words(ph.dose, ph.floor) if is_low else "",
         ph_text.dose_caution(ph.dose),
         ph_text.worth_words(ph),
-        (*ph.odd, *ph.notes, f"Below {lowest_shown():g} nothing is claimed."),
+        (*ph.odd, *ph.notes, f"This says nothing about a pH below {lowest_shown():g}."),
     )
 
 
@@ -222,9 +222,9 @@ def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
     planned = words.feed_words(feed)
     due, given, when = False, "", ""
     if one.state == "withdrawn":
-        when = "never given" if view.assessed.is_over else f"not any more: {one.why}"
+        when = "never given" if view.assessed.is_over else f"no longer: {one.why}"
     elif one.state == "ahead" and state.pitched is not None and view.assessed.is_stale:
-        when = "once a new reading shows its moment"
+        when = "once a new reading shows that it is due"
     elif one.state == "ahead" and state.pitched is not None:
         span = view.outlook.due(feed.rule)
         due = is_due(state, feed.rule, span)
