@@ -95,9 +95,25 @@ def run_of(
     feeds: Sequence[NitrogenPulse],
     conditions: Conditions,
     members: int = MEMBERS,
+    step_h: float = STEP_H,
 ) -> Forecast:
-    """One forecast at the times that are drawn; always the same members for the same number."""
-    times = np.arange(0.0, conditions.horizon_h + 1, STEP_H)
+    """One forecast at the times that are drawn; always the same members for the same number.
+
+    Parameters
+    ----------
+    must : MustAtPitch
+    feeds : sequence of NitrogenPulse
+    conditions : Conditions
+    members : int
+        32 to 100000.
+    step_h : float
+        Between the times of the bands, whole half hours; what a run does is the same at any [h].
+
+    Returns
+    -------
+    Forecast
+    """
+    times = np.arange(0.0, conditions.horizon_h + 1, step_h)
     return model.forecast(must, feeds, conditions, members, SEED, times)
 
 
