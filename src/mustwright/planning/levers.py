@@ -41,6 +41,7 @@ PITCH_FACTOR = 1.5
 TEMPERATURE_STEP_C = 3.0
 PH_STEP = 0.3
 HIGHEST_PH = 4.6
+BANDS_EVERY_H = 168.0  # no band is shown of them
 MATTERS = 0.10  # of the chance to get dry: less is hardly worth the trouble (assumed)
 HARDLY = 0.05
 SURE = 0.95
@@ -112,7 +113,9 @@ class _Ferment:
 
 
 def _lever(name: str, change: str, case: _Ferment, members: int) -> Lever:
-    run = run_of(case.must, case.feeds, case.conditions, members, case.prior)
+    run = run_of(
+        case.must, case.feeds, case.conditions, members, case.prior, step_h=BANDS_EVERY_H
+    )
     inputs: dict[str, Figure | float | str] = {
         "members": float(members), "seed": float(SEED), "change": change,
     }  # fmt: skip

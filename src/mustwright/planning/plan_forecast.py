@@ -106,9 +106,28 @@ def run_of(
     conditions: Conditions,
     members: int = MEMBERS,
     prior: Population | None = None,
+    *,
+    step_h: float = STEP_H,
 ) -> Forecast:
-    """One forecast at the times that are drawn; always the same members for the same number."""
-    times = np.arange(0.0, conditions.horizon_h + 1, STEP_H)
+    """One forecast at the times that are drawn; always the same members for the same number.
+
+    Parameters
+    ----------
+    must : MustAtPitch
+    feeds : sequence of NitrogenPulse
+    conditions : Conditions
+    members : int
+        32 to 100000.
+    prior : Population or None
+        In place of the calibrated population of the must's medium.
+    step_h : float
+        Between the times of the bands, whole half hours; what a run does is the same at any [h].
+
+    Returns
+    -------
+    Forecast
+    """
+    times = np.arange(0.0, conditions.horizon_h + 1, step_h)
     return model.forecast(must, feeds, conditions, members, SEED, times, prior=prior)
 
 
