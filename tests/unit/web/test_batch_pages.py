@@ -398,7 +398,7 @@ def test_home_puts_what_is_due_today_first_the_worst_on_top(client, cellar):
     waits = cellar.start("Waits", None).slug
     stuck = cellar.stuck()
     page = client.get("/").text
-    assert "changed since last looked at" not in page
+    assert "changed and not worked out yet" not in page
     places = [page.index(f'href="/batches/{slug}"') for slug in (stuck, waits)]
     assert places == sorted(places)
     assert places[-1] < page.index(">Musts<")
@@ -421,7 +421,7 @@ def test_batches_are_put_away_brought_back_renamed_and_listed_when_closed(client
     assert "rename-name-wrong" in nameless.text
     fresh = client.get(here).text
     away = client.post(f"{here}/delete", data=fields(fresh, f"{here}/delete"))
-    assert "was put away" in away.text
+    assert "was deleted" in away.text
     assert client.get(here).status_code == 404
     assert "Heath &amp; sky" in client.get("/batches").text
     assert client.post(f"{here}/restore").url.path == here

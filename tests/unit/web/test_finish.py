@@ -282,7 +282,7 @@ def test_a_refusal_is_as_clear_as_an_answer(client, case, change, name, said):
     slug, _, good = CASES[case]
     answer = client.get(address(slug, {**good, **change}))
     assert answer.status_code == 422
-    assert "This cannot be done so" in answer.text
+    assert "This is not possible" in answer.text
     assert said in wrong(answer.text, name)
     assert 'id="answer"' not in answer.text
 
