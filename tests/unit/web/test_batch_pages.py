@@ -64,7 +64,7 @@ def test_a_batch_may_wait_for_its_yeast_and_is_pitched_with_one_tap(client, cell
     seed_demo(cellar.compose.cellar)
     form = fields(client.get("/musts/dry-lane-mead/start").text, "/musts/dry-lane-mead/start")
     page = client.post("/musts/dry-lane-mead/start", data=form | {"not_yet": "1"}).text
-    assert "Wake" in words(page)
+    assert "Rehydrate" in words(page)
     action = "/batches/dry-lane-mead/event"
     client.post(action, data=fields(page, action))
     assert latest(cellar, "dry-lane-mead").what == Event("pitched")
@@ -294,7 +294,7 @@ def test_the_page_draws_ph_and_says_what_keeps_it(client, cellar):
     section = page[page.index('id="ph-ahead"') :]
     section = section[: section.index("</section>")]
     said = words(section)
-    assert "pH stands at" in said
+    assert "pH is" in said
     assert re.search(r"the lowest ahead is [\d.]+ (to [\d.]+|or lower)", said)
     assert section.count("<circle") == 2 * 2, "two readings in two pictures"
     assert "pH along the batch: 2 readings" in section

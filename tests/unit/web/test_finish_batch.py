@@ -209,7 +209,7 @@ def test_a_step_sent_again_with_other_content_is_a_conflict(site, other):
         assert other["asked"] != form["asked"]
     answer = client.post("/finish/sulfite/record", data=form | other)
     assert answer.status_code == 409
-    assert "This form was sent before" in words(answer.text)
+    assert "This form was already sent" in words(answer.text)
     assert cellar.ledger.log(slug) == log
     assert client.post("/finish/sulfite/record", data=form).status_code == 200
     assert cellar.ledger.log(slug) == log
