@@ -29,8 +29,8 @@ def test_a_measured_ph_gives_a_dose_with_its_cautions_beside_the_step(plain_page
     assert "erupt" in stir.locator(".caution").inner_text()
     give = steps.filter(has_text="Give half of it")
     assert "goggles" in give.locator(".caution").inner_text()
-    front = plain_page.get_by_role("region", name="Not up front")
-    assert "One to two grams of carbonate per litre up front overshoots" in front.inner_text()
+    front = plain_page.get_by_role("region", name="Why not before the yeast")
+    assert "Do not add one or two grams of carbonate per litre up front" in front.inner_text()
     assert "15 % of the sugar" in front.inner_text()
     assert "(measured)" in plain_page.locator("#content").inner_text()
 

@@ -55,7 +55,7 @@ def test_from_sulfite_to_a_bottle(plain_page, shoot):
 def test_a_refusal_stands_beside_its_field_and_can_be_put_right(page, watch, axe, shoot):
     watch.expect("422")
     page.goto("/finish/carbonate?volume=19+L&temperature=20+C&co2_volumes=2.5&fermentable=8+g/L")
-    assert page.get_by_role("alert").inner_text().startswith("This cannot be done so")
+    assert page.get_by_role("alert").inner_text().startswith("This is not possible")
     page.get_by_role("alert").get_by_role("link").click()
     field = typed(page, "Fermentable sugar left")
     assert field.get_attribute("aria-invalid") == "true"

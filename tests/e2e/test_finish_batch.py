@@ -66,9 +66,9 @@ def test_from_dry_to_bottled(plain_page, cellar, shoot):
     shoot(page, "finishing-0-dry")
 
     to_step(page, "Done and stable?")
-    assert "stands still but is not safe" in page.locator(".answer .big").inner_text()
+    assert "Gravity is steady, but it is not safe" in page.locator(".answer .big").inner_text()
     page.get_by_label("Fermentable sugar left, measured").fill("1.2 g/L")
-    page.get_by_role("button", name="Judge it").click()
+    page.get_by_role("button", name="Check it").click()
     assert "dry and has settled" in page.locator(".answer .big").inner_text()
     shoot(page, "finishing-1-stable")
     assert "Judged: dry and settled" in done(page)

@@ -69,7 +69,7 @@ def test_another_band_beside_the_best_without_scripts(plain_page):
     page.goto("/musts/dry-lane-mead/compare")
     bands = page.locator("svg .fan:visible")
     assert bands.count() == 1
-    page.get_by_label("Draw the band of another one").select_option("everything_at_pitch")
+    page.get_by_label("Show the range of another protocol").select_option("everything_at_pitch")
     page.get_by_role("button", name="Draw").click()
     page.wait_for_load_state("load")  # its style says which of two pictures is seen
     assert bands.count() == 2

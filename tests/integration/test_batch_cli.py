@@ -67,7 +67,7 @@ def test_from_plan_to_stuck_to_rescue_to_dry(home, capsys):
     assert "Restart" in watch
     assert "the last reading is 9 days old" in command(capsys, "batch", "next", "heather")
     replan = command(capsys, "batch", "replan", "heather")
-    assert "Nobody knows whether the plan fits" in replan
+    assert "too old to tell whether the plan still fits" in replan
     assert run(["batch", "replan", "heather", "--adopt"]) == 2, "nothing to adopt by old readings"
     capsys.readouterr()
     command(capsys, "batch", "event", "heather", "restarted", "--at", ago(200))
@@ -77,7 +77,7 @@ def test_from_plan_to_stuck_to_rescue_to_dry(home, capsys):
     assert shown["state"]["phase"] == shown["assessment"]["phase"] == "at its end"
     assert shown["next"]["kind"] == "read"
     command(capsys, "batch", "event", "heather", "bottled")
-    assert "No batch is going on" in command(capsys, "batch", "list")
+    assert "No batch is running" in command(capsys, "batch", "list")
     command(capsys, "batch", "undo", "heather")
     assert "heather" in command(capsys, "batch", "list")
 
@@ -281,7 +281,7 @@ def test_situations_once_contradictory_agree_on_the_command_line(home, capsys):
     assert of["chance_finished"] < 0.01
     assert of["sugar_left_g_l"]["p05"] < of["sugar_left_g_l"]["p50"] < of["sugar_left_g_l"]["p95"]
     assert of["knowledge_age_h"] == pytest.approx(2.4, abs=0.2)
-    assert "The plan does not fit" in command(capsys, "batch", "replan", "heather")
+    assert "Restart it first" in command(capsys, "batch", "replan", "heather")
     text = command(capsys, "batch", "show", "heather")
     assert "stopped short; gravity 1.040" in text
     assert "Dry about" not in text

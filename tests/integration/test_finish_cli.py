@@ -77,9 +77,9 @@ def test_blend_and_bottle_know_the_batch(dry):
     blend = data(dry, "blend", *lots, "--target", "alcohol=13 %", "--volume", "15 L", "--record")
     assert blend["entry"]["content"]["added"][0]["litres"] > 1
     assert run(["finish", "bottle", "--batch", "lane", "--size", "750 mL", "--record"]) == 2
-    assert "gravity seen to stand" in dry.readouterr().err  # blended this minute
+    assert "needs a steady gravity" in dry.readouterr().err  # blended this minute
     looked = command(dry, "finish", "bottle", "--batch", "lane", "--size", "750 mL")
-    assert "! Not to be done yet: it needs gravity seen to stand" in looked
+    assert "! Not to be done yet: it needs needs a steady gravity" in looked
     stated = ("--stabilised", "pasteurised", "--record")
     bottled = data(dry, "bottle", "--size", "750 mL", *stated)
     assert bottled["lot_code"].endswith("-LANE")
@@ -96,7 +96,7 @@ def test_blend_and_bottle_know_the_batch(dry):
 def test_what_was_really_used_is_asked_about_once_and_written(dry, monkeypatch):
     words = ["finish", "sulfite", "--batch", "lane", "--record", "--used", "200 g"]
     assert run(words) == 2
-    assert "say --yes" in dry.readouterr().err
+    assert "add --yes" in dry.readouterr().err
     wrote = data(dry, "sulfite", "--record", "--used", "200 g", "--yes")
     assert wrote["entry"]["content"]["added"][0]["grams"] == 200
     command(dry, "batch", "undo", "lane")

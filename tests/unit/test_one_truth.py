@@ -161,9 +161,9 @@ def test_the_pages_of_a_must_say_what_the_command_says(house, must):
         plan["acid"]["chance_below_floor"], rel=1e-6
     )
     text = house.say("plan", house.file, "--forecast")
-    assert f"sticks or crawls in {sticks.replace(' ', '')} of runs" in text
+    assert f"stops short in {sticks.replace(' ', '')} of runs" in text
     page = house.page(f"/musts/{must}")
-    assert re.search(rf"it sticks or crawls in {sticks} of runs", page)
+    assert re.search(rf"it stops short in {sticks} of runs", page)
     assert f"crash risk {plan['acid']['risk']}, {below}" in page
     assert f"crash risk {plan['acid']['risk']} ({below.replace(' ', '')} under" in text
     changed = house.page(f"/musts/{must}/what-if")
@@ -203,7 +203,7 @@ def test_acid_of_a_must_is_the_same_on_page_and_command(house, must):
     trough = found["trough"]
     page = house.page(f"/musts/{must}/acidity")
     below = f"{100 * trough['chance_below_floor']:.0f} %"
-    assert re.search(rf"crash risk {trough['risk']}, {below} to go under", page)
+    assert re.search(rf"crash risk {trough['risk']}, {below} of falling below", page)
     text = house.say("acidity", house.file)
     assert f"Lowest pH: {trough['band']['words']}" in text
     assert f"{found['members']} possible musts" in page
@@ -278,7 +278,7 @@ def test_the_sheet_to_print_is_in_the_makers_unit(american):
     paper = american.page("/batches/lane/paper")
     assert "Must temperature 68 °F" in paper
     assert "instrument, °F must °F" in paper
-    assert "°C" not in paper.partition("Mind this")[0]
+    assert "°C" not in paper.partition("Watch out")[0]
 
 
 def test_a_batch_stands_the_same_on_page_json_and_command(american):
@@ -372,7 +372,7 @@ def test_a_forgotten_batch_claims_nothing_and_asks_for_a_reading(house):
     assert "Sugar left not known" in page
     assert "Alcohol not known" in page
     assert "Nearly dry not known: read gravity first" in page
-    assert "Once a new reading shows its moment" in page
+    assert "Once a new reading shows that it is due" in page
     assert not re.search(r"Due (now|today|tomorrow)", page)
     assert "sugar and alcohol not known" in said
     assert "Likely causes" not in house.say("batch", "watch", "lane")

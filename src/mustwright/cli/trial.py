@@ -58,7 +58,7 @@ def plan(
 )  # fmt: skip
 @click.option("--vessels", type=int, required=True, help="Vessels in all.")
 @click.option(
-    "--seed", type=int, required=True, help="Random seed: a number nobody knows beforehand."
+    "--seed", type=int, required=True, help="Random seed: a number that is not known beforehand."
 )
 @click.option(
     "--protocol", metavar="ID", help="The protocol of all arms, if something else is tried."

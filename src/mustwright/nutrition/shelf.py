@@ -217,7 +217,7 @@ def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf
     scale, assumed = _scale(content, where)
     entries = named = _entries(content, where)
     if not entries:
-        listed = ", ".join(DEFAULT_SHELF)
+        listed = ", ".join(generic_nutrients()[name].name for name in DEFAULT_SHELF)
         assumed.append(
             f"{where}: the shelf is empty, so unlimited generic nutrients are assumed: {listed}"
         )

@@ -45,13 +45,13 @@ def test_sweetened_in_the_same_minute_is_refused_and_says_why():
     assert isinstance(error, ImpossibleError)
     assert error.field == "stabilised"
     assert "44 g/L of fermentable sugar" in error.requirement
-    assert "written into the log" in error.requirement
+    assert "recorded in the log" in error.requirement
 
 
 def test_a_protection_in_the_log_still_leaves_gravity_to_be_seen_to_stand():
     log = dry_log()
     sweetened(log, DRY_H - 1, by="sulfite+sorbate")
-    assert "gravity seen to stand since 2031-06-30" in why(log).requirement
+    assert "needs a steady gravity since 2031-06-30" in why(log).requirement
     assert why(log, protected_by="sulfite+sorbate") is None
     now = log.at(DRY_H).gravity
     log.read(DRY_H + 1, now)

@@ -31,7 +31,7 @@ def test_explain_adds_the_working(capsys):
 def test_the_text_warns_of_carbonate_up_front(capsys):
     assert cli.run([*QUICK, "--ph", "3.8"]) == 0
     out = capsys.readouterr().out
-    assert "overshoots a honey must" in out
+    assert "a honey must has little" in out
     assert "15 %" in out
     assert "Crash risk" in out
     assert "measured 3.8" in out

@@ -87,7 +87,7 @@ def test_what_gave_way_speaks_against_a_plan():
     comparison = compared("1.090", {"dap": True})
     by_id = dict(zip([p.protocol for p in comparison.plans], comparison.verdicts, strict=True))
     organic = by_id["organic_only_by_sugar"]
-    assert any("is meant for organic nitrogen" in reason for reason in organic.against)
+    assert any("calls for organic nitrogen" in reason for reason in organic.against)
 
 
 def test_of_equals_the_first():

@@ -149,7 +149,7 @@ def test_measured_nitrogen_of_an_unknown_must():
 def test_an_unmeasured_unknown_must_brings_nothing_and_says_so():
     g = ground({"must": {"volume": "10 L"}, "measured": {"brix": "22 Bx"}})
     assert g.setting.credit.nitrogen_mg_l.value == 0
-    assert any("no nitrogen at all" in warning for warning in g.warnings)
+    assert any("assumed to hold no nitrogen" in warning for warning in g.warnings)
 
 
 def test_ingredients_that_state_nothing_are_named():

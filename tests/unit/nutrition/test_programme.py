@@ -271,7 +271,7 @@ def test_a_missing_kind_gives_way_and_is_said_in_words():
     plan, _ = feeding(sheet(shelf={"dap": True}), "organic_only_by_sugar")
     assert plan.feasible
     assert plan.nitrogen.short_mg_l.value < 1
-    assert plan.gave_way[0].startswith("'Onset' is meant for organic nitrogen; Ammonium phosphate")
+    assert plan.gave_way[0].startswith("'Onset' calls for organic nitrogen. Ammonium phosphate")
     assert not plan.feeds[-1].items
     assert [b.limit for b in plan.as_written.breaches] == ["label:autolysed_yeast"]
     assert plan.as_written.not_on_shelf == ("Autolysed-yeast nutrient",)

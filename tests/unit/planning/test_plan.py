@@ -158,7 +158,7 @@ def pitch_of(shelf, **tables):
 def test_rehydration_is_held_to_the_stock():
     grams, said = pitch_of({"rehydration_nutrient": "4 g"})
     assert grams == 4
-    assert "12.5 g of rehydration nutrient are wanted, but the shelf holds 4 g" in said
+    assert "12.5 g of rehydration nutrient are needed, but the shelf holds 4 g" in said
 
 
 def test_rehydration_is_held_to_a_typed_label():
@@ -178,7 +178,7 @@ def test_rehydration_stays_within_a_usual_label_like_the_rest():
     """It was given 12.5 g in 19 L and said to be above what labels usually allow."""
     grams, said = pitch_of({"rehydration_nutrient": True})
     assert grams == pytest.approx(0.45 * 19, rel=1e-3)
-    assert "12.5 g of rehydration nutrient are wanted, but the usual label" in said
+    assert "12.5 g of rehydration nutrient are needed, but the usual label" in said
 
 
 # What it costs, and what the law does not list ------------------------------------------------
@@ -254,7 +254,7 @@ def test_every_profile_says_when_it_was_last_compared(law):
 def test_ammonium_never_goes_into_the_water():
     grams, said = pitch_of({"rehydration_nutrient": {"ammonium_n_mg_g": 10}})
     assert grams == 0
-    assert "left out of the rehydration water" in said
+    assert "not used in the rehydration water" in said
 
 
 @pytest.mark.parametrize(
@@ -263,7 +263,7 @@ def test_ammonium_never_goes_into_the_water():
         ({"yeast": {"amount": "0.5 g"}}, "a slow start"),
         ({"yeast": {"amount": "500 g"}}, "far above the usual"),
         ({"temperature": "38 C"}, "outside the usual 12 to 26 C"),
-        ({"yeast": {"kind": "ale"}}, "usually bears"),
+        ({"yeast": {"kind": "ale"}}, "usually reaches"),
     ],
 )
 def test_cautions(tables, words):

@@ -130,8 +130,8 @@ def test_doubts_are_those_of_the_must(sheet):
         return " ".join(o.doubts(plan(text).ground))
 
     assert said(sheet) == (
-        "Only four honey musts were in the fit, three by their gas: the band counts how musts and "
-        "yeasts differ."
+        "Only four honey musts were in the fit, three of them by their gas. The shaded range "
+        "allows for how musts and yeasts differ."
     )
     assert "27 Brix" in said(sheet.replace("1.090", "1.130"))
     assert "20 and 28" in said(sheet.replace("20 C", "12 C"))

@@ -102,7 +102,7 @@ def test_what_is_taken_for_granted_is_said():
     content = {"must": {"volume": "5 L", "gravity": "1.1", "ingredient": [
         {"kind": "honey", "amount": "solve"}]}}  # fmt: skip
     said = "\n".join(sheet_from(content).assumptions)
-    for part in ("temperature", "yeast.kind", "legal.profile", "shelf: empty", "water was added"):
+    for part in ("temperature", "yeast.kind", "legal.profile", "shelf is empty", "water was added"):
         assert part in said
 
 

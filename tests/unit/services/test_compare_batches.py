@@ -84,7 +84,7 @@ def test_each_difference_is_run_alone_and_the_rest_adds_up(cellar):
     assert found.not_explained + effects == pytest.approx(found.days_b - found.days_a)
     said = comparison_data(*beside(cellar.ledger, a, b, cellar.now))
     assert json.loads(json.dumps(said, allow_nan=False)) == said
-    assert "no proof" in said["message"]
+    assert "is not proof" in said["message"]
 
 
 def test_days_are_those_of_the_run_itself(cellar):
@@ -135,4 +135,4 @@ def test_the_command(cellar, capsys, monkeypatch, tmp_path):
     assert cli.run(["batch", "compare", a, b]) == 0
     out = capsys.readouterr().out
     assert "temperature: 20.0 °C" in out
-    assert "shown by a must split by lot" in out
+    assert "must split at random" in out

@@ -99,7 +99,7 @@ def test_a_longer_one_is_refused_even_when_its_length_is_not_announced(client):
         ("/t/input", 422, "must.volume: needs &lt;more&gt;, got &#39;-3&#39;"),
         ("/t/conflict", 409, "changed meanwhile"),
         ("/t/missing", 404, "nobody"),
-        ("/nope", 404, "Nothing is kept at /nope."),
+        ("/nope", 404, "There is nothing at /nope."),
         ("/t/defect", 500, "Something went wrong here"),
     ],
 )

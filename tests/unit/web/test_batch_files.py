@@ -59,7 +59,7 @@ def test_a_table_with_columns_of_its_own_is_mapped_shown_and_written(client, cel
     form = fields(shown.text, f"/batches/{slug}/import")
     assert {k: form[k] for k in chosen} == chosen
     done = send(client, slug, **form, do="write")
-    assert "2 lines taken in" in words(done.text)
+    assert "2 lines imported" in words(done.text)
     assert [r.gravity for r in readings(cellar, slug)] == [1.110, 1.095]
     again = send(client, slug, **form, do="look")
     assert "0 new lines; 2 already in the log" in words(again.text)

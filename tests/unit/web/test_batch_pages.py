@@ -64,7 +64,7 @@ def test_a_batch_may_wait_for_its_yeast_and_is_pitched_with_one_tap(client, cell
     seed_demo(cellar.compose.cellar)
     form = fields(client.get("/musts/dry-lane-mead/start").text, "/musts/dry-lane-mead/start")
     page = client.post("/musts/dry-lane-mead/start", data=form | {"not_yet": "1"}).text
-    assert "Wake" in words(page)
+    assert "Rehydrate" in words(page)
     action = "/batches/dry-lane-mead/event"
     client.post(action, data=fields(page, action))
     assert latest(cellar, "dry-lane-mead").what == Event("pitched")
@@ -294,7 +294,7 @@ def test_the_page_draws_ph_and_says_what_keeps_it(client, cellar):
     section = page[page.index('id="ph-ahead"') :]
     section = section[: section.index("</section>")]
     said = words(section)
-    assert "pH stands at" in said
+    assert "pH is" in said
     assert re.search(r"the lowest ahead is [\d.]+ (to [\d.]+|or lower)", said)
     assert section.count("<circle") == 2 * 2, "two readings in two pictures"
     assert "pH along the batch: 2 readings" in section
@@ -398,7 +398,7 @@ def test_home_puts_what_is_due_today_first_the_worst_on_top(client, cellar):
     waits = cellar.start("Waits", None).slug
     stuck = cellar.stuck()
     page = client.get("/").text
-    assert "changed since last looked at" not in page
+    assert "changed and not worked out yet" not in page
     places = [page.index(f'href="/batches/{slug}"') for slug in (stuck, waits)]
     assert places == sorted(places)
     assert places[-1] < page.index(">Musts<")
@@ -421,7 +421,7 @@ def test_batches_are_put_away_brought_back_renamed_and_listed_when_closed(client
     assert "rename-name-wrong" in nameless.text
     fresh = client.get(here).text
     away = client.post(f"{here}/delete", data=fields(fresh, f"{here}/delete"))
-    assert "was put away" in away.text
+    assert "was deleted" in away.text
     assert client.get(here).status_code == 404
     assert "Heath &amp; sky" in client.get("/batches").text
     assert client.post(f"{here}/restore").url.path == here

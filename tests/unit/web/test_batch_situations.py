@@ -83,7 +83,7 @@ def test_a_stop_is_said_everywhere_and_nothing_is_foreseen(client, cellar):
     due = words(client.get("/").text)
     assert data["assessment"]["phase"] == "stopped short"
     assert data["assessment"]["chance_stopped_short"] > 0.9
-    assert "The plan does not fit: the ferment has stopped short" in replan
+    assert "Restart it first: the ferment has stopped short" in replan
     assert "The plan still fits" not in replan
     assert "Nearly dry not until it ferments again" in page
     assert "stopped short" in due
@@ -125,7 +125,7 @@ def test_a_restart_that_never_takes_is_given_up(client, cellar):
         cellar.read(slug, ago, 1.040, temperature_c=22.0)
     data = told(client, slug)[1]
     assert data["assessment"]["restart"]["state"] == "given up"
-    assert data["next"]["sentence"].startswith("Give the restart up")
+    assert data["next"]["sentence"].startswith("Stop the restart")
 
 
 def test_three_readings_at_0_995_are_the_end_and_sorbate_is_not_refused_for_them(client, cellar):
@@ -164,7 +164,7 @@ def test_an_unfed_hot_ferment_gives_cause_to_worry_in_the_makers_degrees(client,
     assert {"unplanned_warmth", "unfed"} <= {f["rule"] for f in data["findings"]}
     assert "78 °F in the must" in page
     assert "65 °F was planned" in page
-    assert "Nothing that was read gives cause to worry" not in page
+    assert "No reading so far is a cause for concern" not in page
 
 
 def test_the_calendar_lets_go_of_what_the_page_withdraws(client, cellar):

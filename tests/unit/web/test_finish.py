@@ -202,7 +202,7 @@ def test_what_bears_the_pressure_is_said_of_every_kind(client):
     del fields["bottle"]
     text = plain(client.get(address("carbonate", fields)).text)
     assert "Fill only: sparkling wine bottle" in text
-    assert "What bears it" in text
+    assert "What holds the pressure" in text
 
 
 # Refusals and errors -----------------------------------------------------------------------------
@@ -224,7 +224,7 @@ BAD = [
     ("sweeten", {"to": "very"}, "to", "very"),
     ("sweeten", {"to": "0.990"}, "to", "above what it has now"),
     ("sweeten", {"with": "gravel"}, "with", "gravel"),
-    ("acid", {"to_acidity": "3 g/L"}, "to_acidity", "other way"),
+    ("acid", {"to_acidity": "3 g/L"}, "to_acidity", "wrong way"),
     ("buffer", {"titration": "0.5 g/L"}, "titration", "0.5 g/L: 3.41"),
     ("fruit", {"amount": "2 L"}, "amount", "2 L"),
     ("spice", {"dose": "900 g/L"}, "dose", "0, to 50"),
@@ -282,7 +282,7 @@ def test_a_refusal_is_as_clear_as_an_answer(client, case, change, name, said):
     slug, _, good = CASES[case]
     answer = client.get(address(slug, {**good, **change}))
     assert answer.status_code == 422
-    assert "This cannot be done so" in answer.text
+    assert "This is not possible" in answer.text
     assert said in wrong(answer.text, name)
     assert 'id="answer"' not in answer.text
 

@@ -209,7 +209,7 @@ def test_a_step_sent_again_with_other_content_is_a_conflict(site, other):
         assert other["asked"] != form["asked"]
     answer = client.post("/finish/sulfite/record", data=form | other)
     assert answer.status_code == 409
-    assert "This form was sent before" in words(answer.text)
+    assert "This form was already sent" in words(answer.text)
     assert cellar.ledger.log(slug) == log
     assert client.post("/finish/sulfite/record", data=form).status_code == 200
     assert cellar.ledger.log(slug) == log
@@ -221,7 +221,7 @@ def test_a_step_sent_again_with_other_content_is_a_conflict(site, other):
     ("typed", "message"),
     [
         ({"grams.1": "much"}, "What came: much"),
-        ({"grams.1": "99 g"}, "eeds a second word"),
+        ({"grams.1": "99 g"}, "eeds a second look"),
         ({"at": "2040-01-01T10:00"}, "has come"),
     ],
 )
@@ -254,7 +254,7 @@ def test_nothing_can_be_written_of_a_refused_step(site):
     client, cellar, slug = site
     version = cellar.ledger.batch(slug).version
     page = client.get(f"/finish/sweeten?batch={slug}&to=1.010&show=1").text
-    assert "Not to be written down as done" in page
+    assert "This cannot be recorded as done" in page
     assert "/finish/sweeten/record" not in page
     asked = f"batch={slug}&to=1.010&show=1"
     answer = client.post("/finish/sweeten/record", data={"asked": asked, "id": "x"})
@@ -288,7 +288,7 @@ def test_sorbate_then_allows_sweetening_and_bottling_closes(site):
     labels = client.get(f"/finish/bottle/labels.pdf?batch={slug}")
     assert labels.status_code == 200
     refused = client.get(f"/finish/bottle?batch={slug}&show=1").text
-    assert "needs gravity seen to stand" in refused  # sweetened an hour ago
+    assert "needs a steady gravity" in refused  # sweetened an hour ago
     assert "Done: record it in the batch" not in refused
     answer = record(client, f"/finish/bottle?batch={slug}&stabilised=pasteurised")
     assert "This batch is closed." in answer.text
@@ -337,18 +337,18 @@ def test_a_tick_of_the_batch_can_be_taken_off(site):
     cellar.read(young, 1, 1.080, temperature_c=20.0, ph=3.5)
     page = client.get(f"/finish/sorbate?batch={young}").text
     assert 'name="fermenting" value="yes" checked' in page
-    assert "Done: write it" not in page
+    assert "Done: record it" not in page
     form = fields(page, "/finish/sorbate")
     answer = client.get("/finish/sorbate", params={**form, "show": "1"})  # no tick is sent
     assert 'name="fermenting" value="yes" checked' not in answer.text
-    assert "Done: write it" in answer.text
+    assert "Done: record it" in answer.text
 
 
 def test_words_that_are_no_batch_stay_words(site):
     client, _, _ = site
     page = client.get("/finish/bottle?volume=19+L&batch=dry+lane&alcohol=12+%25").text
     assert "DRYLANE" in page
-    assert "Done: write it" not in page
+    assert "Done: record it" not in page
 
 
 def test_a_lot_code_has_a_page_that_the_batch_links_to(site):
@@ -364,10 +364,10 @@ def test_a_lot_code_has_a_page_that_the_batch_links_to(site):
     version = re.search(r'name="version" value="(\d+)"', client.get(f"/batches/{slug}").text)[1]
     client.post(f"/batches/{slug}/delete", data={"version": version})
     after = client.get("/lots/L31124-LANE").text
-    assert "This batch was put away" in after
+    assert "This batch was deleted" in after
     assert f'href="/batches/{slug}' not in after
     client.post(f"/batches/{slug}/restore")
-    assert "This batch was put away" not in client.get("/lots/L31124-LANE").text
+    assert "This batch was deleted" not in client.get("/lots/L31124-LANE").text
     gone = client.get("/lots/L99001-NOBODY")
     assert gone.status_code == 404
     assert "L99001-NOBODY" in gone.text

@@ -11,7 +11,7 @@ NEW = {
     "portion.0.kind": "honey", "portion.0.amount": "solve",
     "portion.1.kind": "water", "portion.1.amount": "fill",
 }  # fmt: skip
-SEE = "Generic kinds, to see"
+SEE = "This plan uses generic nutrients"
 JAR = {"name": "Salt", "kind": "dap"}
 
 

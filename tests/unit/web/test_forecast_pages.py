@@ -141,7 +141,7 @@ def test_the_plan_says_when_it_is_dry_and_what_is_not_claimed(client):
     text = client.get(MUST).text
     section = text.split('id="will"')[1].split("</section>")[0]
     assert re.search(r"Dry about.*<summary>\d+\.\d days", section, re.S)
-    assert re.search(r"sticks or crawls in.*<summary>\d+ %", section, re.S)
+    assert re.search(r"stops short in.*<summary>\d+ %", section, re.S)
     assert "Only four honey musts were in the fit" in section
     assert 'href="/sources#forecast"' in section
     about = client.get("/sources").text.split('id="forecast"')[1].split("</section>")[0]

@@ -47,7 +47,7 @@ def test_a_layout_is_told_before_honey_is_bought(client, cellar):
     said = words(client.get("/trials/new").text)
     assert "With 4 vessels no difference, however large" in said
     assert "0.167" in said
-    assert "Your own splits will tell it" in said
+    assert "Your own trials will show it" in said
 
 
 def test_a_trial_from_lot_to_answer(client, cellar):
@@ -115,7 +115,7 @@ def test_looking_back(client, cellar):
     assert "Look back on it" in words(client.get(f"/batches/{slug}").text)
     page = client.get(f"/batches/{slug}/back")
     said = words(page.text)
-    assert "not compared yet" in said
+    assert "not been compared" in said
     page = client.post(f"/batches/{slug}/back/learn", data={}, follow_redirects=True)
     said = words(page.text)
     assert "Two thirds of the sugar were gone after" in said
@@ -179,7 +179,7 @@ def test_two_batches_side_by_side(client, cellar):
     page = client.get(f"/batches/{a}/beside?other={b}")
     said = words(page.text)
     assert "Slow one: two thirds of the sugar gone after" in said
-    assert "shown by a must split by lot" in said
+    assert "must split at random" in said
     assert client.get(f"/batches/{a}/beside?other={a}").status_code == 422
     assert client.get(f"/batches/{a}/beside?other=nobody").status_code == 404
 

@@ -334,7 +334,7 @@ def _up_front_words(up_front: Sequence[UpFront]) -> str:
     whole = next(u for u in up_front if u.g_per_l == 1.0)
     if whole.band.p50.value > claims_data()["comfortable_high"]:
         return rule
-    return f"{rule} This must has more buffer than plain honey and water, but measure all the same."
+    return f"{rule} This must has more buffer than plain honey and water, but measure it anyway."
 
 
 def _aim(

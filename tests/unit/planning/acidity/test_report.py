@@ -59,7 +59,7 @@ def test_a_measured_ph_narrows_the_start_and_the_trough():
 def test_the_sheets_own_ph_counts_as_measured():
     data = acidity_data(answer("measured_must"))
     assert data["start"]["measured_ph"] == 3.6
-    assert any("stand in" in warning for warning in data["warnings"])
+    assert any("are assumed" in warning for warning in data["warnings"])
 
 
 def test_low_values_are_words_not_numbers():

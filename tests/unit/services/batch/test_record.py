@@ -206,7 +206,7 @@ def test_the_same_file_again_writes_nothing(bench, elsewhere):
     with pytest.raises(ConflictError, match="is not in it"):
         import_json(elsewhere, export_json(bench.ledger, bench.slug))
     elsewhere.delete_batch("heather", elsewhere.batch("heather").version)
-    with pytest.raises(ConflictError, match="put away"):
+    with pytest.raises(ConflictError, match="deleted"):
         import_json(elsewhere, text)
     assert len(elsewhere.batches()) == 0
 
