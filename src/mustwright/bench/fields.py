@@ -13,9 +13,11 @@ from mustwright.bench import kinds
 from mustwright.bench.kinds import AsTyped, FieldKind
 from mustwright.errors import InputError
 from mustwright.finishing.law import FinishingLaw
+from mustwright.unit_hints import example
 
 Ask = TypeVar("Ask")
 NOTHING = (None, "", ())
+EXAMPLES = ("volume", "mass", "temperature")
 LEFT_OUT = "when left out"
 
 
@@ -92,13 +94,14 @@ class StepField:
     @property
     def said_hint(self) -> str:
         """The hint, a bare example said to be one, and what counts when it is left out."""
-        first = self.hint.partition(";")[0]
+        given = example(self.hint) if self.kind.dimension in EXAMPLES else self.hint
+        first = given.partition(";")[0]
         is_example = first[:1].isdigit() and not first.endswith(LEFT_OUT)
-        hint = f"such as {self.hint}" if is_example else self.hint
+        hint = f"such as {given}" if is_example else given
         if not self.default or self.choices:
             return hint
         usual = f"{self.default} {LEFT_OUT}"
-        return f"{hint}; {usual}" if hint and self.hint != self.default else usual
+        return f"{hint}; {usual}" if hint and given != self.default else usual
 
     @property
     def form_hint(self) -> str:

@@ -79,9 +79,12 @@ def compare_command(
 
 def comparison_lines(result: Comparison) -> list[str]:
     """The comparison as text: a time axis, then one paragraph a protocol, best first."""
+    from mustwright.unit_system import volume
+
     must = result.must
     lines = [
-        f"{result.name}: {must.volume_l.value:.1f} L at {must.gravity.value:.3f}, "
+        f"{result.name}: {volume(must.volume_l.value, result.ground.units)} at "
+        f"{must.gravity.value:.3f}, "
         f"{result.plans[0].nitrogen.demand_mg_l.value:.0f} mg N/L wanted, must brings "
         f"{result.plans[0].nitrogen.credit_mg_l.value:.0f}",
         "",

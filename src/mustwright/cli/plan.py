@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from mustwright.planning.must_setup import MustResult
     from mustwright.planning.outcome import Outcome
     from mustwright.planning.plan_result import PlanResult
+    from mustwright.unit_system import UnitSystem
 
 
 @click.command("plan")
@@ -87,7 +88,7 @@ def plan_lines(result: PlanResult) -> list[str]:
     lines = [result.name, "", *generic_lines(result.ground)]
     if result.levers:
         lines += [result.levers.words, ""]
-    lines += _must_lines(result.must)
+    lines += _must_lines(result.must, result.ground.units)
     lines += ["", f"Pitch: {result.pitch.yeast} yeast"]
     for i, step in enumerate(result.pitch.steps, 1):
         lines.append(f"  [ ] {i}. {step.title}: {step.detail}")
@@ -127,15 +128,18 @@ def plan_lines(result: PlanResult) -> list[str]:
     return lines
 
 
-def _must_lines(must: MustResult) -> list[str]:
+def _must_lines(must: MustResult, units: UnitSystem) -> list[str]:
+    from mustwright.unit_system import mass, volume
+
     lines = [
-        f"Must: {must.volume_l.value:.2f} L at gravity {must.gravity.value:.4f} "
+        f"Must: {volume(must.volume_l.value, units, 2)} at gravity {must.gravity.value:.4f} "
         f"({must.brix.value:.1f} Brix), {must.sugar_g_l.value:.0f} g/L sugar, "
         f"up to {must.potential_alcohol_pct.value:.1f} % vol ({_range(must.potential_alcohol_pct)})"
     ]
     for line in must.ingredients:
         stage = "" if line.stage == "primary" else f"  later: {line.stage}"
-        lines.append(f"  {line.kg.value:9.3f} kg  {line.litres.value:8.2f} L  {line.kind}{stage}")
+        weight, room = mass(line.kg.value, units, 3), volume(line.litres.value, units, 2)
+        lines.append(f"  {weight:>12s}  {room:>11s}  {line.kind}{stage}")
     return lines
 
 

@@ -26,8 +26,8 @@ from mustwright.batch.entry_fields import event_typed, moment_typed, reading_typ
 from mustwright.batch.finishing_fields import step_fields, step_retyped
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.plan import BatchPlan
-from mustwright.batch.temperature_text import shown_temperature
 from mustwright.errors import InputError
+from mustwright.unit_hints import shown_temperature
 from mustwright.units import parse_quantity
 from mustwright.web.forms.typed import TypedForm
 

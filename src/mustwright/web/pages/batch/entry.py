@@ -11,12 +11,12 @@ from mustwright.batch import log_text as words
 from mustwright.batch.entries import CORRECTABLE, Correction, Entry, what_from
 from mustwright.batch.log import Standing, to_undo
 from mustwright.batch.plan import BatchPlan
-from mustwright.batch.temperature_text import temperature_unit
 from mustwright.batch.view import BatchView
 from mustwright.errors import InputError
 from mustwright.services.batch.record import correct, remove, restore, undo
 from mustwright.services.batch.repository import ChangedEntryError
 from mustwright.services.repository import MissingRecordError
+from mustwright.unit_system import temperature_unit
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.typed import TypedForm, number_of, said
 from mustwright.web.pages import batch_options
