@@ -14,6 +14,7 @@ from mustwright.bench.kinds import AsTyped, FieldKind
 from mustwright.errors import InputError
 from mustwright.finishing.law import FinishingLaw
 from mustwright.unit_hints import example
+from mustwright.unit_system import METRIC, current, degree_sign
 
 Ask = TypeVar("Ask")
 NOTHING = (None, "", ())
@@ -107,6 +108,7 @@ class StepField:
     def form_hint(self) -> str:
         """The hint above a field of a form."""
         said = self.said_hint
+        said += _bare_words(self.kind.dimension)
         return f"One a line: {said.removeprefix('such as ')}" if self.rows else said
 
     @property
@@ -119,6 +121,14 @@ class StepField:
             said = ", ".join(named) + "".join(f"; {LEFT_OUT}: {words}" for words in usual if words)
         joint = ", " if said.startswith(("such as", "where")) else ": "
         return self.label + (f"{joint}{said}" if said else "") + "."
+
+
+def _bare_words(dimension: str) -> str:
+    """What a bare number is read as, where it is not litres and °C."""
+    if dimension not in ("volume", "temperature") or current() == METRIC:
+        return ""
+    unit = current().volume if dimension == "volume" else degree_sign()
+    return f"; a bare number is read as {unit}"
 
 
 def _named(value: str, words: str) -> str:

@@ -12,6 +12,7 @@ from mustwright.cli.batch_import_export import TAKE_COMMANDS
 from mustwright.cli.batch_lot import lot_command
 from mustwright.cli.batch_record import RECORD_COMMANDS
 from mustwright.cli.sheets import file_text, print_json
+from mustwright.cli.units import UNITS
 
 
 @click.group("batch")
@@ -24,6 +25,7 @@ def batch_command() -> None:
 @click.option("--protocol", metavar="ID", help="Id of a protocol; else the recommended one.")
 @click.option("--name", help="Name of the batch; else that of the must.")
 @click.option("--pitched", metavar="WHEN", help="When the yeast went in, where it did.")
+@UNITS
 @JSON
 def start(
     must: str, protocol: str | None, name: str | None, pitched: str | None, as_json: bool
@@ -51,6 +53,7 @@ def start(
 
 
 @batch_command.command("list")
+@UNITS
 @JSON
 def list_batches(as_json: bool) -> None:
     """What is due today across all batches, the worst first."""
@@ -79,6 +82,7 @@ def list_batches(as_json: bool) -> None:
 @batch_command.command("show")
 @BATCH
 @FORECAST
+@UNITS
 @JSON
 def show(slug: str, forecast: bool, as_json: bool) -> None:
     """How a batch stands: gravity, feeds, findings, and its log."""
@@ -98,6 +102,7 @@ def show(slug: str, forecast: bool, as_json: bool) -> None:
 @batch_command.command("next")
 @BATCH
 @FORECAST
+@UNITS
 @JSON
 def next_command(slug: str, forecast: bool, as_json: bool) -> None:
     """The next step, in one sentence."""
@@ -123,6 +128,7 @@ def next_command(slug: str, forecast: bool, as_json: bool) -> None:
 @batch_command.command("watch")
 @BATCH
 @FORECAST
+@UNITS
 @JSON
 def watch(slug: str, forecast: bool, as_json: bool) -> None:
     """What the watch sees, why it may be, and how to start a stuck batch again."""
@@ -144,6 +150,7 @@ def watch(slug: str, forecast: bool, as_json: bool) -> None:
 @BATCH
 @click.option("--adopt", is_flag=True, help="Put the proposed plan in force.")
 @FORECAST
+@UNITS
 @JSON
 def replan(slug: str, adopt: bool, forecast: bool, as_json: bool) -> None:
     """Show the plan that would fit what was read; --adopt puts it in force."""

@@ -21,6 +21,7 @@ from mustwright.cli.sheets import (
     say_when_compiling,
     sheet_text,
 )
+from mustwright.cli.units import UNITS
 
 if TYPE_CHECKING:
     from mustwright.nutrition.feeding_plan import FeedingPlan
@@ -43,6 +44,7 @@ AXIS_COLUMNS = 48
 @as_written_option
 @forecast_option
 @HOUSE
+@UNITS
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def compare_command(

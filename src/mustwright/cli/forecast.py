@@ -15,6 +15,7 @@ from mustwright.cli.sheets import (
     say_when_compiling,
     sheet_text,
 )
+from mustwright.cli.units import UNITS
 from mustwright.errors import InputError
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 
@@ -35,6 +36,7 @@ SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
 @click.option("--seed", type=int, default=SEED, show_default=True, help="Same seed, same answer.")
 @click.option("--no-ph", is_flag=True, help="Leave out the pH.")
 @HOUSE
+@UNITS
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def forecast_command(
     file: str,

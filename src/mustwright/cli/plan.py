@@ -21,6 +21,7 @@ from mustwright.cli.sheets import (
     say_when_compiling,
     sheet_text,
 )
+from mustwright.cli.units import UNITS
 
 if TYPE_CHECKING:
     from mustwright.figure import Figure
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 @as_written_option
 @forecast_option
 @HOUSE
+@UNITS
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def plan_command(

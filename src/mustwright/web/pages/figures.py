@@ -10,7 +10,7 @@ from functools import cache
 
 from mustwright import data
 from mustwright.figure import Figure
-from mustwright.unit_system import UnitSystem, current, number_in, unit_for
+from mustwright.unit_system import METRIC, UnitSystem, current, number_in, unit_for
 
 DECIMALS = {
     "of 100": 0,
@@ -187,7 +187,7 @@ class FigureList:
             self._name(found, name)
             return found
         inputs: list[tuple[str, str, int | None]] = [
-            (words(label), said(made), self.number(made, words(label)))
+            (words(label), said(made, METRIC), self.number(made, words(label)))
             if isinstance(made, Figure)
             else (words(label), plain(made), None)
             for label, made in figure.inputs.items()

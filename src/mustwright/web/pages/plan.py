@@ -21,7 +21,7 @@ from mustwright.planning.plan_result import PlanResult
 from mustwright.services.cached_forecasts import foreseen_plan
 from mustwright.services.own_protocols import own_protocols
 from mustwright.services.repository import Cellar, Record
-from mustwright.unit_system import UnitSystem, mass, speak_of, typed_units, volume
+from mustwright.unit_system import METRIC, UnitSystem, choosing, mass, speak_of, typed_units, volume
 from mustwright.web.pages.figures import FigureList
 from mustwright.web.pages.render_values import show
 from mustwright.web.pictures.balance import balance_picture
@@ -78,11 +78,11 @@ def working_page(request: Request, slug: str, protocol: str | None = None) -> HT
     """Every figure of a plan, numbered, each once."""
     cellar: Cellar = request.app.state.compose.cellar
     record: Record = cellar.record("sheet", slug)
-    speak_of(record.text)
     house = request.app.state.compose.house_for()
     result = foreseen_plan(cellar, record.text, record.name, protocol or None, house)
     ledger = ledger_of(result, say.third_break(result, result.plan, result.outcome))
-    return show(request, "working.html", record=record, result=result, ledger=ledger)
+    with choosing(METRIC):  # as the formulas take them
+        return show(request, "working.html", record=record, result=result, ledger=ledger)
 
 
 def forecast_view(result: PlanResult) -> dict[str, object] | None:
