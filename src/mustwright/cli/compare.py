@@ -19,7 +19,7 @@ from mustwright.cli.sheets import (
     print_answer,
     print_json,
     say_when_compiling,
-    sheet_text,
+    spoken_sheet,
 )
 from mustwright.cli.units import UNITS
 
@@ -64,7 +64,7 @@ def compare_command(
     from mustwright.planning.plan_forecast import foresee_comparison
     from mustwright.planning.plan_json import comparison_data, comparison_working
 
-    text, name = sheet_text(file)
+    text, name = spoken_sheet(file)
     ids, own = chosen_protocols(protocols)
     result = compare(text, ids or None, own, name, aim, as_written)
     if forecast is not False:

@@ -13,7 +13,7 @@ from mustwright.cli.sheets import (
     own_house,
     print_json,
     say_when_compiling,
-    sheet_text,
+    spoken_sheet,
 )
 from mustwright.cli.units import UNITS
 from mustwright.errors import InputError
@@ -50,7 +50,7 @@ def forecast_command(
     as_json: bool,
 ) -> None:
     """Forecast the must in FILE."""
-    text, name = sheet_text(file)
+    text, name = spoken_sheet(file)
     csv = file_text(readings, "--readings") if readings else None
     hours = _hours(at) if at else None
     none = protocol == "none"

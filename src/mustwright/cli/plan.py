@@ -19,7 +19,7 @@ from mustwright.cli.sheets import (
     print_answer,
     print_json,
     say_when_compiling,
-    sheet_text,
+    spoken_sheet,
 )
 from mustwright.cli.units import UNITS
 
@@ -62,7 +62,7 @@ def plan_command(
     from mustwright.planning.plan_forecast import foresee_plan
     from mustwright.planning.plan_json import plan_data, plan_working
 
-    text, name = sheet_text(file)
+    text, name = spoken_sheet(file)
     ids, own = chosen_protocols(() if protocol is None else (protocol,))
     if forecast is False:
         result = plan(text, ids[0] if ids else None, own, name, aim, as_written)

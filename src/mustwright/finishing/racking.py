@@ -266,7 +266,7 @@ def _top_up(ask: RackAsk, litres: float) -> tuple[Liquid, float]:
 def _steps(fill_l: float | None, name: str) -> tuple[str, ...]:
     steps = [
         "Flush the next vessel, lay the outlet on its floor, and run it over without a splash.",
-        "Stop while the lees are still; let the last litre settle in a jar in the cold.",
+        "Stop while the lees are still; let the last of it settle in a jar in the cold.",
     ]
     if fill_l is not None:
         steps.append(f"Top up with {measured_volume(fill_l)} of {name}; close; mark the date.")

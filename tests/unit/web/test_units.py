@@ -33,7 +33,10 @@ rehydration_nutrient = true
 """
 METRIC_SHEET = SHEET.replace("5 US gal", "18.92705892 L").replace("65 F", "18.333333 C")
 # What stays metric for everyone: concentrations, carbon dioxide, a price, a density.
-STAYS = re.compile(r"kg/m³|L/h|per kg\b|m?g per litre|Per litre|litres of carbon dioxide")
+STAYS = re.compile(
+    r"kg/m³|L/h|per kg\b|(?:m?g|carbonate) per litre|Per litre|by the litre"
+    r"|litres of carbon dioxide|[\d.]+\s+L of (?:CO2|gas)"
+)
 BARE_METRIC = re.compile(r"\d\s?(?:kg|L|mL|°C|C)(?![\w/])|°C|\blitres?\b|\bkilograms?\b")
 WORKING = re.compile(r'<div class="how">.*?</div>', re.DOTALL)
 SCALES = re.compile(r'<p class="hint".*?</p>|<select.*?</select>|<footer.*?</footer>', re.DOTALL)
