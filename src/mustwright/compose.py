@@ -136,17 +136,24 @@ class Compose:
     def begin_forecasting(self) -> None:
         """Work out forecasts of batches behind the pages from now on, until the cellar closes."""
         from mustwright.services.batch.forecaster import Forecaster
-        from mustwright.services.batch.worklist import renew_digest
 
         ledger = self.ledger
         self._forecaster = Forecaster(
             ledger,
             self.clock,
-            lambda slug: renew_digest(ledger, slug, self.clock(), self.local_zone),
+            self._renew_digest,
             house=self.house_for,
             closed=self.learn_from,
         )
         self._forecaster.start()
+
+    def _renew_digest(self, slug: str) -> None:
+        from mustwright.services.batch.worklist import renew_digest
+        from mustwright.services.units import chosen_for
+        from mustwright.unit_system import choosing
+
+        with choosing(chosen_for(self.ledger)):
+            renew_digest(self.ledger, slug, self.clock(), self.local_zone)
 
     def back_up(self, target: Path) -> dict[str, int]:
         """Copy the whole cellar into one sealed file; rows by table.

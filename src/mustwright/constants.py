@@ -12,6 +12,7 @@ KG_PER_OUNCE = KG_PER_POUND / 16
 # UK Weights and Measures Act 1985, Schedule 1: exact definitions.
 LITRES_PER_IMPERIAL_GALLON = 4.54609
 LITRES_PER_IMPERIAL_PINT = LITRES_PER_IMPERIAL_GALLON / 8
+LITRES_PER_IMPERIAL_FLUID_OUNCE = LITRES_PER_IMPERIAL_GALLON / 160
 
 # Metric teaspoon and tablespoon (common practice, no source).
 LITRES_PER_TEASPOON = 0.005

@@ -100,6 +100,12 @@ UNITS: tuple[Unit, ...] = (
         c.LITRES_PER_US_FLUID_OUNCE,
         spellings=("us fl oz", "fl oz", "fluid ounce", "fluid ounces", "floz"),
     ),
+    Unit(
+        "imp fl oz",
+        "volume",
+        c.LITRES_PER_IMPERIAL_FLUID_OUNCE,
+        spellings=("imp fl oz", "imperial fl oz", "uk fl oz", "imperial fluid ounces"),
+    ),
     Unit("tsp", "volume", c.LITRES_PER_TEASPOON, spellings=("tsp", "teaspoon", "teaspoons")),
     Unit(
         "tbsp", "volume", c.LITRES_PER_TABLESPOON, spellings=("tbsp", "tablespoon", "tablespoons")

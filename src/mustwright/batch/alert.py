@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from mustwright import data
 from mustwright.must.acidity.claims import claims_data
+from mustwright.unit_hints import one_way
+from mustwright.unit_system import degrees, temperature_step
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,14 @@ def threshold(name: str, of: str) -> float:
     return float(rule_of(name)[of]["value"])
 
 
+def _said_with_unit(key: str, threshold: Mapping[str, Any]) -> str:
+    """A threshold with its unit; a margin in degrees is a difference, all others a temperature."""
+    value, unit = float(threshold["value"]), str(threshold["unit"])
+    if unit != "C":
+        return f"{value:g} {unit}"
+    return temperature_step(value) if key.startswith("margin") else degrees(value)
+
+
 def finding(
     name: str,
     severity: int,
@@ -131,13 +142,15 @@ def finding(
     """
     rule = rule_of(name)
     used = tuple(
-        f"{threshold_words(key)} {t['value']:g} {t['unit']} ({t['source']})"
+        f"{threshold_words(key)} {_said_with_unit(key, t)} ({t['source']})"
         for key, t in rule.items()
         if isinstance(t, dict) and "value" in t
     )
     title = rule["title"] if sure else f"Perhaps {rule['title'][0].lower()}{rule['title'][1:]}"
     confidence = min(max(confidence, 0.01), 0.99)
-    words = (rule["check"], do or rule["do"], rule["stop"])
+    check, act_on, stop = (one_way(w) for w in (rule["check"], do or rule["do"], rule["stop"]))
     reason = why or f"{title[0].lower()}{title[1:]}"
     act = act or rule.get("act", "")
-    return Finding(name, title, severity, confidence, sure, evidence, *words, used, act, reason)
+    return Finding(
+        name, title, severity, confidence, sure, evidence, check, act_on, stop, used, act, reason
+    )  # fmt: skip

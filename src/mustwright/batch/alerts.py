@@ -18,8 +18,8 @@ from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import CLOSED, FINISHING, PLANNED, Progress, slope_of
 from mustwright.batch.restart_course import COMBINED
 from mustwright.batch.stability import settled
-from mustwright.batch.temperature_text import degrees
 from mustwright.nutrition.triggers import THIRD
+from mustwright.unit_system import degrees
 
 OLD = 0.6  # how far what was read long ago is still believed (assumed)
 

@@ -10,8 +10,8 @@ from mustwright import data
 from mustwright.batch.forecast_record import Foreseen, Releases
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress
-from mustwright.batch.temperature_text import degrees
 from mustwright.must.acidity.claims import ph_floor
+from mustwright.unit_system import degrees
 
 WHOLLY = ("nitrogen", "temperature", "alcohol")  # what the fermentation model knows
 LEAST, MOST = 0.15, 8.0  # factors of a cause that frees no run, and all of them (assumed)

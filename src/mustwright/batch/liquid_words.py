@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import NamedTuple
 
+from mustwright.unit_system import Spoken, degrees, short_volume
+
 SG = " SG 20/20"  # goes without saying beside the word gravity
 
 
@@ -21,15 +23,23 @@ class LiquidWord(NamedTuple):
         short = float(f"{value:.4g}") if self.decimals is None else round(value, self.decimals)
         return f"{short:g} {unit}".strip()
 
-    def said(self, value: float) -> str:
-        """As it stands in a sentence.
+    def printed(self, value: float, spoken: Spoken = None) -> str:
+        """A value with its unit: volumes and temperatures in a system or a must's units."""
+        if self.unit == "°C":
+            return degrees(value, spoken)
+        if self.unit == "L":
+            return short_volume(value, spoken)
+        return self.short(value, self.unit)
+
+    def said(self, value: float, spoken: Spoken = None) -> str:
+        """As it stands in a sentence, in a system or the units of a must's sheet.
 
         Examples
         --------
         >>> LIQUID["total_so2_mg_l"].said(35.0)
         'total sulfur dioxide 35 mg/L'
         """
-        said = self.short(value, self.unit).removesuffix(SG)
+        said = self.printed(value, spoken).removesuffix(SG)
         return f"{self.label[:1].lower()}{self.label[1:]} {said}"
 
 

@@ -23,8 +23,7 @@ from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.finishing_text import step_words
 from mustwright.batch.log import Standing
 from mustwright.batch.plan import BatchPlan, Dose, PlannedFeed
-from mustwright.batch.temperature_text import degrees
-from mustwright.batch.volume_text import short_litres
+from mustwright.unit_system import degrees, short_volume
 
 # In the language of the pages, whatever that of the machine.
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -68,7 +67,7 @@ def detail(what: object, plan: BatchPlan | None = None) -> str:
     if isinstance(what, Event):
         parts = [
             "" if what.temperature_c is None else _degrees(what.temperature_c, sheet),
-            "" if what.litres is None else short_litres(what.litres, sheet),
+            "" if what.litres is None else short_volume(what.litres, sheet),
             what.note,
         ]
         return ", ".join(p for p in parts if p)

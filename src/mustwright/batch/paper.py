@@ -11,11 +11,10 @@ from mustwright.batch.clock import clock
 from mustwright.batch.corrected_readings import must_course
 from mustwright.batch.feed_triggers import trigger_gravity
 from mustwright.batch.log_text import doses_words
-from mustwright.batch.temperature_text import degrees, temperature_unit
 from mustwright.batch.view import BatchView
-from mustwright.batch.volume_text import litres_words
 from mustwright.nutrition.limits import legal_profiles
 from mustwright.nutrition.triggers import THIRD
+from mustwright.unit_system import degrees, temperature_unit, volume
 
 BLANK_ROWS = 18
 CAUTIONS = (
@@ -63,7 +62,7 @@ def paper_of(view: BatchView, zone: tzinfo) -> Paper:
     must = state.plan.must
     course = must_course(must)
     facts = (
-        ("Volume", litres_words(must.volume_l, view.progress.plan.sheet)),
+        ("Volume", volume(must.volume_l, view.progress.plan.sheet)),
         ("Gravity at pitch", f"{must.gravity:.3f} ({must.brix:.1f} Brix)"),
         ("Dry reads about", f"{must.dry_gravity:.3f}"),
         ("Alcohol when dry", f"up to {must.potential_alcohol_pct:.1f} % vol"),

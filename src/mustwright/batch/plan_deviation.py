@@ -8,10 +8,10 @@ from mustwright import data
 from mustwright.batch.outlook import BatchOutlook
 from mustwright.batch.plan import BatchPlan, PlannedFeed
 from mustwright.batch.progress import LAG, Progress
-from mustwright.batch.temperature_text import degrees
 from mustwright.kinetics.pace import usual_pace
 from mustwright.nutrition.last_moment import last_moment as end_of_feeding
 from mustwright.nutrition.triggers import THIRD
+from mustwright.unit_system import degrees
 
 CLOCK = ("pitch", "after_pitch")
 

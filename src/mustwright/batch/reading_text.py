@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from mustwright.batch.entries import REFRACTOMETER, Reading
 from mustwright.batch.progress import Progress
-from mustwright.batch.temperature_text import degrees
+from mustwright.unit_system import degrees
 
 SAME = 0.00025
 

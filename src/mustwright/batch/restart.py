@@ -13,12 +13,11 @@ from mustwright.batch.assessment import Assessment, assess
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress
 from mustwright.batch.salt_advice import salt_advice
-from mustwright.batch.temperature_text import degrees
-from mustwright.batch.volume_text import litres_words
 from mustwright.constants import BYPRODUCT_YIELD_G_G, ETHANOL_YIELD_G_G
 from mustwright.must.acidity.claims import ph_floor
 from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ethanol_pct_vol_from_g_l
 from mustwright.must.gravity import gravity_from_composition
+from mustwright.unit_system import degrees, temperature_step, volume
 
 BORNE_OUT = 3  # readings that say the same
 ORGANIC, HULLS = "autolysed_yeast", "yeast_hulls"  # kinds in data/nutrients.toml
@@ -170,10 +169,10 @@ def restart_plan(
     """
     record = data.load("watch")["restart"]
     of = assessed or assess(now)
-    volume = of.held.volume_l
+    held_l = of.held.volume_l
     hopeless = now.alcohol_pct >= _v(record, "hopeless_pct")
     organic, hulls = _Stock(room_of_kind(now, ORGANIC)), _Stock(room_of_kind(now, HULLS))
-    steps = () if hopeless else _steps(now, volume, record, organic)
+    steps = () if hopeless else _steps(now, held_l, record, organic)
     first = _first(now, of, record, hulls, ph)
     return RestartPlan(
         not hopeless,
@@ -198,14 +197,14 @@ def _stuck_mead(now: Progress, litres: float) -> _Mix:
 
 
 def _steps(
-    now: Progress, volume: float, record: dict[str, Any], stock: _Stock
+    now: Progress, held_l: float, record: dict[str, Any], stock: _Stock
 ) -> tuple[RestartStep, ...]:
     t, wait, sheet = _v(record, "temperature_c"), _v(record, "step_hours"), now.plan.sheet
     left = _v(record, "double_when_sugar_left")
-    mead_l = volume * _v(record, "starter_share") * _v(record, "starter_mead_share")
-    water_l = volume * _v(record, "starter_share") - mead_l
+    mead_l = held_l * _v(record, "starter_share") * _v(record, "starter_mead_share")
+    water_l = held_l * _v(record, "starter_share") - mead_l
     sugar = _v(record, "starter_sugar_g_l") * (mead_l + water_l)
-    yeast = round(_v(record, "yeast_g_l") * volume, 1)
+    yeast = round(_v(record, "yeast_g_l") * held_l, 1)
     feeding = now.alcohol_pct < _v(record, "alcohol_no_nutrient_pct")
     mix = _stuck_mead(now, mead_l).plus(_Mix(water_l, sugar, sugar, 0.0))
     organic = stock.take(_v(record, "organic_g_l") * mix.litres)
@@ -214,8 +213,8 @@ def _steps(
         _step(
             "Starter",
             f"Rehydrate {yeast:g} g of alcohol-tolerant yeast, then stir it into "
-            f"{litres_words(mead_l, sheet, 2)} of the stuck mead and "
-            f"{litres_words(water_l, sheet, 2)} of water with {sugar:.0f} g of sugar{with_it}.",
+            f"{volume(mead_l, sheet, 2)} of the stuck mead and "
+            f"{volume(water_l, sheet, 2)} of water with {sugar:.0f} g of sugar{with_it}.",
             (mead_l, water_l, sugar, yeast, organic),
             mix,
             left,
@@ -225,30 +224,30 @@ def _steps(
             "hotter kills it.",
         )
     ]
-    while mix.litres < _v(record, "combine_share") * volume and len(steps) < 6:
-        more = min(mix.litres, volume - mix.litres)
+    while mix.litres < _v(record, "combine_share") * held_l and len(steps) < 6:
+        more = min(mix.litres, held_l - mix.litres)
         mix = mix.fermented(1 - left).plus(_stuck_mead(now, more))
         organic = stock.take(_v(record, "organic_g_l") * more) if feeding else 0.0
         dose = f", with {organic:g} g of {stock.name}" if organic else ", without nutrient"
         steps.append(
             _step(
                 f"Double {len(steps)}",
-                f"Double it with {litres_words(more, sheet, 2)} of the stuck mead{dose}.",
+                f"Double it with {volume(more, sheet, 2)} of the stuck mead{dose}.",
                 (more, 0.0, 0.0, 0.0, organic),
                 mix,
                 left,
                 t,
                 wait,
-                "Let both come within 5 °C (9 °F) of each other first.",
+                f"Let both come within {temperature_step(5, sheet)} of each other first.",
             )
         )
     warm = degrees(t, sheet, 0)
-    rest = max(volume - mix.litres + water_l, 0.0)
+    rest = max(held_l - mix.litres + water_l, 0.0)
     whole = mix.fermented(1 - left).plus(_stuck_mead(now, rest))
     steps.append(
         _step(
             "Combine",
-            f"Rack the remaining {litres_words(rest, sheet)} onto the starter, gently, at {warm}. "
+            f"Rack the remaining {volume(rest, sheet)} onto the starter, gently, at {warm}. "
             "Read gravity once a day.",
             (rest, 0.0, 0.0, 0.0, 0.0),
             whole,

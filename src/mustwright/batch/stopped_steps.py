@@ -22,8 +22,7 @@ from mustwright.batch.progress import Progress
 from mustwright.batch.restart import RestartPlan
 from mustwright.batch.restart_course import COMBINED, GIVEN_UP, STARTER
 from mustwright.batch.salt_advice import SHOWS, SaltAdvice, salt_advice, salted_since
-from mustwright.batch.temperature_text import degrees
-from mustwright.batch.volume_text import litres_words
+from mustwright.unit_system import degrees, volume
 
 WARM_H = 72.0  # how long a temperature of the must is believed (assumed)
 SHOWS_AFTER_H = 48.0  # until a change shows whether it was that (assumed)
@@ -205,11 +204,11 @@ def _next_of_starter(
     if step.name == "Combine":
         return Act(
             "restart",
-            f"Rack the other {litres_words(step.mead_l, sheet)} onto the starter",
+            f"Rack the other {volume(step.mead_l, sheet)} onto the starter",
             why,
             at,
         )
-    more = litres_words(step.mead_l, sheet, 2)
+    more = volume(step.mead_l, sheet, 2)
     return Act("restart", f"Double the starter with {more} of the mead", why, at)
 
 

@@ -13,11 +13,11 @@ from mustwright.batch.finishing_record import HELD, Added, StepDone
 from mustwright.batch.log import Standing
 from mustwright.batch.progress import Progress
 from mustwright.batch.series import Series
-from mustwright.batch.volume_text import short_litres
 from mustwright.errors import InputError
 from mustwright.finishing.liquid import Liquid, mead
 from mustwright.finishing.step import finishing_data
 from mustwright.must.alcohol import ethanol_pct_vol_from_g_l
+from mustwright.unit_system import short_volume
 
 KEEPS_PH = ("sulfite", "sorbate", "stable", "rack", "tannin", "carbonate", "bottle", "drawn")
 NEARLY_MG_L = 0.005
@@ -140,7 +140,7 @@ class _Fold:
         self.ph_at: datetime | None = None
         self.stabilised = ""
         self.sheet = now.plan.sheet
-        self.how = {"volume_l": f"{short_litres(must.volume_l, self.sheet)} by the plan"}
+        self.how = {"volume_l": f"{short_volume(must.volume_l, self.sheet)} by the plan"}
         self.put_in: dict[str, float] = {}
         self.added: list[tuple[datetime, Added]] = []
         self.doubts: list[str] = []
@@ -219,7 +219,7 @@ class _Fold:
         else:
             self.volume = what.litres
         if what.what != "sampled":
-            known = short_litres(what.litres, self.sheet)
+            known = short_volume(what.litres, self.sheet)
             self.how["volume_l"] = f"{known} as written down on {at:%Y-%m-%d}"
 
     # Finishing steps --------------------------------------------------------------------------
@@ -278,7 +278,7 @@ class _Fold:
             self.grams = {k: None if v is None else v * share for k, v in self.grams.items()}
             self.put_in = {name: grams * share for name, grams in self.put_in.items()}
         self.volume -= gone
-        self.how["volume_l"] += f", {short_litres(gone, self.sheet)} less ({why})"
+        self.how["volume_l"] += f", {short_volume(gone, self.sheet)} less ({why})"
 
     def _add(self, one: Added, at: datetime) -> None:
         self.added.append((at, one))

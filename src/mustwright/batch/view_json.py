@@ -11,6 +11,7 @@ from mustwright.batch.quantiles import Quantiles
 from mustwright.batch.replan import Proposal
 from mustwright.batch.view import BatchView
 from mustwright.plain_data import data_of, picked
+from mustwright.unit_system import chosen
 
 POINT = ("id", "hours", "gravity", "sd")
 LOOK_ON_H = 24.0 * 14  # drawn this far if nothing says when the sugar will be gone
@@ -40,9 +41,16 @@ def digest_of(view: BatchView) -> str:
             "step": picked(view.step, "kind lead at earliest latest gravity is_due caution"),
             "beyond": [f.title for f in view.beyond],
             "finding": finding,
+            **({"units": system.key} if (system := chosen()) else {}),
         },
         ensure_ascii=False,
     )
+
+
+def is_in_units(digest: str) -> bool:
+    """Whether a digest's sentences are in the units that are chosen now, if any are."""
+    system = chosen()
+    return f'"units": "{system.key}"' in digest if system else '"units": "' not in digest
 
 
 def is_closed(digest: str) -> bool:

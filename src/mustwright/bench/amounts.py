@@ -8,6 +8,8 @@ from typing import Any
 
 from mustwright.bench import kinds
 from mustwright.errors import InputError, UnlikelyError
+from mustwright.unit_system import current
+from mustwright.units import in_unit
 
 _NONE = re.compile(r"0+(?:[.,]0+)?\s*[a-zA-Z]*")
 _BARE = re.compile(r"[+-]?\d*[.,]?\d+(?:[eE][+-]?\d+)?")
@@ -48,7 +50,17 @@ class Use:
             return ""
         if self.unit == "":
             return f"{self.amount:.0f}"
-        return f"{float(f'{self.amount:.5g}'):g} {self.unit}"
+        return self._written(self.amount, 5)
+
+    @property
+    def field_unit(self) -> str:
+        """The unit of a bare number in its field."""
+        return current().volume if self.unit == "L" else self.unit
+
+    def _written(self, amount: float, figures: int) -> str:
+        unit = self.field_unit
+        value = amount if unit == self.unit else in_unit(amount, unit)
+        return f"{float(f'{value:.{figures}g}'):g} {unit}".strip()
 
     def doubt(self, text: str | None) -> UnlikelyError | None:
         """What to ask before so large an amount is taken; None where it is likely enough.
@@ -60,7 +72,7 @@ class Use:
         value = self.read(text)
         if self.likely is None or value <= self.likely * (1 + 1e-9):
             return None
-        most = f"{float(f'{self.likely:.3g}'):g} {self.unit}".strip()
+        most = self._written(self.likely, 3)
         said = f"needs a second look: more than {most} is hardly ever right"
         told = "" if self.amount is None else f", and the answer was {self.text}"
         return UnlikelyError(self.key, said + told, text)
@@ -76,13 +88,15 @@ class Use:
         if typed in ("", self.text) and self.amount is not None:
             return self.amount
         if not typed:
-            raise InputError(self.key, f"needs how much it was, in {self.unit or 'pieces'}", None)
+            raise InputError(
+                self.key, f"needs how much it was, in {self.field_unit or 'pieces'}", None
+            )
         if _NONE.fullmatch(typed):
             return 0.0
-        full = f"{typed} {self.unit}".strip() if _BARE.fullmatch(typed) else typed
+        full = f"{typed} {self.field_unit}".strip() if _BARE.fullmatch(typed) else typed
         value = float(KINDS[self.unit].read(full, self.key, kinds.AsTyped()))
         if not 0 <= value <= self.most * (1 + 1e-9):
-            most = f"{self.most:.4g} {self.unit}".strip()
+            most = self._written(self.most, 4)
             raise InputError(self.key, f"needs an amount from 0 to {most}", typed)
         return value
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from mustwright.figure import Figure
+from mustwright.unit_system import current, in_pounds, mass, number_in, unit_for
 
 WORDS = {
     "free_so2_mg_l": "Free sulfur dioxide needed",
@@ -81,7 +82,9 @@ def printed(figure: Figure) -> str:
     >>> printed(Figure(0.94973, "g", "", "")), printed(Figure(12.534, "% vol", "", ""))
     ('0.9497 g', '12.53 % vol')
     """
-    return f"{_text(figure, figure.value)} {figure.unit}".strip()
+    unit = _unit(figure)
+    shown = "" if unit == "lb" else f"°{unit}" if unit == "F" else unit
+    return f"{_text(figure, figure.value)} {shown}".strip()
 
 
 def between(figure: Figure) -> str:
@@ -95,6 +98,8 @@ def between(figure: Figure) -> str:
 def grams(figure: Figure) -> str:
     """Grams or kilograms as one weighs them."""
     value = figure.value
+    if in_pounds(value):
+        return mass(value / 1000)
     if value >= 10000:
         return f"{value / 1000:.2f} kg"
     if value >= 100:
@@ -107,7 +112,17 @@ def milligrams(figure: Figure) -> str:
     return f"{figure.value:.0f} mg/L" if figure.value >= 10 else f"{figure.value:.1f} mg/L"
 
 
+def _unit(figure: Figure) -> str:
+    """The unit in which a figure is said; a glass and a pipette stay in millilitres."""
+    if figure.unit == "mL":
+        return "mL"
+    return unit_for(figure.value, figure.unit, current())
+
+
 def _text(figure: Figure, number: float) -> str:
+    unit = _unit(figure)
+    if unit != figure.unit:
+        return number_in(number, figure.unit, unit)
     places = DECIMALS.get(figure.unit)
     if places is None and abs(number) >= 1000:
         return f"{number:.0f}"

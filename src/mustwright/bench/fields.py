@@ -13,9 +13,12 @@ from mustwright.bench import kinds
 from mustwright.bench.kinds import AsTyped, FieldKind
 from mustwright.errors import InputError
 from mustwright.finishing.law import FinishingLaw
+from mustwright.unit_hints import example
+from mustwright.unit_system import METRIC, current, degree_sign
 
 Ask = TypeVar("Ask")
 NOTHING = (None, "", ())
+EXAMPLES = ("volume", "mass", "temperature")
 LEFT_OUT = "if not given"
 
 
@@ -92,18 +95,20 @@ class StepField:
     @property
     def said_hint(self) -> str:
         """The hint, a bare example said to be one, and what counts when it is left out."""
-        first = self.hint.partition(";")[0]
+        given = example(self.hint) if self.kind.dimension in EXAMPLES else self.hint
+        first = given.partition(";")[0]
         is_example = first[:1].isdigit() and not first.endswith(LEFT_OUT)
-        hint = f"such as {self.hint}" if is_example else self.hint
+        hint = f"such as {given}" if is_example else given
         if not self.default or self.choices:
             return hint
         usual = f"{self.default} {LEFT_OUT}"
-        return f"{hint}; {usual}" if hint and self.hint != self.default else usual
+        return f"{hint}; {usual}" if hint and given != self.default else usual
 
     @property
     def form_hint(self) -> str:
         """The hint above a field of a form."""
         said = self.said_hint
+        said += _bare_words(self.kind.dimension)
         return f"One a line: {said.removeprefix('such as ')}" if self.rows else said
 
     @property
@@ -116,6 +121,14 @@ class StepField:
             said = ", ".join(named) + "".join(f"; {LEFT_OUT}: {words}" for words in usual if words)
         joint = ", " if said.startswith(("such as", "where")) else ": "
         return self.label + (f"{joint}{said}" if said else "") + "."
+
+
+def _bare_words(dimension: str) -> str:
+    """What a bare number is read as, where it is not litres and °C."""
+    if dimension not in ("volume", "temperature") or current() == METRIC:
+        return ""
+    unit = current().volume if dimension == "volume" else degree_sign()
+    return f"; a bare number is read as {unit}"
 
 
 def _named(value: str, words: str) -> str:

@@ -14,6 +14,8 @@ from mustwright.bench.fields import FormPart, StepField
 from mustwright.bench.kinds import AsTyped
 from mustwright.errors import InputError
 from mustwright.figure import typed as typed_figure
+from mustwright.unit_system import current
+from mustwright.units import in_unit
 
 
 class LiquidFact(NamedTuple):
@@ -30,7 +32,11 @@ class LiquidFact(NamedTuple):
 
     def typed(self, value: float) -> str:
         """As it would be typed."""
-        return self.words.short(value, self.typed_unit)
+        unit = self.typed_unit
+        field_unit = {"L": current().volume, "C": current().temperature}.get(unit, unit)
+        if field_unit == unit:
+            return self.words.short(value, unit)
+        return f"{in_unit(value, field_unit):.4g} {field_unit}"
 
     def printed(self, value: float) -> str:
         """As it stands in a list."""

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from mustwright.cli.sheets import chosen_protocols, print_json, sheet_text
+from mustwright.cli.sheets import chosen_protocols, print_json, spoken_sheet
+from mustwright.cli.units import UNITS
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 from mustwright.must.acidity.claims import ph_floor
 
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     help="Random seed: the same seed gives the same answer.",
 )
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
+@UNITS
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def acidity_command(
     file: str,
@@ -76,7 +78,7 @@ def acidity_command(
         members,
         seed,
     )
-    text, name = sheet_text(file)
+    text, name = spoken_sheet(file)
     typed = (protocol,) if protocol and protocol != NO_PROTOCOL else ()
     ids, own = ([NO_PROTOCOL], {}) if protocol == NO_PROTOCOL else chosen_protocols(typed)
     result = acidity(text, asked, ids[0] if ids else None, own, name, compare)

@@ -12,6 +12,7 @@ from mustwright.cli.batch_import_export import TAKE_COMMANDS
 from mustwright.cli.batch_lot import lot_command
 from mustwright.cli.batch_record import RECORD_COMMANDS
 from mustwright.cli.sheets import file_text, print_json
+from mustwright.cli.units import UNITS
 
 
 @click.group("batch")
@@ -26,6 +27,7 @@ def batch_command() -> None:
 )
 @click.option("--name", help="Name of the batch; the name of the must if not given.")
 @click.option("--pitched", metavar="WHEN", help="When the yeast was pitched, if it was.")
+@UNITS
 @JSON
 def start(
     must: str, protocol: str | None, name: str | None, pitched: str | None, as_json: bool
@@ -53,6 +55,7 @@ def start(
 
 
 @batch_command.command("list")
+@UNITS
 @JSON
 def list_batches(as_json: bool) -> None:
     """What is due today across all batches, the worst first."""
@@ -81,6 +84,7 @@ def list_batches(as_json: bool) -> None:
 @batch_command.command("show")
 @BATCH
 @FORECAST
+@UNITS
 @JSON
 def show(slug: str, forecast: bool, as_json: bool) -> None:
     """The state of a batch: gravity, feeds, findings and log."""
@@ -100,6 +104,7 @@ def show(slug: str, forecast: bool, as_json: bool) -> None:
 @batch_command.command("next")
 @BATCH
 @FORECAST
+@UNITS
 @JSON
 def next_command(slug: str, forecast: bool, as_json: bool) -> None:
     """The next step, in one sentence."""
@@ -125,6 +130,7 @@ def next_command(slug: str, forecast: bool, as_json: bool) -> None:
 @batch_command.command("watch")
 @BATCH
 @FORECAST
+@UNITS
 @JSON
 def watch(slug: str, forecast: bool, as_json: bool) -> None:
     """What is wrong, the likely causes, and how to restart a batch that stopped short."""
@@ -146,6 +152,7 @@ def watch(slug: str, forecast: bool, as_json: bool) -> None:
 @BATCH
 @click.option("--adopt", is_flag=True, help="Use the proposed plan.")
 @FORECAST
+@UNITS
 @JSON
 def replan(slug: str, adopt: bool, forecast: bool, as_json: bool) -> None:
     """Show a plan that fits the readings; --adopt uses it."""

@@ -6,11 +6,13 @@ import click
 
 from mustwright.cli.batch_context import JSON, opened
 from mustwright.cli.sheets import print_json, say_when_compiling
+from mustwright.cli.units import UNITS
 
 
 @click.command("compare")
 @click.argument("a", metavar="A")
 @click.argument("b", metavar="B")
+@UNITS
 @JSON
 def compare(a: str, b: str, as_json: bool) -> None:
     """Say in what batches A and B differ, and what each difference would do alone."""

@@ -9,6 +9,7 @@ import click
 
 from mustwright.cli.batch_context import JSON, opened
 from mustwright.cli.sheets import print_json
+from mustwright.cli.units import UNITS
 
 if TYPE_CHECKING:
     from datetime import tzinfo
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
 @click.command("lot")
 @click.argument("code", metavar="CODE")
+@UNITS
 @JSON
 def lot_command(code: str, as_json: bool) -> None:
     """What is in the bottle with this lot CODE: batch, what went in, alcohol, sulfite, label."""

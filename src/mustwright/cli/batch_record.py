@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from mustwright.cli.batch_context import AT, BATCH, JSON, NOTE, moment_of, opened, told, view_now
+from mustwright.cli.units import UNITS
 from mustwright.errors import InputError
 
 
@@ -21,6 +22,7 @@ from mustwright.errors import InputError
 @click.option("--ph-by", help="What it was read with: meter (usual) or strip.")
 @AT
 @NOTE
+@UNITS
 @JSON
 def read(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
     """Record a reading: GRAVITY as read (1.062 or '15 Bx'), temperature, pH."""
@@ -34,6 +36,7 @@ def read(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
 @click.option("--skipped", is_flag=True, help="This feed was skipped.")
 @AT
 @NOTE
+@UNITS
 @JSON
 def feed(slug: str, skipped: bool, at: str | None, as_json: bool, **typed: str | None) -> None:
     """Record a feed as given; without --items, the next planned one as planned."""
@@ -55,6 +58,7 @@ def feed(slug: str, skipped: bool, at: str | None, as_json: bool, **typed: str |
 )
 @AT
 @NOTE
+@UNITS
 @JSON
 def event(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
     """Record an event: pitched, racked, fruit_in, moved, foamed_over, degassed, ..."""
@@ -65,6 +69,7 @@ def event(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None
 @BATCH
 @click.argument("text")
 @AT
+@UNITS
 @JSON
 def note(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
     """Record a note."""
@@ -76,6 +81,7 @@ def note(slug: str, at: str | None, as_json: bool, **typed: str | None) -> None:
 @click.argument("path", metavar="FILE", type=click.Path(path_type=Path))
 @click.option("--caption", default="", help="What it shows.")
 @AT
+@UNITS
 @JSON
 def photo(slug: str, path: Path, caption: str, at: str | None, as_json: bool) -> None:
     """Keep a picture (JPEG, PNG or WebP), made smaller and without metadata."""
@@ -115,6 +121,7 @@ def _write(
 @AT
 @click.option("--remove", is_flag=True, help="Remove the entry.")
 @click.option("--restore", is_flag=True, help="Restore a removed entry.")
+@UNITS
 @JSON
 def correct(
     slug: str,
@@ -154,6 +161,7 @@ def _pair(change: str) -> tuple[str, str]:
 
 @click.command("undo")
 @BATCH
+@UNITS
 @JSON
 def undo(slug: str, as_json: bool) -> None:
     """Undo the latest line of the log; repeat for the one before."""

@@ -13,9 +13,8 @@ from mustwright.batch.log import Standing
 from mustwright.batch.plan import BatchPlan
 from mustwright.batch.reading_text import corrected_by_id, corrected_words
 from mustwright.batch.replan import no_proposal_words
-from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
-from mustwright.batch.volume_text import litres_words, short_litres
+from mustwright.unit_system import degrees, short_volume, volume
 
 
 def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
@@ -34,7 +33,7 @@ def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
         f"  {view.step.sentence}",
         *([f"  {view.step.withdrawn}"] if view.step.withdrawn else []),
         f"  {of.phase}; gravity {gravity}, {held}, "
-        f"{short_litres(of.held.volume_l, state.plan.sheet)}, "
+        f"{short_volume(of.held.volume_l, state.plan.sheet)}, "
         f"{degrees(state.temperature_c, state.plan.sheet)}",
         *forecast_lines(view, zone),
         "Feeds",
@@ -141,7 +140,7 @@ def watch_lines(view: BatchView) -> list[str]:
         lines += [f"  - {one}" for one in view.restart.first]
         for i, step in enumerate(view.restart.steps, 1):
             lines.append(
-                f"  [ ] {i}. {step.name}: {step.what} {litres_words(step.total_l, sheet, 2)} at "
+                f"  [ ] {i}. {step.name}: {step.what} {volume(step.total_l, sheet, 2)} at "
                 f"{step.gravity:.3f}, {degrees(step.temperature_c, sheet, 0)}; go on at "
                 f"{step.move_on_at:.3f} (about {step.hours:.0f} h)"
             )

@@ -19,8 +19,9 @@ from mustwright.cli.sheets import (
     print_answer,
     print_json,
     say_when_compiling,
-    sheet_text,
+    spoken_sheet,
 )
+from mustwright.cli.units import UNITS
 
 if TYPE_CHECKING:
     from mustwright.nutrition.feeding_plan import FeedingPlan
@@ -43,6 +44,7 @@ AXIS_COLUMNS = 48
 @as_written_option
 @forecast_option
 @HOUSE
+@UNITS
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def compare_command(
@@ -62,7 +64,7 @@ def compare_command(
     from mustwright.planning.plan_forecast import foresee_comparison
     from mustwright.planning.plan_json import comparison_data, comparison_working
 
-    text, name = sheet_text(file)
+    text, name = spoken_sheet(file)
     ids, own = chosen_protocols(protocols)
     result = compare(text, ids or None, own, name, aim, as_written)
     if forecast is not False:
@@ -79,9 +81,12 @@ def compare_command(
 
 def comparison_lines(result: Comparison) -> list[str]:
     """The comparison as text: a time axis, then one paragraph a protocol, best first."""
+    from mustwright.unit_system import volume
+
     must = result.must
     lines = [
-        f"{result.name}: {must.volume_l.value:.1f} L at {must.gravity.value:.3f}, "
+        f"{result.name}: {volume(must.volume_l.value, result.ground.units)} at "
+        f"{must.gravity.value:.3f}, "
         f"{result.plans[0].nitrogen.demand_mg_l.value:.0f} mg N/L needed, the must holds "
         f"{result.plans[0].nitrogen.credit_mg_l.value:.0f}",
         "",

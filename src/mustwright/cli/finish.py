@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mustwright.cli.sheets import print_answer, print_json
+from mustwright.cli.units import units_option
 from mustwright.errors import InputError
 
 if TYPE_CHECKING:
@@ -48,6 +49,15 @@ def _option(one: StepField) -> click.Option:
     return click.Option(declared, metavar=metavar, help=one.help, multiple=one.many)
 
 
+def _as_read(one: StepField, typed: Any) -> Any:
+    """What was typed; a bare volume or temperature in the chosen unit, where that is another."""
+    from mustwright.unit_hints import with_unit
+    from mustwright.unit_system import METRIC, current
+
+    is_read = one.kind.dimension in ("volume", "temperature") and isinstance(typed, str)
+    return with_unit(typed, one.kind.dimension) if is_read and current() != METRIC else typed
+
+
 def _command(step: FinishingStep) -> click.Command:
     asked = [one for one in step.fields if one.name != "batch"]
     sheet = [one for one in step.form_fields if one.name in step.unread]
@@ -55,7 +65,7 @@ def _command(step: FinishingStep) -> click.Command:
     def callback(**typed: Any) -> None:
         explain, as_json, labels = (typed.pop(k, None) for k in ("explain", "as_json", "labels"))
         wish = {key: typed.pop(key) for key in WISHES}
-        given = {one.name: typed[f"ask_{one.name}"] for one in asked}
+        given = {one.name: _as_read(one, typed[f"ask_{one.name}"]) for one in asked}
         printing = {one.name: typed[f"ask_{one.name}"] or "" for one in sheet}
 
         def finish(result: object, more: Mapping[str, Any] | None = None) -> None:
@@ -91,6 +101,7 @@ def _command(step: FinishingStep) -> click.Command:
         click.Option(["--yes"], is_flag=True, help="The amount is right, however large."),
         click.Option(["--at"], metavar="WHEN", help="When it was done; now if not given."),
         click.Option(["--note"], help="A note for the log."),
+        units_option(),
         click.Option(["--explain"], is_flag=True, help="Show how every figure was worked out."),
         click.Option(["--json", "as_json"], is_flag=True, help="Print one JSON object."),
     ]

@@ -53,6 +53,7 @@ def for_batch(
                 raise
             finish(run_step(name, {**given, "batch": slug}), {})  # words for the lot code
             return
+        _speak_of_batch(compose, slug)
         _from_start(compose, name, given, wish, start, finish, as_json)
 
 
@@ -61,6 +62,13 @@ def start_of(compose: Compose, slug: str) -> BatchStart:
     from mustwright.bench.batch_start import start_from
 
     return start_from(view_now(compose, slug), compose.local_zone)
+
+
+def _speak_of_batch(compose: Compose, slug: str) -> None:
+    """From here on amounts are said in the units of the batch's must."""
+    from mustwright.unit_system import speak_of
+
+    speak_of(view_now(compose, slug).progress.plan.sheet)
 
 
 def _from_start(

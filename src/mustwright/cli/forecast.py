@@ -13,8 +13,9 @@ from mustwright.cli.sheets import (
     own_house,
     print_json,
     say_when_compiling,
-    sheet_text,
+    spoken_sheet,
 )
+from mustwright.cli.units import UNITS
 from mustwright.errors import InputError
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 
@@ -45,6 +46,7 @@ SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
 )
 @click.option("--no-ph", is_flag=True, help="Leave out the pH.")
 @HOUSE
+@UNITS
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def forecast_command(
     file: str,
@@ -58,7 +60,7 @@ def forecast_command(
     as_json: bool,
 ) -> None:
     """Forecast the must in FILE."""
-    text, name = sheet_text(file)
+    text, name = spoken_sheet(file)
     csv = file_text(readings, "--readings") if readings else None
     hours = _hours(at) if at else None
     none = protocol == "none"

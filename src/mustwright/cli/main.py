@@ -12,6 +12,7 @@ import os
 import sys
 import warnings
 from collections.abc import Sequence
+from contextvars import copy_context
 from typing import NamedTuple, NoReturn
 
 import click
@@ -129,7 +130,9 @@ def run(typed: list[str]) -> int:
             words = f"word {number} of the command needs plain text (UTF-8), got {wrong}"
             return _refuse(_error(None, "needs plain text", wrong, words), typed)
     try:
-        result = root.main(args=typed, prog_name="mustwright", standalone_mode=False)
+        result = copy_context().run(  # what a command chooses to speak in ends with it
+            root.main, args=typed, prog_name="mustwright", standalone_mode=False
+        )
         sys.stdout.flush()
     except MustwrightError as error:
         return _refuse(_described(error), typed)

@@ -22,8 +22,9 @@ from mustwright.cli.sheets import (
     print_answer,
     print_json,
     say_when_compiling,
-    sheet_text,
+    spoken_sheet,
 )
+from mustwright.cli.units import UNITS
 from mustwright.errors import InputError
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from mustwright.planning.outcome import Outcome
     from mustwright.planning.plan_result import PlanResult
     from mustwright.planning.tailored import TailoredPlan
+    from mustwright.unit_system import UnitSystem
 
 
 @click.command("plan")
@@ -57,6 +59,7 @@ if TYPE_CHECKING:
     metavar="FOLDER",
     help="Search, and write each plan found as a protocol file into FOLDER.",
 )
+@UNITS
 @click.option("--explain", is_flag=True, help="Show inputs, formula and source of every figure.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def plan_command(
@@ -76,7 +79,7 @@ def plan_command(
     from mustwright.planning.plan import plan
     from mustwright.planning.plan_json import plan_data, plan_working
 
-    text, name = sheet_text(file)
+    text, name = spoken_sheet(file)
     ids, own = chosen_protocols(() if protocol is None else (protocol,))
     chosen = ids[0] if ids else None
     wanted = tailoring or tailor_into is not None
@@ -174,7 +177,7 @@ def plan_lines(result: PlanResult) -> list[str]:
     lines = [result.name, "", *generic_lines(result.ground)]
     if result.levers:
         lines += [result.levers.words, ""]
-    lines += _must_lines(result.must)
+    lines += _must_lines(result.must, result.ground.units)
     lines += ["", f"Pitch: {result.pitch.yeast} yeast"]
     for i, step in enumerate(result.pitch.steps, 1):
         lines.append(f"  [ ] {i}. {step.title}: {step.detail}")
@@ -214,15 +217,18 @@ def plan_lines(result: PlanResult) -> list[str]:
     return lines
 
 
-def _must_lines(must: MustResult) -> list[str]:
+def _must_lines(must: MustResult, units: UnitSystem) -> list[str]:
+    from mustwright.unit_system import mass, volume
+
     lines = [
-        f"Must: {must.volume_l.value:.2f} L at gravity {must.gravity.value:.4f} "
+        f"Must: {volume(must.volume_l.value, units, 2)} at gravity {must.gravity.value:.4f} "
         f"({must.brix.value:.1f} Brix), {must.sugar_g_l.value:.0f} g/L sugar, "
         f"up to {must.potential_alcohol_pct.value:.1f} % vol ({_range(must.potential_alcohol_pct)})"
     ]
     for line in must.ingredients:
         stage = "" if line.stage == "primary" else f"  later: {line.stage}"
-        lines.append(f"  {line.kg.value:9.3f} kg  {line.litres.value:8.2f} L  {line.kind}{stage}")
+        weight, room = mass(line.kg.value, units, 3), volume(line.litres.value, units, 2)
+        lines.append(f"  {weight:>12s}  {room:>11s}  {line.kind}{stage}")
     return lines
 
 

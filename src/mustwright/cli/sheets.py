@@ -31,6 +31,15 @@ def sheet_text(path: str) -> tuple[str, str]:
     return file_text(path, "FILE"), Path(path).stem
 
 
+def spoken_sheet(path: str) -> tuple[str, str]:
+    """The same; from here on, amounts are said in the units of that sheet, or as chosen."""
+    from mustwright.unit_system import speak_of
+
+    text, name = sheet_text(path)
+    speak_of(text)
+    return text, name
+
+
 def file_text(path: str, field: str) -> str:
     """The text of a file.
 

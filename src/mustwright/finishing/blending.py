@@ -27,6 +27,7 @@ from mustwright.finishing.lots import (
     volume_of,
 )
 from mustwright.finishing.step import Addition, Recorded, cautions, within
+from mustwright.unit_system import measured_volume
 
 FEWEST_LOTS, MOST_LOTS = 2, 6
 ROUNDS = 12
@@ -261,7 +262,7 @@ def _result(
             lot.name,
             Figure(one.mass_g, "g", "litres x density", ARITHMETIC),
             {},
-            f"{float(x):.2f} L",
+            measured_volume(float(x)),
         )
         for lot, x, one in zip(lots, litres, liquids(lots, litres), strict=True)
         if x > 1e-9

@@ -11,6 +11,7 @@ from mustwright.finishing.liquid import BALANCE, Liquid, mead
 from mustwright.finishing.step import Addition, Recorded, cautions, published, record, within
 from mustwright.must.blend import Blend, Portion
 from mustwright.must.ingredient import Ingredient
+from mustwright.unit_system import measured_volume, short_volume
 
 SMALL_HEADSPACE_PCT = 2.0
 SUGARY_TOP_UP_G_L = 2.0
@@ -92,7 +93,9 @@ def rack(ask: RackAsk) -> Racking:
     given = {"volume_l": typed(ask.volume_l, "L"), "lees_l": lees, "way_l": way}
     left = ask.volume_l - lees.value - way.value
     if left <= 0:
-        raise ImpossibleError("volume", "needs more than what stays behind", f"{ask.volume_l} L")
+        raise ImpossibleError(
+            "volume", "needs more than what stays behind", short_volume(ask.volume_l)
+        )
     low = high = None
     if None not in (lees.high, way.high, lees.low, way.low):
         low = max(0.0, ask.volume_l - float(lees.high or 0) - float(way.high or 0))
@@ -169,7 +172,9 @@ def _with_vessel(ask: RackAsk, lees: Figure, way: Figure, racked: Figure) -> Rac
     space = ask.vessel_l - racked.value
     if space < 0:
         raise ImpossibleError(
-            "vessel", f"needs at least {racked.value:.2f} L for what is racked", f"{ask.vessel_l} L"
+            "vessel",
+            f"needs at least {measured_volume(racked.value)} for what is racked",
+            short_volume(ask.vessel_l),
         )
     headspace = Figure(
         space,
@@ -184,8 +189,8 @@ def _with_vessel(ask: RackAsk, lees: Figure, way: Figure, racked: Figure) -> Rac
         notes: tuple[str, ...] = ()
         if pct.value > SMALL_HEADSPACE_PCT:
             notes = (
-                f"{space:.2f} L of air above it will age it. Top up, use a smaller vessel, or fill "
-                "the space with an inert gas.",
+                f"{measured_volume(space)} of air above it will age it. Top up, use a smaller "
+                "vessel, or fill the space with an inert gas.",
             )
         return _as_racked(ask, lees, way, racked, headspace, pct, notes)
     return _topped_up(ask, lees, way, racked, headspace, pct, fill)
@@ -220,7 +225,15 @@ def _topped_up(
         )
     grams = Figure(top.mass_g, "g", "volume x density", ARITHMETIC)
     recorded = Recorded(
-        (Addition(name.replace(" ", "_"), name, grams, {"sugar_g_l": sugar}, f"{fill_l:.2f} L"),),
+        (
+            Addition(
+                name.replace(" ", "_"),
+                name,
+                grams,
+                {"sugar_g_l": sugar},
+                measured_volume(fill_l),
+            ),
+        ),
         {"volume_l": volume, "alcohol_pct": alcohol, "gravity": gravity},
         _steps(fill_l, name),
         tuple(notes),
@@ -254,8 +267,10 @@ def _steps(fill_l: float | None, name: str) -> tuple[str, ...]:
     steps = [
         "Flush the next vessel with gas if you have it. Put the outlet on its floor and let "
         "the mead run in without splashing.",
-        "Stop before the lees move. Let the last litre settle in a jar in the cold.",
+        "Stop before the lees move. Let the last of it settle in a jar in the cold.",
     ]
     if fill_l is not None:
-        steps.append(f"Top up with {fill_l:.2f} L of {name}; close it and note the date.")
+        steps.append(
+            f"Top up with {measured_volume(fill_l)} of {name}; close it and note the date."
+        )
     return tuple(steps)

@@ -20,6 +20,7 @@ from mustwright.batch.progress import Progress
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 from mustwright.kinetics.forecast import fermentations
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
+from mustwright.unit_system import degrees
 
 Floats = NDArray[np.float64]
 FRACTION = 2 / 3  # of the sugar: readings tell this moment better than that of dryness
@@ -143,7 +144,7 @@ def _yeast_text(case: KineticCase | SheetSide) -> str:
 
 
 def _warm_text(case: KineticCase | SheetSide) -> str:
-    return f"{_first_week_c(case.conditions):.1f} °C in the first week"
+    return f"{degrees(_first_week_c(case.conditions))} in the first week"
 
 
 def _first_week_c(conditions: Conditions) -> float:

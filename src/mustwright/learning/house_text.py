@@ -7,6 +7,7 @@ from typing import Any
 
 from mustwright.kinetics.parameters import population
 from mustwright.learning.house import GROUPS, House, HouseEffect, effects_of
+from mustwright.unit_system import temperature_step
 
 # What more of an effect means to a maker.
 MEANINGS = {
@@ -57,7 +58,7 @@ def meaning_of(effect: str, medium: str) -> str:
     if scale == "log":
         return f"{words}; 1 is a factor of {math.exp(spread):.2f}"
     if effect == "temperature_offset":
-        return f"{words}; 1 is {spread:.1f} °C"
+        return f"{words}; 1 is {temperature_step(spread)}"
     del centre
     return f"{words}; 1 is the usual spread between fermentations"
 

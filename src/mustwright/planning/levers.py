@@ -32,6 +32,7 @@ from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_forecast import SOURCE, foresee_comparison, run_of
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.what_if import extract_g_l
+from mustwright.unit_system import degrees, degrees_number
 
 # How far each is moved: what a maker could really do (a judgement, assumed).
 TOLERANCE_STEP_PCT = 2.0
@@ -113,9 +114,7 @@ class _Ferment:
 
 
 def _lever(name: str, change: str, case: _Ferment, members: int) -> Lever:
-    run = run_of(
-        case.must, case.feeds, case.conditions, members, case.prior, step_h=BANDS_EVERY_H
-    )
+    run = run_of(case.must, case.feeds, case.conditions, members, case.prior, step_h=BANDS_EVERY_H)
     inputs: dict[str, Figure | float | str] = {
         "members": float(members), "seed": float(SEED), "change": change,
     }  # fmt: skip
@@ -218,6 +217,7 @@ def _air(base: _Ferment) -> tuple[str, str, _Ferment]:
 def _warmth(result: PlanResult, base: _Ferment) -> tuple[str, str, _Ferment]:
     """Warmer, or cooler where warmer would leave the yeast's usual range."""
     now, high = result.must.temperature_c, result.strain.temperature_high_c
+    units = result.ground.units
     step = TEMPERATURE_STEP_C if now + TEMPERATURE_STEP_C <= high else -TEMPERATURE_STEP_C
     old = base.conditions
     vessel = old.vessel
@@ -229,7 +229,7 @@ def _warmth(result: PlanResult, base: _Ferment) -> tuple[str, str, _Ferment]:
         conditions = replace(old, vessel=replace(vessel, room_c=room, start_c=start))
     return (
         "temperature",
-        f"{now + step:.3g} °C instead of {now:.3g}",
+        f"{degrees(now + step, units)} instead of {degrees_number(now, units)}",
         replace(base, conditions=conditions),
     )
 

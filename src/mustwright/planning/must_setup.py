@@ -25,6 +25,7 @@ from mustwright.nutrition.shelf import Nutrient
 from mustwright.planning.field_words import note_in_words
 from mustwright.planning.mix import mix
 from mustwright.planning.sheet import Measured, Sheet, read_sheet
+from mustwright.unit_system import METRIC, UnitSystem, degrees, degrees_number, units_of
 from mustwright.yeast.pitch import Pitch, plan_pitch
 
 KEPT = 128  # musts; solving one is most of what a plan costs
@@ -73,6 +74,8 @@ class Ground:
     ----------
     house : HousePrior or None
         What the maker's finished batches say of such a fermentation; None where there are none.
+    units : UnitSystem
+        In which its amounts are said.
     """
 
     sheet: Sheet
@@ -82,18 +85,23 @@ class Ground:
     primary: tuple[Portion, ...]
     warnings: tuple[str, ...]
     house: HousePrior | None = None
+    units: UnitSystem = METRIC
+
+
+def ground_of(text: str, name: str) -> Ground:
+    """The ground of a sheet's text, with every formula that left its range among the warnings."""
+    return _ground(text, name, units_of(text))
 
 
 @lru_cache(maxsize=KEPT)
-def ground_of(text: str, name: str) -> Ground:
-    """The ground of a sheet's text, with every formula that left its range among the warnings."""
+def _ground(text: str, name: str, units: UnitSystem) -> Ground:
     with validity_notes() as outside:
-        ground = lay_ground(read_sheet(text, name))
+        ground = lay_ground(read_sheet(text, name), units)
     return replace(ground, warnings=(*ground.warnings, *outside))
 
 
-def lay_ground(sheet: Sheet) -> Ground:
-    """Mix the must, credit it, and work out the pitch."""
+def lay_ground(sheet: Sheet, units: UnitSystem = METRIC) -> Ground:
+    """Mix the must, credit it, and work out the pitch; `units` are those its sentences use."""
     warnings = [note_in_words(note) for note in sheet.assumptions]
     primary = [p for p in sheet.portions if p.stage == PRIMARY]
     if primary:
@@ -115,6 +123,7 @@ def lay_ground(sheet: Sheet) -> Ground:
         sheet.temperature_c,
         jar.name if jar else None,
         most,
+        units,
     )
     setting = Setting(
         figures,
@@ -127,12 +136,12 @@ def lay_ground(sheet: Sheet) -> Ground:
         sheet.labels_advise,
         sheet.follow_author,
     )
-    warnings.extend(_cautions(sheet, figures, pitch))
+    warnings.extend(_cautions(sheet, figures, pitch, units))
     warnings.extend(_rehydration_notes(sheet, pitch, held))
     fruit = blend is not None and _is_fruit_must(blend)
     must = _must_result(sheet, figures, blend)
     mixed = tuple(blend.portions) if blend else ()
-    return Ground(sheet, must, setting, fruit, mixed, tuple(dict.fromkeys(warnings)))
+    return Ground(sheet, must, setting, fruit, mixed, tuple(dict.fromkeys(warnings)), units=units)
 
 
 def _is_fruit_must(blend: Blend) -> bool:
@@ -243,7 +252,7 @@ def _credit(reckoned: Credit | None, measured: Measured, warnings: list[str]) ->
     return reckoned
 
 
-def _cautions(sheet: Sheet, figures: MustFigures, pitch: Pitch) -> list[str]:
+def _cautions(sheet: Sheet, figures: MustFigures, pitch: Pitch, units: UnitSystem) -> list[str]:
     found = []
     tolerance = sheet.strain.alcohol_tolerance_pct
     potential = figures.potential_alcohol_pct.value
@@ -255,7 +264,8 @@ def _cautions(sheet: Sheet, figures: MustFigures, pitch: Pitch) -> list[str]:
     low, high = sheet.strain.temperature_low_c, sheet.strain.temperature_high_c
     if not low <= sheet.temperature_c <= high:
         found.append(
-            f"{sheet.temperature_c:.3g} C is outside the usual {low:g} to {high:g} C of this yeast "
+            f"{degrees(sheet.temperature_c, units)} is outside the usual "
+            f"{degrees_number(low, units, 0)} to {degrees(high, units, 0)} of this yeast "
             f"({sheet.strain.name.lower()})."
         )
     if figures.brix.value > 30:

@@ -31,6 +31,7 @@ from mustwright.planning.outcome import Outcome, outcome_values
 from mustwright.planning.plan import compare, compare_on
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.ranking import rank
+from mustwright.unit_system import degrees, degrees_number
 
 STEP_H = 6.0
 SOURCE = "kinetic model, see docs/kinetics.md"
@@ -168,7 +169,8 @@ def doubts(ground: Ground) -> list[str]:
         )
     if not FITTED_C[0] <= ground.sheet.temperature_c <= FITTED_C[1]:
         found.append(
-            "The model was fitted between {:g} and {:g} °C; this must is outside.".format(*FITTED_C)
+            f"The model was fitted between {degrees_number(FITTED_C[0], ground.units)} and "
+            f"{degrees(FITTED_C[1], ground.units)}; this must is outside."
         )
     if medium_of(ground) == "honey":
         found.append(

@@ -1,4 +1,4 @@
-"""What to say of a plan: the next steps, a third of the sugar gone, amounts in the typed units."""
+"""What to say of a plan: the next steps, a third of the sugar gone."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import tomllib
 from collections.abc import Mapping
 from math import isfinite
 
-from mustwright.errors import InputError
 from mustwright.figure import Figure
 from mustwright.kinetics.pace import Pace, usual_pace
 from mustwright.must.course import share_of
@@ -14,7 +13,7 @@ from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.triggers import THIRD
 from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_result import Comparison, PlanResult
-from mustwright.units import in_unit, parse_quantity
+from mustwright.unit_system import mass, millilitres, volume
 
 
 def third_break(
@@ -50,18 +49,18 @@ def third_break(
 
 def next_steps(result: PlanResult, mixed: bool) -> list[tuple[str, str]]:
     """What is to be done, nearest first: (mix | pitch | feed, sentence)."""
-    steps = []
+    steps, units = [], result.ground.units
     solved = [line for line in result.must.ingredients if line.stage == "primary"]
     if solved and not mixed:
-        parts = [f"{line.kg.value:.2f} kg {in_sentence(line.name)}" for line in solved]
+        parts = [f"{mass(line.kg.value, units)} {in_sentence(line.name)}" for line in solved]
         together = " with ".join([", ".join(parts[:-1]), parts[-1]]) if parts[1:] else parts[0]
-        steps.append(("mix", f"Mix {together} to {result.must.volume_l.value:.1f} L."))
+        steps.append(("mix", f"Mix {together} to {volume(result.must.volume_l.value, units)}."))
     pitch = result.pitch
     steps.append(
         (
             "pitch",
-            f"Rehydrate {pitch.yeast_g.value:.1f} g of yeast in {pitch.water_ml.value:.0f} mL of "
-            "warm water and pitch it.",
+            f"Rehydrate {pitch.yeast_g.value:.1f} g of yeast in "
+            f"{millilitres(pitch.water_ml.value, units)} of warm water and pitch it.",
         )
     )
     for feed in result.plan.feeds:
@@ -86,31 +85,3 @@ def is_mixed(text: str) -> bool:
     except (ValueError, RecursionError):
         return False
     return isinstance(measured, Mapping) and bool({"gravity", "brix"} & set(measured))
-
-
-def units_typed(text: str) -> tuple[str, str]:
-    """Units of volume and of mass as a sheet that can be planned has them; else litres and kg."""
-    must = tomllib.loads(text).get("must", {})
-    amounts = [must.get("volume")]
-    amounts += [one.get("amount") for one in must.get("ingredient", [])]
-    volume, mass = "", ""
-    for amount in amounts:
-        try:
-            quantity = parse_quantity(amount, "amount")
-        except InputError:
-            continue
-        if quantity.dimension == "volume":
-            volume = volume or quantity.unit
-        elif quantity.dimension == "mass":
-            mass = mass or quantity.unit
-    volume = volume or "L"
-    return volume, mass or ("lb" if volume.endswith(("gal", "qt", "pt")) else "kg")
-
-
-def in_typed_units(figure: Figure, unit: str) -> str:
-    """A mass [kg] or volume [L] in another unit, pounds with ounces."""
-    if unit == "lb":
-        pounds = in_unit(figure.value, "lb")
-        whole = int(pounds + 1 / 320)
-        return f"{whole} lb {max(pounds - whole, 0.0) * 16:.1f} oz"
-    return f"{in_unit(figure.value, unit):.2f} {unit}"

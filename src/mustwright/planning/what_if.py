@@ -24,6 +24,7 @@ from mustwright.planning.must_setup import Ground
 from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_forecast import difference, outcome_of, run_of
 from mustwright.planning.plan_result import PlanResult
+from mustwright.unit_system import degrees, degrees_number
 
 FIELDS = ("temperature", "pitch", "nitrogen", "gravity")
 SAME = 1e-9
@@ -185,7 +186,8 @@ def _notes(planned: Planned, facts: Facts, changed: tuple[str, ...]) -> list[str
     low, high = strain.temperature_low_c, strain.temperature_high_c
     if "temperature" in changed and not low <= facts.temperature <= high:
         found.append(
-            f"{facts.temperature:g} °C is outside the usual {low:g} to {high:g} of this yeast."
+            f"{degrees(facts.temperature)} is outside the usual {degrees_number(low)} to "
+            f"{degrees_number(high)} of this yeast."
         )
     if "gravity" in changed:
         found.append(

@@ -10,7 +10,9 @@ from mustwright.errors import InputError
 from mustwright.must.gravity import gravity_from_brix, sugar_g_l_from_brix
 from mustwright.planning.kinetic_inputs import MODEL_RANGE
 from mustwright.planning.what_if import FIELDS, Facts, Planned, extract_g_l
-from mustwright.units import parse_quantity, temperature_c
+from mustwright.unit_hints import with_unit
+from mustwright.unit_system import degrees, degrees_number, temperature_unit
+from mustwright.units import in_unit, parse_quantity, temperature_c
 
 HIGHEST_BRIX = 42.0
 MOST_NITROGEN_MG_L = MODEL_RANGE["fed_n_mg_l"][1]
@@ -54,7 +56,7 @@ def read_facts(planned: Planned, typed: Mapping[str, str]) -> tuple[Facts, dict[
 def shown_facts(facts: Facts) -> dict[str, str]:
     """Facts as their fields show them."""
     return {
-        "temperature": f"{facts.temperature:.3g}",
+        "temperature": degrees_number(facts.temperature),
         "pitch": f"{facts.pitch:.3g}",
         "nitrogen": f"{facts.nitrogen:.0f}",
         "gravity": f"{facts.gravity:.3f}",
@@ -65,11 +67,18 @@ def slides(facts: Facts) -> dict[str, Slide]:
     """Sliders that hold a plan's facts and what is worth trying around them."""
     pitch_step = 10.0 ** math.floor(math.log10(max(facts.pitch, 0.1)) - 1)
     return {
-        "temperature": Slide(min(8.0, math.floor(facts.temperature)), 36.0, 0.5),
+        "temperature": _warm_slide(facts.temperature),
         "pitch": Slide(pitch_step, round(facts.pitch * 4 / pitch_step) * pitch_step, pitch_step),
         "nitrogen": Slide(0.0, max(500.0, math.ceil(2 * facts.nitrogen / 50) * 50.0), 1.0),
         "gravity": Slide(min(1.03, facts.gravity), max(1.15, facts.gravity), 0.001),
     }
+
+
+def _warm_slide(temperature_c: float) -> Slide:
+    low = min(8.0, math.floor(temperature_c))
+    if temperature_unit() == "F":
+        return Slide(math.floor(in_unit(low, "F")), round(in_unit(36.0, "F")), 1.0)
+    return Slide(low, 36.0, 0.5)
 
 
 def _number(text: str, field: str, requirement: str) -> float:
@@ -80,9 +89,10 @@ def _number(text: str, field: str, requirement: str) -> float:
 
 
 def _temperature(text: str, _planned: Planned) -> float:
-    value = temperature_c(text.replace(",", "."), "temperature")[0]
+    typed = with_unit(text.replace(",", "."), "temperature")
+    value = temperature_c(typed, "temperature")[0]
     if not 0 <= value <= WARMEST_C:
-        raise InputError("temperature", f"needs 0 to {WARMEST_C:g} °C", text)
+        raise InputError("temperature", f"needs {degrees_number(0)} to {degrees(WARMEST_C)}", text)
     return value
 
 

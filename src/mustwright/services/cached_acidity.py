@@ -13,6 +13,7 @@ from mustwright.services import records as use
 from mustwright.services.cached_forecasts import foreseen_plan
 from mustwright.services.own_protocols import protocols_in
 from mustwright.services.repository import Cellar, Record
+from mustwright.unit_system import choosing
 
 KEPT_RESULTS = 48
 
@@ -52,8 +53,7 @@ def ph_in_sheet(text: str) -> bool:
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
-def _answer(
-    key: tuple[str, str, tuple[str, ...]], asked: AcidityRequest, protocol: str | None
-) -> AcidityResult:
-    text, name, own_texts = key
-    return acidity(text, asked, protocol, protocols_in(own_texts), name)
+def _answer(key: use.Key, asked: AcidityRequest, protocol: str | None) -> AcidityResult:
+    text, name, own_texts, units = key
+    with choosing(units):
+        return acidity(text, asked, protocol, protocols_in(own_texts), name)

@@ -17,12 +17,12 @@ from mustwright.planning.plan_forecast import foresee_comparison
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.what_if import Planned, planned_forecast
 from mustwright.services import records as use
+from mustwright.services.records import Key
 from mustwright.services.repository import Cellar, Record
 
 KEPT_RESULTS = 96
 KEPT_RUNS = 24  # whole forecasts, about a megabyte each at most
 
-Key = tuple[str, str, tuple[str, ...]]
 _ONE_RUN = threading.Lock()
 # What was forecast already, so that a list need not wait for it.
 _ranked: set[tuple[Key, HousePrior | None]] = set()

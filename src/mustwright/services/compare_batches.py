@@ -21,6 +21,7 @@ from mustwright.learning.differences import (
 from mustwright.planning.likeness import likeness_of
 from mustwright.services.batch.cache import memory_of
 from mustwright.services.batch.repository import Ledger
+from mustwright.unit_system import short_volume
 
 QUIET_EVENTS = ("pitched", "bottled", "ended")  # every batch has them
 
@@ -71,7 +72,7 @@ def _said(opened: _Opened) -> dict[str, str]:
     events = {s.what.what for s in live if isinstance(s.what, Event)}
     done = sorted(e.replace("_", " ") for e in events if e not in QUIET_EVENTS)
     return {
-        "volume": f"{state.plan.must.volume_l:g} L",
+        "volume": short_volume(state.plan.must.volume_l, state.plan.sheet),
         "honey": likeness_of(case.ground).honey or "not named",
         "kind of yeast": state.plan.yeast.name,
         "protocol": state.plan.protocol_name,

@@ -18,8 +18,10 @@ from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.services.own_protocols import own_protocols, protocol_texts, protocols_in
 from mustwright.services.repository import TAKEN_BY_PAGES, Cellar, Record, slug_from_name
 from mustwright.toml_text import toml_table
+from mustwright.unit_system import UnitSystem, choosing, units_of
 
 KEPT_RESULTS = 96
+Key = tuple[str, str, tuple[str, ...], UnitSystem]
 
 
 @dataclass(frozen=True)
@@ -109,9 +111,9 @@ def has_own_shelf(content: Mapping[str, Any]) -> bool:
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
-def compared(text: str, name: str, own_texts: tuple[str, ...]) -> Comparison:
+def compared(text: str, name: str, own_texts: tuple[str, ...], units: UnitSystem) -> Comparison:
     """All protocols on a sheet that is as it is planned; kept for the next view."""
-    with warnings.catch_warnings():
+    with warnings.catch_warnings(), choosing(units):
         # The search for an alcohol tries musts outside every formula's range along the way.
         warnings.simplefilter("ignore", ValidityWarning)
         return compare(text, None, protocols_in(own_texts), name)
@@ -135,10 +137,10 @@ def compare_text(cellar: Cellar, text: str, name: str, protocols: Sequence[str] 
     return full.only(protocols)
 
 
-def planned_key(cellar: Cellar, text: str, name: str) -> tuple[str, str, tuple[str, ...]]:
-    """All that a comparison depends on: text with the shelf, name, the maker's protocols."""
+def planned_key(cellar: Cellar, text: str, name: str) -> Key:
+    """All that a comparison depends on, the units of its sentences included."""
     own_texts = tuple(protocol_texts(cellar).values())
-    return sheet_with_shelf(text, cellar.records("nutrient")), name, own_texts
+    return sheet_with_shelf(text, cellar.records("nutrient")), name, own_texts, units_of(text)
 
 
 def plan_text(cellar: Cellar, text: str, name: str, protocol: str | None = None) -> PlanResult:

@@ -40,6 +40,7 @@ from mustwright.web.pages import (
     tailor,
     tasting,
     trials,
+    units,
     what_if,
 )
 from mustwright.web.pages.batch import (
@@ -52,11 +53,12 @@ from mustwright.web.pages.batch import (
     start_batch,
     table,
 )
+from mustwright.web.units import ChosenUnits
 
 PAGES = (
     start_batch, batch_page, entry, replan, paper, table, links, lots, home, health, login,
     must_form, must_text, compare, what_if, tailor, acidity, plan, protocols, shelf, convert,
-    finish, finish_record, sources, house, tasting, trials, looking_back,
+    finish, finish_record, sources, house, tasting, trials, looking_back, units,
 )  # fmt: skip
 
 
@@ -104,6 +106,7 @@ def create_app(compose: Compose, access: Access | None = None) -> FastAPI:
     errors.register(app)
     # The one added last comes first: nobody's body is read before it is known who sends it.
     app.add_middleware(BoundedWork)
+    app.add_middleware(ChosenUnits, compose=compose)
     app.add_middleware(OwnForms)
     app.add_middleware(BodyLimit)
     app.add_middleware(Locked, compose=compose, access=access)

@@ -10,6 +10,15 @@ from typing import Any
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import ARITHMETIC, TYPED, Figure
+from mustwright.unit_hints import one_way
+from mustwright.unit_system import (
+    METRIC,
+    UnitSystem,
+    degrees,
+    degrees_number,
+    millilitres,
+    temperature_step,
+)
 
 
 @dataclass(frozen=True)
@@ -113,6 +122,7 @@ def plan_pitch(
     temperature_c: float,
     nutrient_name: str | None,
     most_nutrient_g: float | None = None,
+    units: UnitSystem = METRIC,
 ) -> Pitch:
     """Work out amounts and a checklist for rehydrating and pitching dry yeast.
 
@@ -131,6 +141,8 @@ def plan_pitch(
         The jar for the rehydration water; None when the shelf has none.
     most_nutrient_g : float or None
         The most that stock, label or law allow of it [g]; None for no limit.
+    units : UnitSystem
+        Of water and temperatures in the steps; yeast and nutrient are weighed in grams.
 
     Returns
     -------
@@ -186,7 +198,7 @@ def plan_pitch(
         ARITHMETIC,
         {"yeast_g": yeast, "volume_l": volume},
     )
-    steps = _steps(record, yeast, nutrient, water, nutrient_name, temperature_c)
+    steps = _steps(record, yeast, nutrient, water, nutrient_name, temperature_c, units)
     return Pitch(strain.name, yeast, nutrient, water, per_litre, steps)
 
 
@@ -233,17 +245,19 @@ def _steps(
     water: Figure,
     nutrient_name: str | None,
     temperature_c: float,
+    units: UnitSystem,
 ) -> tuple[ChecklistStep, ...]:
     r = record["rehydration"]
     cautions = data.load("cautions")
-    warm = f"{r['water_c']['low']:g} to {r['water_c']['high']:g} C"
+    low, high = float(r["water_c"]["low"]), float(r["water_c"]["high"])
+    warm = f"{degrees_number(low, units, 0)} to {degrees(high, units, 0)}"
     stand = f"{r['stand_min']['low']:g} to {r['stand_min']['high']:g} minutes"
     drop = float(r["step_c"]["typical"])
-    first = f"Warm {_amount(water.value, 0)} mL of clean water without chlorine"
+    first = f"Warm {millilitres(water.value, units)} of clean water without chlorine"
     steps = [
         ChecklistStep(
             "Water",
-            f"{first} to {r['nutrient_c']['typical']:g} C."
+            f"{first} to {degrees(float(r['nutrient_c']['typical']), units, 0)}."
             if nutrient_name
             else f"{first} to {warm}.",
             str(cautions["hot_water"]["text"]),
@@ -263,37 +277,35 @@ def _steps(
             "Yeast",
             f"Sprinkle {_amount(yeast.value, 1)} g of yeast on top, wait, then stir gently; let "
             f"it stand {stand}.",
-            str(cautions["yeast_heat"]["text"]),
+            one_way(str(cautions["yeast_heat"]["text"]), units),
         )
     )
-    steps.append(
-        ChecklistStep("Cool by steps", _cooling(float(r["water_c"]["high"]), temperature_c, drop))
-    )
+    steps.append(ChecklistStep("Cool by steps", _cooling(high, temperature_c, drop, units)))
     steps.append(
         ChecklistStep(
             "Pitch",
-            f"Pour the slurry into the must at {temperature_c:.3g} C and stir it in.",
+            f"Pour the slurry into the must at {degrees(temperature_c, units)} and stir it in.",
         )
     )
     return tuple(steps)
 
 
-def _cooling(start_c: float, must_c: float, drop_c: float) -> str:
+def _cooling(start_c: float, must_c: float, drop_c: float, units: UnitSystem) -> str:
     """How many must additions bring the slurry within one step of the must."""
-    gap = start_c - must_c
+    gap, step = start_c - must_c, temperature_step(drop_c, units)
     if gap <= drop_c:
-        return f"The slurry is within {drop_c:g} C of the must already: no steps needed."
+        return f"The slurry is within {step} of the must already: no steps needed."
     count = 0
     at = start_c
     stops = []
     while at - must_c > drop_c:
         at -= min(drop_c * 0.8, at - must_c - drop_c * 0.5)
         count += 1
-        stops.append(f"{at:.0f} C")
+        stops.append(degrees(at, units, 0))
     return (
         f"Stir in a little must, wait 5 minutes, and again: {count} step"
         f"{'s' if count > 1 else ''}, to {', '.join(stops)}, so that the slurry never falls more "
-        f"than {drop_c:g} C at once and meets the must ({must_c:.3g} C) within that."
+        f"than {step} at once and meets the must ({degrees(must_c, units)}) within that."
     )
 
 

@@ -262,7 +262,7 @@ def test_ammonium_never_goes_into_the_water():
     [
         ({"yeast": {"amount": "0.5 g"}}, "a slow start"),
         ({"yeast": {"amount": "500 g"}}, "far above the usual"),
-        ({"temperature": "38 C"}, "outside the usual 12 to 26 C"),
+        ({"temperature": "38 C"}, "outside the usual 12 to 26 °C"),
         ({"yeast": {"kind": "ale"}}, "usually reaches"),
     ],
 )

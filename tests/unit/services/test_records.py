@@ -207,26 +207,6 @@ def test_the_one_third_break_stands_where_the_plan_put_its_feed(cellar):
     assert third.low < third.value < third.high
 
 
-@pytest.mark.parametrize(
-    ("volume", "amount", "units"),
-    [
-        ("19 L", "solve", ("L", "kg")),
-        ("5 US gal", "solve", ("US gal", "lb")),
-        ("5 US gal", "7 kg", ("US gal", "kg")),
-        ("20 L", "15 lb 4 oz", ("L", "lb")),
-    ],
-)
-def test_units_are_those_the_maker_types(volume, amount, units):
-    text = SHEET.replace("10 L", volume).replace('"solve"', f'"{amount}"')
-    assert say.units_typed(text) == units
-
-
-def test_pounds_are_said_with_ounces(cellar):
-    line = use.plan_text(cellar, SHEET, "x").must.ingredients[0]
-    pounds, ounces = say.in_typed_units(line.kg, "lb").replace(" oz", "").split(" lb ")
-    assert 0.45359237 * (int(pounds) + float(ounces) / 16) == pytest.approx(line.kg.value, abs=2e-3)
-
-
 def test_names_keep_their_capitals_only_where_they_are_abbreviations():
     assert say.in_sentence("Clover honey") == "clover honey"
     assert say.in_sentence("DAP of mine") == "DAP of mine"

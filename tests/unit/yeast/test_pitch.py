@@ -12,6 +12,8 @@ from musts import ground, sheet
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import ASSUMED, Figure
+from mustwright.unit_hints import one_way
+from mustwright.unit_system import METRIC
 from mustwright.yeast.pitch import plan_pitch, strain_called, strains
 
 STEP_C = 10
@@ -79,7 +81,7 @@ def test_no_cooling_step_is_steeper_than_allowed(must_c):
     """From the warmest water allowed down to the must, every printed stop counted."""
     text = detail(pitched(temperature=must_c), "Cool by steps")
     listed = text.split(", so that")[0] if ", so that" in text else ""
-    stops = [float(x) for x in re.findall(r"(-?\d+) C\b", listed)]
+    stops = [float(x) for x in re.findall(r"(-?\d+) °C", listed)]
     drops = [a - b for a, b in pairwise([WARMEST_C, *stops, must_c])]
     assert max(drops) <= STEP_C + 0.5  # stops are printed to the degree
     assert all(drop > 0 for drop in drops[:-1])
@@ -94,7 +96,7 @@ def test_how_many_steps(must_c, steps):
 
 def test_a_fahrenheit_must_is_not_shown_to_six_digits():
     pitch = ground(sheet(temperature="65 F")).setting.pitch
-    assert "18.3 C" in detail(pitch, "Pitch")
+    assert "18.3 °C" in detail(pitch, "Pitch")
     assert "18.33" not in " ".join(s.detail for s in pitch.steps)
 
 
@@ -109,7 +111,7 @@ def test_heat_and_ammonium_are_cautioned_where_the_hand_is():
     by_title = {s.title: s.caution for s in pitch.steps}
     cautions = data.load("cautions")
     assert by_title["Water"] == cautions["hot_water"]["text"]
-    assert by_title["Yeast"] == cautions["yeast_heat"]["text"]
+    assert by_title["Yeast"] == one_way(cautions["yeast_heat"]["text"], METRIC)
     assert "ammonium" in by_title["Rehydration nutrient"]
 
 

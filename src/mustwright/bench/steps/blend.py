@@ -17,6 +17,7 @@ from mustwright.bench.step import FinishingStep
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.finishing.blending import BlendResult, blend_lots
 from mustwright.finishing.lots import QUANTITIES, BlendTarget, Lot
+from mustwright.unit_system import measured_volume
 
 LOT = (
     FormPart("", (
@@ -109,11 +110,15 @@ def _work(typed: TypedFields) -> BlendResult:
 
 
 def _said(result: BlendResult) -> str:
-    parts = [f"{p.litres.value:.2f} L of {p.name}" for p in result.parts if p.litres.value >= 0.005]
+    parts = [
+        f"{measured_volume(p.litres.value)} of {p.name}"
+        for p in result.parts
+        if p.litres.value >= 0.005
+    ]
     poured = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
     made = (
-        f"{poured} make {result.volume_l.value:.2f} L at {result.alcohol_pct.value:.2f} % vol and "
-        f"gravity {result.gravity.value:.4f}."
+        f"{poured} make {measured_volume(result.volume_l.value)} at "
+        f"{result.alcohol_pct.value:.2f} % vol and gravity {result.gravity.value:.4f}."
     )
     return made if result.feasible else f"{result.words} {made}"
 

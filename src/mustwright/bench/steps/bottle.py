@@ -17,6 +17,7 @@ from mustwright.bench.step import FinishingStep
 from mustwright.errors import InputError
 from mustwright.finishing.bottling import Bottling, bottle
 from mustwright.finishing.label_facts import BottleAsk, Size, volume_text
+from mustwright.unit_system import measured_volume
 from mustwright.units import volume_l
 
 _COUNTED = re.compile(r"(.+?)\s*[x*]\s*(\d{1,6})\s*")
@@ -52,7 +53,7 @@ def _said(result: Bottling) -> str:
         return "It does not fill one bottle of that size."
     kinds_of = " and ".join(filled)
     count, left = result.bottle_count.value, result.left_l.value
-    return f"{count:.0f} bottles: {kinds_of}; {left:.2f} L are left over."
+    return f"{count:.0f} bottles: {kinds_of}; {measured_volume(left)} are left over."
 
 
 def _uses(result: Bottling, volume_l: float) -> list[Use]:
@@ -71,8 +72,8 @@ def _recorded(result: Bottling, case: AnsweredStep, used: Mapping[str, float]) -
     if whole + used["left"] > case.volume_l * (1 + 1e-9):
         raise InputError(
             "left",
-            f"needs bottles and rest within the {case.volume_l:.2f} L there were",
-            f"{whole:.2f} L and {used['left']:.2f} L",
+            f"needs bottles and rest within the {measured_volume(case.volume_l)} there were",
+            f"{measured_volume(whole)} and {measured_volume(used['left'])}",
         )
     words = {"lot": result.lot_code, "bottles": " and ".join(sizes) or "none"}
     return StepDone("bottle", lost_l=case.volume_l - used["left"], words=words)

@@ -20,6 +20,7 @@ from mustwright.constants import CO2_PER_ETHANOL_G_G, ETHANOL_G_L_PER_PCT_VOL
 from mustwright.finishing.carbonate import CarbonateAsk, Carbonation, carbonate
 from mustwright.finishing.priming import Sugar, sugar_called
 from mustwright.finishing.step import finishing_data
+from mustwright.unit_system import degrees
 
 
 def _sugar(raw: object, name: str, among: AsTyped) -> Sugar:
@@ -54,8 +55,8 @@ def _said(result: Carbonation) -> str:
     assert result.sugar_g is not None
     return (
         f"Prime with {grams(result.sugar_g)} of {short_name(result.sugar_name)} for {wanted}: "
-        f"{result.pressure_bar_20c.value:.2f} bar at 20 °C, up to {most:.2f} bar if it gets to "
-        f"30 °C. {_bearing(result)}"
+        f"{result.pressure_bar_20c.value:.2f} bar at {degrees(20)}, up to {most:.2f} bar if it "
+        f"gets to {degrees(30)}. {_bearing(result)}"
     )
 
 

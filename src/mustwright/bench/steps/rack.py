@@ -14,6 +14,7 @@ from mustwright.bench.liquid import MeadNow
 from mustwright.bench.recording import AnsweredStep, added, gained
 from mustwright.bench.step import FinishingStep
 from mustwright.finishing.racking import RackAsk, Racking, rack
+from mustwright.unit_system import measured_volume
 
 
 def _work(typed: TypedFields) -> Racking:
@@ -21,17 +22,18 @@ def _work(typed: TypedFields) -> Racking:
 
 
 def _said(result: Racking) -> str:
-    words = f"About {result.racked_l.value:.2f} L come over"
+    words = f"About {measured_volume(result.racked_l.value)} come over"
     after = result.volume_after_l.value
     if result.top_up_l is not None:
         topped = result.recorded.additions[0].name
         words += (
-            f"; top up with {result.top_up_l.value:.2f} L of {topped}, which makes {after:.2f} L"
+            f"; top up with {measured_volume(result.top_up_l.value)} of {topped}, "
+            f"which makes {measured_volume(after)}"
         )
         if result.alcohol_after_pct is not None:
             words += f" at {result.alcohol_after_pct.value:.2f} % vol"
     elif result.headspace_l is not None:
-        words += f" and leave {result.headspace_l.value:.2f} L of air above them"
+        words += f" and leave {measured_volume(result.headspace_l.value)} of air above them"
     return f"{words}."
 
 

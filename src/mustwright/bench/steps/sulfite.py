@@ -15,6 +15,7 @@ from mustwright.bench.recording import AnsweredStep, as_used, over
 from mustwright.bench.step import FinishingStep
 from mustwright.finishing.sulfite import SulfiteDose, sulfite_dose
 from mustwright.finishing.sulfite_amount import SulfiteAsk
+from mustwright.unit_system import degrees
 
 
 def _work(typed: TypedFields) -> SulfiteDose:
@@ -33,8 +34,8 @@ def _said(result: SulfiteDose) -> str:
         amount = f"{result.stock_ml.value:.1f} mL of the stock ({amount})"
     return (
         f"Add {amount}: free sulfur dioxide comes to {free}, the total to "
-        f"{milligrams(result.total_after_mg_l)}. At {cold.value:g} °C {kept.value:.2f} mg/L of it "
-        "is molecular."
+        f"{milligrams(result.total_after_mg_l)}. At {degrees(cold.value)} {kept.value:.2f} mg/L "
+        "of it is molecular."
     )
 
 

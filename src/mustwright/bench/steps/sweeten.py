@@ -18,6 +18,7 @@ from mustwright.errors import ImpossibleError, InputError
 from mustwright.finishing.protection import Protection
 from mustwright.finishing.step import finishing_data
 from mustwright.finishing.sweeten import SweetenAsk, Sweetening, sweeten
+from mustwright.unit_system import measured_volume
 from mustwright.units import parse_quantity
 
 
@@ -70,8 +71,9 @@ def _said(result: Sweetening) -> str:
     return first + (
         f"{grams(result.weigh_g)} of {short_name(result.sweetener)} bring it to "
         f"{result.new_gravity.value:.4f}: "
-        f"{result.new_volume_l.value:.2f} L with {result.sugar_after_g_l.value:.0f} g/L of sugar "
-        f"at {result.new_alcohol_pct.value:.2f} % vol."
+        f"{measured_volume(result.new_volume_l.value)} with "
+        f"{result.sugar_after_g_l.value:.0f} g/L of sugar at "
+        f"{result.new_alcohol_pct.value:.2f} % vol."
     )
 
 

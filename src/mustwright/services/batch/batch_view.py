@@ -15,6 +15,7 @@ from mustwright.batch.view_json import digest_of
 from mustwright.services.batch.cache import kept_beside, memory_of
 from mustwright.services.batch.forecaster import Told, told
 from mustwright.services.batch.repository import Ledger
+from mustwright.unit_system import chosen, speaking_of
 
 MakeOutlook = Callable[[Progress], BatchOutlook]
 
@@ -40,7 +41,7 @@ def look(
     memory = memory_of(ledger)
     with ledger.one_moment():
         record = ledger.batch(slug)
-        key = (slug, zone, make_outlook, memory.forecasts_made(slug))
+        key = (slug, zone, make_outlook, memory.forecasts_made(slug), chosen())
         kept = memory.views.get(key)
         if isinstance(kept, BatchView) and _holds(kept, record, now):
             view = kept
@@ -79,15 +80,16 @@ def _view(
         source = Told(make_outlook(state), None, False)
     else:
         source = told(ledger, record, gist, state, urgent=urgent)
-    return judged(
-        record,
-        gist,
-        state,
-        zone,
-        source.outlook,
-        foreseen=source.foreseen,
-        ph=source.ph,
-        pending=source.pending,
-        wrong_clock=clock_behind(record.updated_at, last_at, now),
-        read_log=lambda: memory.stands(ledger, record),
-    )
+    with speaking_of(state.plan.sheet):
+        return judged(
+            record,
+            gist,
+            state,
+            zone,
+            source.outlook,
+            foreseen=source.foreseen,
+            ph=source.ph,
+            pending=source.pending,
+            wrong_clock=clock_behind(record.updated_at, last_at, now),
+            read_log=lambda: memory.stands(ledger, record),
+        )

@@ -21,6 +21,7 @@ from mustwright.errors import InputError, MustwrightError
 from mustwright.planning.must_setup import ground_of
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.repository import MissingRecordError
+from mustwright.unit_system import mass
 
 LONGEST_CODE = 80
 DELETED = "This batch was deleted. Its bottles may still exist."
@@ -189,7 +190,7 @@ def _trace(
         own.at,
         done.words.get("bottles", "none"),
         held,
-        (*_recipe(state.plan), *_went_in(before, held)),
+        (*_recipe(state.plan), *_went_in(before, held, state.plan.sheet)),
         _labels(first.asked, own.entry.at.astimezone(zone).date())[0],
         *_labels(_as_known(done.asked, held), day),
         tuple(_changed(stands, own, zone)),
@@ -209,7 +210,9 @@ def _recipe(plan: BatchPlan) -> list[LotPart]:
         kilograms = []
     parts = []
     for i, one in enumerate(typed):
-        amount = f"{kilograms[i]:.2f} kg" if len(kilograms) == len(typed) else one.get("amount")
+        amount = (
+            mass(kilograms[i], plan.sheet) if len(kilograms) == len(typed) else one.get("amount")
+        )
         facts = "; ".join(f"{k}: {v}" for k, v in one.items() if k not in OF_THE_RECIPE)
         parts.append(LotPart(None, f"{amount} of {one.get('kind')}", facts))
     if not typed:
@@ -218,9 +221,9 @@ def _recipe(plan: BatchPlan) -> list[LotPart]:
     return [*parts, LotPart(None, f"{yeast.grams:.1f} g of yeast, {yeast.name.lower()}")]
 
 
-def _went_in(before: Sequence[Standing], held: VesselContents) -> list[LotPart]:
+def _went_in(before: Sequence[Standing], held: VesselContents, sheet: str) -> list[LotPart]:
     """Feeds, events that add something, and what finishing put in."""
-    found = [(at, added_words(one), "") for at, one in held.added]
+    found = [(at, added_words(one, sheet), "") for at, one in held.added]
     for stand in before:
         what = stand.what
         if stand.removed:

@@ -11,12 +11,13 @@ from weakref import WeakKeyDictionary
 
 from mustwright.batch.clock import clock
 from mustwright.batch.view import BatchRecord
-from mustwright.batch.view_json import digest_of, is_closed
+from mustwright.batch.view_json import digest_of, is_closed, is_in_units
 from mustwright.errors import MustwrightError
 from mustwright.services.batch.batch_view import MakeOutlook, look
 from mustwright.services.batch.cache import kept_beside
 from mustwright.services.batch.forecaster import pages_come_first
 from mustwright.services.batch.repository import Ledger
+from mustwright.unit_system import UnitSystem, chosen
 
 STALE = timedelta(hours=1)
 SLOW_S = 0.04
@@ -85,7 +86,7 @@ def due_today(
     pages_come_first(ledger)
     stamp = ledger.stamp()
     kept = _lists.get(ledger)
-    if kept is not None and kept.holds(stamp, now, zone):
+    if kept is not None and kept.holds(stamp, now, zone) and kept.units == chosen():
         return kept.found
     began = time.monotonic()
     records = ledger.batches()
@@ -106,7 +107,7 @@ def due_today(
     later = tuple(i for i in items if not i.is_today)
     found = DueList(today, later, closed, sum(i.stale for i in items))
     took = 0.0 if is_small else time.monotonic() - began
-    _lists[ledger] = _Kept(found, ledger.stamp(), now, zone, time.monotonic(), took)
+    _lists[ledger] = _Kept(found, ledger.stamp(), now, zone, time.monotonic(), took, chosen())
     return found
 
 
@@ -120,6 +121,7 @@ class _Kept:
     zone: tzinfo
     made_s: float
     took_s: float
+    units: UnitSystem | None
 
     def holds(self, stamp: str, now: datetime, zone: tzinfo) -> bool:
         """Whether it can be shown again.
@@ -181,7 +183,9 @@ def renew_digest(ledger: Ledger, slug: str, now: datetime, zone: tzinfo) -> None
 def _is_old(record: BatchRecord, now: datetime) -> bool:
     if record.digest_version != record.version or record.digest_at is None:
         return True
-    return not is_closed(record.digest) and now - record.digest_at > STALE
+    if is_closed(record.digest):
+        return False
+    return now - record.digest_at > STALE or not is_in_units(record.digest or "")
 
 
 def _item(

@@ -26,9 +26,10 @@ from mustwright.batch.entry_fields import event_typed, moment_typed, reading_typ
 from mustwright.batch.finishing_fields import step_fields, step_retyped
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.plan import BatchPlan
-from mustwright.batch.temperature_text import shown_temperature
 from mustwright.errors import InputError
-from mustwright.units import parse_quantity
+from mustwright.unit_hints import shown_temperature
+from mustwright.unit_system import VOLUMES
+from mustwright.units import in_unit, parse_quantity
 from mustwright.web.forms.typed import TypedForm
 
 HYDROMETER_BRIX = "hydrometer brix"
@@ -143,7 +144,7 @@ def event_of(typed: TypedForm) -> Event:
         {
             "what": typed.get("what"),
             "temperature": _degrees(typed.get("temperature"), typed.get("unit", "C")),
-            "litres": f"{litres} L" if _PLAIN.fullmatch(litres) else litres,
+            "litres": _litres(litres, typed.get("volume_unit")),
             "note": typed.get("note"),
         }
     )
@@ -152,9 +153,22 @@ def event_of(typed: TypedForm) -> Event:
 # An entry already written ---------------------------------------------------------------------
 
 
-def typed_from(what: Payload, at: datetime, unit: str, zone: tzinfo) -> TypedForm:
+def _litres(text: str, unit: str) -> str:
+    """A volume with the unit of its field; litres where the form names none."""
+    if not _PLAIN.fullmatch(text):
+        return text
+    return f"{text} {unit if unit in VOLUMES else 'L'}"
+
+
+def typed_from(
+    what: Payload, at: datetime, unit: str, zone: tzinfo, volume_unit: str = "L"
+) -> TypedForm:
     """The form an entry fills."""
-    fields = {"at": at.astimezone(zone).strftime("%Y-%m-%dT%H:%M"), "unit": unit}
+    fields = {
+        "at": at.astimezone(zone).strftime("%Y-%m-%dT%H:%M"),
+        "unit": unit,
+        "volume_unit": volume_unit,
+    }
     if isinstance(what, Reading):
         brix = "" if what.brix is None else f"{what.brix:g}"
         fields |= {
@@ -174,7 +188,7 @@ def typed_from(what: Payload, at: datetime, unit: str, zone: tzinfo) -> TypedFor
         fields |= {
             "what": what.what,
             "temperature": shown_temperature(what.temperature_c, unit),
-            "litres": "" if what.litres is None else f"{what.litres:g}",
+            "litres": "" if what.litres is None else f"{in_unit(what.litres, volume_unit):g}",
             "note": what.note,
         }
     elif isinstance(what, StepDone):

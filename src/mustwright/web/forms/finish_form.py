@@ -15,6 +15,8 @@ from mustwright.bench.step import StepPage
 from mustwright.bench.steps.blend import LOT_KEYS
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.services.batch.finishing import FilledFields, StartOf, filled
+from mustwright.unit_hints import with_unit
+from mustwright.unit_system import METRIC, current
 from mustwright.web.forms.typed import said
 
 SUBMIT = "show"
@@ -210,11 +212,20 @@ def _takes(page: StepPage) -> dict[str, str]:
 
 def _typed(page: StepPage, came: Mapping[str, str]) -> dict[str, str]:
     """What came for a field of the form."""
+    kinds = {one.name: one.kind.dimension for one in page.fields}
+    kinds |= {name: one.kind.dimension for name, one in LOT_KEYS.items()}
     return {
-        name: text
+        name: _as_read(text, kinds.get(name.rpartition(".")[2], ""))
         for name, text in came.items()
         if text and (name in page.names or (page.lot and _LOT.fullmatch(name)))
     }
+
+
+def _as_read(text: str, dimension: str) -> str:
+    """What was typed; a bare volume or temperature with its unit, where it is not the usual one."""
+    if dimension not in ("volume", "temperature") or current() == METRIC:
+        return text
+    return with_unit(text, dimension)
 
 
 def _of_batch(

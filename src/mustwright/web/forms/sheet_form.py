@@ -13,6 +13,8 @@ from tomlkit.toml_document import TOMLDocument
 from mustwright.errors import InputError
 from mustwright.must.blend import PRIMARY
 from mustwright.toml_text import toml_table
+from mustwright.unit_hints import with_unit
+from mustwright.unit_system import chosen
 from mustwright.web.forms.typed import TypedForm, put, shown
 
 SIMPLE: dict[str, tuple[str, str, bool]] = {
@@ -115,7 +117,7 @@ def sheet_from_typed(base: str, typed: TypedForm, jars: Mapping[str, Mapping[str
     before = typed_from_sheet(base, typed.get("name").strip())
     for field, (table, key, numeric) in SIMPLE.items():
         if typed.get(field).strip() != before.get(field).strip():
-            put(_made(document, table), key, typed.get(field), numeric)
+            put(_made(document, table), key, _as_read(field, typed.get(field)), numeric)
     _write_gravity(document, "must", typed.get("target"), before.get("target"))
     _write_gravity(document, "measured", typed.get("measured"), before.get("measured"))
     _write_rows(document, typed.rows, before.rows)
@@ -124,6 +126,17 @@ def sheet_from_typed(base: str, typed: TypedForm, jars: Mapping[str, Mapping[str
         if table in document and not document[table] and table not in parse(base):
             del document[table]
     return tomlkit.dumps(document)
+
+
+def _as_read(field: str, text: str) -> str:
+    """What was typed; a bare volume or temperature with the unit chosen for the cellar, if any.
+
+    A sheet means litres and °C by bare numbers, whatever is chosen later.
+    """
+    system = chosen()
+    if system is None or field not in ("volume", "temperature"):
+        return text
+    return with_unit(text, field, system)
 
 
 def kept_rows(typed: TypedForm) -> list[int]:

@@ -17,6 +17,7 @@ from mustwright.planning.acidity.feed_acid import NO_PROTOCOL
 from mustwright.planning.acidity.result import AcidityResult, DoseAnswer
 from mustwright.services.cached_acidity import kept_acidity, ph_in_sheet
 from mustwright.services.repository import Cellar, Record
+from mustwright.unit_system import speak_of
 from mustwright.web.forms.acidity_form import FIELDS, read_asked, salts
 from mustwright.web.pages.figures import FigureList
 from mustwright.web.pages.plan import names
@@ -42,6 +43,7 @@ def acidity_working_page(request: Request, slug: str) -> HTMLResponse:
 def _shown(request: Request, slug: str, template: str) -> HTMLResponse:
     cellar: Cellar = request.app.state.compose.cellar
     record: Record = cellar.record("sheet", slug)
+    speak_of(record.text)
     query = {name: request.query_params.get(name, "").strip()[:80] for name in FIELDS}
     asked, errors = read_asked(query)
     address = f"/musts/{record.key}/acidity"

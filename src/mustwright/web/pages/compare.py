@@ -20,6 +20,7 @@ from mustwright.planning.plan_forecast import doubts
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.services.cached_forecasts import foreseen_comparison
 from mustwright.services.repository import Cellar
+from mustwright.unit_system import degree_sign, speak_of
 from mustwright.web.pages.figures import number
 from mustwright.web.pages.plan import ledger_of, names
 from mustwright.web.pages.render_values import show
@@ -36,12 +37,13 @@ router = APIRouter(include_in_schema=False)
 BANDS_FOR_ALL = 3  # with so few protocols each gets its band
 NAMED = 5  # and with so few each its own colour and dash
 PICKED = 2
+WARMEST = "Warmest"
 OUTCOMES = (
     "Dry after, days",
     "Sticks",
     "Sugar left, g/L",
     "Nitrogen left, mg N/L",
-    "Warmest, °C",
+    WARMEST,
     "Most gas, L/h",
 )
 ACID = f"pH under {ph_floor():g}"
@@ -68,6 +70,7 @@ def compare_page(
     """
     cellar: Cellar = request.app.state.compose.cellar
     record = cellar.record("sheet", slug)
+    speak_of(record.text)
     try:
         result = foreseen_comparison(
             cellar,
@@ -131,7 +134,7 @@ def compare_page(
         jars=jars,
         columns=[
             "Behind the best",
-            *(OUTCOMES if result.outcomes else ()),
+            *(_outcome_heads() if result.outcomes else ()),
             *((ACID,) if result.outcomes and result.acid else ()),
             "Cost",
             *(f"{name}, g" for _, name in jars),
@@ -161,6 +164,10 @@ def _curves(every: Sequence[PlanResult], best: str, picked: list[str]) -> list[C
     return drawn
 
 
+def _outcome_heads() -> list[str]:
+    return [f"{head}, {degree_sign()}" if head == WARMEST else head for head in OUTCOMES]
+
+
 def _figures(result: PlanResult) -> list[tuple[str, Figure]]:
     outcome = result.outcome
     if outcome is None:
@@ -173,7 +180,7 @@ def _figures(result: PlanResult) -> list[tuple[str, Figure]]:
         outcome.peak_temperature_c,
         outcome.peak_gas_l_h,
     )
-    found = list(zip(OUTCOMES, figures, strict=True))
+    found = list(zip(_outcome_heads(), figures, strict=True))
     return [*found, (ACID, result.acid.chance_below_floor)] if result.acid else found
 
 

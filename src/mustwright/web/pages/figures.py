@@ -10,6 +10,7 @@ from functools import cache
 
 from mustwright import data
 from mustwright.figure import Figure
+from mustwright.unit_system import METRIC, UnitSystem, current, number_in, unit_for
 
 DECIMALS = {
     "of 100": 0,
@@ -41,7 +42,16 @@ DECIMALS = {
 }
 LOOKED_DAYS = 42  # how far a forecast looks
 SHARES = ("chance", "of the sugar used")
-UNIT_SHOWN = {"chance": "", "SG 20/20": "", "SG": "", "C": "°C", "money": "", "kg/m3": "kg/m³"}
+UNIT_SHOWN = {
+    "chance": "",
+    "SG 20/20": "",
+    "SG": "",
+    "C": "°C",
+    "F": "°F",
+    "lb": "",
+    "money": "",
+    "kg/m3": "kg/m³",
+}
 NARROWEST = 0.015  # a range under 1.5 % is noise beside what a maker can weigh or measure
 
 
@@ -75,17 +85,25 @@ def number(value: float, unit: str = "") -> str:
     return f"{float(digits):g}"
 
 
-def said(figure: Figure) -> str:
-    """A figure with its unit."""
-    unit = UNIT_SHOWN.get(figure.unit, figure.unit)
-    return f"{number(figure.value, figure.unit)} {unit}".strip()
+def said(figure: Figure, units: UnitSystem | None = None) -> str:
+    """A figure with its unit, in a system or in the one that holds here."""
+    unit = unit_for(figure.value, figure.unit, units or current())
+    return f"{said_number(figure, figure.value, units)} {UNIT_SHOWN.get(unit, unit)}".strip()
+
+
+def said_number(figure: Figure, value: float, units: UnitSystem | None = None) -> str:
+    """A figure's value, or an end of its range, in the unit in which the figure is said."""
+    unit = unit_for(figure.value, figure.unit, units or current())
+    if unit == figure.unit or not math.isfinite(value):
+        return number(value, figure.unit)
+    return number_in(value, figure.unit, unit)
 
 
 def spread(figure: Figure) -> str:
     """The range a figure carries, in words; empty without one, or where it is too narrow."""
     if figure.low is None or figure.high is None:
         return ""
-    low, high = number(figure.low, figure.unit), number(figure.high, figure.unit)
+    low, high = (said_number(figure, end) for end in (figure.low, figure.high))
     narrow = not figure.unit.startswith("SG") and (
         figure.high - figure.low < NARROWEST * abs(figure.value)
     )
@@ -181,7 +199,7 @@ class FigureList:
             self._name(found, name)
             return found
         inputs: list[tuple[str, str, int | None]] = [
-            (words(label), said(made), self.number(made, words(label)))
+            (words(label), said(made, METRIC), self.number(made, words(label)))
             if isinstance(made, Figure)
             else (words(label), plain(made), None)
             for label, made in figure.inputs.items()

@@ -13,6 +13,7 @@ from mustwright.bench.step import StepPage
 from mustwright.bench.step_table import PAGES, then
 from mustwright.errors import InputError
 from mustwright.finishing.bottling import Bottling
+from mustwright.unit_system import METRIC, choosing
 from mustwright.web.forms.finish_form import MOST_LOTS, SENT, SUBMIT, FinishForm
 from mustwright.web.forms.typed import said
 from mustwright.web.pages.batch.shared import Desk
@@ -148,7 +149,10 @@ def working_page(request: Request, slug: str) -> Response:
     """Every figure of a step's answer, numbered, each once."""
     form = _form(request, slug)
     result = form.page.run(form.used(), _today(request))
-    return show(request, "finish_working.html", page=form.page, form=form, ledger=ledger_of(result))
+    with choosing(METRIC):  # as the formulas take them
+        return show(
+            request, "finish_working.html", page=form.page, form=form, ledger=ledger_of(result)
+        )
 
 
 def _form(request: Request, slug: str) -> FinishForm:

@@ -19,6 +19,7 @@ from mustwright.errors import InputError
 from mustwright.services.batch.finishing import amounts_of, why_not
 from mustwright.services.batch.record import new_id
 from mustwright.services.repository import MissingRecordError
+from mustwright.unit_system import speak_of
 from mustwright.web.forms.finish_form import FinishForm, finish_form
 from mustwright.web.forms.typed import TypedForm
 from mustwright.web.pages.batch.shared import Desk
@@ -45,6 +46,7 @@ def form_of(request: Request, page: StepPage, pairs: Iterable[tuple[str, str]]) 
     start = start_of(desk, named)
     if start is None:
         return finish_form(page, every)
+    speak_of(desk.view(named).progress.plan.sheet)
     more = {}
     if "link" in page.names:
         base = request.app.state.access.address or str(request.base_url)
@@ -68,6 +70,7 @@ def addresses(known: Mapping[str, str]) -> dict[str, str]:
 def batch_context(desk: Desk, start: BatchStart) -> dict[str, object]:
     """What is in the vessel, with where each fact comes from, and what went in."""
     held, view = start.held, desk.view(start.slug)
+    speak_of(view.progress.plan.sheet)
     facts = [
         (fact.label, fact.printed(value), held.how.get(name, ""))
         for name, fact in FACTS.items()

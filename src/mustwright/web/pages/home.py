@@ -9,8 +9,10 @@ from mustwright.compose import Compose
 from mustwright.nutrition.choose import SHORT_MG_L
 from mustwright.planning import plan_text as say
 from mustwright.services.cached_forecasts import Outlook, outlooks
+from mustwright.services.units import was_asked
 from mustwright.web.pages.batch.shared import due_now
 from mustwright.web.pages.render_values import put_away, show
+from mustwright.web.pages.units import READY_MADE
 from mustwright.web.pictures.feed_line import small_line
 
 router = APIRouter(include_in_schema=False)
@@ -29,6 +31,7 @@ def home(request: Request, gone: str = "") -> HTMLResponse:
         today=due.today[:SHOWN_DUE],
         looks=[_strip(o) for o in outlooks(compose.cellar, compose.house_for())],
         gone=put_away(gone),
+        ready_made=() if was_asked(compose.ledger) else READY_MADE,
     )
 
 

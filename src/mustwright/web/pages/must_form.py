@@ -12,6 +12,7 @@ from mustwright.nutrition.shelf import DEFAULT_SHELF, generic_nutrients
 from mustwright.services import records as use
 from mustwright.services.repository import Cellar, Record
 from mustwright.toml_text import toml_table
+from mustwright.unit_system import METRIC, chosen, degree_sign
 from mustwright.web.forms import lists
 from mustwright.web.forms.sheet_form import (
     CELLAR,
@@ -109,6 +110,7 @@ def _shelf_words(cellar: Cellar) -> str:
 def _options(cellar: Cellar, typed: TypedForm, errors: Mapping[str, str]) -> Mapping[str, Any]:
     extra = [field for field in ROW_FIELDS if field not in ("kind", "amount", "stage")]
     return {
+        **_unit_hints(),
         "kinds": lists.ingredient_names(),
         "stages": lists.STAGE_OPTIONS,
         "facts": LOT_LABELS,
@@ -125,6 +127,30 @@ def _options(cellar: Cellar, typed: TypedForm, errors: Mapping[str, str]) -> Map
     }
 
 
+BARE = {"L": "litres", "US gal": "US gallons", "imp gal": "imperial gallons"}
+
+
+def _usual_warmth() -> str:
+    """What a new must's temperature starts from, in the chosen unit."""
+    return "68 F" if (chosen() or METRIC).temperature == "F" else "20 C"
+
+
+def _unit_hints() -> dict[str, str]:
+    """What the fields say of units: examples, and what a bare number is read as."""
+    system = chosen() or METRIC
+    volumes = {"L": "19 L or 5 US gal", "US gal": "5 US gal", "imp gal": "4 imp gal"}
+    own = system.volume
+    return {
+        "bare_volume": f"{volumes[own]}; a bare number here is read as {BARE[own]}.",
+        "bare_temperature": f"{'20 C or 68 F' if chosen() is None else _usual_warmth()}; "
+        f"a bare number here is read as {degree_sign(system)}.",
+        "amounts_like": "6 kg, 15 lb 4 oz, 3 L"
+        if chosen() is None
+        else f"{'15 lb 4 oz' if system.mass == 'lb' else '6 kg'}, "
+        f"{'3 L' if own == 'L' else f'1 {own}'}",
+    }
+
+
 add_routes(
     router,
     RecordForm(
@@ -134,7 +160,10 @@ add_routes(
         "/musts/{key}/edit",
         "/musts/{key}",
         ("A new must", "Change the must"),
-        lambda _: (TypedForm({"temperature": "20 C"}, [dict(row) for row in NEW_ROWS]), ""),
+        lambda _: (
+            TypedForm({"temperature": _usual_warmth()}, [dict(row) for row in NEW_ROWS]),
+            "",
+        ),
         _fill,
         _keep,
         _field,

@@ -22,6 +22,7 @@ from mustwright.planning.plan_result import PlanResult
 from mustwright.services.cached_forecasts import foreseen_plan
 from mustwright.services.own_protocols import own_protocols
 from mustwright.services.repository import Cellar, Record
+from mustwright.unit_system import METRIC, UnitSystem, choosing, mass, speak_of, typed_units, volume
 from mustwright.web.pages.figures import FigureList
 from mustwright.web.pages.render_values import show
 from mustwright.web.pictures.balance import balance_picture
@@ -36,6 +37,7 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
     """The plan by the protocol asked for, or by the recommended one."""
     cellar: Cellar = request.app.state.compose.cellar
     record = cellar.record("sheet", slug)
+    units, as_typed = speak_of(record.text), typed_units(record.text)
     try:
         house = request.app.state.compose.house_for()
         result = foreseen_plan(cellar, record.text, record.name, protocol or None, house)
@@ -43,7 +45,6 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise
         return show(request, "stuck.html", 422, record=record, error=str(error))
-    units = say.units_typed(record.text)
     third = say.third_break(result, result.plan, result.outcome)
     return show(
         request,
@@ -53,9 +54,11 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         ledger=ledger_of(result, third),
         working=f"/musts/{slug}/working?protocol={result.plan.protocol}",
         steps=say.next_steps(result, say.is_mixed(record.text)),
-        units=units,
-        volume_typed=say.in_typed_units(result.must.volume_l, units[0]),
-        ingredients=_ingredients(result, units),
+        volume_typed=volume(result.must.volume_l.value, as_typed, 2)
+        if as_typed.volume != units.volume
+        else "",
+        typed_otherwise=(as_typed.volume, as_typed.mass) != (units.volume, units.mass),
+        ingredients=_ingredients(result, as_typed),
         later=any(one.stage != "primary" for one in result.must.ingredients),
         third=third,
         line_wide=feed_line(result.plan, third),
@@ -80,7 +83,8 @@ def working_page(request: Request, slug: str, protocol: str | None = None) -> HT
     house = request.app.state.compose.house_for()
     result = foreseen_plan(cellar, record.text, record.name, protocol or None, house)
     ledger = ledger_of(result, say.third_break(result, result.plan, result.outcome))
-    return show(request, "working.html", record=record, result=result, ledger=ledger)
+    with choosing(METRIC):  # as the formulas take them
+        return show(request, "working.html", record=record, result=result, ledger=ledger)
 
 
 def forecast_view(result: PlanResult) -> dict[str, object] | None:
@@ -128,11 +132,11 @@ def _finish(result: PlanResult) -> str:
     return f"/finish?{urlencode(start.typed())}"
 
 
-def _ingredients(result: PlanResult, units: tuple[str, str]) -> list[dict[str, object]]:
+def _ingredients(result: PlanResult, typed_in: UnitSystem) -> list[dict[str, object]]:
     rows: list[dict[str, object]] = []
     for one in result.must.ingredients:
         wet = one.origin == "fill"
-        typed = say.in_typed_units(*((one.litres, units[0]) if wet else (one.kg, units[1])))
+        typed = volume(one.litres.value, typed_in, 2) if wet else mass(one.kg.value, typed_in)
         rows.append({"line": one, "typed": typed})
     return rows
 

@@ -11,8 +11,8 @@ from jinja2 import Environment
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from mustwright import data
-from mustwright.batch import log_text, temperature_text, volume_text
+from mustwright import data, unit_system
+from mustwright.batch import log_text
 from mustwright.bench.field_text import between, printed
 from mustwright.web.forms import batch_form
 from mustwright.web.pages import batch_options, figures
@@ -25,6 +25,7 @@ def _equipped() -> Environment:
     made = environment()
     made.filters.update(
         said=figures.said,
+        said_number=figures.said_number,
         spread=figures.spread,
         clock=figures.clock,
         clock_range=figures.clock_range,
@@ -38,11 +39,12 @@ def _equipped() -> Environment:
         feed_words=log_text.feed_words,
         feed_options=batch_options.feed_options,
         jar_options=batch_options.jar_options,
-        degrees=temperature_text.degrees,
-        litres=volume_text.litres_words,
+        degrees=unit_system.degrees,
+        volume=unit_system.volume,
     )
     made.globals["cautions"] = cautions()
     made.globals["ledger"] = None
+    made.globals["degree_sign"] = unit_system.degree_sign
     made.globals["ph_options"] = batch_form.PH_OPTIONS
     return made
 

@@ -16,6 +16,7 @@ from mustwright.planning.what_if import FIELDS, Planned, WhatIf, what_if
 from mustwright.planning.what_if_inputs import read_facts, shown_facts, slides
 from mustwright.services.cached_forecasts import foreseen_plan, foreseen_planned
 from mustwright.services.repository import Cellar
+from mustwright.unit_system import degree_sign, speak_of
 from mustwright.web.forms.typed import said
 from mustwright.web.pages.figures import FigureList
 from mustwright.web.pages.render_values import show
@@ -23,12 +24,12 @@ from mustwright.web.pictures.gravity import Curve, alone
 
 router = APIRouter(include_in_schema=False)
 LABELS = {
-    "temperature": ("Must temperature, °C", "also as 68 F"),
+    "temperature": ("Must temperature", ""),
     "pitch": ("Dry yeast, g", "rehydrated as in the plan"),
     "nitrogen": ("Nitrogen fed in all, mg N/L", "all feeds change in proportion"),
     "gravity": ("Gravity at pitch", "also as 24 Bx"),
 }
-UNITS = {"temperature": "°C", "pitch": "g", "nitrogen": "mg N/L", "gravity": ""}
+UNITS = {"temperature": "", "pitch": "g", "nitrogen": "mg N/L", "gravity": ""}
 OUTCOMES = {
     "days_to_dry": "Dry after",
     "chance_of_sticking": "Stops short",
@@ -46,6 +47,7 @@ def what_if_page(
     """The form and both forecasts; with `fragment` the forecasts alone."""
     cellar: Cellar = request.app.state.compose.cellar
     record = cellar.record("sheet", slug)
+    speak_of(record.text)
     template = "what_if_answer.html" if fragment else "what_if.html"
     try:
         house = request.app.state.compose.house_for()
@@ -58,7 +60,7 @@ def what_if_page(
     context: dict[str, Any] = {
         "record": record,
         "plan": plan.plan,
-        "labels": LABELS,
+        "labels": _labels(),
         "forecast_state": state(),
         "members": MEMBERS,
         "answer": None,
@@ -88,10 +90,17 @@ def what_if_page(
     return show(request, template, 422 if errors else 200, **context)
 
 
+def _labels() -> dict[str, tuple[str, str]]:
+    """Labels and hints; the temperature with the unit of a bare number."""
+    sign, other = degree_sign(), "20 C" if degree_sign() == "°F" else "68 F"
+    return {**LABELS, "temperature": (f"Must temperature, {sign}", f"also as {other}")}
+
+
 def _changes(found: WhatIf) -> list[str]:
     old, new = shown_facts(found.planned.facts), shown_facts(found.facts)
+    units = {**UNITS, "temperature": degree_sign()}
     return [
-        f"{LABELS[name][0].split(',')[0].lower()} {new[name]} {UNITS[name]}".strip()
+        f"{LABELS[name][0].split(',')[0].lower()} {new[name]} {units[name]}".strip()
         + f" instead of {old[name]}"
         for name in found.changed
     ]

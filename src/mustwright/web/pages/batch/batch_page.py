@@ -16,7 +16,6 @@ from mustwright.batch.entries import Entry, FeedGiven, Given, Note, Payload, Rea
 from mustwright.batch.log import Standing
 from mustwright.batch.plan import BatchPlan, PlannedFeed
 from mustwright.batch.reading_text import corrected_by_id, corrected_words
-from mustwright.batch.temperature_text import temperature_unit
 from mustwright.batch.view import BatchView
 from mustwright.bench.step_table import PAGES
 from mustwright.errors import InputError
@@ -24,6 +23,7 @@ from mustwright.services.batch.newest import Newest, newest
 from mustwright.services.batch.photos import add_photo
 from mustwright.services.batch.record import find, new_id, write
 from mustwright.services.batch.repository import SameIdError
+from mustwright.unit_system import units_of
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.typed import TypedForm, said
 from mustwright.web.pages import batch_options
@@ -149,7 +149,8 @@ def next_open_feed(view: BatchView) -> StepFeed | None:
 
 def _filled(view: BatchView, last: Newest, typed: Mapping[str, TypedForm]) -> dict[str, TypedForm]:
     """What the small forms hold when nothing was typed yet."""
-    unit = temperature_unit(view.progress.plan.sheet)
+    units = units_of(view.progress.plan.sheet)
+    unit = units.temperature
     ready = next_open_feed(view)
     doses = {}
     if ready is not None:
@@ -159,7 +160,7 @@ def _filled(view: BatchView, last: Newest, typed: Mapping[str, TypedForm]) -> di
     start = {
         "reading": TypedForm({"instrument": instrument, "unit": unit, "ph_by": last.ph_by}),
         "feed": TypedForm(doses),
-        "event": TypedForm({"unit": unit}),
+        "event": TypedForm({"unit": unit, "volume_unit": units.volume}),
         "note": TypedForm(),
         "photo": TypedForm(),
         "rename": TypedForm({"name": view.record.name}),

@@ -11,12 +11,12 @@ from mustwright.batch import log_text as words
 from mustwright.batch.entries import CORRECTABLE, Correction, Entry, what_from
 from mustwright.batch.log import Standing, to_undo
 from mustwright.batch.plan import BatchPlan
-from mustwright.batch.temperature_text import temperature_unit
 from mustwright.batch.view import BatchView
 from mustwright.errors import InputError
 from mustwright.services.batch.record import correct, remove, restore, undo
 from mustwright.services.batch.repository import ChangedEntryError
 from mustwright.services.repository import MissingRecordError
+from mustwright.unit_system import temperature_unit, units_of
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.typed import TypedForm, number_of, said
 from mustwright.web.pages import batch_options
@@ -76,8 +76,9 @@ def _merged(now: Standing, theirs: Sequence[Entry], typed: TypedForm, desk: Desk
         return typed
     unit = typed.get("unit_opened") or "C"
     was = what_from(now.entry.what.kind, first.before)
-    base = batch_form.typed_from(was, first.at_before, unit, desk.zone)
-    other = batch_form.typed_from(now.what, now.at, unit, desk.zone)
+    gallons = typed.get("volume_unit") or "L"
+    base = batch_form.typed_from(was, first.at_before, unit, desk.zone, gallons)
+    other = batch_form.typed_from(now.what, now.at, unit, desk.zone, gallons)
     kept = {
         name: other.get(name, value) if value.strip() == base.get(name).strip() else value
         for name, value in typed.fields.items()
@@ -88,7 +89,9 @@ def _merged(now: Standing, theirs: Sequence[Entry], typed: TypedForm, desk: Desk
 def _opened(view: BatchView, stand: Standing, typed: TypedForm, desk: Desk) -> TypedForm:
     """The form as it was when opened, in the unit it was opened in."""
     unit = typed.get("unit_opened") or temperature_unit(view.progress.plan.sheet)
-    return batch_form.typed_from(stand.what, stand.at, unit, desk.zone)
+    return batch_form.typed_from(
+        stand.what, stand.at, unit, desk.zone, typed.get("volume_unit") or "L"
+    )
 
 
 def _form(
@@ -117,7 +120,8 @@ def _form(
         said=words.said(now.what, plan),
         when_said=words.moment(now.at, desk.zone, desk.now),
         kind=now.what.kind,
-        typed=typed or batch_form.typed_from(now.what, now.at, unit, desk.zone),
+        typed=typed
+        or batch_form.typed_from(now.what, now.at, unit, desk.zone, units_of(plan.sheet).volume),
         unit=unit,
         changes=words.history(now, desk.zone, plan),
         jars=_jars(plan, now),

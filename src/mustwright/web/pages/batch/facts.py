@@ -15,9 +15,8 @@ from mustwright.batch.progress import FINISHING, Progress
 from mustwright.batch.quantiles import Quantiles
 from mustwright.batch.reading_text import corrected_words
 from mustwright.batch.restart_course import TAKEN
-from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
-from mustwright.batch.volume_text import short_litres
+from mustwright.unit_system import degrees, short_volume
 
 DRY_SHARE = 0.97
 NOT_KNOWN, UNREAD = "not known", "Nothing has been read since pitch."
@@ -107,7 +106,7 @@ def _alcohol(state: Progress, of: Assessment) -> Fact:
 def _volume(state: Progress, of: Assessment) -> Fact:
     said = of.held.how.get("volume_l", "")
     how = (f"{said[:1].upper()}{said[1:]}.",) if said else ()
-    return Fact("In the vessel", short_litres(of.held.volume_l, state.plan.sheet), "", how)
+    return Fact("In the vessel", short_volume(of.held.volume_l, state.plan.sheet), "", how)
 
 
 def _fall(state: Progress, of: Assessment) -> Fact | None:

@@ -19,6 +19,7 @@ from mustwright.services.batch.export_json import import_json
 from mustwright.services.batch.start import start_planned
 from mustwright.services.cached_forecasts import foreseen_plan
 from mustwright.services.repository import Record
+from mustwright.unit_system import speak_of
 from mustwright.web.forms.typed import TypedForm, number_of, said
 from mustwright.web.pages.batch.batch_page import shown
 from mustwright.web.pages.batch.shared import Desk, Form, due_now, sent_with_file, text_of
@@ -39,6 +40,7 @@ def ask_to_start(
     """Name, protocol and when the yeast went in."""
     desk = Desk(request)
     record = desk.cellar.record("sheet", slug)
+    speak_of(record.text)
     at = desk.now.astimezone(desk.zone).strftime("%Y-%m-%dT%H:%M")
     chosen = protocol
     if not chosen:
@@ -54,6 +56,7 @@ def start(request: Request, slug: str, typed: Form) -> Response:
     """Start a batch that follows the plan, and go straight to its page."""
     desk = Desk(request)
     record = desk.cellar.record("sheet", slug)
+    speak_of(record.text)
     try:
         started = _started(desk, record, typed)
     except InputError as error:

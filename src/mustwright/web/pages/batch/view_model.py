@@ -17,10 +17,10 @@ from mustwright.batch.log import Standing
 from mustwright.batch.outlook import GravityBand, anchor
 from mustwright.batch.paper import without_gravity
 from mustwright.batch.progress import CLOSED, FINISHING, FeedState
-from mustwright.batch.temperature_text import degrees
 from mustwright.batch.view import BatchView
 from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.course import Floats
+from mustwright.unit_system import degrees
 from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_lines
 from mustwright.web.pictures.batch_ph import batch_ph
 

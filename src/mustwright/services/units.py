@@ -1,0 +1,31 @@
+"""Which units the makers of a cellar chose, once for every page and command."""
+
+from __future__ import annotations
+
+from mustwright.errors import InputError
+from mustwright.services.batch.repository import Ledger
+from mustwright.unit_system import UnitSystem, system_called
+
+SETTING = "units"
+AS_TYPED = "as typed"  # asked, and each must keeps its own
+
+
+def chosen_for(ledger: Ledger) -> UnitSystem | None:
+    """The system chosen for a cellar; None where each must's own units count."""
+    kept = ledger.setting(SETTING)
+    if kept is None or kept == AS_TYPED:
+        return None
+    try:
+        return system_called(kept)
+    except InputError:  # of a version that knew more
+        return None
+
+
+def was_asked(ledger: Ledger) -> bool:
+    """Whether anyone chose, be it that each must keeps its own."""
+    return ledger.setting(SETTING) is not None
+
+
+def keep_units(ledger: Ledger, system: UnitSystem | None) -> None:
+    """Keep what was chosen; None lets each must keep its own."""
+    ledger.keep_setting(SETTING, AS_TYPED if system is None else system.key)
