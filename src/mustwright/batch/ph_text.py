@@ -20,7 +20,7 @@ def stands_words(ph: PhForeseen) -> str:
 def ahead_words(ph: PhForeseen, now_h: float) -> str:
     """Where it goes from here on."""
     return (
-        f"With the feeds still planned, it will fall to {band_words(ph.lowest_ahead)}, "
+        f"With the feeds still planned, the lowest pH ahead is {band_words(ph.lowest_ahead)}, "
         f"{when_words(ph, now_h)}; {_share(ph.chance_low_ahead)} fall under {ph.floor:g}."
     )
 
