@@ -34,7 +34,9 @@ FORECAST = click.option(
 def opened() -> Iterator[Compose]:
     """The maker's cellar, closed again at the end."""
     from mustwright.compose import Compose
+    from mustwright.unit_system import chosen
 
+    chosen()  # looked up now: one cellar cannot be asked while another of this thread is read
     compose = Compose.from_environment()
     try:
         yield compose

@@ -59,7 +59,7 @@ class CellarStore:
 
     def close(self) -> None:
         """Close the file."""
-        let_go()
+        let_go(self._engine)
         self._engine.dispose()
 
     def back_up(self, target: Path, key: bytes | None = None) -> dict[str, int]:

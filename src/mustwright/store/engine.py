@@ -174,9 +174,15 @@ def _own_connection(engine: Engine) -> Connection:
     return own[1]
 
 
-def let_go() -> None:
-    """Close the connection that this thread has kept; others end with their threads."""
-    if _held.own is not None:
+def let_go(of: Engine | None = None) -> None:
+    """Close the connection that this thread has kept; others end with their threads.
+
+    Parameters
+    ----------
+    of : Engine or None
+        Only a connection of this one; None closes whichever is kept.
+    """
+    if _held.own is not None and of in (None, _held.own[0]):
         _held.own[1].close()
         _held.own = None
 

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import threading
+from datetime import UTC, datetime
 
 import pytest
 from sqlalchemy import text
 
+from mustwright.store.cellar_store import CellarStore
 from mustwright.store.engine import reading, sqlite_engine
+
+MOMENT = datetime(2031, 6, 1, tzinfo=UTC)
 
 
 @pytest.fixture
@@ -66,3 +70,13 @@ def test_what_is_asked_within_one_moment_is_seen_as_of_it(engine):
         other.join()
         assert lines(engine) == [1], "the moment stands still"
     assert lines(engine) == [1, 2]
+
+
+def test_another_cellar_closed_within_a_reading_ends_nothing(tmp_path):
+    mine = CellarStore(tmp_path / "mine.db", lambda: MOMENT)
+    with mine.ledger.one_moment():
+        other = CellarStore(tmp_path / "other.db", lambda: MOMENT)
+        other.ledger.batches()
+        other.close()
+        assert mine.ledger.batches() == []
+    mine.close()

@@ -168,3 +168,43 @@ def test_a_command_says_amounts_as_asked(sheet_file, capsys):
     assert " lb " in said["imperial"]
     assert run(["plan", sheet_file, "--no-forecast"]) == 0
     assert capsys.readouterr().out == said["us"]
+
+
+def test_a_batch_has_the_same_figures_in_either_system(client, batch, cellar):
+    ledger = cellar.ledger
+    reading = {"gravity": "1.080", "temperature": "84", "unit": "F"}
+    client.post(f"/batches/{batch}/reading", data=reading)
+    seen = {}
+    for system in (METRIC, US):
+        keep_units(ledger, system)
+        page = client.get(f"/batches/{batch}").text
+        seen[system] = re.sub(r"<[^>]+>", " ", SCALES.sub(" ", page))
+        due = client.get("/batches").text
+        other = "°C" if system == US else "°F"
+        assert other not in due
+    assert "28.9 °C" in seen[METRIC]
+    assert "84 °F" in seen[US]
+    assert "°F" not in seen[METRIC]
+    assert "18.93 L" in seen[METRIC]
+    assert "5 US gal" in seen[US]
+    us = client.get(f"/api/batches/{batch}").json()
+    keep_units(ledger, METRIC)
+    metric = client.get(f"/api/batches/{batch}").json()
+    for part in ("state", "feeds"):
+        assert metric[part] == us[part]
+
+
+def test_the_commands_of_a_batch_say_it_in_one_system(client, batch, cellar, capsys, monkeypatch):
+    ledger = cellar.ledger
+    monkeypatch.setenv("MUSTWRIGHT_HOME", str(cellar.compose.home))
+    reading = {"gravity": "1.080", "temperature": "84", "unit": "F"}
+    client.post(f"/batches/{batch}/reading", data=reading)
+    for words in (("batch", "show", batch), ("batch", "next", batch), ("batch", "list"),
+                  ("batch", "watch", batch)):  # fmt: skip
+        assert run(list(words)) == 0
+        assert metric_words(capsys.readouterr().out) == [], words
+        assert run([*words, "--units", "metric"]) == 0
+        assert "°F" not in capsys.readouterr().out
+    keep_units(ledger, METRIC)
+    assert run(["batch", "show", batch]) == 0
+    assert "18.93 L" in capsys.readouterr().out
