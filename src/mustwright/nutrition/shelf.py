@@ -218,9 +218,7 @@ def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf
     entries = named = _entries(content, where)
     if not entries:
         listed = ", ".join(generic_nutrients()[name].name for name in DEFAULT_SHELF)
-        assumed.append(
-            f"{where}: the shelf is empty, so unlimited generic nutrients are assumed: {listed}"
-        )
+        assumed.append(f"{where}: the shelf is empty, unlimited generic kinds assumed: {listed}")
         entries = [(name, True) for name in DEFAULT_SHELF]
     if len(entries) > MOST_NUTRIENTS:
         raise InputError(where, f"needs at most {MOST_NUTRIENTS} nutrients", len(entries))

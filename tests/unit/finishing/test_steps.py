@@ -269,9 +269,9 @@ def test_acid_by_hand():
 
 
 def test_acid_the_wrong_way():
-    with pytest.raises(ImpossibleError, match="other way"):
+    with pytest.raises(ImpossibleError, match="wrong way"):
         acid_dose(AcidAsk(10, "tartaric", 6, 5), HOME)
-    with pytest.raises(ImpossibleError, match="other way"):
+    with pytest.raises(ImpossibleError, match="wrong way"):
         acid_dose(AcidAsk(10, "potassium_carbonate", ph=3.6, to_ph=3.4), HOME)
 
 

@@ -214,8 +214,7 @@ class _Acidity:
         if done.effective < FEWEST_FOR_BENCH:
             self.notes.append(
                 "Check the weights, the volume of the sample and the meter: hardly any "
-                "possible must "
-                "shows this bench trial, so it is ignored."
+                "possible must shows this bench trial, so it is ignored."
             )
             return done
         self.must = done.must
@@ -308,10 +307,7 @@ class _Acidity:
                 },
             )
             moved = band_figure(
-                with_all - without,
-                "pH",
-                "lowest pH with all feeds - lowest pH without this one",
-                MODEL,
+                with_all - without, "pH", "lowest pH with it - lowest pH without it", MODEL
             )
             found.append(
                 AcidFeed(
