@@ -341,8 +341,8 @@ def _steps(
     if keg is not None:
         return (
             "Purge the air: fill the closed keg with gas and vent it, three times.",
-            f"Cool the keg to {degrees(ask.keg_c or 0.0)} and set {keg.value:.2f} bar (gauge); leave "
-            "it on gas for one to two weeks, or rock it.",
+            f"Cool the keg to {degrees(ask.keg_c or 0.0)} and set {keg.value:.2f} bar (gauge); "
+            "leave it on gas for one to two weeks, or rock it.",
             "Vent before opening anything.",
         )
     assert sugar is not None
@@ -377,7 +377,8 @@ def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container])
     if ask.sugar is not None:
         notes.append(
             f"The pressure at {degrees(30)} is that of the closed bottle, air in the headspace "
-            "counted; its high end (fullest bottle, closed cold, no air dissolved) is what a bottle must bear."
+            "counted; its high end (fullest bottle, closed cold, no air dissolved) is what a "
+            "bottle must bear."
         )
     notes += [f"{c.name}: {c.working_bar.source}." for c in containers if not _has_source(c)]
     bearing = [c.name for c in containers if c.bears]

@@ -239,9 +239,9 @@ def _kept_words(ask: SulfiteAsk, sums: _Amounts, kept: Figure, now: Figure) -> l
     """What is molecular in the glass cold and now, and what was taken for the cold."""
     cold = sums.dosed_for.value
     words = (
-        f"Dosed for {degrees(cold)}: {kept.value:.2f} mg/L molecular there, {now.value:.2f} mg/L at "
-        f"the {degrees(ask.temperature_c)} it has now. Cold takes molecular sulfur dioxide back, "
-        "so the coldest place decides."
+        f"Dosed for {degrees(cold)}: {kept.value:.2f} mg/L molecular there, {now.value:.2f} mg/L "
+        f"at the {degrees(ask.temperature_c)} it has now. Cold takes molecular sulfur dioxide "
+        "back, so the coldest place decides."
     )
     if ask.keeping_c is None:
         return [
