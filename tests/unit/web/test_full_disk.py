@@ -204,6 +204,7 @@ def forms(client, cellar, slug, dry):
 ELSEWHERE = {
     "/login", "/logout", "/logout/others", "/api/batches/{slug}/readings",
     "/batches/{slug}/entries/{id}/restore", "/batches/{slug}/replan",
+    "/units",  # buttons alone: nothing typed could be lost
 }  # fmt: skip
 
 
