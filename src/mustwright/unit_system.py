@@ -321,6 +321,17 @@ def in_pounds(grams: float, system: Spoken = None) -> bool:
     return system_of(system).mass == "lb" and grams >= 1000 * KG_PER_POUND
 
 
+def weighed(grams: float, system: Spoken = None) -> str:
+    """Honey or sugar as it is weighed out: whole grams, or pounds from one pound on.
+
+    Examples
+    --------
+    >>> weighed(1047.0, METRIC), weighed(1047.0, US), weighed(120.0, US)
+    ('1047 g', '2 lb 4.9 oz', '120 g')
+    """
+    return mass(grams / 1000, system) if in_pounds(grams, system) else f"{grams:.0f} g"
+
+
 def degrees(celsius: float, system: Spoken = None, digits: int = 1) -> str:
     """A temperature in words; a final zero is left out.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from mustwright.figure import Figure
+from mustwright.unit_hints import example
 from mustwright.unit_system import current, in_pounds, mass, number_in, unit_for
 
 WORDS = {
@@ -59,7 +60,7 @@ DECIMALS = {"SG 20/20": 4, "% vol": 2, "%": 1, "L": 2, "mg/L": 1, "g/L": 2, "vol
 def words(name: str) -> str:
     """A field's name as a person would say it."""
     if name in WORDS:
-        return WORDS[name]
+        return example(WORDS[name])
     for suffix in UNITS_IN_NAMES:
         if name.endswith(suffix) and len(name) > len(suffix):
             name = name[: -len(suffix)]
@@ -116,12 +117,16 @@ def _unit(figure: Figure) -> str:
     """The unit in which a figure is said; a glass and a pipette stay in millilitres."""
     if figure.unit == "mL":
         return "mL"
+    if figure.unit == "g" and in_pounds(figure.value):
+        return "lb"
     return unit_for(figure.value, figure.unit, current())
 
 
 def _text(figure: Figure, number: float) -> str:
     unit = _unit(figure)
     if unit != figure.unit:
+        if figure.unit == "g":
+            return number_in(number / 1000, "kg", unit)
         return number_in(number, figure.unit, unit)
     places = DECIMALS.get(figure.unit)
     if places is None and abs(number) >= 1000:

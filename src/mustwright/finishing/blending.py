@@ -27,7 +27,7 @@ from mustwright.finishing.lots import (
     volume_of,
 )
 from mustwright.finishing.step import Addition, Recorded, cautions, within
-from mustwright.unit_system import measured_volume
+from mustwright.unit_system import measured_volume, short_volume
 
 FEWEST_LOTS, MOST_LOTS = 2, 6
 ROUNDS = 12
@@ -210,7 +210,9 @@ def _amount(lots: Sequence[Lot], volume_l: float) -> float:
     # Dilute lots may take up a hair more room together than apart.
     if not least * 0.999 <= volume_l <= most * 1.001:
         raise ImpossibleError(
-            "volume", f"needs {least:g} to {most:g} L, what must and what can go in", volume_l
+            "volume",
+            f"needs {short_volume(least)} to {short_volume(most)}, what must and what can go in",
+            short_volume(volume_l),
         )
     return min(max(volume_l, least), most)
 

@@ -28,6 +28,7 @@ from mustwright.finishing.gas_class import kept_within
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.priming import Sugar, priming_sugar
 from mustwright.finishing.step import Addition, Recorded, cautions, finishing_data, within
+from mustwright.unit_system import degrees, degrees_number, weighed
 
 MOST_RESIDUAL_G_L = 2.0
 
@@ -340,18 +341,20 @@ def _steps(
     if keg is not None:
         return (
             "Purge the air: fill the closed keg with gas and vent it, three times.",
-            f"Cool the keg to {ask.keg_c:g} C and set {keg.value:.2f} bar (gauge); leave it on gas "
-            "for one to two weeks, or rock it.",
+            f"Cool the keg to {degrees(ask.keg_c or 0.0)} and set {keg.value:.2f} bar (gauge); "
+            "leave it on gas for one to two weeks, or rock it.",
             "Vent before opening anything.",
         )
     assert sugar is not None
     return (
         "Check that gravity has been steady for two weeks or more at room temperature (finish "
         "stable).",
-        f"Dissolve {sugar.value:.0f} g of {name} in a little boiled water, cool it, put it in the "
-        "empty vessel and run the mead onto it; stir gently so that every bottle gets its share.",
+        f"Dissolve {weighed(sugar.value)} of {name} in a little boiled water, cool it, put it in "
+        "the empty vessel and run the mead onto it; stir gently so that every bottle gets its "
+        "share.",
         "Fill, leaving 2 to 3 cm; one plastic bottle tells the pressure by its hardness.",
-        "Keep at 18 to 22 C for two to four weeks, then cold. Strong mead may be slow to start.",
+        f"Keep at {degrees_number(18, None, 0)} to {degrees(22, None, 0)} for two to four "
+        "weeks, then cold. Strong mead may be slow to start.",
     )
 
 
@@ -374,14 +377,15 @@ def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container])
         )
     if ask.sugar is not None:
         notes.append(
-            "The pressure at 30 C is that of the closed bottle, air in the headspace counted; its "
-            "high end (fullest bottle, closed cold, no air dissolved) is what a bottle must hold."
+            f"The pressure at {degrees(30)} is that of the closed bottle, air in the headspace "
+            "counted; its high end (fullest bottle, closed cold, no air dissolved) is what a "
+            "bottle must hold."
         )
     notes += [f"{c.name}: {c.working_bar.source}." for c in containers if not _has_source(c)]
     bearing = [c.name for c in containers if c.bears]
     if not ask.container and ask.limit_bar is None:
         notes.append(
-            "Holds it at 30 C, by working pressure: "
+            f"Holds it at {degrees(30)}, by working pressure: "
             + ("; ".join(bearing) if bearing else "none of the usual kinds")
             + "."
         )

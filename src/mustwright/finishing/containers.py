@@ -12,6 +12,7 @@ from mustwright.figure import Figure, typed
 from mustwright.finishing.bottle_pressure import AIR, SOLUBILITY, most_co2_g_l
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.step import finishing_data, record
+from mustwright.unit_system import degrees
 
 
 class ContainerAsk(Protocol):
@@ -101,7 +102,7 @@ def refuse_container(ask: ContainerAsk, containers: Sequence[Container], hot: Fi
         raise ImpossibleError(
             "bottle",
             f"bears {chosen.working_bar.value:g} bar ({chosen.name}), and this reaches up to "
-            f"{high:.1f} bar at 30 C, air in the headspace and all: at most "
+            f"{high:.1f} bar at {degrees(30)}, air in the headspace and all: at most "
             f"{chosen.most_volumes.value:.2f} volumes",
             chosen.id,
         )

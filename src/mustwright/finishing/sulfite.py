@@ -45,6 +45,7 @@ from mustwright.finishing.sulfite_chemistry import (
     pk_figure,
     table_place,
 )
+from mustwright.unit_system import degrees
 
 ACIDIFY_FIRST_PH = 3.8
 UNUSUAL_TOTAL_MG_L = 200.0
@@ -238,15 +239,14 @@ def _kept_words(ask: SulfiteAsk, sums: _Amounts, kept: Figure, now: Figure) -> l
     """What is molecular in the glass cold and now, and what was taken for the cold."""
     cold = sums.dosed_for.value
     words = (
-        f"Dosed for {cold:g} C: {kept.value:.2f} mg/L molecular there, {now.value:.2f} mg/L at the "
-        f"{ask.temperature_c:g} C it has now. There is less molecular sulfur dioxide in the "
-        f"cold, so the "
-        "coldest place decides."
+        f"Dosed for {degrees(cold)}: {kept.value:.2f} mg/L molecular there, {now.value:.2f} mg/L "
+        f"at the {degrees(ask.temperature_c)} it has now. There is less molecular sulfur dioxide "
+        "in the cold, so the coldest place decides."
     )
     if ask.keeping_c is None:
         return [
             f"Type the coldest temperature it will be kept at. Without it, a cool cellar of "
-            f"{cold:g} C is assumed.",
+            f"{degrees(cold)} is assumed.",
             words,
         ]
     return [words]

@@ -12,6 +12,7 @@ from mustwright.errors import warn_validity
 from mustwright.figure import Figure, typed
 from mustwright.finishing.step import finishing_data, within
 from mustwright.must.density import ethanol_mass_fraction_from_pct_vol
+from mustwright.unit_system import degrees
 
 LOWEST_PH, HIGHEST_PH = 2.6, 4.5
 LOWEST_C, HIGHEST_C = -5.0, 40.0
@@ -49,7 +50,7 @@ def table_place(temperature_c: float, alcohol_pct: float) -> TablePlace:
     notes = []
     if temperature_c < coldest:
         notes.append(
-            f"The pK table begins at {coldest:g} C; below it the published enthalpy of the "
+            f"The pK table begins at {degrees(coldest)}; below it the published enthalpy of the "
             "dissociation carries it on. The table's own steps are steeper and would ask for more: "
             "measure, and stay on the upper side of the range."
         )

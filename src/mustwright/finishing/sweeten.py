@@ -18,6 +18,7 @@ from mustwright.finishing.step import Addition, Recorded, cautions, finishing_da
 from mustwright.finishing.trial import BenchTrial, bench_trial
 from mustwright.must.blend import fermentable_hexose
 from mustwright.must.ingredient import SUGARS, Ingredient
+from mustwright.unit_system import weighed
 
 MOST_KG_PER_L = 3.0
 
@@ -340,8 +341,8 @@ def _steps(ask: SweetenAsk, ready: bool, weigh: Figure) -> tuple[str, ...]:
     return (
         *first,
         f"Taste the row of glasses; the batch figure of the one you like replaces the "
-        f"{weigh.value:.0f} g below.",
-        f"Stir {weigh.value:.0f} g of {name} into a few litres of the mead until none lies at the "
+        f"{weighed(weigh.value)} below.",
+        f"Stir {weighed(weigh.value)} of {name} into a part of the mead until none lies at the "
         "bottom, then mix that into the rest without splashing.",
         "Measure gravity now and again after a week, warm: any fall means it ferments.",
     )

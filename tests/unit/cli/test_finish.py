@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 
+from finish_cases import CASES, words_of
 from mustwright.bench.step_table import STEPS
 from mustwright.cli.main import run
 
@@ -113,3 +115,17 @@ def test_text_of_every_step(words, capsys):
     text = capsys.readouterr().out
     assert "Do\n" in text
     assert "Figure(" not in text
+
+
+METRIC = re.compile(r"\d\s?(?:kg|L|°C|C)(?![\w/])|°C|\blitres?\b(?! of carbon dioxide)|kilograms?")
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_step_in_us_units_says_nothing_in_litres_kilograms_or_celsius(capsys, case):
+    assert run([*words_of(case), "--units", "us"]) == 0
+    text = capsys.readouterr().out
+    law = re.compile(r"^.*(?:Law:|for sale is filled only in listed sizes).*$", re.MULTILINE)
+    said = law.sub("", text)
+    found = [said[max(m.start() - 50, 0) : m.end() + 20] for m in METRIC.finditer(said)]
+    stays = ("per litre", "of gas", "bar at 20 C")  # the last is how law sorts its classes
+    assert [one for one in found if not any(words in one for words in stays)] == []

@@ -220,6 +220,7 @@ ELSEWHERE = {
     "/login", "/logout", "/logout/others", "/api/batches/{slug}/readings",
     "/batches/{slug}/entries/{id}/restore", "/batches/{slug}/replan",
     "/musts/{slug}/tailor", "/musts/{slug}/tailor/stop",
+    "/units",  # buttons alone: nothing typed could be lost
 }  # fmt: skip
 
 
