@@ -126,7 +126,7 @@ def test_onset_and_third_falls_far_short_on_plain_honey_and_the_comparison_says_
     assert brought == pytest.approx(80, abs=10)
     assert nitrogen.short_mg_l.value == pytest.approx(110, abs=10)
     against = " ".join(comparison.verdicts[i].against)
-    assert f"{nitrogen.short_mg_l.value:.0f} mg N/L short of the 198 wanted" in against
+    assert f"{nitrogen.short_mg_l.value:.0f} mg N/L short of the 198 needed" in against
     assert comparison.suits_best != "organic_at_onset_complex_at_third"
 
 

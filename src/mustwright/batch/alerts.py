@@ -227,7 +227,7 @@ def _unfed(now: Progress, of: Assessment) -> Finding | None:
     words = (
         f"{fed:.0f} of {planned:.0f} mg N/L planned was fed, and {used:.0%} of the sugar is gone."
     )
-    why = f"{used:.0%} of the sugar is gone and only {fed:.0f} of {planned:.0f} mg N/L was fed"
+    why = f"{used:.0%} of the sugar is gone, with {fed:.0f} of {planned:.0f} mg N/L fed"
     return finding("unfed", 51, 0.9, words, why=why)
 
 

@@ -179,7 +179,7 @@ def _read_first(now: Progress, of: Assessment, outlook: BatchOutlook) -> NextSte
     )
     waits = next_feed(now, outlook)
     if waits is not None:
-        why += f", and feed '{waits[0].name}' waits for one"
+        why += ", and the next feed waits for one"
     lead = "Read gravity and temperature"
     return reading_step(now, lead, f"{lead} now: {why}.", why, now.now)
 
@@ -213,7 +213,7 @@ def _read_on(now: Progress, of: Assessment, zone: tzinfo, findings: Sequence[Fin
     }.get(of.phase, "one reading a day shows its pace")
     unfed = next((f for f in findings if f.rule == "unfed"), None)
     if unfed is not None:
-        why = f"{unfed.why}, so it may stop short"
+        why = f"{unfed.why}: it may stop short"
     lead = "Read gravity and temperature"
     caution = "" if of.is_over else caution_text("carbon_dioxide_room")
     made = reading_step(now, lead, f"{lead} {when}: {why}.", why, max(at, now.now))

@@ -120,7 +120,7 @@ def _low_ph(now: Progress, of: Assessment, ph: PhForeseen | None) -> Act | None:
         return salt_act(found, why)
     if now.ph >= threshold("ph_low", "restart_low"):
         return None
-    return Act("check", found.words, f"{why}, and no salt may be planned", caution=found.caution)
+    return Act("check", found.words, why, caution=found.caution)
 
 
 def salt_act(found: SaltAdvice, why: str) -> Act:

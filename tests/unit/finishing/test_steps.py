@@ -112,7 +112,7 @@ def test_a_warm_day_does_not_lessen_the_dose():
 def test_where_it_is_kept_is_asked_or_a_cool_cellar_is_said():
     said = sulfite_dose(replace(SULFITE, keeping_c=None), HOME)
     assert said.keeping_temperature_c.value == said.dosed_for_c.value == 12
-    assert any("cool cellar of 12 C" in note for note in said.recorded.notes)
+    assert any("cool cellar of 12 °C" in note for note in said.recorded.notes)
     assert any("0.80 mg/L molecular there" in note for note in said.recorded.notes)
     typed = sulfite_dose(replace(SULFITE, keeping_c=12), HOME)
     assert typed.weigh_g == said.weigh_g

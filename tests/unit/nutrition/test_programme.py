@@ -343,4 +343,4 @@ def test_a_stated_rate_keeps_the_conditions_of_its_protocol():
     ):
         held, _ = feeding(sheet(shelf={"dap": True}), protocol(**rate, conditions=condition))
         assert [bool(f.items) for f in held.feeds] == [True, False]
-        assert "'Last' needs a nutrient that is dap" in held.missing[0]
+        assert "'Last' needs dap" in held.missing[0]
