@@ -199,7 +199,7 @@ def test_a_must_of_which_nothing_is_known_has_no_ph_until_one_is_read():
     log.add(20, Reading(ph=3.4))
     found = ph(log, 21)
     assert found.readings == 1
-    assert any("Nothing is known" in note for note in found.notes)
+    assert any("The ingredients are not known" in note for note in found.notes)
     assert not found.odd
     assert found.now.p05 < 3.4 < found.now.p95
     assert width(found.now) < 0.4
