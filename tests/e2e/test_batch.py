@@ -128,7 +128,7 @@ class Maker:
         form.get_by_label("What happened").select_option(what)
         for label, value in more.items():
             form.get_by_label(label).fill(value)
-        form.get_by_role("button", name="Write it down").click()
+        form.get_by_role("button", name="Save the event").click()
 
     def text(self, selector: str) -> str:
         return self.page.locator(selector).inner_text()
@@ -186,7 +186,7 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
     grams = page.locator("#feed input[name^=grams-]")
     filled = [g for g in grams.all() if g.input_value()]
     filled[0].fill("2")
-    page.locator("#feed").get_by_role("button", name="It went in").click()
+    page.locator("#feed").get_by_role("button", name="Record this feed").click()
     assert "gave 2 g" in maker.text(".feed-list")
     shot("4-fed-otherwise")
 
@@ -302,7 +302,7 @@ def test_a_table_is_pasted_mapped_looked_at_and_written(phone, cellar, watch, sh
     assert "2 new lines" in page.locator(".big").inner_text()
     shoot(page, "batch-import-looked")
     page.get_by_role("button", name="Write these lines").click()
-    assert "2 lines taken in" in page.locator(".notice").inner_text()
+    assert "2 lines imported" in page.locator(".notice").inner_text()
     assert "1.099, must 21 °C" in page.locator(".log").inner_text()
 
 
@@ -322,7 +322,7 @@ def test_a_photo_and_a_note_from_the_phone(phone, cellar, tmp_path, shoot):
     assert kept.headers["content-type"] == "image/jpeg"
     assert picture.get_attribute("alt") == "first foam"
     page.get_by_text("A note", exact=True).click()
-    page.get_by_label("Note", exact=True).fill("smells of apples")
+    page.locator("#note-text").fill("smells of apples")
     page.get_by_role("button", name="Save the note").click()
     assert "smells of apples" in page.locator(".log").inner_text()
     shoot(page, "batch-noted")

@@ -30,7 +30,7 @@ def start_a_must(page, name):
     page.get_by_label("Volume before pitching").fill("20 litre")
     page.get_by_label("Target", exact=True).fill("1.100")
     page.get_by_label("Ingredient", exact=True).first.fill("heather hony")
-    generic = page.get_by_label(re.compile("Generic kinds, to see"))
+    generic = page.get_by_label(re.compile("Use generic kinds"))
     if generic.count():  # nothing is on the shelf yet
         generic.check()
     save(page)

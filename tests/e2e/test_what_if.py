@@ -70,6 +70,6 @@ def test_another_band_beside_the_best_without_scripts(plain_page):
     bands = page.locator("svg .fan:visible")
     assert bands.count() == 1
     page.get_by_label("Show the range of another protocol").select_option("everything_at_pitch")
-    page.get_by_role("button", name="Draw").click()
+    page.get_by_role("button", name="Show", exact=True).click()
     page.wait_for_load_state("load")  # its style says which of two pictures is seen
     assert bands.count() == 2

@@ -392,7 +392,7 @@ def test_a_restart_is_in_the_makers_own_units(house):
     house.say("batch", "read", "lane", 1.040, "--temperature", "70 F", "--ph", "3.6")
     for text in (house.page("/batches/lane"), house.say("batch", "watch", "lane")):
         steps = text[text.index("Starter") :]
-        assert "0.125 US gal of the stuck mead and 0.125 US gal of water" in steps
+        assert "16 US fl oz of the stuck mead and 16 US fl oz of water" in steps
         assert "95 °F to 104 °F" in steps
         assert not re.search(r"\d L\b", steps[: steps.index("ive up")])
     house.say("batch", "event", "lane", "restart_begun")
