@@ -396,7 +396,7 @@ def test_a_restart_is_in_the_makers_own_units(house):
         assert "95 °F to 104 °F" in steps
         assert not re.search(r"\d L\b", steps[: steps.index("ive up")])
     house.say("batch", "event", "lane", "restart_begun")
-    assert "with 0.25 US gal of the mead" in house.say("batch", "next", "lane")
+    assert "with 1 US qt of the mead" in house.say("batch", "next", "lane")
     house.say("batch", "event", "lane", "racked", "--litres", "4.5 gal")
     for text in (house.page("/batches/lane"), house.say("batch", "show", "lane")):
         assert "4.5 US gal" in text
