@@ -57,15 +57,18 @@ HOSTILE = {
 
 @pytest.mark.parametrize("name", sorted(HOSTILE))
 def test_it_is_refused_within_a_second(name):
-    """Six of these, sent at once, once held every page for ten seconds."""
+    """Six of these, sent at once, once held every page for ten seconds.
+
+    The time of this thread alone: what earlier tests left running in others is not its own.
+    """
     text = HOSTILE[name]
     for read in (
         lambda: read_sheet(text), lambda: read_protocol(text), lambda: read_jar("x", text),
         lambda: sheet_document(text), lambda: compare(text, None, {}, "must"),
     ):  # fmt: skip
-        began = time.process_time()
+        began = time.thread_time()
         said = _refusal(read)
-        assert time.process_time() - began < 1.5
+        assert time.thread_time() - began < 1.5
         assert len(said) < 1500
         assert "\n" not in said
 
@@ -80,9 +83,9 @@ def _refusal(read) -> str:
 
 def test_the_fullest_sheet_that_is_taken_is_planned_in_a_few_seconds():
     shelf = "".join(f'n{i}={{kind="dap",price_per_kg={i + 1}}}\n' for i in range(40))
-    began = time.process_time()
+    began = time.thread_time()
     assert compare(MUST + "[shelf]\n" + shelf, None, {}, "must").plans
-    assert time.process_time() - began < 5
+    assert time.thread_time() - began < 5
 
 
 def test_what_a_person_writes_is_read():
