@@ -32,12 +32,25 @@ def toml_table(text: str, field: str) -> dict[str, Any]:
     """
     if len(text) > LONGEST:
         raise InputError(field, f"needs a text of at most {LONGEST} characters", f"{len(text)}")
+    if any(_is_deep_key(line) for line in text.splitlines()):
+        raise InputError(field, f"needs at most {DEEPEST} tables in one another", "more")
     try:
         content = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also absurdly long numbers and deep nesting
         raise InputError(field, "needs valid TOML", str(error)) from None
     _refuse_what_nobody_wrote(content, field)
     return content
+
+
+def _is_deep_key(line: str) -> bool:
+    """Whether a line begins with a key of too many parts: a parser takes long over these."""
+    head = line.partition("=")[0].strip().strip("[]")
+    parts = head.split(".")
+    return (
+        len(parts) > DEEPEST
+        and all(part and not part.isspace() for part in parts)
+        and (len(head.split()) == 1)
+    )
 
 
 def _refuse_what_nobody_wrote(content: dict[str, Any], field: str) -> None:

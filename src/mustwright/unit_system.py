@@ -10,7 +10,6 @@ What is chosen holds for a thread of work, as a language does: a request of the 
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -19,6 +18,7 @@ from functools import lru_cache
 
 from mustwright.constants import KG_PER_POUND
 from mustwright.errors import InputError, MustwrightError
+from mustwright.toml_text import toml_table
 from mustwright.units import in_unit, parse_quantity
 
 VOLUMES = ("L", "US gal", "imp gal")
@@ -153,11 +153,11 @@ def typed_units(sheet: str) -> UnitSystem:
     'imp gal/lb/F'
     """
     try:
-        must = tomllib.loads(sheet).get("must", {})
+        must = toml_table(sheet, "sheet").get("must", {})
         lines = must.get("ingredient", [])
         amounts = [must.get("volume"), *(one.get("amount") for one in lines)]
         heat = str(must.get("temperature", "")).strip()
-    except (ValueError, RecursionError, AttributeError, TypeError):
+    except (InputError, AttributeError, TypeError):
         return METRIC
     volume, mass = _first(amounts, "volume"), _first(amounts, "mass")
     family = _TYPED_VOLUME.get(volume, "L")
