@@ -11,7 +11,7 @@ What is chosen holds for a thread of work, as a language does: a request of the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import lru_cache
@@ -106,7 +106,8 @@ def choosing(choice: Choice | UnitSystem | None) -> Iterator[None]:
     try:
         yield
     finally:
-        _choice.reset(token)
+        with suppress(ValueError):  # given up in another context, which never had it
+            _choice.reset(token)
 
 
 def speak_of(sheet: str) -> UnitSystem:

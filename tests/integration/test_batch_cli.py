@@ -127,7 +127,7 @@ def test_files_out_and_in(home, capsys):
     command(capsys, "batch", "note", "heather", "smells of heather")
     whole = home / "whole.json"
     whole.write_text(command(capsys, "batch", "export", "heather"))
-    assert command(capsys, "batch", "import", whole).startswith("heather: kept already")
+    assert command(capsys, "batch", "import", whole).startswith("heather: already here")
     assert "heather-2" not in command(capsys, "batch", "list", "--json")
     table = home / "table.csv"
     table.write_text(command(capsys, "batch", "export", "heather", "--csv"))
@@ -230,7 +230,7 @@ def test_a_forecast_is_worked_out_when_asked_for_and_kept(home, capsys):
     assert plain["model"] is None
     out = command(capsys, "batch", "show", "heather", "--forecast")
     assert "Forecast: fermentation model, fitted to 1 reading" in out
-    assert "chance of sticking" in out
+    assert "chance of stopping short" in out
     kept = json.loads(command(capsys, "batch", "show", "heather", "--json"))["forecast"]
     assert kept["by"] == "fermentation model, fitted to 1 reading"
     assert 0 <= kept["model"]["chance_of_sticking"] <= 1
@@ -250,7 +250,7 @@ def test_ph_read_with_a_strip_and_a_carbonate_bend_the_forecast_of_ph(home, caps
             "--at", ago(2))  # fmt: skip
     out = command(capsys, "batch", "show", "heather", "--forecast")
     assert "pH 3.3 by strip" in out
-    assert "pH stands at" in out
+    assert "in nine of ten runs that fit the readings" in out
     after = json.loads(command(capsys, "batch", "show", "heather", "--json"))
     now = after["forecast"]["model"]["ph"]["now"]
     assert now["p50"] > ph["now"]["p50"] + 0.1

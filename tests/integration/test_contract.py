@@ -41,7 +41,7 @@ MARKS = (
 # belong to), what the maker or the protocol typed, and the pH that was measured.
 # A line along time (acid.ph) is not taken apart point by point: its lowest, acid.trough, is.
 NO_FIGURE = re.compile(
-    r"(^|\.)(ranges|trigger_rule)(\.|\[|$)|(^|\.)group$|(^|\.)must\.(temperature_c|ph)$|(^|\.)acid\.ph\."
+    r"(^|\.)(ranges|trigger_rule)(\.|\[|$)|(^|\.)(group|nothing_after_sugar_used)$|(^|\.)must\.(temperature_c|ph)$|(^|\.)acid\.ph\."
 )
 
 

@@ -79,7 +79,7 @@ def test_blend_and_bottle_know_the_batch(dry):
     assert run(["finish", "bottle", "--batch", "lane", "--size", "750 mL", "--record"]) == 2
     assert "needs a steady gravity" in dry.readouterr().err  # blended this minute
     looked = command(dry, "finish", "bottle", "--batch", "lane", "--size", "750 mL")
-    assert "! Not to be done yet: it needs needs a steady gravity" in looked
+    assert "! Do not do this yet: it needs a steady gravity" in looked
     stated = ("--stabilised", "pasteurised", "--record")
     bottled = data(dry, "bottle", "--size", "750 mL", *stated)
     assert bottled["lot_code"].endswith("-LANE")
