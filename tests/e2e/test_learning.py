@@ -76,7 +76,7 @@ def test_a_trial_is_played_through(page, sound, viewport):
     page.get_by_label("Second arm", exact=True).fill("staged")
     page.locator("#what2").select_option("thirds_on_days_0_2_4")
     page.locator("#vessels").fill("4")
-    page.get_by_role("button", name="Draw the lot").click()
+    page.get_by_role("button", name="Draw at random").click()
     sound("trial-closed")
     here = page.url
     scores = page.get_by_label(re.compile("Score of"))
