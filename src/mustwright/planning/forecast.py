@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -128,8 +128,6 @@ def forecast(
         raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
     plan = _plan(ground, protocol, own or {})
     must, conditions = must_at_pitch(ground), conditions_of(ground)
-    if protocol == NO_FEED and must.feeding_known is None:  # the maker says so
-        must = replace(must, feeding_known=True)
     feeds = feeds_of(plan, ground) if plan else ()
     seen = read_readings(readings) if readings is not None else None
     if not 0 <= seed < 2**31:
