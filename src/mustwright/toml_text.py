@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from typing import Any
 
 from mustwright.errors import InputError, not_plain
@@ -40,6 +41,15 @@ def toml_table(text: str, field: str) -> dict[str, Any]:
         raise InputError(field, "needs valid TOML", str(error)) from None
     _refuse_what_nobody_wrote(content, field)
     return content
+
+
+def table_in(text: str, name: str) -> Mapping[str, Any]:
+    """One table of a TOML text; empty where there is none, or where the text cannot be read."""
+    try:
+        found = toml_table(text, name).get(name)
+    except InputError:
+        return {}
+    return found if isinstance(found, dict) else {}
 
 
 def _is_deep_key(line: str) -> bool:

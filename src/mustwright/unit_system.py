@@ -18,7 +18,7 @@ from functools import lru_cache
 
 from mustwright.constants import KG_PER_POUND
 from mustwright.errors import InputError, MustwrightError
-from mustwright.toml_text import toml_table
+from mustwright.toml_text import table_in
 from mustwright.units import in_unit, parse_quantity
 
 VOLUMES = ("L", "US gal", "imp gal")
@@ -154,11 +154,11 @@ def typed_units(sheet: str) -> UnitSystem:
     'imp gal/lb/F'
     """
     try:
-        must = toml_table(sheet, "sheet").get("must", {})
+        must = table_in(sheet, "must")
         lines = must.get("ingredient", [])
         amounts = [must.get("volume"), *(one.get("amount") for one in lines)]
         heat = str(must.get("temperature", "")).strip()
-    except (InputError, AttributeError, TypeError):
+    except (AttributeError, TypeError):
         return METRIC
     volume, mass = _first(amounts, "volume"), _first(amounts, "mass")
     family = _TYPED_VOLUME.get(volume, "L")

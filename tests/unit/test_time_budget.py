@@ -7,7 +7,7 @@ import time
 import pytest
 
 from batches import CLOVER
-from mustwright.kinetics.forecast import forecast
+from mustwright.kinetics.forecast import forecast, forecast_plans
 from mustwright.kinetics.inputs import MustAtPitch
 from mustwright.nutrition import shelf
 from mustwright.planning.plan import compare
@@ -66,3 +66,5 @@ def test_a_forecast_is_not_begun_once_the_budget_is_spent():
         worked(0.2)
         with pytest.raises(TooMuchWorkError):
             forecast(must, members=64)
+        with pytest.raises(TooMuchWorkError):
+            forecast_plans(must, [(), ()], members=64)

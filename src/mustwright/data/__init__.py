@@ -13,7 +13,7 @@ from mustwright.errors import UnknownKindError
 
 @cache
 def load(name: str) -> dict[str, Any]:
-    """The parsed TOML file `name` of this package (without ending); callers must not change it.
+    """The parsed TOML file `name`, without its extension, of this package; not to be changed.
 
     Examples
     --------
@@ -24,7 +24,7 @@ def load(name: str) -> dict[str, Any]:
 
 
 def text_of(name: str) -> str:
-    """The text of the TOML file `name` of this package (without ending)."""
+    """The text of the TOML file `name` of this package (without its extension)."""
     return (files(__package__) / f"{name}.toml").read_text(encoding="utf-8")
 
 
@@ -48,7 +48,7 @@ def key_of(records: Mapping[str, object], identity: object, where: str) -> str:
 
 
 def folder(name: str) -> dict[str, dict[str, Any]]:
-    """Every parsed TOML file of one folder of this package, by file name without ending."""
+    """Every parsed TOML file of one folder of this package, by file name without its extension."""
     place = files(__package__) / name
     names = sorted(p.name for p in place.iterdir() if p.name.endswith(".toml"))
     return {n[:-5]: load(f"{name}/{n[:-5]}") for n in names}

@@ -26,7 +26,6 @@ from mustwright.kinetics.nitrogen_use import NitrogenUse, nitrogen_use
 from mustwright.kinetics.parameters import Population, population
 from mustwright.kinetics.stops import is_unmodelled
 from mustwright.kinetics.update import ReadingVerdict, measured, posterior
-from mustwright.time_budget import spend
 
 Floats = NDArray[np.float64]
 CO2_G_PER_L = CO2_G_MOL / CO2_L_PER_MOL_20C  # at 20 °C and one atmosphere
@@ -224,14 +223,28 @@ def drawn_plans(
     _check_members(members)
     conditions = conditions or Conditions()
     who = prior or population(must.medium)
-    z = members_.draw(members, seed)
-    wanted = _times(conditions, at_h)
     must = told_feeding(must, any(plans))
+    z = members_.draw(members, seed)
+    return _run(must, plans, conditions, z, who, seed, at_h, also_h, None)
+
+
+def _run(
+    must: MustAtPitch,
+    plans: Sequence[Sequence[NitrogenPulse]],
+    conditions: Conditions,
+    z: Floats,
+    who: Population,
+    seed: int,
+    at_h: Floats | None,
+    also_h: Floats | None,
+    verdict: ReadingVerdict | None,
+) -> list[Drawn]:
+    """Members with these numbers under each plan."""
+    wanted = _times(conditions, at_h)
     built = members_.build(must, conditions, z, who)
-    runs = simulate.run_plans(
-        built, conditions, plans, _kept(conditions, wanted, also_h), must.gravity
-    )
-    return [Drawn(run, wanted, z, who, conditions, None, seed, must) for run in runs]
+    kept = _kept(conditions, wanted, also_h)
+    runs = simulate.run_plans(built, conditions, plans, kept, must.gravity)
+    return [Drawn(run, wanted, z, who, conditions, verdict, seed, must) for run in runs]
 
 
 def _check_members(members: int) -> None:
@@ -316,7 +329,6 @@ def fermentations(
     InputError
     """
     _check_members(members)
-    spend()
     conditions = conditions or Conditions()
     who = prior or population(must.medium)
     must = told_feeding(must, bool(feeds))
@@ -327,11 +339,7 @@ def fermentations(
         z, verdict = found.z, found.verdict
     else:
         z = members_.draw(members, seed)
-    wanted = _times(conditions, at_h)
-    built = members_.build(must, conditions, z, who)
-    kept = _kept(conditions, wanted, also_h)
-    run = simulate.run(built, conditions, feeds, kept, must.gravity)
-    return Drawn(run, wanted, z, who, conditions, verdict, seed, must)
+    return _run(must, (feeds,), conditions, z, who, seed, at_h, also_h, verdict)[0]
 
 
 def _times(conditions: Conditions, at_h: Floats | None) -> Floats:

@@ -16,6 +16,7 @@ from mustwright.kinetics.feeds import NitrogenPulse, PulseTrigger
 from mustwright.kinetics.members import Members
 from mustwright.kinetics.parameters import TRAITS, typical
 from mustwright.kinetics.thread_affinity import every_core
+from mustwright.time_budget import spend
 
 Floats = NDArray[np.float64]
 STEP_H = 0.5
@@ -340,6 +341,7 @@ def run_plans(
     """
     from mustwright.kinetics import ensemble
 
+    spend()
     horizon = conditions.horizon_h
     wanted = np.arange(0, horizon + 1, 2.0) if at_h is None else np.asarray(at_h, float)
     horizon = max(horizon, float(wanted.max(initial=0.0)))

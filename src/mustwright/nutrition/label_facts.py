@@ -81,7 +81,7 @@ def _figure(mg_g: float, how: str, name: str, value: float) -> Figure:
 
 
 def stock_g(value: object, where: str) -> float | None:
-    """Grams in the jar; None for one without end, or not counted.
+    """Grams in the jar; None where it is plenty, or not counted.
 
     Raises
     ------

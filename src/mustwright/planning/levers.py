@@ -14,7 +14,6 @@ from mustwright.figure import Figure
 from mustwright.kinetics.acid_start import BUFFER
 from mustwright.kinetics.conditions import Conditions, Profile
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
-from mustwright.kinetics.forecast import Forecast
 from mustwright.kinetics.inputs import MustAtPitch, NitrogenPulse
 from mustwright.kinetics.parameters import Population
 from mustwright.planning.kinetic_inputs import (
@@ -29,7 +28,7 @@ from mustwright.planning.kinetic_inputs import (
 from mustwright.planning.lever import Lever, Levers
 from mustwright.planning.likeness import population_at
 from mustwright.planning.outcome import Outcome
-from mustwright.planning.plan_forecast import SOURCE, foresee_comparison, run_of
+from mustwright.planning.plan_forecast import SOURCE, days_figure, foresee_comparison, run_of
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.what_if import extract_g_l
 from mustwright.unit_system import degrees, degrees_number
@@ -121,17 +120,9 @@ def _lever(name: str, change: str, case: _Ferment, members: int) -> Lever:
     return Lever(
         name,
         change,
-        Figure(run.chance_of_dry, "chance", "share of members dry in six weeks", SOURCE, inputs),
-        _days_figure(run, inputs),
+        Figure(run.chance_of_dry, "chance", "share of runs dry in six weeks", SOURCE, inputs),
+        days_figure(run.hours_to_dry, inputs),
     )
-
-
-def _days_figure(run: Forecast, inputs: dict[str, Figure | float | str]) -> Figure:
-    band = run.hours_to_dry
-    return Figure(
-        band.p50 / 24, "days", "until less than 2 g/L of sugar: middle, 5 and 95 % of members",
-        SOURCE, inputs, band.p05 / 24, band.p95 / 24,
-    )  # fmt: skip
 
 
 def _moves(result: PlanResult, base: _Ferment) -> Iterator[tuple[str, str, _Ferment]]:

@@ -219,7 +219,7 @@ def outcome_of(run: Forecast, members: int) -> Outcome:
     """What a maker asks of a forecast, each figure with its working."""
     inputs: dict[str, Figure | float | str] = {"members": float(members), "seed": float(SEED)}
     return Outcome(
-        _days(run.hours_to_dry, inputs),
+        days_figure(run.hours_to_dry, inputs),
         Figure(
             run.chance_of_sticking, "chance", "share of runs that stop, or nearly so, with "
                 "sugar left",
@@ -261,7 +261,8 @@ def _share(value: float, told: str, inputs: dict[str, Figure | float | str]) -> 
     return Figure(value, "chance", told, SOURCE, inputs)
 
 
-def _days(band: Band, inputs: dict[str, Figure | float | str]) -> Figure:
+def days_figure(band: Band, inputs: dict[str, Figure | float | str]) -> Figure:
+    """Days until dry, from the hours of the runs."""
     return Figure(
         band.p50 / 24, "days", "until less than 2 g/L of sugar: middle of the runs, and the "
             "range of nine in ten",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Mapping
 from math import isfinite
 
 from mustwright.figure import Figure
@@ -13,6 +11,7 @@ from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.triggers import THIRD
 from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_result import Comparison, PlanResult
+from mustwright.toml_text import table_in
 from mustwright.unit_system import mass, millilitres, volume
 
 
@@ -80,8 +79,4 @@ def in_sentence(name: str) -> str:
 
 def is_mixed(text: str) -> bool:
     """Whether the sheet carries a measured gravity: the must is already mixed."""
-    try:
-        measured = tomllib.loads(text).get("measured", {})
-    except (ValueError, RecursionError):
-        return False
-    return isinstance(measured, Mapping) and bool({"gravity", "brix"} & set(measured))
+    return bool({"gravity", "brix"} & set(table_in(text, "measured")))

@@ -13,7 +13,7 @@ FITTED, AS_WRITTEN = "fitted", "as_written"
 
 
 def aim_of(goal: Mapping[str, Any]) -> Aim:
-    """What the maker wants most; security where nothing is said.
+    """What the maker wants most; security if the sheet does not say.
 
     Raises
     ------

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from functools import lru_cache
 
 from mustwright.planning.acidity.report import acidity
@@ -13,6 +12,7 @@ from mustwright.services import records as use
 from mustwright.services.cached_forecasts import foreseen_plan
 from mustwright.services.own_protocols import protocols_in
 from mustwright.services.repository import Cellar, Record
+from mustwright.toml_text import table_in
 from mustwright.unit_system import choosing
 
 KEPT_RESULTS = 48
@@ -45,11 +45,7 @@ def kept_acidity(
 
 def ph_in_sheet(text: str) -> bool:
     """Whether a sheet carries a measured pH."""
-    try:
-        measured = tomllib.loads(text).get("measured", {})
-    except (ValueError, RecursionError):
-        return False
-    return isinstance(measured, dict) and "ph" in measured
+    return "ph" in table_in(text, "measured")
 
 
 @lru_cache(maxsize=KEPT_RESULTS)

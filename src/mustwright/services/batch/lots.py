@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, tzinfo
@@ -21,6 +20,7 @@ from mustwright.errors import InputError, MustwrightError
 from mustwright.planning.must_setup import ground_of
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.repository import MissingRecordError
+from mustwright.toml_text import table_in
 from mustwright.unit_system import mass
 
 LONGEST_CODE = 80
@@ -203,7 +203,7 @@ def _trace(
 
 def _recipe(plan: BatchPlan) -> list[LotPart]:
     """Ingredients and yeast of the plan, with the facts of their lots that were typed."""
-    typed = tomllib.loads(plan.sheet).get("must", {}).get("ingredient", []) if plan.sheet else []
+    typed = table_in(plan.sheet, "must").get("ingredient", [])
     try:
         kilograms = [line.kg.value for line in ground_of(plan.sheet, "must").must.ingredients]
     except MustwrightError:
