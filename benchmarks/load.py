@@ -1,11 +1,12 @@
 """How does a full cellar bear load: seed it, serve it, ask and post at once, and say the numbers.
 
-``python benchmarks/load.py`` seeds 2,000 batches and 500,000 readings in a temporary folder, serves
-them on loopback and measures; ``--batches``, ``--readings``, ``--seconds`` and ``--rounds`` make it
-smaller. The measurements are taken in turn, round after round, as the speed of a shared machine
-changes from minute to minute: the median is reported, and each round beside the time of a fixed
-piece of work. Everything is bounded: nothing runs longer than its seconds, and nothing leaves this
-machine.
+``python benchmarks/load.py`` seeds 2,000 batches with 500,000 readings, 24 musts, a shelf and two
+protocols of the maker's own in a temporary folder, serves them on loopback and measures;
+``--batches``, ``--readings``, ``--musts``, ``--seconds`` and ``--rounds`` make it smaller. Every
+must is asked for once before, by one connection: what that first visit costs is said by itself. The
+measurements are taken in turn, round after round, as the speed of a shared machine changes from
+minute to minute: the median is reported, and each round beside the time of a fixed piece of work.
+Everything is bounded: nothing runs longer than its seconds, and nothing leaves this machine.
 """
 
 from __future__ import annotations
@@ -22,61 +23,23 @@ import sys
 import tempfile
 import threading
 import time
+import urllib.request
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from mustwright.batch.entries import Entry, Event, PlanAdopted, Reading
-from mustwright.kinetics.pace import usual_pace
-from mustwright.services.batch.record import new_id, plan_of
-from mustwright.services.batch.tokens import new_token
+from full_cellar import now, seed, seed_musts
+
 from mustwright.services.batch.worklist import due_today
+from mustwright.services.house import house_view
 from mustwright.store.cellar_store import CellarStore
 
-SHEET = """
-[must]
-volume = "19 L"
-temperature = "20 C"
-[measured]
-gravity = "{gravity}"
-"""
-CONNECTIONS, POSTS_PER_S, POSTED_TO = 20, 200, 200
-
-
-def now() -> datetime:
-    return datetime.now(UTC)
-
-
-def seed(store: CellarStore, batches: int, readings: int) -> list[tuple[str, str]]:
-    """Batches at every age, read hourly by a device; slug and token of those that are posted to."""
-    from mustwright.batch.corrected_readings import must_course
-
-    chance = random.Random(4)
-    gravities = ("1.080", "1.100", "1.120", "1.140")
-    plans = [
-        plan_of(SHEET.format(gravity=g), "falling_parts_by_sugar_or_day", {}) for g in gravities
-    ]
-    tokens = []
-    for number in range(batches):
-        plan = chance.choice(plans)
-        age_h = chance.uniform(12, 24 * 40)
-        start = now() - timedelta(hours=age_h)
-        pace = usual_pace(plan.must.brix, 20, 150)
-        course = must_course(plan.must)
-        entries = [
-            Entry(new_id(), start, "seed", PlanAdopted(plan)),
-            Entry(new_id(), start, "seed", Event("pitched")),
-        ]
-        for k in range(readings):
-            h = age_h * (k + 1) / (readings + 1)
-            gravity = float(course.gravity_at(pace.sugar_used_at(h))) + chance.gauss(0, 0.001)
-            what = Reading(gravity=round(gravity, 4), instrument="sensor", temperature_c=20.5)
-            entries.append(Entry(f"s{k}", start + timedelta(hours=h), "device: seed", what))
-        record = store.ledger.start(f"Batch {number}", "", entries)
-        if number < POSTED_TO:
-            tokens.append((record.slug, new_token(store.ledger, record.slug, "device", "d")[1]))
-    return tokens
+CONNECTIONS, POSTS_PER_S, PATIENCE_S = 20, 200, 120
+DATA = ("/api/batches", "/api/batches/{slug}")
+MUST_PAGES = ("/musts/{must}", "/musts/{must}/compare", "/musts/{must}/acidity?ph={ph}")
+PAGES = ("/", *MUST_PAGES, "/batches/{slug}")
+PH = ("3.6", "3.8", "4.0")
 
 
 class Caller(threading.Thread):
@@ -89,7 +52,7 @@ class Caller(threading.Thread):
         super().__init__()
         self.host = urlsplit(address).netloc
         name, _, port = self.host.rpartition(":")
-        self.connection = socket.create_connection((name, int(port)), timeout=30)
+        self.connection = socket.create_connection((name, int(port)), timeout=PATIENCE_S)
         self.connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self.until, self.ask = until, ask
         self.took_ms: list[float] = []
@@ -196,6 +159,42 @@ def post_steadily(
     return found, said
 
 
+def first_visits(
+    address: str, process: subprocess.Popen[str], musts: list[str]
+) -> dict[str, dict[str, float]]:
+    """What a must costs that nobody has asked for: each of its pages once, one after the other."""
+    took: dict[str, list[tuple[float, float]]] = {path: [] for path in MUST_PAGES}
+    for must in musts:
+        for path in MUST_PAGES:
+            for ph in PH if "{ph}" in path else PH[:1]:
+                caller = Caller(address, 0.0, lambda *_: None)
+                before = cpu_ms(process)
+                caller.call("GET", path.replace("{must}", must).replace("{ph}", ph))
+                caller.connection.close()
+                assert not caller.wrong, caller.wrong
+                took[path].append((caller.took_ms[0], cpu_ms(process) - before))
+    return {
+        path: {
+            "p50_ms": round(sorted(ms for ms, _ in each)[len(each) // 2]),
+            "most_ms": round(max(ms for ms, _ in each)),
+            "server_cpu_ms": round(sorted(cpu for _, cpu in each)[len(each) // 2]),
+        }
+        for path, each in took.items()
+        if each
+    }
+
+
+def wait_for_the_forecast(address: str, seconds: float = 600) -> None:
+    """Until it is compiled, once for an installation."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        with urllib.request.urlopen(f"{address}/health") as answer:
+            if json.load(answer)["forecast"] == "ready":
+                return
+        time.sleep(0.5)
+    raise TimeoutError("the forecast was not compiled in time")
+
+
 def memory_mb(process: subprocess.Popen[str]) -> float:
     """Most memory the server has held [MB]."""
     status = Path(f"/proc/{process.pid}/status").read_text()
@@ -227,12 +226,14 @@ def fixed_work_ms() -> float:
 
 def summary(rounds: list[dict[str, float]]) -> dict[str, object]:
     """The median of each number; and each round's p95 beside the machine's speed just then."""
-    middle: dict[str, object] = {
-        name: sorted(told[name] for told in rounds)[len(rounds) // 2] for name in rounds[0]
-    }
+    middle: dict[str, object] = {name: _middle(rounds, name) for name in rounds[0]}
     middle["wrong"] = sum(told["wrong"] for told in rounds)
     each = ", ".join(f"{r['p95_ms']:g} (at {r['fixed_work_ms']:g})" for r in rounds)
     return middle | {"p95_ms of each round (at fixed_work_ms)": each}
+
+
+def _middle(rounds: list[dict[str, float]], name: str) -> float:
+    return sorted(told[name] for told in rounds)[len(rounds) // 2]
 
 
 def main(arguments: list[str]) -> int:
@@ -240,9 +241,10 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser()
     parser.add_argument("--batches", type=int, default=2000)
     parser.add_argument("--readings", type=int, default=250, help="for each batch")
+    parser.add_argument("--musts", type=int, default=24)
     parser.add_argument("--seconds", type=float, default=8, help="for each measurement")
     parser.add_argument("--rounds", type=int, default=5, help="of each measurement but the posts")
-    parser.add_argument("--page", action="append", default=[], help="also this path ({slug})")
+    parser.add_argument("--page", action="append", default=[], help="also this ({slug}, {must})")
     parser.add_argument("--json", type=Path, help="write the numbers there too")
     chosen = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory(prefix="mustwright-load-") as folder:
@@ -258,10 +260,13 @@ def run(folder: Path, chosen: argparse.Namespace) -> dict[str, object]:
     began = time.monotonic()
     store = CellarStore(folder / "cellar.db", now)
     tokens = seed(store, chosen.batches, chosen.readings)
+    musts = seed_musts(store, chosen.musts)
     found: dict[str, object] = {"cores": os.cpu_count(), "seed_s": _since(began)}
     began = time.monotonic()
     due_today(store.ledger, now(), UTC, budget_s=600)
     found["first digest of all batches_s"] = _since(began)
+    taught = house_view(store.ledger, store.notebook, now(), learn=True)
+    found["batches the house is learned from"] = taught.count
     slugs = [record.slug for record in store.ledger.batches()]
     process = subprocess.Popen(
         [sys.executable, "-m", "mustwright", "serve", "--port", "0", "--no-seed"],
@@ -274,20 +279,29 @@ def run(folder: Path, chosen: argparse.Namespace) -> dict[str, object]:
         match = re.search(r"http://\S+:\d+", process.stdout.readline())
         assert match, "the server did not start"
         address = match[0]
+        wait_for_the_forecast(address)
+        found["first visit, by itself"] = first_visits(address, process, musts)
         chance = random.Random(5)
-        paths = ("/api/batches", "/api/batches/{slug}", *chosen.page)
+        paths = (*DATA, *PAGES, *chosen.page)
         rounds: dict[str, list[dict[str, float]]] = {path: [] for path in paths}
         for path in paths * chosen.rounds:
 
             def ask(caller: Caller, _n: int, path: str = path) -> None:
-                caller.call("GET", path.replace("{slug}", chance.choice(slugs)))
+                one = path.replace("{slug}", chance.choice(slugs))
+                one = one.replace("{must}", chance.choice(musts)).replace("{ph}", chance.choice(PH))
+                caller.call("GET", one.replace("{new}", str(chance.getrandbits(60))))
 
             work, before = fixed_work_ms(), cpu_ms(process)
             told = measure(address, chosen.seconds, ask)
             told["server_cpu_ms_per_call"] = round((cpu_ms(process) - before) / told["calls"], 2)
             told["fixed_work_ms"] = work
             rounds[path].append(told)
-        found |= {f"GET {path}": summary(told) for path, told in rounds.items()}
+        home_ms = _middle(rounds["/"], "server_cpu_ms_per_call")
+        found |= {
+            f"GET {path}": summary(told)
+            | {"of_home": round(_middle(told, "server_cpu_ms_per_call") / home_ms, 2)}
+            for path, told in rounds.items()
+        }
         posts, said = post_steadily(address, tokens, chosen.seconds)
         found[f"POST at {POSTS_PER_S}/s"] = posts
         found["memory_mb"] = round(memory_mb(process))

@@ -1,8 +1,10 @@
-"""What does a page of a batch cost a processor, part by part: in one process, nobody else asking.
+"""What do pages of batches and musts cost a processor, part by part: in one process, by itself.
 
-``python benchmarks/pages.py`` seeds 200 batches with 250 readings each in a temporary folder and
-asks for each of them once, as a server just started would. Times are those of the processor; as
-machines differ, each is also given as a multiple of a fixed piece of work done in between.
+``python benchmarks/pages.py`` seeds 200 batches with 250 readings each and 6 musts in a temporary
+folder and asks for each of them, as a server just started would. A page of a must is asked for
+first, with its run of the model; then made again from what that run gave; then shown as it is kept.
+Times are those of the processor; as machines differ, each is also given as a multiple of a fixed
+piece of work done in between.
 """
 
 from __future__ import annotations
@@ -18,18 +20,23 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from fastapi import FastAPI
-from load import fixed_work, now, seed
+from full_cellar import now, seed, seed_musts
+from load import fixed_work
 from starlette.requests import Request
 
 from mustwright.batch import stability
 from mustwright.batch.view_json import view_data
 from mustwright.cli.serve import collect_seldom
 from mustwright.compose import Compose
+from mustwright.kinetics.ready import warm_up
 from mustwright.services.batch.batch_view import look
 from mustwright.services.batch.newest import newest
 from mustwright.web.app import create_app
+from mustwright.web.pages import acidity, compare, plan
 from mustwright.web.pages.batch import batch_page, facts, view_model
 from mustwright.web.pages.batch.shared import Desk
+
+AGAIN = 10
 
 
 class Parts:
@@ -37,6 +44,7 @@ class Parts:
 
     def __init__(self) -> None:
         self.ms: dict[str, float] = defaultdict(float)
+        self.times: dict[str, int] = defaultdict(int)
 
     @contextmanager
     def of(self, name: str) -> Iterator[None]:
@@ -44,6 +52,7 @@ class Parts:
         began = time.process_time()
         yield
         self.ms[name] += 1000 * (time.process_time() - began)
+        self.times[name] += 1
 
 
 def ask(app: FastAPI, slug: str, parts: Parts) -> None:
@@ -69,10 +78,36 @@ def ask(app: FastAPI, slug: str, parts: Parts) -> None:
         fixed_work()
 
 
+MUST_PAGES = {
+    "plan": plan.plan_page,
+    "comparison": compare.compare_page,
+    "acid": acidity.acidity_page,
+}
+
+
+def ask_must(app: FastAPI, must: str, parts: Parts) -> None:
+    """Pages of one must: asked for first, made again, and shown again."""
+    for name, page in MUST_PAGES.items():
+        path = f"/musts/{must}#{name}"
+        scope = {"type": "http", "method": "GET", "path": path, "headers": [], "query_string": b""}
+        request = Request(scope | {"app": app, "state": {}})
+        with parts.of(f"{name}, first"):
+            page(request, must)
+        for _ in range(AGAIN):
+            with parts.of(f"{name}, made again"):
+                page.__wrapped__(request, must)
+            with parts.of(f"{name}, as it is kept"):
+                page(request, must)
+    with parts.of("fixed piece of work"):
+        fixed_work()
+
+
 def run(folder: Path, batches: int, readings: int) -> dict[str, dict[str, float]]:
     """Milliseconds, and multiples of the fixed piece of work, by part."""
     compose = Compose(folder)
     seed(compose._store(), batches, readings)
+    musts = seed_musts(compose._store(), 6)
+    warm_up()
     slugs = [record.slug for record in compose.ledger.batches()]
     for slug in slugs:  # as after a first day: gists and digests are kept beside the logs
         look(compose.ledger, slug, now(), compose.local_zone)
@@ -85,11 +120,14 @@ def run(folder: Path, batches: int, readings: int) -> dict[str, dict[str, float]
     parts = Parts()
     for slug in slugs:
         ask(app, slug, parts)
+    for must in musts:
+        ask_must(app, must, parts)
     fresh.close()
-    one = parts.ms["fixed piece of work"]
+    each = {name: ms / parts.times[name] for name, ms in parts.ms.items()}
+    one = each["fixed piece of work"]
     return {
-        name: {"ms": round(ms / len(slugs), 3), "of the fixed work": round(ms / one, 3)}
-        for name, ms in parts.ms.items()
+        name: {"ms": round(ms, 3), "of the fixed work": round(ms / one, 3)}
+        for name, ms in each.items()
     }
 
 

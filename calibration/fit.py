@@ -62,7 +62,8 @@ def main() -> None:
     OUT.write_text(ABOUT + table("shared", constants), encoding="utf-8")
     data.load.cache_clear()
     parameters.typical.cache_clear()
-    red = populations.red(red_sites())
+    sites = red_sites()
+    red = populations.red(sites)
     known = [
         centres_of(own),
         {n: red.centre[n] for n in populations.BETWEEN},
@@ -77,7 +78,9 @@ def main() -> None:
     text += table("shared", constants)
     for place, name in enumerate(("synthetic", "red", "agave")):
         text += table(f"known.{name}", known[place])
-    text += "".join(medium(p) for p in (red, clear, honey, populations.measured_only(red, pooled)))
+    text += "".join(
+        medium(p) for p in (red, clear, honey, populations.measured_only(sites, pooled))
+    )
     OUT.write_text(text, encoding="utf-8")
     print(text)
 

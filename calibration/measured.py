@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse, PulseTrigger
+from mustwright.planning.kinetic_inputs import conditions_of, must_at_pitch
+from mustwright.planning.must_setup import ground_of
 
 Floats = NDArray[np.float64]
 FOLDER = Path(__file__).parents[1] / "tests" / "reference" / "values" / "fermentations"
@@ -25,7 +27,7 @@ OUTLIER = "SRH1"  # 6 Brix gone at 16 h: was fermenting before it was pitched
 
 @dataclass(frozen=True)
 class Site:
-    """One fermentation known by its Brix."""
+    """One fermentation known by its Brix; the sheet is what a maker types who only measured."""
 
     name: str
     must: MustAtPitch
@@ -33,6 +35,7 @@ class Site:
     feeds: tuple[NitrogenPulse, ...]
     t_h: Floats
     brix: Floats
+    sheet: str
 
 
 def columns(name: str) -> dict[str, Floats]:
@@ -74,7 +77,20 @@ def _site(name: str, rows: list[dict[str, str]], feeds_known: bool) -> Site:
     feeds = (
         (NitrogenPulse(PulseTrigger(at_h=CORRECTED_AT_H), lacking / 2, lacking / 2),) if fed else ()
     )
-    return Site(name, must, conditions, feeds, t_h, np.array([float(r["brix"]) for r in rows]))
+    sheet = (
+        f'[must]\ntemperature = "{RED_TEMPERATURE_C:g} C"\n[measured]\n'
+        f"brix = {first['brix_0']}\nyan_mg_l = {first['yan_0_mg_l']}\nph = {first['ph_0']}\n"
+    )
+    brix = np.array([float(r["brix"]) for r in rows])
+    return Site(name, must, conditions, feeds, t_h, brix, sheet)
+
+
+def typed(site: Site) -> Site:
+    """The site as a maker types it who knows only what was measured: feeding is not told."""
+    ground = ground_of(site.sheet, site.name)
+    conditions = replace(conditions_of(ground), horizon_h=site.conditions.horizon_h)
+    must = replace(must_at_pitch(ground), feeding_known=False)
+    return replace(site, must=must, conditions=conditions, feeds=())
 
 
 def synthetic() -> tuple[MustAtPitch, Conditions]:

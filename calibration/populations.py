@@ -12,10 +12,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration import em, honey_courses
-from calibration.measured import OUTLIER, Site, agave, columns
+from calibration import honey_courses, score_fit
+from calibration.measured import OUTLIER, Site, agave, columns, typed
 from mustwright.kinetics import members, simulate
-from mustwright.kinetics.parameters import EFFECT, Population, prior
+from mustwright.kinetics.parameters import EFFECT, Population, deviation, prior
 
 Floats = NDArray[np.float64]
 
@@ -64,14 +64,15 @@ HONEY_COUNT = 8192
 def red_base() -> Population:
     """Red musts before their fit."""
     first = prior()
-    return replace(first, spread=first.spread | WITHIN, fermentable=(0.93, 0.015))
+    return Population(
+        "grape_with_skins", first.centre, first.spread | WITHIN, fermentable=(0.93, 0.015)
+    )
 
 
-def red(sites: list[Site], iterations: int = 40, count: int = em.COUNT) -> Population:
+def red(sites: list[Site], base: Population | None = None) -> Population:
     """Population of red musts; the outlier site teaches nothing (it did not start at pitch)."""
     use = [site for site in sites if site.name != OUTLIER]
-    fitted, _ = em.fit(use, red_base(), iterations, count=count)
-    return replace(em.narrowed(use, fitted, count), name="grape_with_skins")
+    return score_fit.widened(use, score_fit.fit(use, base or red_base()))
 
 
 def agave_centres(count: int = 65536, seed: int = 3) -> dict[str, float]:
@@ -90,7 +91,8 @@ def agave_centres(count: int = 65536, seed: int = 3) -> dict[str, float]:
         log += (-2.5 * np.log1p(miss**2 / 4)).sum(axis=0)
     w = np.exp(log - log.max())
     w /= w.sum()
-    return {n: float(w @ (base.centre[n] + base.spread[n] * z[EFFECT[n]])) for n in BETWEEN}
+    far = {n: deviation(n, z[EFFECT[n]]) for n in BETWEEN}
+    return {n: float(w @ (base.centre[n] + base.spread[n] * far[n])) for n in BETWEEN}
 
 
 def between(centres: list[dict[str, float]]) -> tuple[dict[str, float], dict[str, float]]:
@@ -106,17 +108,18 @@ def between(centres: list[dict[str, float]]) -> tuple[dict[str, float], dict[str
     return middle, spread
 
 
-def measured_only(red: Population, pooled: Population) -> Population:
+def measured_only(sites: list[Site], pooled: Population) -> Population:
     """Population of a must known by its readings alone.
 
-    The centre is that of grape on skins, since most measured musts are of fruit; the spread lies an
-    eighth of the way to the pooled media (assumed).
+    Fitted to the red musts as a maker types them who knows no more than was measured, since most
+    measured musts are of fruit; the spread lies an eighth of the way to the pooled media (assumed).
     That cellars correct low nitrogen and seldom write it down is in the members
     (`stops.unrecorded_feed`), not here.
     """
-    centre = dict(red.centre)
-    spread = {n: (7 * red.spread[n] + pooled.spread[n]) / 8 for n in red.spread}
-    return Population("unknown", centre, spread, (0.92, 0.02))
+    base = replace(red_base(), name="unknown", fermentable=(0.92, 0.02))
+    found = red([typed(site) for site in sites], base)
+    spread = {n: (7 * found.spread[n] + pooled.spread[n]) / 8 for n in found.spread}
+    return replace(found, spread=spread)
 
 
 def honey(base: Population, leave_out: str = "", iterations: int = 8) -> Population:
@@ -144,7 +147,7 @@ def honey(base: Population, leave_out: str = "", iterations: int = 8) -> Populat
             w = np.exp(log - log.max())
             w /= w.sum()
             for n in HONEY_CENTRED:
-                value = found.centre[n] + found.spread[n] * z[EFFECT[n]]
+                value = found.centre[n] + found.spread[n] * deviation(n, z[EFFECT[n]])
                 means[n].append(float(w @ value))
         centre = {
             n: (HONEY_PRIOR * base.centre[n] + sum(m)) / (HONEY_PRIOR + len(m))

@@ -7,8 +7,15 @@ import shutil
 import subprocess
 import sys
 
-NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-PACKAGES = ("chromium", "fonts-dejavu", "poppler-utils")
+# The shell without windows first: a page of it costs a third of the processor.
+NAMES = (
+    "chromium-headless-shell",
+    "chromium",
+    "chromium-browser",
+    "google-chrome",
+    "google-chrome-stable",
+)
+PACKAGES = ("chromium-headless-shell", "fonts-dejavu", "poppler-utils")
 
 
 def find() -> str | None:

@@ -26,7 +26,9 @@ COMPILE = "from mustwright.kinetics.ready import warm_up; warm_up()"
 PROCESSES = ("-n", "auto", "--maxprocesses", "8", "--dist", "worksteal")
 # The processes have every core already. Servers and commands keep their threads in the other tests.
 ONE_THREAD = (("NUMBA_NUM_THREADS", "1"),)
+KEEP_COMPILED = {"PYTHONDONTWRITEBYTECODE": ""}  # the next run reads what this one compiled
 CASES = "MUSTWRIGHT_CASES"  # tests/cases.py
+DRAWN = {"fast": "0.1", "all": "0.4", "long": "4"}
 FUZZ = (("MUSTWRIGHT_FUZZ", "1"),)  # tests/integration/test_fuzz.py
 
 
@@ -43,9 +45,10 @@ class Step:
 def steps(mode: str) -> list[list[Step]]:
     """The checks of one mode, those in one list to be run at the same time.
 
-    ``fast`` is for between two edits: no process or browser is started, and fewer cases are drawn;
-    ``full`` also sets the project up from nothing; ``long`` adds thousands of odd requests and
-    texts, and asks for known faults of the packages.
+    ``fast`` is for between two edits: no process or browser is started, and few cases are drawn;
+    ``all`` draws less than half; ``full`` draws all, asks every page on both screens, and also sets
+    the project up from nothing; ``long`` draws four times the cases, adds
+    thousands of odd requests and texts, and asks for known faults of the packages.
     """
     still = [
         Step("ruff check", ("ruff", "check")),
@@ -55,7 +58,8 @@ def steps(mode: str) -> list[list[Step]]:
         Step("kernel", ("python", "-c", COMPILE)),  # once, not in each process of the tests
     ]
     outside = ("--ignore=tests/integration", "--ignore=tests/e2e")
-    unit = _pytest("unit, reference, doctests", *outside)
+    brief = ("-m", "not fresh and not thorough") if mode == "fast" else ()
+    unit = _pytest("unit, reference, doctests", *outside, *brief)
     chosen = [still, [replace(unit, environment=ONE_THREAD)]]
     if mode != "fast":
         fresh = ("-m", "fresh or not fresh") if mode in ("full", "long") else ()
@@ -78,7 +82,7 @@ def run(step: Step, log: Path, show: bool) -> int:
     with subprocess.Popen(
         command,
         cwd=HERE,
-        env=os.environ | dict(step.environment),
+        env=os.environ | KEEP_COMPILED | dict(step.environment),
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
     ) as p:
@@ -157,9 +161,9 @@ def main(arguments: list[str]) -> int:
         return 2
     LOGS.mkdir(parents=True, exist_ok=True)
     os.environ.setdefault("OMP_NUM_THREADS", "1")  # the tests have every core already
-    if mode == "fast":
-        os.environ.setdefault(CASES, "0.1")
-    else:
+    if mode in DRAWN:
+        os.environ.setdefault(CASES, DRAWN[mode])
+    if mode != "fast":
         os.environ["CHROMIUM"] = browser.ensure()
     summary: list[str] = []
     with database():

@@ -127,7 +127,8 @@ def _one_figure(view: BatchView) -> list[str]:
     said = {f.label: f.value for f in facts.facts_of(view, UTC)}
     if of.gravity is not None and said["Gravity"] != f"{of.gravity:.3f}":
         found.append("the page has another gravity")
-    told = said["Alcohol"] if of.is_unknown else said["Alcohol, about"]
+    name = "Alcohol when last read, about" if of.is_stale else "Alcohol, about"
+    told = said["Alcohol"] if of.is_unknown else said[name]
     if told != ("not known" if of.is_unknown else f"{of.alcohol_pct:.1f} % vol"):
         found.append("the page has another strength")
     return found
@@ -146,7 +147,7 @@ def _calendar(view: BatchView) -> list[str]:
     found = []
     minute = view.progress.now.replace(second=0, microsecond=0)
     gone = {s.feed.key for s in view.progress.feeds if s.state == "withdrawn"}
-    for event in Calendar.from_ical(calendar_text([view], "test")).walk("VEVENT"):
+    for event in Calendar.from_ical(calendar_text([view], "test", UTC)).walk("VEVENT"):
         at: datetime = event["DTSTART"].dt
         if event["STATUS"] == "TENTATIVE" and at < minute:
             found.append(f"the calendar has {event['SUMMARY']} in the past")

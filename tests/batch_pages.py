@@ -23,6 +23,10 @@ class Cellar:
         self.now = NOW
         self.compose.clock = lambda: self.now
 
+    def keep(self, name: str, text: str) -> str:
+        """Keep a must; its short name."""
+        return self.compose.cellar.save("sheet", None, text, None, name).key
+
     def pass_hours(self, hours: float) -> None:
         self.now += timedelta(hours=hours)
 
@@ -96,6 +100,16 @@ def fields(page: str, action: str, n: int = 0) -> dict[str, str]:
     return found
 
 
+def unlinked(page: str) -> str:
+    """A page as its template wrote it: without the links to the glossary."""
+    return re.sub(r'<a class="term" href="/glossary#\w+">(.*?)</a>', r"\1", page)
+
+
 def words(page: str) -> str:
     """The text of a page, on one line."""
-    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page)).split())
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", unlinked(page))).split())
+
+
+def scripts_of_others(page: str) -> list[str]:
+    """Scripts of a page that are not a file of ours, loaded after the page."""
+    return re.findall(r'<script(?! src="/static/[a-z_]+\.js" defer></script>)[^>]*>', page)

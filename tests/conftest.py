@@ -3,9 +3,10 @@
 And the hooks of `deviations`, which sum up how far reference values are missed.
 """
 
+import pytest
 from hypothesis import HealthCheck, settings
 
-from cases import cases
+from cases import cases, spread_of
 from deviations import (
     pytest_configure,
     pytest_sessionfinish,
@@ -19,6 +20,14 @@ __all__ = [
     "pytest_terminal_summary",
     "pytest_testnodedown",
 ]
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Outside CI a test with many named cases runs a spread share of them."""
+    if left_out := set(spread_of(items)):
+        config.hook.pytest_deselected(items=list(left_out))
+        items[:] = [item for item in items if item not in left_out]
+
 
 settings.register_profile(
     "stable",

@@ -13,6 +13,7 @@ import uvicorn
 from mustwright.compose import Compose
 from mustwright.kinetics import ready
 from mustwright.services.demo import seed_demo
+from mustwright.web.access import Access
 from mustwright.web.app import create_app
 
 
@@ -20,9 +21,24 @@ from mustwright.web.app import create_app
 def playing(compose: Compose) -> Iterator[str]:
     """Serve a cellar with the demo in it until the block ends; gives the address."""
     ready.warm_up()
-    listener = socket.create_server(("127.0.0.1", 0))
     seed_demo(compose.cellar)
-    config = uvicorn.Config(create_app(compose), access_log=False, log_level="warning")
+    try:
+        with answering(compose) as port:
+            yield f"http://127.0.0.1:{port}"
+    finally:
+        compose.close()
+
+
+@contextmanager
+def answering(compose: Compose, port: int = 0, access: Access | None = None) -> Iterator[int]:
+    """Answer on a port of this machine until the block ends; the cellar stays open."""
+    listener = socket.create_server(("127.0.0.1", port))
+    config = uvicorn.Config(
+        create_app(compose, access),
+        access_log=False,
+        log_level="warning",
+        timeout_graceful_shutdown=1,
+    )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()
@@ -31,9 +47,8 @@ def playing(compose: Compose) -> Iterator[str]:
         while not server.started and time.monotonic() < deadline:
             time.sleep(0.02)
         assert server.started, "the pages did not start"
-        yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+        yield listener.getsockname()[1]
     finally:
         server.should_exit = True
         thread.join(timeout=15)
         listener.close()
-        compose.close()

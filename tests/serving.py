@@ -44,7 +44,7 @@ def address(process: subprocess.Popen[str], seconds: float = 30) -> str:
     while time.monotonic() < deadline and process.poll() is None:
         if select.select([process.stdout], [], [], 0.2)[0]:
             line = process.stdout.readline()
-            if found := re.search(r"http://\S+:\d+", line):
+            if found := re.search(r"https?://\S+:\d+", line):
                 return found[0]
     raise AssertionError(f"serve printed no address within {seconds:g} s")
 

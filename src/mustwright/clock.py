@@ -7,6 +7,8 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
+from mustwright.texts import say
+
 JUMP = timedelta(minutes=2)
 
 
@@ -51,10 +53,13 @@ class WatchedClock:
         if last is not None:
             expected = last[0] + timedelta(seconds=steady - last[1])
             if abs(now - expected) > JUMP:
-                self.jumped = (
-                    f"the clock of this machine jumped from {expected:%Y-%m-%d %H:%M:%S} to "
-                    f"{now:%Y-%m-%d %H:%M:%S} UTC: see that it is right, since times written "
-                    "before and after do not fit each other"
+                self.jumped = say(
+                    "the clock of this machine jumped from {expected:%Y-%m-%d "
+                    "%H:%M:%S} to {now:%Y-%m-%d %H:%M:%S} UTC: see that it is "
+                    "right, since times written before and after do not fit each "
+                    "other",
+                    expected=expected,
+                    now=now,
                 )
                 self._say(self.jumped)
         return now

@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from mustwright.clock import WatchedClock, utc_now
+from mustwright.how_far import Progress, go_on
+from mustwright.pages_first import PagesFirst
 from mustwright.services.repository import Cellar, Restored
 
 if TYPE_CHECKING:
@@ -21,10 +23,14 @@ if TYPE_CHECKING:
     from mustwright.services.notebook import Notebook
     from mustwright.services.trials import TrialParts
     from mustwright.store.cellar_store import CellarStore
+    from mustwright.unit_system import UnitSystem
 
 
 def to_the_terminal(words: str) -> None:
-    """A line on standard error."""
+    """A line on standard error for whoever runs this, in English.
+
+    No language is asked for: it may be the cellar's, which is just being opened.
+    """
     print(f"mustwright: note: {words}", file=sys.stderr, flush=True)
 
 
@@ -66,6 +72,7 @@ class Compose:
     database: str = ""
     zone: tzinfo | None = None
     say: Callable[[str], None] = to_the_terminal
+    pages_first: PagesFirst = field(default_factory=PagesFirst, init=False, repr=False)
     _cellar: CellarStore | None = field(default=None, init=False, repr=False)
     _forecaster: Forecaster | None = field(default=None, init=False, repr=False)
     _opening: threading.Lock = field(default_factory=threading.Lock, init=False, repr=False)
@@ -123,15 +130,18 @@ class Compose:
         learn_from(self.ledger, self.notebook, slug, self.clock())
 
     def _store(self) -> CellarStore:
+        notes: list[str] = []
         with self._opening:
             if self._cellar is None:
                 from mustwright.store.cellar_store import CellarStore
                 from mustwright.store.own_files import put_right
 
-                for words in put_right(self.home):
-                    self.say(words)
+                notes = put_right(self.home)
                 self._cellar = CellarStore(self.place, self.clock, self.home / "backups")
-            return self._cellar
+            opened = self._cellar
+        for words in notes:  # not before: in which language to say them, the cellar may know
+            self.say(words)
+        return opened
 
     def begin_forecasting(self) -> None:
         """Work out forecasts of batches behind the pages from now on, until the cellar closes."""
@@ -144,6 +154,7 @@ class Compose:
             self._renew_digest,
             house=self.house_for,
             closed=self.learn_from,
+            turns=self.pages_first,
         )
         self._forecaster.start()
 
@@ -155,6 +166,32 @@ class Compose:
         with choosing(chosen_for(self.ledger)):
             renew_digest(self.ledger, slug, self.clock(), self.local_zone)
 
+    def units_alone(self) -> UnitSystem | None:
+        """The units chosen for the cellar, without opening a file for them: most cost nothing."""
+        from mustwright.services.units import SETTING, system_kept
+
+        return system_kept(self._setting_alone(SETTING))
+
+    def language_alone(self) -> str:
+        """The code of the language chosen for the cellar, the same way; empty where none is."""
+        from mustwright.services.language import SETTING, language_kept
+
+        return language_kept(self._setting_alone(SETTING))
+
+    def _setting_alone(self, name: str) -> str | None:
+        from mustwright.errors import MustwrightError
+
+        if not self.database:
+            from mustwright.store.one_setting import setting_in
+
+            return setting_in(self.home / "cellar.db", name)
+        try:
+            return self.ledger.setting(name)
+        except MustwrightError:  # a cellar that is away: the command says so where it matters
+            return None
+        finally:
+            self.close()
+
     def back_up(self, target: Path) -> dict[str, int]:
         """Copy the whole cellar into one sealed file; rows by table.
 
@@ -164,11 +201,14 @@ class Compose:
 
         return self._store().back_up(target, key_of(self.home))
 
-    def restore(self, source: Path, *, foreign: bool = False) -> Restored:
+    def restore(
+        self, source: Path, *, foreign: bool = False, progress: Progress = go_on
+    ) -> Restored:
         """Bring a copy back as the whole cellar; the one that was there is kept aside.
 
         Sessions and tokens end. A copy that another cellar made, or that carries no seal, is
-        refused with `ForeignFileError` unless `foreign` says to take it.
+        refused with `ForeignFileError` unless `foreign` says to take it. `progress` is told how far
+        it is and can stop it (`StoppedError`), which changes nothing.
         """
         self.close()
         from mustwright.store.restoring import restore
@@ -176,7 +216,9 @@ class Compose:
 
         folder = self.home / "backups" if self.database else self.home
         key = key_of(self.home)
-        return restore(self.place, source, self.clock, folder, key, foreign=foreign)
+        return restore(
+            self.place, source, self.clock, folder, key, foreign=foreign, progress=progress
+        )
 
     def close(self) -> None:
         """Close the cellar; it is opened again when it is next asked for."""

@@ -7,9 +7,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 
+from mustwright.texts import Text, join, say
+
 
 class MustwrightError(Exception):
     """Base of every error a shell may show to the maker."""
+
+    @property
+    def text(self) -> str:
+        """What it says; a `Text` where it was made as one."""
+        return self.args[0] if self.args and isinstance(self.args[0], str) else str(self)
 
 
 class InputError(MustwrightError):
@@ -29,7 +36,14 @@ class InputError(MustwrightError):
         self.field = field
         self.requirement = requirement
         self.got = got
-        super().__init__(f"{' '.join(field.split())[:200]}: {requirement}, got {_shown(got)}")
+        super().__init__(
+            say(
+                "{field}: {requirement}, got {got}",
+                field=" ".join(field.split())[:200],
+                requirement=requirement,
+                got=_shown(got),
+            )
+        )
 
 
 class ImpossibleError(InputError):
@@ -86,17 +100,26 @@ def not_plain(text: str) -> str:
     'a null character'
     """
     if "\x00" in text:
-        return "a null character"
+        return say("a null character")
     if text.isascii():
         return ""
     try:
         text.encode()
     except UnicodeEncodeError:
-        return "half of a character"
+        return say("half of a character")
     return ""
+
+
+def words_of(error: BaseException) -> str:
+    """What any error says; a `Text` where it was made as one."""
+    return error.text if isinstance(error, MustwrightError) else str(error)
 
 
 def _shown(got: object) -> str:
     """The received value on one line, cut so that an error stays one line."""
+    if got is None:
+        return say("nothing")
+    if isinstance(got, Text) and len(got) < 118 and not {"'", "\n"} & set(got):
+        return join("", ("'", got, "'"))
     text = " ".join(repr(got).split()) if isinstance(got, str) else " ".join(str(got).split())
     return text if len(text) <= 120 else text[:117] + "..."

@@ -9,11 +9,46 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-COMMON_PRACTICE = "common practice, no source"
-ARITHMETIC = "arithmetic"
-TYPED = "typed by the maker"
-FROM_MEMORY = "from memory"
-ASSUMED = "assumed"
+from mustwright.texts import Text, join, say, unchanged
+
+COMMON_PRACTICE = say("common practice, no source")
+ARITHMETIC = say("arithmetic")
+TYPED = say("typed by the maker")
+FROM_MEMORY = say("from memory")
+ASSUMED = say("assumed")
+
+
+MARKS = {str(one): one for one in (COMMON_PRACTICE, ARITHMETIC, TYPED, FROM_MEMORY, ASSUMED)}
+
+# Names under which parts are summed, as a formula writes them.
+SUMMED = {
+    "ammonium": say("ammonium"),
+    "ammonium_n": unchanged("ammonium_n", say("ammonium")),
+    "amino": say("amino"),
+    "amino_n": unchanged("amino_n", say("amino")),
+    "must": say("must", context="part of a sum"),
+    "rehydration": say("rehydration", context="part of a sum"),
+    "added": say("added", context="part of a sum"),
+    "feeds": say("feeds", context="part of a sum"),
+    "uptake weights": say("uptake weights", context="part of a sum"),
+}
+
+
+def source_words(source: str) -> str:
+    """A source as it is read: its mark in words, what it cites as it stands.
+
+    Examples
+    --------
+    >>> source_words("from memory: two texts of winemaking")
+    'from memory: two texts of winemaking'
+    """
+    if isinstance(source, Text):
+        return source
+    for mark, words in MARKS.items():
+        rest = source.removeprefix(mark)
+        if rest != source and rest[:1] in ("", ":", ";", ","):
+            return join("", (words, rest))
+    return source
 
 
 @dataclass(frozen=True)
@@ -57,7 +92,7 @@ class Figure:
 
 def typed(value: float, unit: str) -> Figure:
     """A figure the maker typed."""
-    return Figure(value, unit, "as typed", TYPED)
+    return Figure(value, unit, say("as typed"), TYPED)
 
 
 def total(parts: Mapping[str, Figure], unit: str) -> Figure:
@@ -67,7 +102,8 @@ def total(parts: Mapping[str, Figure], unit: str) -> Figure:
     """
     value = sum(part.value for part in parts.values())
     low, high = quadrature(parts.values())
-    formula = " + ".join(parts) if parts else "nothing to add"
+    names = [SUMMED.get(name, name) for name in parts]
+    formula = join(" + ", names) if parts else say("nothing to add")
     return Figure(value, unit, formula, ARITHMETIC, dict(parts), low, high)
 
 

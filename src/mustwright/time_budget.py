@@ -1,18 +1,20 @@
 """How long may one answer take: whoever works it out looks at the time left before each piece.
 
-Without a budget (a command, a computation behind the pages) there is no limit.
+Without a budget (a command, a computation behind the pages) there is no limit. What is worked out
+behind the pages makes room for them at the same places (`paced_by`).
 """
 
 from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 
 from mustwright.errors import MustwrightError
+from mustwright.texts import say
 
 
 class TooMuchWorkError(MustwrightError):
@@ -46,8 +48,12 @@ class TimeBudget:
         began = self._began.setdefault(threading.get_ident(), now)
         if now - began > self.seconds:
             raise TooMuchWorkError(
-                f"this takes longer than {self.seconds:g} seconds to work out; nothing was "
-                "written. Take fewer nutrients, ingredients or protocols at once"
+                say(
+                    "this takes longer than {seconds:g} seconds to work out; nothing "
+                    "was written. Take fewer nutrients, ingredients or protocols at "
+                    "once",
+                    seconds=self.seconds,
+                )
             )
 
 
@@ -64,6 +70,19 @@ def limited_to(seconds: float) -> Iterator[None]:
         _BUDGET.reset(token)
 
 
+_PAUSE: ContextVar[Callable[[], None] | None] = ContextVar("pause", default=None)
+
+
+@contextmanager
+def paced_by(pause: Callable[[], None]) -> Iterator[None]:
+    """Within it, `pause` is called before each piece of work of this thread."""
+    token = _PAUSE.set(pause)
+    try:
+        yield
+    finally:
+        _PAUSE.reset(token)
+
+
 def spend() -> None:
     """Called before each piece of work that may come many times over.
 
@@ -75,3 +94,6 @@ def spend() -> None:
     budget = _BUDGET.get()
     if budget is not None:
         budget.spend()
+    pause = _PAUSE.get()
+    if pause is not None:
+        pause()

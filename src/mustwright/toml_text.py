@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from mustwright.errors import InputError, not_plain
+from mustwright.texts import say
 
 LONGEST, DEEPEST, MOST_VALUES = 100_000, 12, 5_000
 GREATEST = 2**63 - 1
@@ -32,13 +33,19 @@ def toml_table(text: str, field: str) -> dict[str, Any]:
     {'volume': '19 L'}
     """
     if len(text) > LONGEST:
-        raise InputError(field, f"needs a text of at most {LONGEST} characters", f"{len(text)}")
+        raise InputError(
+            field,
+            say("needs a text of at most {most} characters", most=LONGEST),
+            f"{len(text)}",
+        )
     if any(_is_deep_key(line) for line in text.splitlines()):
-        raise InputError(field, f"needs at most {DEEPEST} tables in one another", "more")
+        raise InputError(
+            field, say("needs at most {most} tables in one another", most=DEEPEST), say("more")
+        )
     try:
         content = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also absurdly long numbers and deep nesting
-        raise InputError(field, "needs valid TOML", str(error)) from None
+        raise InputError(field, say("needs valid TOML"), str(error)) from None
     _refuse_what_nobody_wrote(content, field)
     return content
 
@@ -74,11 +81,15 @@ def _refuse_what_nobody_wrote(content: dict[str, Any], field: str) -> None:
             inside = [*value.keys(), *value.values()]
         count += len(inside)
         if depth > DEEPEST and inside:
-            raise InputError(field, f"needs at most {DEEPEST} tables in one another", "more")
+            raise InputError(
+                field, say("needs at most {most} tables in one another", most=DEEPEST), say("more")
+            )
         if count > 2 * MOST_VALUES:
-            raise InputError(field, f"needs at most {MOST_VALUES} values", "more")
+            raise InputError(
+                field, say("needs at most {most} values", most=MOST_VALUES), say("more")
+            )
         if isinstance(value, int) and abs(value) > GREATEST:
-            raise InputError(field, "needs numbers of at most 18 digits", "a longer one")
+            raise InputError(field, say("needs numbers of at most 18 digits"), say("a longer one"))
         if isinstance(value, str) and (wrong := not_plain(value)):
-            raise InputError(field, "needs plain text", wrong)
+            raise InputError(field, say("needs plain text"), wrong)
         waiting += [(one, depth + 1) for one in inside]

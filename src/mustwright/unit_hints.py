@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+from functools import partial
 
-from mustwright.unit_system import Spoken, system_of, unit_for
+from mustwright.recall import BOTH_WAYS, WAYS
+from mustwright.texts import Text, redone
+from mustwright.unit_system import Spoken, UnitSystem, system_of, unit_for
 from mustwright.units import in_unit
 
 _BARE = re.compile(r"\s*\d+(?:[.,]\d+)?\s*")
-_EXAMPLE = re.compile(r"(\d+(?:\.\d+)?) (L|kg|C)\b(?: or [\d.]+ (?:US gal|lb|F)\b)?")
+_EXAMPLE = re.compile(r"(\d+(?:[.,]\d+)?) (L|kg|C)\b(?: (?:or|oder) [\d.,]+ (?:US gal|lb|F)\b)?")
 
 
-def example(text: str, system: Spoken = None) -> str:
+def example(text: str, system: Spoken = None) -> Text:
     """A hint whose example amounts are in a system, roughly as much.
 
     Examples
@@ -20,23 +23,23 @@ def example(text: str, system: Spoken = None) -> str:
     >>> example("19 L or 5 US gal", US), example("0.3 L", US), example("2 kg", METRIC)
     ('5 US gal', '10 US fl oz', '2 kg')
     """
-    system = system_of(system)
+    return redone(partial(_example, system=system_of(system)), text)
 
-    def said(found: re.Match[str]) -> str:
-        value, unit = float(found[1]), found[2]
+
+def _example(text: str, system: UnitSystem) -> str:
+    def amount(found: re.Match[str]) -> str:
+        value, unit = float(found[1].replace(",", ".")), found[2]
         shown = unit_for(value, unit, system)
         if shown == unit:
             return f"{found[1]} {unit}"
         figures = 2 if unit == "C" else 1
-        return f"{float(f'{in_unit(value, shown):.{figures}g}'):g} {shown}"
+        about = f"{float(f'{in_unit(value, shown):.{figures}g}'):g}"
+        return f"{about.replace('.', ',') if ',' in found[1] else about} {shown}"
 
-    return _EXAMPLE.sub(said, text)
-
-
-_BOTH_WAYS = re.compile(r"([\d.]+(?: to [\d.]+)?) °C \(([\d.]+(?: to [\d.]+)?) °F\)")
+    return _EXAMPLE.sub(amount, text)
 
 
-def one_way(text: str, system: Spoken = None) -> str:
+def one_way(text: str, system: Spoken = None) -> Text:
     """A kept sentence that gives temperatures both ways, in one of them.
 
     Examples
@@ -45,9 +48,11 @@ def one_way(text: str, system: Spoken = None) -> str:
     >>> one_way("Cool it by 2 to 3 °C (4 to 5 °F) at most.", US)
     'Cool it by 4 to 5 °F at most.'
     """
-    if system_of(system).temperature == "F":
-        return _BOTH_WAYS.sub(r"\2 °F", text)
-    return _BOTH_WAYS.sub(r"\1 °C", text)
+    return redone(partial(_one_way, unit=system_of(system).temperature), text)
+
+
+def _one_way(text: str, unit: str) -> str:
+    return BOTH_WAYS.sub(WAYS[unit == "F"], text)
 
 
 def with_unit(text: str, dimension: str, system: Spoken = None) -> str:

@@ -1,9 +1,10 @@
-"""In which units is a quantity said: those chosen for the cellar, else those the must was typed in.
+"""In which units is a quantity said: as a person or the cellar chose, else as the must was typed.
 
 Inside the package there is one unit per quantity. This is the one home of how an amount is said to
 a maker: every page, command, print and picture takes its volumes, weights and temperatures from
-here. Grams stay grams for nutrients, salts and yeast, which every maker weighs on a small scale,
-and concentrations stay per litre, as laws and labels write them.
+here, and its gravities from `must.gravity_text`. Grams stay grams for nutrients, salts and yeast,
+which every maker weighs on a small scale, and concentrations stay per litre, as laws and labels
+write them.
 
 What is chosen holds for a thread of work, as a language does: a request of the pages, or a command.
 """
@@ -11,19 +12,22 @@ What is chosen holds for a thread of work, as a language does: a request of the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import lru_cache
 
 from mustwright.constants import KG_PER_POUND
 from mustwright.errors import InputError, MustwrightError
+from mustwright.held import holding
+from mustwright.texts import join, say
 from mustwright.toml_text import table_in
 from mustwright.units import in_unit, parse_quantity
 
 VOLUMES = ("L", "US gal", "imp gal")
 MASSES = ("kg", "lb")
 TEMPERATURES = ("C", "F")
+GRAVITIES = ("SG", "Brix", "Plato")
 # A unit and the smaller ones of its family, each from how many litres on [L].
 _FAMILY = {
     "US gal": ((3.785, "US gal"), (0.946, "US qt"), (0.0, "US fl oz")),
@@ -48,16 +52,20 @@ class UnitSystem:
         One of `MASSES`; pounds go with ounces.
     temperature : str
         One of `TEMPERATURES`.
+    gravity : str
+        One of `GRAVITIES`, see `must.gravity_text`.
     """
 
     volume: str = "L"
     mass: str = "kg"
     temperature: str = "C"
+    gravity: str = "SG"
 
     @property
     def key(self) -> str:
-        """As it is kept: ``US gal/lb/F``."""
-        return f"{self.volume}/{self.mass}/{self.temperature}"
+        """As it is kept: ``US gal/lb/F``, the scale of gravities behind it if it is not SG."""
+        scale = "" if self.gravity == "SG" else f"/{self.gravity}"
+        return f"{self.volume}/{self.mass}/{self.temperature}{scale}"
 
 
 METRIC = UnitSystem()
@@ -72,7 +80,7 @@ _sheet: ContextVar[str] = ContextVar("the must spoken of", default="")
 
 
 def system_called(text: str) -> UnitSystem:
-    """A system by its name, or as it is kept.
+    """A system by its name, or as it is kept; a scale of gravities may follow either.
 
     Raises
     ------
@@ -83,18 +91,21 @@ def system_called(text: str) -> UnitSystem:
     --------
     >>> system_called("us") == system_called("US gal/lb/F")
     True
+    >>> system_called("us/Brix").key
+    'US gal/lb/F/Brix'
     """
-    if text in NAMED:
-        return NAMED[text]
-    parts = text.split("/")
-    known = (VOLUMES, MASSES, TEMPERATURES)
-    if len(parts) != 3 or any(p not in those for p, those in zip(parts, known, strict=True)):
-        raise InputError("units", f"needs one of {', '.join(NAMED)}", text)
+    name, _, scale = text.partition("/")
+    parts = [*NAMED[name].key.split("/"), scale or "SG"] if name in NAMED else text.split("/")
+    known = (VOLUMES, MASSES, TEMPERATURES, GRAVITIES)
+    if not 3 <= len(parts) <= 4 or any(
+        p not in those for p, those in zip(parts, known, strict=False)
+    ):
+        raise InputError("units", say("needs one of {names}", names=", ".join(NAMED)), text)
     return UnitSystem(*parts)
 
 
 def chosen() -> UnitSystem | None:
-    """The system chosen for the cellar or the command; None where each must's own counts."""
+    """The system chosen here; None where each must's own counts."""
     return _choice.get()()
 
 
@@ -102,12 +113,8 @@ def chosen() -> UnitSystem | None:
 def choosing(choice: Choice | UnitSystem | None) -> Iterator[None]:
     """Everything said within is said in a chosen system; a callable is asked when needed."""
     given = choice if callable(choice) else lambda: choice
-    token = _choice.set(given)
-    try:
+    with holding(_choice, given):
         yield
-    finally:
-        with suppress(ValueError):  # given up in another context, which never had it
-            _choice.reset(token)
 
 
 def speak_of(sheet: str) -> UnitSystem:
@@ -119,11 +126,8 @@ def speak_of(sheet: str) -> UnitSystem:
 @contextmanager
 def speaking_of(sheet: str) -> Iterator[UnitSystem]:
     """Amounts within are those of one must."""
-    token = _sheet.set(sheet)
-    try:
+    with holding(_sheet, sheet):
         yield current()
-    finally:
-        _sheet.reset(token)
 
 
 def current() -> UnitSystem:
@@ -226,9 +230,9 @@ def number_in(value: float, unit: str, shown: str, *, digits: int = 1) -> str:
     if shown == "lb":
         return _pounds(value)
     if shown == "F":
-        return f"{round(in_unit(value, 'F'), digits):g}"
+        return say("{value:g}", value=round(in_unit(value, "F"), digits))
     found = in_unit(value * (1e-3 if unit == "mL" else 1.0), shown)
-    return f"{round(found, 2 if abs(found) < 10 else 1):g}"
+    return say("{found:g}", found=round(found, 2 if abs(found) < 10 else 1))
 
 
 def _pounds(kg: float) -> str:
@@ -237,9 +241,10 @@ def _pounds(kg: float) -> str:
     sign = "-" if kg < 0 else ""
     ounces = round(ounces, 0 if ounces >= 16 * WHOLE_OUNCES_LB else 1)
     whole, rest = divmod(ounces, 16)
+    rest = round(rest, 1)
     if not whole:
-        return f"{sign}{rest:g} oz" if ounces else "0 oz"
-    return f"{sign}{whole:.0f} lb" + (f" {round(rest, 1):g} oz" if round(rest, 1) else "")
+        return say("{sign}{rest:g} oz", sign=sign, rest=rest) if ounces else "0 oz"
+    return join(" ", [f"{sign}{whole:.0f} lb", *([say("{rest:g} oz", rest=rest)] if rest else [])])
 
 
 def volume(litres: float, system: Spoken = None, decimals: int = 1) -> str:
@@ -262,8 +267,8 @@ def volume(litres: float, system: Spoken = None, decimals: int = 1) -> str:
     system = system_of(system)
     shown = unit_for(litres, "L", system)
     if shown == "L":
-        return f"{litres:.{decimals}f} L"
-    return f"{number_in(litres, 'L', shown)} {shown}"
+        return say("{litres:.{decimals}f} L", litres=litres, decimals=decimals)
+    return say("{amount} {shown}", amount=number_in(litres, "L", shown), shown=shown)
 
 
 def short_volume(litres: float, system: Spoken = None) -> str:
@@ -276,7 +281,7 @@ def short_volume(litres: float, system: Spoken = None) -> str:
     """
     system = system_of(system)
     if system.volume == "L":
-        return f"{round(litres, 2):g} L"
+        return say("{litres:g} L", litres=round(litres, 2))
     return volume(litres, system)
 
 
@@ -301,7 +306,7 @@ def millilitres(ml: float, system: Spoken = None) -> str:
     """
     system = system_of(system)
     if system.volume == "L":
-        return f"{ml:.0f} mL" if ml >= 10 else f"{ml:.2g} mL"
+        return say("{ml:.0f} mL", ml=ml) if ml >= 10 else say("{ml:.2g} mL", ml=ml)
     return volume(ml / 1000, system)
 
 
@@ -314,7 +319,11 @@ def mass(kg: float, system: Spoken = None, decimals: int = 2) -> str:
     ('15 lb 7 oz', '7.1 oz', '7.00 kg')
     """
     system = system_of(system)
-    return _pounds(kg) if system.mass == "lb" else f"{kg:.{decimals}f} kg"
+    return (
+        _pounds(kg)
+        if system.mass == "lb"
+        else say("{kg:.{decimals}f} kg", kg=kg, decimals=decimals)
+    )
 
 
 def in_pounds(grams: float, system: Spoken = None) -> bool:
@@ -330,7 +339,11 @@ def weighed(grams: float, system: Spoken = None) -> str:
     >>> weighed(1047.0, METRIC), weighed(1047.0, US), weighed(120.0, US)
     ('1047 g', '2 lb 4.9 oz', '120 g')
     """
-    return mass(grams / 1000, system) if in_pounds(grams, system) else f"{grams:.0f} g"
+    return (
+        mass(grams / 1000, system)
+        if in_pounds(grams, system)
+        else say("{grams:.0f} g", grams=grams)
+    )
 
 
 def degrees(celsius: float, system: Spoken = None, digits: int = 1) -> str:
@@ -341,7 +354,8 @@ def degrees(celsius: float, system: Spoken = None, digits: int = 1) -> str:
     >>> degrees(29.44, US), degrees(20.0, '')
     ('85 °F', '20 °C')
     """
-    return f"{degrees_number(celsius, system, digits)} {degree_sign(system)}"
+    number = degrees_number(celsius, system, digits)
+    return say("{number} {sign}", number=number, sign=degree_sign(system))
 
 
 def degrees_number(celsius: float, system: Spoken = None, digits: int = 1) -> str:
@@ -349,7 +363,7 @@ def degrees_number(celsius: float, system: Spoken = None, digits: int = 1) -> st
     system = system_of(system)
     if system.temperature == "F":
         return number_in(celsius, "C", "F", digits=digits)
-    return f"{round(celsius, digits):g}"
+    return say("{celsius:g}", celsius=round(celsius, digits))
 
 
 def temperature_unit(spoken: Spoken = None) -> str:
@@ -372,4 +386,5 @@ def temperature_step(celsius: float, system: Spoken = None) -> str:
     """
     system = system_of(system)
     factor = 1.8 if system.temperature == "F" else 1.0
-    return f"{round(celsius * factor, 1):g} {degree_sign(system)}"
+    step = round(celsius * factor, 1)
+    return say("{step:g} {sign}", step=step, sign=degree_sign(system))

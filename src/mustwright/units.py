@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 from mustwright import constants as c
 from mustwright.errors import InputError
+from mustwright.languages import spoken
+from mustwright.texts import Text, say
 
 
 @dataclass(frozen=True)
@@ -28,8 +30,6 @@ class Unit:
     offset: float = 0.0
     spellings: tuple[str, ...] = ()
 
-
-_GALLON_ASSUMED = "gallon"
 
 UNITS: tuple[Unit, ...] = (
     Unit("L", "volume", 1.0, spellings=("l", "litre", "litres", "liter", "liters", "ltr")),
@@ -173,6 +173,65 @@ _FRACTION = re.compile(r"\s*(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)(?=\s|[a-zA-Z])\s*")
 _UNIT_WORD = re.compile(r"[^\d+\-.,][^\d+,]*(?:1000 us gal)?", re.IGNORECASE)
 
 
+_COMMA = re.compile(r"(?<![\d.,])(\d*),(\d+)(?![\d.,])")
+
+
+def _comma_is_decimal() -> bool:
+    """Whether numbers are written with a decimal comma in the language spoken here."""
+    language = spoken()
+    return language is not None and language.decimal == ","
+
+
+def plainly_typed(text: str) -> str:
+    """An amount as it was typed here, its numbers with a point: so it reads alike in any language.
+
+    Only where the language spoken here has a decimal comma; elsewhere "1,100" may mean thousands,
+    and what was typed stays, to be refused where it is read. What holds more than one comma between
+    digits is no amount, and stays.
+
+    Parameters
+    ----------
+    text : str
+        What was typed into one field: an amount such as ``"1,5 kg"``.
+
+    Examples
+    --------
+    >>> plainly_typed("1,100")
+    '1,100'
+    >>> from mustwright.languages import language_called, speaking
+    >>> with speaking(language_called("de")):
+    ...     plainly_typed("1,100"), plainly_typed("2 lb 3,5 oz"), plainly_typed("16,64,112")
+    ('1.100', '2 lb 3.5 oz', '16,64,112')
+    """
+    if not _comma_is_decimal():
+        return text
+    return _COMMA.sub(r"\1.\2", text)
+
+
+_QUOTED = re.compile(r'(=\s*)"([^"\n]*)"')
+
+
+def sheet_plainly_typed(sheet: str) -> str:
+    """A sheet as it was typed here, its amounts with a point: what is kept reads alike anywhere.
+
+    Examples
+    --------
+    >>> from mustwright.languages import language_called, speaking
+    >>> with speaking(language_called("de")):
+    ...     sheet_plainly_typed('name = "Met 1,100"\\ngravity = "1,100"')
+    'name = "Met 1,100"\\ngravity = "1.100"'
+    """
+    return _QUOTED.sub(_plain_amount, sheet) if _comma_is_decimal() else sheet
+
+
+def _plain_amount(found: re.Match[str]) -> str:
+    try:
+        parse_quantity(found[2], "amount")
+    except InputError:
+        return found[0]
+    return f'{found[1]}"{plainly_typed(found[2])}"'
+
+
 @dataclass(frozen=True)
 class Quantity:
     """A parsed quantity.
@@ -219,7 +278,7 @@ def parse_quantity(text: object, field: str) -> Quantity:
     >>> parse_quantity("5 US gal", "must.volume")
     Quantity(value=18.92705892, dimension='volume', unit='US gal', assumed='')
     """
-    requirement = "needs a quantity such as '19 L', '15 lb 4 oz', '24 Bx' or '20 C'"
+    requirement = say("needs a quantity such as '19 L', '15 lb 4 oz', '24 Bx' or '20 C'")
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         raise InputError(field, requirement, text)
     rest = str(text).replace("\u2212", "-").replace("\u00a0", " ").strip()
@@ -241,8 +300,9 @@ def _take_number(rest: str, field: str, requirement: str, text: object) -> tuple
     number = _NUMBER.match(rest)
     if not number:
         raise InputError(field, requirement, text)
-    if re.fullmatch(r"[+-]?\d{1,3},\d{3}", number[1]):
-        raise InputError(field, "needs digits without a thousands comma (1500 or 1.5)", text)
+    if re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", number[1]) and not _comma_is_decimal():
+        needs = say("needs digits without a thousands comma (1500 or 1.5)")
+        raise InputError(field, needs, text)
     value = float(number[1].replace(",", "."))
     if not math.isfinite(value):
         raise InputError(field, requirement, text)
@@ -261,17 +321,20 @@ def _unit_named(word: str, field: str) -> tuple[Unit | None, str]:
     if not spelling:
         return None, ""
     if spelling in _BARE_GALLON:
-        return _BY_SPELLING["us gal"], f"{field}: '{spelling}' read as US gallon (3.785 L)"
+        return _BY_SPELLING["us gal"], _gallon_read(field, spelling)
     if spelling in _BY_SPELLING:
         return _BY_SPELLING[spelling], ""
     if spelling.rstrip(".") in _BY_SPELLING:
         return _BY_SPELLING[spelling.rstrip(".")], ""
-    known = "needs a unit this tool knows (L, mL, US gal, imp gal, kg, g, lb, oz, C, F, SG, Brix, "
-    raise InputError(
-        field,
-        known + "Plato, Baume, Oechsle, KMW, g/L, mg/L, % vol, h, d, bar, psi, cm)",
-        word.strip(),
+    needs = say(
+        "needs a unit this tool knows (L, mL, US gal, imp gal, kg, g, lb, oz, C, F, SG, Brix, "
+        "Plato, Baume, Oechsle, KMW, g/L, mg/L, % vol, h, d, bar, psi, cm)"
     )
+    raise InputError(field, needs, word.strip())
+
+
+def _gallon_read(field: str, spelling: str) -> Text:
+    return say("{field}: '{word}' read as US gallon (3.785 L)", field=field, word=spelling)
 
 
 def _combine(
@@ -312,28 +375,29 @@ def unit_called(name: str, field: str) -> Unit:
     """The unit of any known spelling; a bare gallon is the US one."""
     unit, _ = _unit_named(name, field)
     if unit is None:
-        raise InputError(field, "needs the name of a unit such as 'US gal' or 'Brix'", name)
+        raise InputError(field, say("needs the name of a unit such as 'US gal' or 'Brix'"), name)
     return unit
 
 
 def volume_l(text: object, field: str) -> tuple[float, str]:
     """A volume above zero [L] and what was assumed in reading it; a bare number is litres."""
-    return _positive(text, field, "volume", "such as '19 L' or '5 US gal'", "L")
+    needs = say("needs a volume above zero such as '19 L' or '5 US gal'")
+    return _positive(text, field, "volume", needs, "L")
 
 
 def mass_kg(text: object, field: str) -> tuple[float, str]:
     """A mass above zero [kg] and what was assumed in reading it; a bare number is refused."""
-    return _positive(text, field, "mass", "such as '6.5 kg' or '15 lb 4 oz'", "")
+    needs = say("needs a mass above zero such as '6.5 kg' or '15 lb 4 oz'")
+    return _positive(text, field, "mass", needs, "")
 
 
 def _positive(
-    text: object, field: str, dimension: str, such_as: str, bare_unit: str
+    text: object, field: str, dimension: str, requirement: str, bare_unit: str
 ) -> tuple[float, str]:
-    requirement = f"needs a {dimension} above zero {such_as}"
     quantity = parse_quantity(text, field)
     assumed = quantity.assumed
     if quantity.dimension == "number" and bare_unit:
-        assumed = f"{field}: no unit given, read as {bare_unit}"
+        assumed = say("{field}: no unit given, read as {unit}", field=field, unit=bare_unit)
     elif quantity.dimension != dimension:
         raise InputError(field, requirement, text)
     if not quantity.value > 0:
@@ -343,11 +407,11 @@ def _positive(
 
 def temperature_c(text: object, field: str) -> tuple[float, str]:
     """A temperature [°C] between -10 and 120 and what was assumed; a bare number is °C."""
-    requirement = "needs a temperature from -10 to 120 C such as '20 C' or '68 F'"
+    requirement = say("needs a temperature from -10 to 120 C such as '20 C' or '68 F'")
     quantity = parse_quantity(text, field)
     assumed = quantity.assumed
     if quantity.dimension == "number":
-        assumed = f"{field}: no unit given, read as degrees Celsius"
+        assumed = say("{field}: no unit given, read as degrees Celsius", field=field)
     elif quantity.dimension != "temperature":
         raise InputError(field, requirement, text)
     if not -10 <= quantity.value <= 120:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -23,10 +22,12 @@ from playwright.sync_api import (
     sync_playwright,
 )
 
+from browser import find
+from cases import is_brief
 from serving import serving, wait_for_forecast
 
+SHOTS = "MUSTWRIGHT_SHOTS"
 SCREENSHOTS = Path(__file__).resolve().parents[2] / "build" / "screenshots"
-NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 FLAGS = (
     "--no-sandbox",  # Chromium as root, as in CI, starts in no other way
     "--disable-gpu",
@@ -36,7 +37,28 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
+OF_COLOUR = ("color-contrast", "link-in-text-block")
 VIEWPORTS = {"laptop": (1280, 900), "phone": (390, 844)}
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Outside CI what is asked of many pages is asked on one screen of each, in turn."""
+    if not is_brief():
+        return
+    both: dict[str, dict[str, dict[str, pytest.Item]]] = {}
+    for item in items:
+        spec = getattr(item, "callspec", None)
+        given = dict(spec.params) if spec else {}
+        screen = given.pop("viewport", None)
+        if screen and given:
+            of = both.setdefault(item.nodeid.partition("[")[0], {}).setdefault(repr(given), {})
+            of[screen] = item
+    dropped = []
+    for pages in both.values():
+        pairs = [of for of in pages.values() if len(of) == len(VIEWPORTS)]
+        dropped += [of[list(VIEWPORTS)[k % 2]] for k, of in enumerate(pairs)]
+    items[:] = [item for item in items if item not in dropped]
+    config.hook.pytest_deselected(items=dropped)
 
 
 @pytest.fixture(scope="session")
@@ -50,8 +72,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """The system's Chromium."""
-    named = (os.environ.get("CHROMIUM", ""), *NAMES)
-    path = next((found for name in named if name and (found := shutil.which(name))), None)
+    path = find()
     if path is None:
         pytest.fail("needs Chromium on PATH or named in CHROMIUM; ./check installs it on Debian")
     with sync_playwright() as playwright:
@@ -115,7 +136,7 @@ def _opened(browser: Browser, address: str, viewport: str, scripts: bool) -> Bro
         has_touch=viewport == "phone",
         is_mobile=viewport == "phone",
     )
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(30_000)  # a busy machine's first plan takes over ten
     return context
 
 
@@ -140,11 +161,13 @@ def plain_page(browser: Browser, address: str, viewport: str, watch: Watch) -> I
 
 
 @pytest.fixture
-def axe() -> Callable[[Page], list[str]]:
-    """Accessibility rules a page breaks: rule, and what breaks it."""
+def axe() -> Callable[..., list[str]]:
+    """Accessibility rules a page breaks, of all or of some: rule, and what breaks it."""
 
-    def broken(page: Page) -> list[str]:
-        found: dict[str, Any] = Axe().run(page).response
+    def broken(page: Page, *rules: str) -> list[str]:
+        options = {"resultTypes": ["violations"]} | ({"runOnly": [*rules]} if rules else {})
+        page.wait_for_load_state()
+        found: dict[str, Any] = Axe().run(page, options=options).response
         return [
             f"{rule['id']}: {node['html']}"
             for rule in found["violations"]
@@ -155,13 +178,28 @@ def axe() -> Callable[[Page], list[str]]:
 
 
 @pytest.fixture
-def shoot(viewport: str) -> Callable[[Page, str], Path]:
-    """Keep a picture of the whole page under build/screenshots."""
+def in_the_dark(
+    axe: Callable[..., list[str]], shoot: Callable[[Page, str], None]
+) -> Callable[[Page, str], list[str]]:
+    """Rules of colour a page breaks in the dark theme; the others do not depend on it."""
 
-    def taken(page: Page, name: str) -> Path:
-        SCREENSHOTS.mkdir(parents=True, exist_ok=True)
-        path = SCREENSHOTS / f"{name}-{viewport}.png"
-        page.screenshot(path=path, full_page=True)
-        return path
+    def broken(page: Page, name: str) -> list[str]:
+        page.emulate_media(color_scheme="dark")
+        found = axe(page, *OF_COLOUR)
+        shoot(page, f"{name}-dark")
+        page.emulate_media(color_scheme="light")
+        return found
+
+    return broken
+
+
+@pytest.fixture
+def shoot(viewport: str) -> Callable[[Page, str], None]:
+    """Keep a picture of the whole page under build/screenshots, where MUSTWRIGHT_SHOTS asks."""
+
+    def taken(page: Page, name: str) -> None:
+        if os.environ.get(SHOTS):
+            SCREENSHOTS.mkdir(parents=True, exist_ok=True)
+            page.screenshot(path=SCREENSHOTS / f"{name}-{viewport}.png", full_page=True)
 
     return taken

@@ -5,6 +5,9 @@ from __future__ import annotations
 import re
 
 import pytest
+from playwright.sync_api import expect
+
+from screens import over_the_edge
 
 
 def asked(page, ph):
@@ -15,10 +18,7 @@ def asked(page, ph):
     page.get_by_label("Salt or acid", exact=True).select_option("potassium_carbonate")
     page.get_by_label("Feeding protocol").select_option("everything_at_pitch")
     page.get_by_role("button", name="Work it out").click()
-
-
-def over_the_edge(page):
-    return page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+    page.wait_for_url("**/acidity?*")
 
 
 def test_a_measured_ph_gives_a_dose_with_its_cautions_beside_the_step(plain_page):
@@ -29,7 +29,8 @@ def test_a_measured_ph_gives_a_dose_with_its_cautions_beside_the_step(plain_page
     assert "erupt" in stir.locator(".caution").inner_text()
     give = steps.filter(has_text="Give half of it")
     assert "goggles" in give.locator(".caution").inner_text()
-    front = plain_page.get_by_role("region", name="Why not before the yeast")
+    plain_page.get_by_role("heading", name="Why not before the yeast").click()
+    front = plain_page.locator("details[open]", has_text="Why not before the yeast")
     assert "Do not add one or two grams of carbonate per litre up front" in front.inner_text()
     assert "15 % of the sugar" in front.inner_text()
     assert "(measured)" in plain_page.locator("#content").inner_text()
@@ -39,7 +40,7 @@ def test_the_picture_says_what_it_shows(page, viewport):
     asked(page, "3.8")
     kind = "narrow" if viewport == "phone" else "wide"
     drawn = page.locator(f".picture.{kind}")
-    assert drawn.is_visible()
+    expect(drawn).to_be_visible()
     assert "likely to stall" in drawn.text_content()
     assert "floor 3.2" in drawn.text_content()
     assert "dose" in drawn.text_content()
@@ -54,7 +55,7 @@ def test_every_figure_unfolds_and_leads_to_its_step(page, axe):
     link = page.locator("details.fig a", has_text="in the whole working").first
     step = re.search(r"#(w\d+)$", link.get_attribute("href"))[1]
     link.click()
-    assert page.locator(f"#{step}").is_visible()
+    expect(page.locator(f"#{step}")).to_be_visible()
     page.get_by_role("link", name="Back to the acid").click()
     assert page.get_by_label("pH before yeast").input_value() == "3.8"
 

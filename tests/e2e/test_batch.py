@@ -9,9 +9,10 @@ import pytest
 from pypdf import PdfReader
 
 from batch_pages import NOW, Cellar
+from every_page import BATCHES, stock
 from mustwright.compose import Compose
 from playing import playing
-from screens import OUTSIDE, OVERLAPS, SMALL, UNFOLD, over_the_edge
+from screens import OUTSIDE, OVERLAPS, SMALL, UNFOLD, over_the_edge, too_much
 
 PHONE = pytest.mark.parametrize("viewport", ["phone"], indirect=True)
 
@@ -21,18 +22,7 @@ def served(tmp_path_factory):
     """A cellar whose clock the test sets, with batches in several states."""
     cellar = Cellar(Compose(tmp_path_factory.mktemp("batches")))
     with playing(cellar.compose) as address:
-        heather = cellar.start("Heather", 40, sheet="dry-lane-mead").slug
-        for hours, gravity in ((39, 1.120), (22, 1.116), (1, 1.108)):
-            cellar.read(heather, hours, gravity, temperature_c=20.5, ph=3.6)
-        cellar.feed(heather, 20, "f1")
-        cellar.event(heather, 10, "stirred")
-        cellar.stuck()
-        cellar.ahead()
-        cellar.start("Waiting", None)
-        old = cellar.start("Cellared", 24 * 70).slug
-        cellar.read(old, 24 * 50, 1.010)
-        cellar.event(old, 24, "bottled")
-        cellar.sour()
+        stock(cellar)
         yield cellar, address
 
 
@@ -47,46 +37,27 @@ def cellar(served):
     return served[0]
 
 
-PAGES = {
-    "cellar-due": "/",
-    "batches": "/batches",
-    "batch": "/batches/heather",
-    "batch-stuck": "/batches/old-lime",
-    "batch-ph": "/batches/sour",
-    "batch-waiting": "/batches/waiting",
-    "batch-closed": "/batches/cellared",
-    "batch-replan": "/batches/quick/replan",
-    "batch-paper": "/batches/heather/paper",
-    "batch-links": "/batches/heather/links",
-    "batch-import": "/batches/heather/import",
-    "batch-start": "/musts/dry-lane-mead/start",
-}
+PAGES = BATCHES | {"cellar-due": "/"}
 
 
 @pytest.mark.usefixtures("cellar")
 @pytest.mark.parametrize("name", PAGES)
-def test_a_page_of_a_batch(page, axe, shoot, name):
-    assert page.goto(PAGES[name]).status == 200
+def test_a_page_of_a_batch(page, axe, in_the_dark, shoot, name):
+    answer = page.goto(PAGES[name])
+    assert answer.status == 200
+    assert too_much(page, answer) == []
     assert page.get_by_role("heading", level=1).count() == 1
     assert over_the_edge(page) <= 0
     assert axe(page) == []
     assert page.evaluate(OUTSIDE) == []
     assert page.evaluate(OVERLAPS) == []
     shoot(page, name)
+    assert in_the_dark(page, name) == []
     page.evaluate(UNFOLD)
     assert over_the_edge(page) <= 0
     assert axe(page) == []
     if page.viewport_size["width"] == 390:
         assert page.evaluate(SMALL) == []
-
-
-@pytest.mark.usefixtures("cellar")
-@pytest.mark.parametrize("name", ["batch", "batch-stuck", "batch-ph", "batch-replan", "batches"])
-def test_the_dark_theme_of_a_batch(page, axe, shoot, name):
-    page.emulate_media(color_scheme="dark")
-    page.goto(PAGES[name])
-    assert axe(page) == []
-    shoot(page, f"{name}-dark")
 
 
 # Playing it -----------------------------------------------------------------------------------
@@ -130,6 +101,10 @@ class Maker:
             form.get_by_label(label).fill(value)
         form.get_by_role("button", name="Save the event").click()
 
+    def unfold(self, *names: str) -> None:
+        for name in names:
+            self.page.get_by_role("heading", name=name).click()
+
     def text(self, selector: str) -> str:
         return self.page.locator(selector).inner_text()
 
@@ -169,6 +144,7 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
     shot("2-feed-due")
     page.get_by_role("button", name="Given as planned").click()
     assert "Fed:" in maker.text(".notice")
+    maker.unfold("Feeds")
     assert "as planned" in maker.text(".feed-list li:first-child")
     maker.happened("stirred")
 
@@ -187,6 +163,7 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
     filled = [g for g in grams.all() if g.input_value()]
     filled[0].fill("2")
     page.locator("#feed").get_by_role("button", name="Record this feed").click()
+    maker.unfold("Feeds")
     assert "gave 2 g" in maker.text(".feed-list")
     shot("4-fed-otherwise")
 
@@ -210,6 +187,8 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
         maker.after(hours, gravity, warm)
     assert "stopped" in maker.next()
     maker.after(12, 1.051, 8, 3.3)
+    assert "Stopped short" in maker.text(".glance")
+    maker.unfold("Is it going well?", "What may be behind it", "If it stays as it is")
     assert "Stopped short" in maker.text(".findings")
     assert page.locator(".causes > li").count() >= 4
     assert "emperature" in maker.text("#causes ~ .causes > li:first-child strong")
@@ -226,6 +205,7 @@ def test_a_whole_batch_from_plan_to_stuck_to_rescue_to_dry(phone, cellar, shoot,
     maker.happened("moved", **{"Temperature, °F": "72"})
     cellar.pass_hours(96)
     maker.open()
+    maker.unfold("restart, step by step")
     page.get_by_role("button", name="Starter combined with the batch, now").click()
     assert "Restart starter combined" in maker.text(".notice")
     for hours, gravity in ((24, 1.047), (24, 1.041), (24, 1.034), (48, 1.021), (48, 1.010)):
@@ -314,7 +294,7 @@ def test_a_photo_and_a_note_from_the_phone(phone, cellar, tmp_path, shoot):
     page = phone
     page.goto("/batches/heather")
     page.get_by_text("A photo", exact=True).click()
-    page.get_by_label("Picture").set_input_files(tmp_path / "foam.jpg")
+    page.get_by_label("Picture", exact=True).set_input_files(tmp_path / "foam.jpg")
     page.get_by_label("What it shows").fill("first foam")
     page.get_by_role("button", name="Save the photo").click()
     picture = page.locator(".log img").first

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from playwright.sync_api import expect
 
 
 def typed(page, label):
@@ -70,12 +71,13 @@ def test_a_refusal_stands_beside_its_field_and_can_be_put_right(page, watch, axe
 
 def test_a_figure_opens_to_its_source_and_to_the_whole_working(page):
     page.goto("/finish/sulfite?volume=19+L&ph=3.5&alcohol=12+%25")
+    page.get_by_role("heading", name="How it was worked out").click()
     figure = page.locator("details.fig").first
     figure.locator("summary").click()
     assert "OIVAS323" in figure.inner_text()
     figure.get_by_role("link", name="in the whole working").click()
     number = page.url.rpartition("#")[2]
-    assert page.locator(f"#{number}").is_visible()
+    expect(page.locator(f"#{number}")).to_be_visible()
     page.get_by_role("link", name="Back to the answer").click()
     assert "Add 1.15 g" in answer(page)
 

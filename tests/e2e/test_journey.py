@@ -6,6 +6,7 @@ import io
 import re
 
 import pytest
+from playwright.sync_api import expect
 from pypdf import PdfReader
 
 from serving import serving, wait_for_forecast
@@ -64,18 +65,22 @@ def test_from_first_must_to_changed_shelf(journey, shoot, request):
 
     # The plan
     assert page.get_by_role("heading", level=1).inner_text() == name
-    assert "Mix " in page.locator(".next").inner_text()
+    assert "Dry about day" in page.locator(".next").inner_text()
+    assert "Mix " in page.locator(".steps").inner_text()
     plan_url = page.url.split("?")[0]
+    page.get_by_role("heading", name=re.compile("^Feed 1")).click()
     first = page.locator(".doses summary").first
     assert not page.locator(".doses .how").first.is_visible()
     first.click()
     assert page.locator(".doses .how").first.is_visible()
     page.locator(".doses .how a[href*=working]").first.click()
     assert "All the working" in page.get_by_role("heading", level=1).inner_text()
-    assert page.locator("li:target").count() == 1
+    expect(page.locator("li:target")).to_have_count(1)
 
     # Rivals side by side
     page.goto(plan_url + "/compare")
+    assert re.match(r"(Yes|No|Hardly, to finish): ", page.locator(".next .big").inner_text())
+    page.get_by_role("link", name="All of them in figures").click()
     row = page.get_by_role("row", name=re.compile("Organic at onset, complex"))
     assert re.search(r"\d+", row.first.inner_text())
     before = page.locator("table.compare tbody th").count()
@@ -94,26 +99,26 @@ def test_from_first_must_to_changed_shelf(journey, shoot, request):
     assert page.url.endswith(own)
     assert "share = 0.8" in page.locator("pre").inner_text()
 
-    page.goto(plan_url + "/compare")
-    assert page.locator("table.compare tbody th").count() == before + 1
-    page.get_by_role("link", name=f"Early and late {own}").click()
+    page.goto(plan_url + "/compare/figures")
+    assert page.locator("table.compare tbody th").count() == before + 2  # a row in each table
+    page.get_by_role("link", name=f"Early and late {own}").first.click()
     assert f"Early and late {own}" in page.locator(".lede").inner_text()
 
     # The shelf runs low: the plan follows
     page.goto(plan_url + "?protocol=everything_at_pitch")
-    held = page.locator(".facts dd").last.inner_text()
+    held = page.locator(".facts dd").last.text_content()
     page.goto("/shelf/dap")
     stock = page.get_by_label("Stock").input_value()
     page.get_by_label("Stock").fill("2 g")
     save(page)
     page.goto(plan_url + "?protocol=everything_at_pitch")
-    assert page.locator(".facts dd").last.inner_text() != held
-    assert "2.0 g" in page.locator(".doses").inner_text()
+    assert page.locator(".facts dd").last.text_content() != held
+    assert "2.0 g" in page.locator(".doses").text_content()
     page.goto("/shelf/dap")
     page.get_by_label("Stock").fill(stock)
     save(page)
     page.goto(plan_url + "?protocol=everything_at_pitch")
-    assert page.locator(".facts dd").last.inner_text() == held
+    assert page.locator(".facts dd").last.text_content() == held
 
     # Put away, and brought back
     page.get_by_role("button", name="Delete this must").click()
@@ -149,6 +154,7 @@ def test_form_and_text_are_one_sheet(plain_page):
     page.locator("textarea").fill(text.replace("[yeast]", "# mine to remember\n[yeast]", 1))
     save(page)
     page.goto("/musts/hedgerow-berry/edit")
+    page.get_by_role("heading", name="Yeast").click()
     page.get_by_label("Dry yeast").fill("21 g")
     save(page)
     page.goto("/musts/hedgerow-berry/text")

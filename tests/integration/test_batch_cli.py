@@ -292,3 +292,33 @@ def test_situations_once_contradictory_agree_on_the_command_line(home, capsys):
     ahead = (datetime.now(UTC) + timedelta(days=3)).isoformat()
     assert run(["batch", "read", "heather", "1.040", "--at", ahead]) == 2
     assert "needs a time that has come" in capsys.readouterr().err
+
+
+def test_a_batch_is_started_by_a_protocol_as_written(home, capsys):
+    sheet = home / "heather.toml"
+    alone = SHEET.replace("autolysed_yeast = {}\ncomplex_blend = {}\n", "")
+    sheet.write_text(alone.replace("dap = {}", "dap = {label_max_g_l = 0.1}"))
+    grams = []
+    assert run(["batch", "start", str(sheet), "--as-written"]) == 2
+    assert "needs --protocol" in capsys.readouterr().err
+    by = ("--protocol", "everything_at_pitch")
+    for words in (("--name", "fitted"), ("--name", "written", "--as-written")):
+        out = command(capsys, "batch", "start", sheet, *by, *words, "--json")
+        feeds = json.loads(out)["feeds"]
+        grams.append(sum(d["grams"] for f in feeds for d in f["doses"] if d["nutrient"] == "dap"))
+    assert grams[0] <= 0.1 * 19 + 1e-6 < grams[1]
+
+
+def test_a_temperature_without_a_unit_is_read_in_the_degrees_of_the_batch(home, capsys):
+    sheet = home / "gallon.toml"
+    sheet.write_text(SHEET.replace("19 L", "5 US gal"))
+    command(capsys, "batch", "start", sheet, "--pitched", ago(48))
+    told = command(
+        capsys, "batch", "read", "gallon", "1.100", "--sample", "60", "--temperature", "71",
+        "--at", ago(24), "--json",
+    )  # fmt: skip
+    assert json.loads(told)["entry"]
+    said = command(capsys, "batch", "show", "gallon")
+    assert "Read: 1.100 at 60 °F, must 71 °F" in said
+    command(capsys, "batch", "read", "gallon", "1.096", "--temperature", "20 C", "--at", ago(12))
+    assert "Read: 1.096, must 68 °F" in command(capsys, "batch", "show", "gallon")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from cases import VARIABLE, cases, scaled
+from cases import VARIABLE, cases, scaled, some_of
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -78,10 +78,18 @@ def test_what_could_not_be_checked_is_said_and_is_no_pass(check, monkeypatch, tm
 
 
 @pytest.mark.parametrize(
-    ("mode", "ci", "drawn"),
-    [("fast", None, "0.1"), ("all", None, None), ("full", None, None), (None, "true", None)],
+    ("mode", "ci", "drawn", "parts"),
+    [
+        ("fast", None, "0.1", 2),
+        ("all", None, "0.4", 4),
+        ("full", None, None, 4),
+        (None, "true", None, 4),
+        ("long", None, "4", 6),
+    ],
 )
-def test_fewer_cases_are_drawn_in_fast_alone(check, monkeypatch, mode, ci, drawn):
+def test_fewer_cases_are_drawn_in_fast_and_all_and_more_in_long(
+    check, monkeypatch, mode, ci, drawn, parts
+):
     environment = {check.postgres.VARIABLE: "an address"} | ({"CI": ci} if ci else {})
     monkeypatch.setattr(os, "environ", environment)
     monkeypatch.setattr(check.browser, "ensure", lambda: "a browser")
@@ -94,7 +102,7 @@ def test_fewer_cases_are_drawn_in_fast_alone(check, monkeypatch, mode, ci, drawn
 
     monkeypatch.setattr(check, "run_all", run_all)
     assert check.main([mode] if mode else []) == 0
-    assert seen == [(drawn, 2 if mode == "fast" else 4)]
+    assert seen == [(drawn, parts)]
 
 
 def test_a_mode_it_does_not_know_is_refused(check, capsys):
@@ -138,9 +146,21 @@ def test_cases_are_scaled_and_never_too_few(monkeypatch):
     monkeypatch.delenv(VARIABLE, raising=False)
     assert (scaled(400), scaled(40), scaled(3)) == (400, 40, 3)
     monkeypatch.setenv(VARIABLE, "0.1")
-    assert (scaled(400), scaled(40), scaled(3)) == (40, 5, 3)
+    assert (scaled(400), scaled(40), scaled(3)) == (40, 4, 3)
     monkeypatch.setenv(VARIABLE, "10")
     assert cases(40).max_examples == 400
+
+
+def test_of_named_cases_some_are_run_between_two_edits_and_all_else(monkeypatch):
+    named = list("abcdefgh")
+    monkeypatch.delenv(VARIABLE, raising=False)
+    assert some_of(named, 2) == named
+    monkeypatch.setenv(VARIABLE, "0.1")
+    assert some_of(named, 2) == ["a", "e"]
+    assert some_of(named) == ["a"]
+    assert some_of(named, 9) == named
+    monkeypatch.setenv(VARIABLE, "0.4")
+    assert some_of(named, 2) == named
 
 
 def test_how_many_cases_are_drawn_is_said_by_cases_alone():

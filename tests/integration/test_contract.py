@@ -15,10 +15,12 @@ from typing import Any
 
 import pytest
 
+from cases import is_brief
 from musts import EXAMPLES, SHEETS
 from mustwright import data
 from mustwright.cli.main import run
 from mustwright.nutrition.protocols import built_in_protocols
+from mustwright.planning.field_words import note_in_words
 from serving import COMMAND
 
 OWN_PROTOCOL = EXAMPLES / "own_protocol.toml"
@@ -40,8 +42,10 @@ MARKS = (
 # Numbers of the JSON that stand for themselves: the ends of a range (given with the figure they
 # belong to), what the maker or the protocol typed, and the pH that was measured.
 # A line along time (acid.ph) is not taken apart point by point: its lowest, acid.trough, is.
+# Minutes and turns of a pitching step stand in its sentence, and so do the moments of a salt; the
+# floor it is dosed for is a published claim (data/acids.toml).
 NO_FIGURE = re.compile(
-    r"(^|\.)(ranges|trigger_rule)(\.|\[|$)|(^|\.)(group|nothing_after_sugar_used)$|(^|\.)must\.(temperature_c|ph)$|(^|\.)acid\.ph\."
+    r"(^|\.)pitch\.steps\[\d+\]\.(wait_min|times)$|(^|\.)salt\.(floor|parts\[\d+\]\.(sugar_used|after_feeds))$|(^|\.)(ranges|trigger_rule)(\.|\[|$)|(^|\.)(group|nothing_after_sugar_used)$|(^|\.)must\.(temperature_c|ph)$|(^|\.)acid\.ph\."
 )
 
 
@@ -56,9 +60,10 @@ def answer(command: str, name: str, *more: str) -> dict[str, Any]:
     """What a command prints as JSON for an example; nothing may stand on stderr but notes.
 
     A process of its own, but for runs without forecast, which are many: those stay in this one.
+    Outside CI so do those with a forecast, but for the first example.
     """
     typed = [command, str(EXAMPLES / f"{name}.toml"), "--json", *more]
-    if more and "--forecast" not in more:
+    if (more and "--forecast" not in more) or (is_brief() and name != NAMES[0]):
         with redirect_stdout(io.StringIO()) as shown:
             assert run(typed) == 0
         return dict(json.loads(shown.getvalue()))
@@ -344,7 +349,7 @@ def test_a_sheet_that_cannot_be_used(name, command, tmp_path, capsys):
     path.write_text(text, encoding="utf-8")
     error, line = refused(capsys, command, str(path))
     assert error["field"] == field
-    assert field in line
+    assert note_in_words(f"{field}: ") in line
     assert words in line
     assert ", got " in line
 

@@ -90,7 +90,7 @@ def test_mass_balance_beside_balling(row):
 
 @pytest.mark.rows("hmrc_226.csv", "HMRC factor")
 def test_hmrc_factor(row, agree):
-    """The table is carried as data: this checks its transcription and its upper limits."""
+    """Every row of the table in the data as printed, and its upper limits."""
     rows = data.load("alcohol_factors")["hmrc226"]["rows"]
     agree(row, dict(map(tuple, rows))[row["drop_upper"]])
     drop = row["drop_upper"] / 1000

@@ -77,7 +77,7 @@ def test_hydrometer_marked_in_brix(row, agree):
 
 @pytest.mark.rows("oiv_as2_02_refractometer.csv")
 def test_refractometer_temperature(row, agree):
-    """The table is carried as data: this checks its transcription and the interpolation's knots."""
+    """Every row of the table in the data as printed, and the knots of the interpolation."""
     agree(row, float(brix_at_20c_from_refractometer(row["brix"], row["temp_c"])) - row["brix"])
 
 

@@ -125,6 +125,7 @@ def test_what_docs_say_of_taking_back(batch):
     assert total() is None
 
 
+@pytest.mark.thorough
 def test_a_blend_of_two_batches_is_two_entries(batch):
     """Taking the one back takes the other back too, as the docs say."""
     assert "Taking the one back takes the other back too" in " ".join(TEXT.split())

@@ -43,6 +43,7 @@ def test_every_spelling_in_any_case(unit, data):
         ("-1.2 Bx", -1.2, "gravity"),
         ("\u22121.2 Bx", -1.2, "gravity"),
         ("1,5 kg", 1.5, "mass"),
+        ("0,998", 0.998, "number"),
         ("1.095", 1.095, "number"),
         (19, 19.0, "number"),
     ],

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from mustwright import data
 from mustwright.must.acidity.claims import claims_data
+from mustwright.texts import say, uncapital
 from mustwright.unit_hints import one_way
 from mustwright.unit_system import degrees, temperature_step
 
@@ -49,35 +49,65 @@ class Finding:
     why: str = ""
 
 
-_UNIT = re.compile(r"_(mg_l|g_l|brix|pct|sds|c|h)$")
 _NAMED = {
-    "after_h": "signs are late after",
-    "fresh_h": "a reading is recent for",
-    "margin_c": "allowed over the limit",
-    "per_10_c_cooler": "slower for each 10 °C cooler, by",
-    "fall_per_day_high": "slow, while gravity is high, below",
-    "fall_per_day_low": "slow, near the end, below",
-    "boundary": "near the end from gravity",
-    "window_h": "watched over",
-    "sluggish_above_c": "slows down above",
-    "stops_at_c": "may stop at",
-    "least_share": "fed at least",
-    "floor": "lowest pH to allow",
-    "step_g_l": "largest step of salt",
-    "error": "error of a meter",
-    "perhaps": "said with doubt from",
-    "sure": "said as sure from",
-    "chance": "said from a chance of",
-    "stall": "likely to stop below",
-    "stall_chance": "said as sure from",
-    "rise_sds": "rise, at least",
-    "off_sds": "off by, at least",
-    "fastest_per_day": "fastest possible fall",
-    "above_start": "allowed above the start",
-    "weak_below_pct": "a weak mead is below",
-    "left_mg_l": "nitrogen left, at least",
-    "near_end": "near the end from",
-    "warm_c": "warm from",
+    "after_h": say("signs are late after"),
+    "fresh_h": say("a reading is recent for"),
+    "margin_c": say("allowed over the limit"),
+    "per_10_c_cooler": say("slower for each 10 °C cooler, by"),
+    "fall_per_day_high": say("slow, while gravity is high, below"),
+    "fall_per_day_low": say("slow, near the end, below"),
+    "boundary": say("near the end from gravity"),
+    "window_h": say("watched over"),
+    "sluggish_above_c": say("slows down above"),
+    "stops_at_c": say("may stop at"),
+    "least_share": say("fed at least"),
+    "floor": say("lowest pH to allow"),
+    "step_g_l": say("largest step of salt"),
+    "error": say("error of a meter"),
+    "perhaps": say("said with doubt from"),
+    "sure": say("said as sure from"),
+    "chance": say("said from a chance of"),
+    "stall": say("likely to stop below"),
+    "stall_chance": say("said as sure from"),
+    "rise_sds": say("rise, at least"),
+    "off_sds": say("off by, at least"),
+    "fastest_per_day": say("fastest possible fall"),
+    "above_start": say("allowed above the start"),
+    "weak_below_pct": say("a weak mead is below"),
+    "left_mg_l": say("nitrogen left, at least"),
+    "near_end": say("near the end from"),
+    "warm_c": say("warm from"),
+    "fall_brix": say("fall"),
+    "fall_per_day": say("fall per day"),
+    "sugar_left_g_l": say("sugar left"),
+    "comfort": say("comfort"),
+    "restart_low": say("restart low"),
+    "least_rise": say("least rise"),
+    "starter_share": say("starter share"),
+    "starter_mead_share": say("starter mead share"),
+    "starter_sugar_g_l": say("starter sugar"),
+    "yeast_g_l": say("yeast"),
+    "temperature_c": say("temperature"),
+    "double_when_sugar_left": say("double when sugar left"),
+    "combine_share": say("combine share"),
+    "organic_g_l": say("organic"),
+    "hulls_g_l": say("hulls"),
+    "alcohol_no_nutrient_pct": say("alcohol no nutrient"),
+    "hopeless_pct": say("hopeless"),
+    "give_up_days": say("give up days"),
+    "taken_fall": say("taken fall"),
+    "step_hours": say("step hours"),
+}
+_UNITS = {
+    str(unit): unit
+    for unit in (
+        say("SG/day"),
+        say("fraction of sugar used"),
+        say("of the nitrogen planned"),
+        say("probability"),
+        say("standard errors"),
+        say("times"),
+    )
 }
 
 
@@ -100,7 +130,7 @@ def threshold_words(key: str) -> str:
     >>> threshold_words("sugar_left_g_l"), threshold_words("fresh_h")
     ('sugar left', 'a reading is recent for')
     """
-    return _NAMED.get(key) or _UNIT.sub("", key).replace("_", " ")
+    return _NAMED[key]
 
 
 def threshold(name: str, of: str) -> float:
@@ -112,7 +142,7 @@ def _said_with_unit(key: str, threshold: Mapping[str, Any]) -> str:
     """A threshold with its unit; a margin in degrees is a difference, all others a temperature."""
     value, unit = float(threshold["value"]), str(threshold["unit"])
     if unit != "C":
-        return f"{value:g} {unit}"
+        return say("{value:g} {unit}", value=value, unit=_UNITS.get(unit, unit))
     return temperature_step(value) if key.startswith("margin") else degrees(value)
 
 
@@ -142,14 +172,21 @@ def finding(
     """
     rule = rule_of(name)
     used = tuple(
-        f"{threshold_words(key)} {_said_with_unit(key, t)} ({t['source']})"
+        say(
+            "{what} {value} ({source})",
+            what=threshold_words(key),
+            value=_said_with_unit(key, t),
+            source=t["source"],
+        )
         for key, t in rule.items()
         if isinstance(t, dict) and "value" in t
     )
-    title = rule["title"] if sure else f"Perhaps {rule['title'][0].lower()}{rule['title'][1:]}"
+    title = rule["title"]
+    if not sure:
+        title = say("Perhaps {finding}", finding=uncapital(title))
     confidence = min(max(confidence, 0.01), 0.99)
     check, act_on, stop = (one_way(w) for w in (rule["check"], do or rule["do"], rule["stop"]))
-    reason = why or f"{title[0].lower()}{title[1:]}"
+    reason = why or uncapital(title)
     act = act or rule.get("act", "")
     return Finding(
         name, title, severity, confidence, sure, evidence, check, act_on, stop, used, act, reason

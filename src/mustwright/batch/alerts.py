@@ -7,18 +7,19 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, tzinfo
 
-from mustwright.batch.alert import Finding, finding, threshold
+from mustwright.batch.alert import Finding, finding, rule_of, threshold
 from mustwright.batch.alerts_ph import watch_ph
+from mustwright.batch.alerts_readings import implausible, rising
 from mustwright.batch.assessment import AT_END, FINISHED, STOPPED, WAITING, Assessment, assess
-from mustwright.batch.corrected_readings import Point
 from mustwright.batch.duration_text import hours_words
-from mustwright.batch.entries import ADDS_SUGAR
-from mustwright.batch.log import Standing, is_event
+from mustwright.batch.log import Standing
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import CLOSED, FINISHING, PLANNED, Progress, slope_of
 from mustwright.batch.restart_course import COMBINED
 from mustwright.batch.stability import settled
+from mustwright.must.gravity_text import gravity_sign, gravity_span, gravity_step, gravity_text
 from mustwright.nutrition.triggers import THIRD
+from mustwright.texts import Text, say
 from mustwright.unit_system import degrees
 
 OLD = 0.6  # how far what was read long ago is still believed (assumed)
@@ -54,7 +55,7 @@ def watch(
     if now.phase == FINISHING:
         woken = _woken(now, stands, zone)
         return () if woken is None else (woken,)
-    found = [f for rule in (_implausible, _rising) if (f := rule(now, stands))]
+    found = [f for rule in (implausible, rising) if (f := rule(now, stands))]
     trusted, of = now, assessed or assess(now, stands)
     if found:
         trusted = _without_latest(now)
@@ -91,16 +92,24 @@ def _no_start(now: Progress, of: Assessment) -> Finding | None:
     after = now.points.past_hour(0.0)
     warm = degrees(now.temperature_c, now.plan.sheet, 0)
     if not after:
-        words = (
-            f"Nothing was read in the {now.hours:.0f} h since pitch at {warm}; signs are usual "
-            f"within {allowed:.0f} h."
+        words = say(
+            "Nothing was read in the {time} since pitch at {warm}; "
+            "signs are usual within {allowed:.0f} h.",
+            time=hours_words(now.hours),
+            warm=warm,
+            allowed=allowed,
         )
         return finding("no_start", 80, 0.3, words, sure=False)
     last = after[-1]
     fall = last.original_gravity - last.gravity
-    words = (
-        f"Gravity {last.gravity:.3f}, read {last.hours:.0f} h after pitch, has fallen by "
-        f"{max(fall, 0):.3f}; at {warm} signs are usual within {allowed:.0f} h."
+    words = say(
+        "Gravity {gravity}, read {hours:.0f} h after pitch, has fallen by "
+        "{step}; at {warm} signs are usual within {allowed:.0f} h.",
+        gravity=gravity_text(last.gravity),
+        hours=last.hours,
+        step=gravity_step(max(fall, 0), last.gravity),
+        warm=warm,
+        allowed=allowed,
     )
     still = 0.5 * (1 + math.erf((0.003 - fall) / (last.gravity_sd * 2)))
     old = _old_h(now, "no_start")
@@ -114,18 +123,29 @@ def _sluggish(now: Progress, of: Assessment) -> Finding | None:
     starting = now.sugar_used < 0.05 and (now.hours or 0) < 72
     if of.phase in (WAITING, AT_END, FINISHED) or starting:
         return None
+    if of.alcohol_pct >= now.plan.yeast.tolerance_pct:  # there it ends slowly, and may end sweet
+        return None
     high = now.gravity > threshold("sluggish", "boundary")
     least = threshold("sluggish", "fall_per_day_high" if high else "fall_per_day_low")
     chance = slope.chance_below(least)
     if chance < 0.7:
         return None
-    words = (
-        f"Gravity falls by {max(slope.per_day, 0):.4f} a day (error {slope.sd:.4f}) over "
-        f"{slope.hours:.0f} h at {now.gravity:.3f}; under {least:g} counts as sluggish here."
+    daily = gravity_step(max(slope.per_day, 0), now.gravity, 4)
+    under = (
+        say("{least:g}", least=least) if not gravity_sign() else gravity_step(least, now.gravity, 4)
+    )
+    words = say(
+        "Gravity falls by {daily} a day (error {error}) over {hours:.0f} h at {gravity}; "
+        "under {under} counts as sluggish here.",
+        daily=daily,
+        error=gravity_step(slope.sd, now.gravity, 4),
+        hours=slope.hours,
+        gravity=gravity_text(now.gravity),
+        under=under,
     )
     old = _old_h(now, "sluggish", slope.hours)
-    words += _read_ago(old)
-    why = f"gravity falls by only {max(slope.per_day, 0):.4f} a day"
+    words = _and_read(words, old)
+    why = say("gravity falls by only {daily} a day", daily=daily)
     return finding("sluggish", 50, chance * (OLD if old else 1), words, sure=not old, why=why)
 
 
@@ -135,15 +155,20 @@ def _stuck(now: Progress, of: Assessment) -> Finding | None:
     if now.gravity is None or not (sure or of.may_have_stopped):
         return None
     left, end = of.sugar_left_g_l, of.end
-    words = (
-        f"Gravity {now.gravity:.3f} has not fallen for {hours_words(of.stood_h)} over "
-        f"{of.stood_count} readings. This must may end at {end.low:.3f} to {end.high:.3f}: "
-        f"{left.p05 or 0:.0f} to {left.p95 or 0:.0f} g/L of sugar is left."
+    words = say(
+        "Gravity {gravity} has not fallen for {time} over {count} readings. "
+        "This must may end at {span}: {low:.0f} to {high:.0f} g/L of sugar is left.",
+        gravity=gravity_text(now.gravity),
+        time=hours_words(of.stood_h),
+        count=of.stood_count,
+        span=gravity_span(end.low, end.high),
+        low=left.p05 or 0,
+        high=left.p95 or 0,
     )
     if of.restart is not None and of.restart.state == COMBINED:
-        words += " A restart starter was added; gravity has not fallen since."
+        words += " " + say("A restart starter was added; gravity has not fallen since.")
     old = _old_h(now, "stuck", of.stood_h)
-    words += _read_ago(old)
+    words = _and_read(words, old)
     believed = of.chance_stopped_short * (OLD if old else 1)
     return finding("stuck", 90, believed, words, sure=sure and not old)
 
@@ -159,9 +184,11 @@ def _old_h(now: Progress, rule: str, seen_h: float = 0.0) -> float:
     return hours if hours > max(threshold(rule, "fresh_h"), seen_h) else 0.0
 
 
-def _read_ago(hours: float) -> str:
-    """A sentence about it, if that is long ago."""
-    return f" Last read {hours_words(hours)} ago." if hours else ""
+def _and_read(words: Text, hours: float) -> Text:
+    """With a sentence about the last reading, if that is long ago."""
+    if not hours:
+        return words
+    return words + " " + say("Last read {time} ago.", time=hours_words(hours))
 
 
 def _left_that_counts() -> float:
@@ -180,19 +207,24 @@ def _too_warm(now: Progress, of: Assessment) -> Finding | None:
     since = now.now - (now.temperature_at or now.now)
     hours = since.total_seconds() / 3600
     is_old = hours > threshold("too_warm", "fresh_h")
+    here, most = (degrees(c, sheet) for c in (now.temperature_c, high))
     words = (
-        f"{degrees(now.temperature_c, sheet)} in the must"
-        f"{f', read {hours_words(hours)} ago' if is_old else ''}; this yeast likes at most "
-        f"{degrees(high, sheet)}."
+        say(
+            "{here} in the must, read {time} ago; this yeast likes at most {most}.",
+            here=here,
+            time=hours_words(hours),
+            most=most,
+        )
+        if is_old
+        else say("{here} in the must; this yeast likes at most {most}.", here=here, most=most)
     )
     if hot:
-        limit = threshold("too_warm", "sluggish_above_c")
-        words += f" Above {degrees(limit, sheet)} it turns sluggish."
+        limit = degrees(threshold("too_warm", "sluggish_above_c"), sheet)
+        words += " " + say("Above {temperature} it turns sluggish.", temperature=limit)
     believed = chance * (OLD if is_old else 1)
     sure = over > margin and not is_old
-    here, most = (degrees(c, sheet) for c in (now.temperature_c, high))
-    why = f"{here} in the must, and this yeast likes at most {most}"
-    act = f"Cool the must slowly to {degrees(high, sheet, 0)} or less"
+    why = say("{here} in the must, and this yeast likes at most {most}", here=here, most=most)
+    act = say("Cool the must slowly to {temperature} or less", temperature=degrees(high, sheet, 0))
     return finding("too_warm", 95 if hot else 70, believed, words, sure=sure, act=act, why=why)
 
 
@@ -207,13 +239,21 @@ def _unplanned_warmth(now: Progress, of: Assessment) -> Finding | None:
     age = of.ages.temperature_h or 0.0
     is_old = age > threshold("unplanned_warmth", "fresh_h")
     here, wanted = degrees(now.temperature_c, sheet), degrees(planned, sheet)
-    since_read = f", read {hours_words(age)} ago" if is_old else ""
-    words = f"{here} in the must{since_read}; {wanted} was planned."
+    words = (
+        say(
+            "{here} in the must, read {time} ago; {wanted} was planned.",
+            here=here,
+            time=hours_words(age),
+            wanted=wanted,
+        )
+        if is_old
+        else say("{here} in the must; {wanted} was planned.", here=here, wanted=wanted)
+    )
     chance = 0.5 * (1 + math.erf((over - margin / 2) / (margin / 2 * math.sqrt(2))))
     return finding(
         "unplanned_warmth", 52, chance * (OLD if is_old else 1), words, sure=not is_old,
-        act=f"Bring the must back to {wanted}", why=f"it is at {here} and ferments faster than "
-            f"planned",
+        act=say("Bring the must back to {wanted}", wanted=wanted),
+        why=say("it is at {here} and ferments faster than planned", here=here),
     )  # fmt: skip
 
 
@@ -222,71 +262,23 @@ def _unfed(now: Progress, of: Assessment) -> Finding | None:
     planned = sum(f.nitrogen_mg_l for f in now.plan.feeds if f.doses)
     fed, used = now.fed_mg_l, now.sugar_used
     enough = threshold("unfed", "least_share") * planned
-    if planned <= 0 or used < THIRD or fed >= enough or of.is_over:
+    over = of.is_over or of.phase == STOPPED  # what has stopped is not fed: the stop says why
+    if planned <= 0 or used < THIRD or fed >= enough or over:
         return None
-    words = (
-        f"{fed:.0f} of {planned:.0f} mg N/L planned was fed, and {used:.0%} of the sugar is gone."
+    words = say(
+        "{fed:.0f} of {planned:.0f} mg N/L planned was fed, and {used:.0%} of the sugar is gone.",
+        fed=fed,
+        planned=planned,
+        used=used,
     )
-    why = f"{used:.0%} of the sugar is gone, with {fed:.0f} of {planned:.0f} mg N/L fed"
-    return finding("unfed", 51, 0.9, words, why=why)
-
-
-def _rising(now: Progress, stands: Sequence[Standing]) -> Finding | None:
-    if len(now.points) < 2 or now.points.hours[-2] < 0:
-        return None
-    before, last = now.points[-2:]
-    if any(before.at <= s.at <= last.at and is_event(s, *ADDS_SUGAR) for s in stands):
-        return None
-    rise = last.gravity - before.gravity
-    sd = math.hypot(before.gravity_sd, last.gravity_sd)
-    least = threshold("gravity_rising", "least_rise")
-    if rise < max(threshold("gravity_rising", "rise_sds") * sd, least):
-        return None
-    words = (
-        f"{last.gravity:.3f} after {before.gravity:.3f}: up by {rise:.3f}, "
-        f"{rise / sd:.1f} times the error of two readings, and no addition is recorded."
+    why = say(
+        "{used:.0%} of the sugar is gone, with {fed:.0f} of {planned:.0f} mg N/L fed",
+        used=used,
+        fed=fed,
+        planned=planned,
     )
-    sure = 1 - 0.5 * math.erfc(rise / sd / math.sqrt(2))
-    why = f"{last.gravity:.3f} after {before.gravity:.3f}, and no addition is recorded"
-    return finding("gravity_rising", 60, sure, words, why=why)
-
-
-def _implausible(now: Progress, _stands: Sequence[Standing]) -> Finding | None:
-    after = now.points.past_hour(0.0)
-    if not after:
-        return None
-    last = after[-1]
-    reason = _outside(now, last) or _too_fast(now, after)
-    if not reason:
-        return None
-    why = f"{last.gravity:.3f} {reason}"
-    return finding("implausible", 65, 0.9, f"{why}.", why=why)
-
-
-def _outside(now: Progress, last: Point) -> str:
-    room = threshold("implausible", "above_start") + 2 * last.gravity_sd
-    if last.gravity > last.original_gravity + room:
-        return f"is above the gravity at pitch, {last.original_gravity:.3f}"
-    if last.gravity < now.plan.must.dry_gravity - room:
-        return f"is below what a dry mead would read, {now.plan.must.dry_gravity:.3f}"
-    return ""
-
-
-def _too_fast(now: Progress, after: Sequence[Point]) -> str:
-    last = after[-1]
-    before_h, before = 0.0, now.plan.must.gravity
-    sd = last.gravity_sd
-    if len(after) > 1:
-        before_h, before = after[-2].hours, after[-2].gravity
-        sd = math.hypot(sd, after[-2].gravity_sd)
-    days = max(last.hours - before_h, 0.5) / 24
-    most = (
-        threshold("implausible", "fastest_per_day") * days
-        + threshold("implausible", "off_sds") * sd
-    )
-    if before - last.gravity > most:
-        return f"is {before - last.gravity:.3f} lower than the one {24 * days:.0f} h before"
-    return ""
+    do = rule_of("unfed")["do_late"] if used > now.plan.last_moment else ""
+    return finding("unfed", 51, 0.9, words, why=why, do=do)
 
 
 def _leftover(now: Progress, _of: Assessment) -> Finding | None:
@@ -301,10 +293,13 @@ def _leftover(now: Progress, _of: Assessment) -> Finding | None:
     if left < least:
         return None
     sd = max((n.must_high_mg_l - n.must_low_mg_l) / 3.29, 0.2 * n.demand_mg_l, 1.0)
-    words = (
-        f"The must held and was fed {held:.0f} mg N/L; this yeast takes about "
-        f"{n.demand_mg_l:.0f} for so little sugar, so some {left:.0f} may be left at "
-        f"{plan.must.potential_alcohol_pct:.1f} % vol."
+    words = say(
+        "The must held and was fed {held:.0f} mg N/L; this yeast takes about {demand:.0f} for so "
+        "little sugar, so some {left:.0f} may be left at {alcohol:.1f} % vol.",
+        held=held,
+        demand=n.demand_mg_l,
+        left=left,
+        alcohol=plan.must.potential_alcohol_pct,
     )
     chance = 0.5 * (1 + math.erf((left - least / 2) / (sd * math.sqrt(2))))
     return finding("leftover_nitrogen", 30, chance, words)
@@ -322,17 +317,24 @@ def _finished(
     found = judged.found
     warm = now.temperature_c >= threshold("finished", "warm_c")
     chance = 1 - found.chance_moving.value / 100
+    stood = say(
+        "{gravity} has stood for {days:.0f} days over {readings} readings",
+        gravity=gravity_text(found.gravity_now.value),
+        days=found.days_watched.value,
+        readings=len(judged.ask.readings),
+    )
     words = (
-        f"{found.gravity_now.value:.3f} has stood for {found.days_watched.value:.0f} days over "
-        f"{len(judged.ask.readings)} readings"
-        + (
-            "."
-            if warm
-            else f", but at {degrees(now.temperature_c, now.plan.sheet, 0)}: prove it in the warm."
+        stood + "."
+        if warm
+        else say(
+            "{stood}, but at {temperature}: prove it in the warm.",
+            stood=stood,
+            temperature=degrees(now.temperature_c, now.plan.sheet, 0),
         )
     )
-    rule = "finished" if found.bottle_still else "settled"
-    words += _read_ago(_old_h(now, rule))
+    kept = of.held.stabilised not in ("", "no")
+    rule = "finished" if found.bottle_still or kept else "settled"
+    words = _and_read(words, _old_h(now, rule))
     return finding(rule, 5, chance if warm else chance * 0.5, words, sure=warm)
 
 
@@ -342,9 +344,12 @@ def _woken(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finding |
     if judged is None or judged.found.verdict != "moving":
         return None
     found = judged.found
-    words = (
-        f"Gravity falls by {found.fall_per_day.value:.4f} a day over "
-        f"{found.days_watched.value:.0f} days since something went in; it should be steady."
+    falls = gravity_step(found.fall_per_day.value, found.gravity_now.value, 4)
+    words = say(
+        "Gravity falls by {falls} a day over {days:.0f} days since something went in; "
+        "it should be steady.",
+        falls=falls,
+        days=found.days_watched.value,
     )
     return finding("woken", 90, found.chance_moving.value / 100, words)
 

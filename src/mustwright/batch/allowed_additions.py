@@ -11,6 +11,7 @@ from mustwright.must.acidity.salts import all_salts
 from mustwright.nutrition.dosing_problem import Ceiling
 from mustwright.nutrition.limits import legal_profiles
 from mustwright.nutrition.shelf import Nutrient, generic_nutrients
+from mustwright.texts import say
 
 CARBONATES = BUFFERS  # gentlest first
 
@@ -128,7 +129,11 @@ def room_of_kind(now: Progress, kind: str) -> Room:
     left = [(most * volume, words) for most, words in _law_leaves(now, nutrient)]
     label = nutrient.label_max_g_l
     if label is not None:
-        words = f"{label.value:g} g/L is taken for the label of {nutrient.name}: read yours"
+        words = say(
+            "{most:g} g/L is taken for the label of {nutrient}: read yours",
+            most=label.value,
+            nutrient=nutrient.name,
+        )
         left.append((max(label.value * volume - now.given_g.get(kind, 0.0), 0.0), words))
     return Room(nutrient.name, *min(left, default=(float("inf"), "")))
 
@@ -139,11 +144,17 @@ def _law_leaves(now: Progress, nutrient: Nutrient) -> list[tuple[float, str]]:
     volume = now.plan.must.volume_l
     known = generic_nutrients() | {jar.id: jar.nutrient() for jar in now.plan.jars}
     given = [(grams, known[id]) for id, grams in now.given_g.items() if id in known]
-    found = []
+    found: list[tuple[float, str]] = []
     for limit in profile.limits:
         fraction = limit.fraction_in(nutrient)
         if fraction > 0:
             gone = sum(grams * limit.fraction_in(what) for grams, what in given)
-            words = f"{profile.name} allows {limit.max_g_l:g} g/L of {limit.name} ({limit.source})"
+            words = say(
+                "{law} allows {most:g} g/L of {substance} ({source})",
+                law=profile.name,
+                most=limit.max_g_l,
+                substance=limit.name,
+                source=limit.source,
+            )
             found.append((max(limit.max_g_l - gone / volume, 0.0) / fraction, words))
     return found

@@ -22,7 +22,14 @@ from mustwright.batch.log import Standing, is_event
 from mustwright.batch.outlook import BatchOutlook, PaceOutlook
 from mustwright.batch.progress import Progress
 from mustwright.batch.quantiles import Quantiles
-from mustwright.batch.rest_or_fall import SugarPosterior, by_gravity, unseen, weigh
+from mustwright.batch.rest_or_fall import (
+    SugarPosterior,
+    at_its_limit,
+    by_gravity,
+    unseen,
+    untested,
+    weigh,
+)
 from mustwright.batch.restart_course import (
     COMBINED,
     GIVEN_UP,
@@ -34,21 +41,20 @@ from mustwright.batch.restart_course import (
 from mustwright.batch.series import Series
 from mustwright.batch.stability import mixed_at
 from mustwright.batch.vessel import VesselContents, vessel
+from mustwright.texts import say
 
 NOT_PITCHED, WAITING, STARTED, WORKING, SLOWING, AT_END, STOPPED, FINISHED, BOTTLED, ENDED = (
-    "not pitched",
-    "waiting",
-    "started",
-    "working",
-    "slowing",
-    "at its end",
-    "stopped short",
-    "finished",
-    "bottled",
-    "ended",
-)
+    say("not pitched", context="phase"), say("waiting", context="phase"),
+    say("started", context="phase"), say("working", context="phase"),
+    say("slowing", context="phase"), say("at its end", context="phase"),
+    say("stopped short", context="phase"), say("finished", context="phase"),
+    say("bottled", context="phase"), say("ended", context="phase"),
+)  # fmt: skip
 FERMENTS = (WAITING, STARTED, WORKING, SLOWING)
 OVER = (AT_END, FINISHED, BOTTLED, ENDED)  # nothing is fed any more
+STALE_AS: dict[str, str] = {
+    WAITING: "waiting", SLOWING: "slowing", AT_END: "at_end", FINISHED: "at_end",
+}  # fmt: skip
 ROSE = 0.0015  # of gravity, from which what went in counts as sugar (assumed: a reading's error)
 TESTED_ERROR = 0.1  # of a sugar test (assumed)
 
@@ -84,7 +90,8 @@ class Assessment:
     fall_per_day : Quantiles or None
         Of gravity, by the latest readings; None before any [1/day].
     chance_stopped_short, chance_finished : float
-        That it rests with more sugar left than counts, and with less.
+        That it rests with more sugar left than counts, and with less; at its yeast's limit of
+        alcohol a rest counts as finished.
     stood_h, stood_count : float, int
         How long the latest readings show no fall, and how many they are [h].
     end : EndGravity
@@ -193,6 +200,8 @@ def assess(
     restart = restart_course(now, events)
     found = _posterior(now, events, end, held, outlook, restart)
     found = _tested(found, held, now)
+    if restart is None and held.alcohol_pct >= now.plan.yeast.tolerance_pct:
+        found = at_its_limit(found)
     if now.phase == phases.FINISHING and not _is_kept(found, held):
         found = replace(found, chance_finished=0.0)
     ages = _ages(now)
@@ -214,8 +223,8 @@ def assess(
     )
     gone = 1 - found.left_when_read_g_l / max(end.sugar_g_l, 1e-9)
     made = replace(made, phase=_phase(made, now, events, gone))
-    if made.phase in (AT_END, FINISHED) and held.residual_sugar_g_l is None:
-        made = replace(made, sugar_left_g_l=_untested(made.sugar_left_g_l, made))
+    if made.phase in (AT_END, FINISHED) and held.residual_sugar_g_l is None and made.gravity:
+        made = replace(made, sugar_left_g_l=untested(found.sugar_left_g_l, made.gravity, end))
     if made.phase == WAITING:  # what has not begun cannot have stopped
         made = replace(made, chance_stopped_short=0.0)
     return replace(made, is_stale=_is_stale(made, now))
@@ -307,14 +316,6 @@ def _tested(found: SugarPosterior, held: VesselContents, now: Progress) -> Sugar
     )
 
 
-def _untested(left: Quantiles, made: Assessment) -> Quantiles:
-    """Up to what its gravity alone allows: a stop near the end looks like the end."""
-    if made.gravity is None:
-        return left
-    most = by_gravity(made.gravity, made.end).p95 or 0.0
-    return replace(left, p95=max(left.p95 or 0.0, most))
-
-
 def _is_kept(found: SugarPosterior, held: VesselContents) -> bool:
     """Whether a finished mead holds no sugar that counts, or the log says what keeps yeast off."""
     counts = float(data.load("watch")["rule"]["stuck"]["sugar_left_g_l"]["value"])
@@ -370,8 +371,7 @@ def _is_stale(made: Assessment, now: Progress) -> bool:
     """Whether the last reading, or the pitch where there is none, is too long ago."""
     if made.phase in (NOT_PITCHED, BOTTLED, ENDED) or now.hours is None:
         return False
-    name = {WAITING: "waiting", SLOWING: "slowing", AT_END: "at_end", FINISHED: "at_end"}
-    limit = belief(f"stale_{name.get(made.phase, 'working')}_h")
+    limit = belief(f"stale_{STALE_AS.get(made.phase, 'working')}_h")
     age = made.ages.gravity_h
     if made.phase == STOPPED:
         limit = max(limit, made.stood_h)  # a stand speaks for as long again

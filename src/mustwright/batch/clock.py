@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta, tzinfo
 
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 AHEAD = timedelta(minutes=10)  # clocks of phones and devices differ; more than that is a wrong date
 
@@ -28,7 +29,10 @@ def refuse_future(field: str, at: datetime, now: datetime, typed: object = None)
     """
     if at > now + AHEAD:
         minutes = AHEAD.total_seconds() / 60
-        needs = f"needs a time that has come (at most {minutes:.0f} minutes ahead of this clock)"
+        needs = say(
+            "needs a time that has come (at most {minutes:.0f} minutes ahead of this clock)",
+            minutes=minutes,
+        )
         raise InputError(field, needs, at.isoformat() if typed is None else typed)
 
 
@@ -42,15 +46,15 @@ def clock(moment: datetime, now: datetime, zone: tzinfo) -> str:
     'today about 18:00'
     """
     local = to_half_hour(moment.astimezone(zone))
-    return f"{day_words(moment, now, zone)} about {local:%H:%M}"
+    return say("{day} about {at:%H:%M}", day=day_words(moment, now, zone), at=local)
 
 
 def day_words(moment: datetime, now: datetime, zone: tzinfo) -> str:
     """The day of a moment: today, tomorrow, yesterday, or Friday 3 May."""
     local, here = to_half_hour(moment.astimezone(zone)), now.astimezone(zone)
     days = (local.date() - here.date()).days
-    named = {-1: "yesterday", 0: "today", 1: "tomorrow"}.get(days)
-    return named or f"{local:%A} {local.day} {local:%B}"
+    named = {-1: say("yesterday"), 0: say("today"), 1: say("tomorrow")}.get(days)
+    return named or say("{at:%A} {day} {at:%B}", at=local, day=local.day)
 
 
 def between(low: datetime, high: datetime, now: datetime, zone: tzinfo) -> str:
@@ -58,10 +62,20 @@ def between(low: datetime, high: datetime, now: datetime, zone: tzinfo) -> str:
     if (high - low) < timedelta(hours=1):
         return ""
     low = max(low, now)
-    first, last = (clock(m, now, zone).replace("about ", "") for m in (low, max(high, low)))
-    day, _, hour = last.rpartition(" ")
-    same = first.startswith(day)
-    return f" (between {first} and {hour if same else last})"
+    high = max(low, high)
+    from_day, to_day = (day_words(moment, now, zone) for moment in (low, high))
+    first, last = (to_half_hour(moment.astimezone(zone)) for moment in (low, high))
+    if from_day == to_day:
+        return say(
+            " (between {day} {first:%H:%M} and {last:%H:%M})", day=from_day, first=first, last=last
+        )
+    return say(
+        " (between {from_day} {first:%H:%M} and {to_day} {last:%H:%M})",
+        from_day=from_day,
+        first=first,
+        to_day=to_day,
+        last=last,
+    )
 
 
 def to_half_hour(moment: datetime) -> datetime:

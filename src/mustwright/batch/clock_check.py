@@ -8,6 +8,7 @@ from mustwright.batch.alert import Finding, finding
 from mustwright.batch.clock import AHEAD
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.one_step import NextStep
+from mustwright.texts import say
 
 RULE = "clock"
 
@@ -26,19 +27,22 @@ def clock_behind(kept_at: datetime, last_at: datetime, now: datetime) -> Finding
     behind = latest - now
     if behind <= AHEAD:
         return None
-    words = (
-        f"The clock of this machine shows {now:%Y-%m-%d %H:%M} UTC, but the log knows "
-        f"{latest:%Y-%m-%d %H:%M} UTC, {hours_words(behind / timedelta(hours=1))} later: the clock "
-        "was set back, or was ahead when that was written. Lines about later moments do not count "
-        "yet."
+    words = say(
+        "The clock of this machine shows {now:%Y-%m-%d %H:%M} UTC, but the log "
+        "knows {latest:%Y-%m-%d %H:%M} UTC, {time} later: the clock was "
+        "set back, or was ahead when that was written. Lines about later moments "
+        "do not count yet.",
+        now=now,
+        latest=latest,
+        time=hours_words(behind / timedelta(hours=1)),
     )
     return finding(RULE, 100, 0.99, words)
 
 
 def clock_step(found: Finding) -> NextStep:
     """What comes before everything else while the clock is wrong."""
-    lead = "Set the clock of this machine"
+    lead = say("Set the clock of this machine")
     return NextStep(
-        "check", f"{lead}: {found.evidence}", lead, None, None, None, None, (), found.evidence,
-        "", None, True,
+        "check", say("{lead}: {why}", lead=lead, why=found.evidence), lead, None, None, None,
+        None, (), found.evidence, "", None, True,
     )  # fmt: skip

@@ -12,9 +12,14 @@ from functools import cache, partial
 from typing import Any, TypeVar
 
 from mustwright.errors import InputError, not_plain
+from mustwright.texts import kept, say
 
 T = TypeVar("T")
 LONGEST_TEXT = 200_000
+TOLD = frozenset((
+    "name", "words", "caution", "cautions", "protocol_name", "dropped", "message", "notes", "odd",
+    "limit", "warnings", "steps",
+))  # fmt: skip
 GREATEST = 2**31 - 1  # of a whole number that every database can hold
 
 
@@ -27,18 +32,20 @@ def record_from(cls: type[T], data: object, where: str) -> T:
         Naming the first field that is missing, unknown or of another type.
     """
     if not isinstance(data, Mapping):
-        raise InputError(where, "needs a table of named values", data)
+        raise InputError(where, say("needs a table of named values"), data)
     readers = _readers(typing.cast(Any, cls))
     for name in data:
         if name not in readers:
             known = ", ".join(readers)
-            raise InputError(f"{where}.{name}", f"is not known; known: {known}", data[name])
+            raise InputError(
+                f"{where}.{name}", say("is not known; known: {known}", known=known), data[name]
+            )
     values = {}
     for name, (read, is_needed) in readers.items():
         if name in data:
             values[name] = read(data[name], f"{where}.{name}")
         elif is_needed:
-            raise InputError(f"{where}.{name}", "is needed", "nothing")
+            raise InputError(f"{where}.{name}", say("is needed"), "nothing")
     return cls(**values)
 
 
@@ -50,9 +57,20 @@ def _readers(cls: type) -> dict[str, tuple[Reader, bool]]:
     """For each field how its value is read, and whether it must be there."""
     hints = typing.get_type_hints(cls)
     return {
-        f.name: (_reader(hints[f.name]), f.default is MISSING and f.default_factory is MISSING)
+        f.name: (
+            partial(_told, _reader(hints[f.name])) if f.name in TOLD else _reader(hints[f.name]),
+            f.default is MISSING and f.default_factory is MISSING,
+        )
         for f in fields(cls)
     }
+
+
+def _told(read: Reader, value: Any, where: str) -> Any:
+    """What the tool said, and not the maker: other languages know it again by its wording."""
+    found = read(value, where)
+    if isinstance(found, tuple):
+        return tuple(map(kept, found))
+    return kept(found) if isinstance(found, str) else found
 
 
 def _reader(hint: Any) -> Reader:
@@ -72,45 +90,45 @@ def _reader(hint: Any) -> Reader:
 
 def _items(read: Reader, value: Any, where: str) -> tuple[Any, ...]:
     if not isinstance(value, list):
-        raise InputError(where, "needs a list", value)
+        raise InputError(where, say("needs a list"), value)
     return tuple(read(one, f"{where}[{i}]") for i, one in enumerate(value))
 
 
 def _mapping(read: Reader, value: Any, where: str) -> dict[str, Any]:
     if not isinstance(value, Mapping):
-        raise InputError(where, "needs a table of named values", value)
+        raise InputError(where, say("needs a table of named values"), value)
     return {str(k): read(v, f"{where}.{k}") for k, v in value.items()}
 
 
 def _float(value: Any, where: str) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise InputError(where, "needs a number", value)
+        raise InputError(where, say("needs a number"), value)
     try:
         found = float(value)
     except OverflowError:
         found = math.inf
     if not math.isfinite(found):
-        raise InputError(where, "needs a finite number", "one that is not")
+        raise InputError(where, say("needs a finite number"), say("one that is not"))
     return found
 
 
 def _int(value: Any, where: str) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or abs(value) > GREATEST:
-        raise InputError(where, "needs a whole number", value)
+        raise InputError(where, say("needs a whole number"), value)
     return value
 
 
 def _bool(value: Any, where: str) -> bool:
     if not isinstance(value, bool):
-        raise InputError(where, "needs true or false", value)
+        raise InputError(where, say("needs true or false"), value)
     return value
 
 
 def _text(value: Any, where: str) -> str:
     if not isinstance(value, str) or len(value) > LONGEST_TEXT:
-        raise InputError(where, "needs text", value)
+        raise InputError(where, say("needs text"), value)
     if wrong := not_plain(value):
-        raise InputError(where, "needs plain text", wrong)
+        raise InputError(where, say("needs plain text"), wrong)
     return value
 
 
@@ -121,7 +139,7 @@ def moment_from(value: object, where: str) -> datetime:
     except ValueError:
         moment = None
     if moment is None or moment.tzinfo is None or not 1970 <= moment.year <= 9000:
-        needs = "needs a date and time with its zone, such as '2031-05-01T18:00:00+02:00'"
+        needs = say("needs a date and time with its zone, such as '2031-05-01T18:00:00+02:00'")
         raise InputError(where, needs, value)
     return moment
 

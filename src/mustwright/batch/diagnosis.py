@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from mustwright import data
+from mustwright.batch.alert import threshold
 from mustwright.batch.forecast_record import Foreseen, Releases
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress
 from mustwright.must.acidity.claims import ph_floor
+from mustwright.must.gravity_text import gravity_step, with_gravities
+from mustwright.texts import join, literal, say, say_n, uncapital
 from mustwright.unit_system import degrees
 
 WHOLLY = ("nitrogen", "temperature", "alcohol")  # what the fermentation model knows
@@ -20,9 +23,13 @@ SHORT_OF_POTASSIUM = 1.3  # factor on pH and potassium if potassium is short (as
 UNEXPLAINED = 3.0  # on the instrument where no run explains the readings (assumed)
 AGREEING = 1.25  # the same where the last three agree with one another (assumed)
 LEAST_HELD_UP = 0.2  # share of runs with sugar left, below which they say nothing of causes
-BY_RUNS = "simulated runs that fit the readings, each with one cause removed"
-BY_EVIDENCE = "what was recorded, weighed by fixed rules"
-READ = ("No gravity was read", "Gravity was read only once", "Gravity was read only twice")
+BY_RUNS = say("simulated runs that fit the readings, each with one cause removed")
+BY_EVIDENCE = say("what was recorded, weighed by fixed rules")
+READ = (
+    say("No gravity was read since pitch."),
+    say("Gravity was read only once since pitch."),
+    say("Gravity was read only twice since pitch."),
+)
 
 
 @dataclass(frozen=True)
@@ -58,7 +65,7 @@ class Diagnosis:
     by: str = BY_EVIDENCE
 
 
-Evidence = tuple[float, list[str]]
+Evidence = tuple[float, Sequence[str]]
 NOT_GIVEN = ("ahead", "skipped", "withdrawn")
 ENOUGH = 0.85  # of the nitrogen wanted (assumed)
 COOLED_C = 3.0  # under plan from which cold is asked about (assumed)
@@ -79,7 +86,8 @@ def diagnose(now: Progress, foreseen: Foreseen | None = None) -> Diagnosis:
     likelier what was seen is when this is the cause than when it is not. Where runs of the
     fermentation model explain the readings, the factor of nitrogen, temperature and alcohol is
     ``0.15 (8 / 0.15)^s``, `s` the share of those runs that putting this one thing right would have
-    kept going (scale assumed); too little yeast and pH, which the model knows in part, take it
+    kept going (scale assumed), but for alcohol far from the yeast's limit, and a must much cooler
+    than planned; too little yeast and pH, which the model knows in part, take it
     where it is above the factor of the evidence. The evidence of pH is the acid model's band for
     now, bent to the pH readings, where it ran. Without such runs, and for potassium and the
     instrument, the evidence alone counts (assumed); readings that no run explains speak for the
@@ -90,18 +98,31 @@ def diagnose(now: Progress, foreseen: Foreseen | None = None) -> Diagnosis:
     ph = foreseen.ph if foreseen is not None else None
     for name, record in records.items():
         factor, said = _ph_by_runs(ph) if name == "ph_potassium" and ph else CAUSES[name](now)
-        factor, more = _by_runs(name, factor, foreseen)
+        factor, more = _by_runs(name, factor, foreseen, now)
         weights[name] = float(record["prior"]["value"]) * factor
         words[name] = (*more, *said)
     total = sum(weights.values())
     causes = [
-        Cause(n, r["title"], weights[n] / total, words[n], r["measure"], r["separates"])
+        Cause(
+            n,
+            r["title"],
+            weights[n] / total,
+            words[n],
+            r["measure"],
+            with_gravities(r["separates"]),
+        )
         for n, r in records.items()
     ]
     causes.sort(key=lambda c: -c.score)
     first, second = causes[:2]
-    one, other = (c.title[:1].lower() + c.title[1:] for c in (first, second))
-    tells = f"{first.measure}: it tells '{one}' from '{other}'. {first.separates}"
+    one, other = (uncapital(c.title) for c in (first, second))
+    tells = say(
+        "{measure}: it tells '{one}' from '{other}'. {separates}",
+        measure=first.measure,
+        one=one,
+        other=other,
+        separates=first.separates,
+    )
     by_runs = _releases(foreseen) is not None
     return Diagnosis(tuple(causes), tells, BY_RUNS if by_runs else BY_EVIDENCE)
 
@@ -113,18 +134,29 @@ def _releases(foreseen: Foreseen | None) -> Releases | None:
     return foreseen.releases if foreseen.releases.held_up >= LEAST_HELD_UP else None
 
 
-def _by_runs(name: str, factor: float, foreseen: Foreseen | None) -> tuple[float, tuple[str, ...]]:
+def _by_runs(
+    name: str, factor: float, foreseen: Foreseen | None, now: Progress
+) -> tuple[float, tuple[str, ...]]:
     """The factor of a cause with what the runs say, and that in words."""
     if name == "instrument" and foreseen is not None and not foreseen.explained:
         agree = factor < 1.0  # readings that agree with one another speak for the instrument
         return min(factor * (AGREEING if agree else UNEXPLAINED), MOST), (foreseen.message,)
     found = _releases(foreseen)
     share = found.share.get(name) if found else None
-    if share is None or foreseen is None:
+    if share is None or foreseen is None or (name == "alcohol" and factor <= LEAST):
         return factor, ()
     told = LEAST * (MOST / LEAST) ** share
-    said = f"{share:.0%} of the runs that fit the readings go on once this cause is removed."
-    return (told if name in WHOLLY else max(told, factor)), (said,)
+    said = say(
+        "{share:.0%} of the runs that fit the readings go on once this cause is removed.",
+        share=share,
+    )
+    wholly = name in WHOLLY and not (name == "temperature" and _is_cooled(now))
+    return (told if wholly else max(told, factor)), (said,)
+
+
+def _is_cooled(now: Progress) -> bool:
+    """Whether it is much cooler than planned; what a sudden fall does, the model does not know."""
+    return now.temperature_read and now.temperature_c < now.plan.must.temperature_c - COOLED_C
 
 
 def _nitrogen(now: Progress) -> Evidence:
@@ -132,12 +164,18 @@ def _nitrogen(now: Progress) -> Evidence:
     early = sum(f.ammonium_mg_l + f.amino_mg_l for f in now.fed if f.used < 0.5)
     held = n.must_mg_l + n.rehydration_mg_l + early
     share = held / max(n.demand_mg_l, 1.0)
-    said = [f"{held:.0f} of {n.demand_mg_l:.0f} mg N/L needed was there in time."]
+    said = [
+        say(
+            "{held:.0f} of {needed:.0f} mg N/L needed was there in time.",
+            held=held,
+            needed=n.demand_mg_l,
+        )
+    ]
     steep = 3.0 if share < ENOUGH else 6.0  # what was there in time clears it sooner (assumed)
     factor = min(max(math.exp(steep * (ENOUGH - share)), 0.15), 8.0)
-    missed = [s.feed.name for s in now.feeds if s.state in NOT_GIVEN and s.feed.doses]
+    missed = [literal(s.feed.name) for s in now.feeds if s.state in NOT_GIVEN and s.feed.doses]
     if missed:
-        said.append(f"Not given: {', '.join(missed)}.")
+        said.append(say("Not given: {missed}.", missed=join(", ", missed)))
     return factor, said
 
 
@@ -149,29 +187,34 @@ def _temperature(now: Progress) -> Evidence:
         for value in (t, yeast.temperature_low_c, yeast.temperature_high_c)
     )
     if not now.temperature_read:
-        return 0.8, ["The must temperature was not read."]
+        return 0.8, [say("The must temperature was not read.")]
     if t > yeast.temperature_high_c:
-        said = f"{here} is above the {high} this yeast likes."
+        said = say("{here} is above the {high} this yeast likes.", here=here, high=high)
         return min(2.0 + (t - yeast.temperature_high_c), 8.0), [said]
     if t < yeast.temperature_low_c + 1:
-        said = f"{here} is at or under the {low} this yeast works from."
+        said = say("{here} is at or under the {low} this yeast works from.", here=here, low=low)
         return min(2.0 + (yeast.temperature_low_c + 1 - t), 8.0), [said]
-    planned = now.plan.must.temperature_c
-    if t < planned - COOLED_C:
-        wanted = degrees(planned, now.plan.sheet)
-        said = (
-            f"{here} is inside the yeast's range, but {wanted} was planned: cooling can "
-            f"stop a ferment."
+    if _is_cooled(now):
+        wanted = degrees(now.plan.must.temperature_c, now.plan.sheet)
+        said = say(
+            "{here} is inside the yeast's range, but {wanted} was planned: "
+            "cooling can stop a ferment.",
+            here=here,
+            wanted=wanted,
         )
         return 1.0, [said]
-    return 0.3, [f"{here} is inside the yeast's range."]
+    return 0.3, [say("{here} is inside the yeast's range.", here=here)]
 
 
 def _alcohol(now: Progress) -> Evidence:
     yeast = now.plan.yeast
     short = yeast.tolerance_pct - now.alcohol_pct
     said = [
-        f"About {now.alcohol_pct:.1f} % vol; this yeast's limit is about {yeast.tolerance_pct:g} %."
+        say(
+            "About {alcohol:.1f} % vol; this yeast's limit is about {limit:g} %.",
+            alcohol=now.alcohol_pct,
+            limit=yeast.tolerance_pct,
+        )
     ]
     width = max((yeast.tolerance_high_pct - yeast.tolerance_low_pct) / 2, 1.0)
     return min(max(6.0 * math.exp(-max(short, 0.0) / width), 0.1), 6.0), said
@@ -179,14 +222,14 @@ def _alcohol(now: Progress) -> Evidence:
 
 def _too_little_yeast(now: Progress) -> Evidence:
     rate = now.plan.yeast.grams_l
-    said = [f"{rate:.2f} g/L of dry yeast was planned."]
+    said = [say("{rate:.2f} g/L of dry yeast was planned.", rate=rate)]
     factor = 3.0 if rate < 0.1 else 1.5 if rate < 0.18 else 0.5
     if now.onset_h is None or now.onset_h > 48:
         factor *= 2.5
-        said.append("It was slow from the first day.")
+        said.append(say("It was slow from the first day."))
     else:
         factor *= 0.5
-        said.append(f"It was working {now.onset_h:.0f} h after pitch.")
+        said.append(say("It was working {hours:.0f} h after pitch.", hours=now.onset_h))
     return min(max(factor, 0.1), 8.0), said
 
 
@@ -194,13 +237,13 @@ def _ph_potassium(now: Progress) -> Evidence:
     potassium = now.plan.nitrogen.potassium_mg_l
     said, factor = [], 1.0
     if now.ph is None or now.ph_at is None:
-        said.append("No pH was read.")
+        said.append(say("No pH was read."))
     else:
-        said.append(f"pH {now.ph:.2f} was read.")
+        said.append(say("pH {ph:.2f} was read.", ph=now.ph))
         factor = _by_ph(now.ph)
     if potassium < 300:
         factor *= SHORT_OF_POTASSIUM
-        said.append(f"Only about {potassium:.0f} mg/L potassium.")
+        said.append(say("Only about {potassium:.0f} mg/L potassium.", potassium=potassium))
     return min(factor, 8.0), said
 
 
@@ -213,17 +256,33 @@ def _ph_by_runs(ph: PhForeseen) -> Evidence:
     """The same over the runs that fit the pH readings, with the potassium each has for its acid."""
     seen = (ph.now.p05, ph.now.p25, ph.now.p50, ph.now.p75, ph.now.p95)
     factor = sum(w * _by_ph(v) for w, v in zip(SHARES, seen, strict=True) if v is not None)
+    if ph.read_ph is not None and ph.read_ph >= threshold("ph_low", "comfort"):
+        factor = min(factor, _by_ph(ph.read_ph))
     factor *= 1 + (SHORT_OF_POTASSIUM - 1) * ph.potassium_short
     count = ph.readings + ph.start_measured
-    by = f"by {count} pH reading{'s' if count > 1 else ''}" if ph.is_read else "by the recipe alone"
+    by = (
+        say_n("by {count} pH reading", "by {count} pH readings", count)
+        if ph.is_read
+        else say("by the recipe alone")
+    )
     said = [
-        f"pH stands at {ph.now.p05:.1f} to {ph.now.p95:.1f} {by}; the lowest so far was "
-        f"{ph.lowest_so_far.p05:.1f} to {ph.lowest_so_far.p95:.1f}."
+        say(
+            "pH stands at {low:.1f} to {high:.1f} {by}; the lowest so far was "
+            "{lowest:.1f} to {lowest_high:.1f}.",
+            low=ph.now.p05,
+            high=ph.now.p95,
+            by=by,
+            lowest=ph.lowest_so_far.p05,
+            lowest_high=ph.lowest_so_far.p95,
+        )
     ]
     if ph.potassium_short >= 0.5:
         said.append(
-            f"{100 * ph.potassium_short:.0f} of 100 runs hold less potassium for their acid than "
-            "ferments that kept going (Kudo1998, ratio from memory)."
+            say(
+                "{count:.0f} of 100 runs hold less potassium for their acid than "
+                "ferments that kept going (Kudo1998, ratio from memory).",
+                count=100 * ph.potassium_short,
+            )
         )
     return min(max(factor, 0.1), MOST), said
 
@@ -231,12 +290,19 @@ def _ph_by_runs(ph: PhForeseen) -> Evidence:
 def _instrument(now: Progress) -> Evidence:
     after = now.points.past_hour(0.0)
     if len(after) < 3:
-        return 2.0, [f"{READ[len(after)]} since pitch."]
+        return 2.0, [READ[len(after)]]
     last = after[-3:]
+    if last[0].gravity > last[1].gravity > last[2].gravity:
+        return 0.4, [say("The last three readings fall one after the other.")]
     spread = max(p.gravity for p in last) - min(p.gravity for p in last)
     if spread <= 2 * last[-1].gravity_sd:
-        return 0.4, ["The last three readings agree within the instrument's error."]
-    return 1.5, [f"The last three readings differ by {spread:.3f}."]
+        return 0.4, [say("The last three readings agree within the instrument's error.")]
+    return 1.5, [
+        say(
+            "The last three readings differ by {step}.",
+            step=gravity_step(spread, last[-1].gravity),
+        )
+    ]
 
 
 CAUSES: dict[str, Callable[[Progress], Evidence]] = {

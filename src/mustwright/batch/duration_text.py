@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from mustwright.texts import say
+
 
 def hours_words(hours: float) -> str:
     """Hours; days from two days on.
@@ -11,4 +13,6 @@ def hours_words(hours: float) -> str:
     >>> hours_words(7.2), hours_words(60.0)
     ('7 h', '2 days')
     """
-    return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
+    if hours < 48:
+        return say("{hours:.0f} h", hours=hours)
+    return say("{days:.0f} days", days=hours / 24)

@@ -14,34 +14,35 @@ from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.plan import BatchPlan
 from mustwright.errors import InputError, not_plain
 from mustwright.plain_data import data_of
+from mustwright.texts import say
 
 HYDROMETER, REFRACTOMETER, SENSOR = "hydrometer", "refractometer", "sensor"
 INSTRUMENTS = (HYDROMETER, REFRACTOMETER, SENSOR)
 METER, STRIP = "meter", "strip"
 PH_BY = (METER, STRIP)
 EVENTS: dict[str, str] = {
-    "pitched": "Yeast pitched",
-    "restart_begun": "Restart starter set up",
-    "restart_doubled": "Restart starter doubled",
-    "restarted": "Restart starter combined with the batch",
-    "stirred": "Swirled or stirred",
-    "degassed": "Gas stirred out",
-    "aerated": "Air or oxygen given",
-    "foamed_over": "Foamed over",
-    "moved": "Moved to another temperature",
-    "ph_adjusted": "pH adjusted",
-    "fruit_in": "Fruit in",
-    "fruit_out": "Fruit out",
-    "honey_in": "Honey or sugar added",
-    "water_in": "Water added",
-    "racked": "Racked",
-    "sampled": "Sample drawn",
-    "stopped": "Bubbling stopped",
-    "dry": "Judged dry",
-    "sulfited": "Sulfite added",
-    "sorbated": "Sorbate added",
-    "bottled": "Bottled",
-    "ended": "Batch ended",
+    "pitched": say("Yeast pitched"),
+    "restart_begun": say("Restart starter set up"),
+    "restart_doubled": say("Restart starter doubled"),
+    "restarted": say("Restart starter combined with the batch"),
+    "stirred": say("Swirled or stirred"),
+    "degassed": say("Gas stirred out"),
+    "aerated": say("Air or oxygen given"),
+    "foamed_over": say("Foamed over"),
+    "moved": say("Moved to another temperature"),
+    "ph_adjusted": say("pH adjusted"),
+    "fruit_in": say("Fruit in"),
+    "fruit_out": say("Fruit out"),
+    "honey_in": say("Honey or sugar added"),
+    "water_in": say("Water added"),
+    "racked": say("Racked"),
+    "sampled": say("Sample drawn"),
+    "stopped": say("Bubbling stopped"),
+    "dry": say("Judged dry"),
+    "sulfited": say("Sulfite added"),
+    "sorbated": say("Sorbate added"),
+    "bottled": say("Bottled"),
+    "ended": say("Batch ended"),
 }
 ADDS_SUGAR = ("fruit_in", "honey_in", "water_in")
 CLOSES = ("bottled", "ended")
@@ -85,17 +86,23 @@ class Reading:
 
     def __post_init__(self) -> None:
         if all(v is None for v in (self.gravity, self.brix, self.temperature_c, self.ph)):
-            raise InputError("reading", "needs gravity, Brix, temperature or pH", "none of them")
+            raise InputError(
+                "reading", say("needs gravity, Brix, temperature or pH"), say("none of them")
+            )
         if self.gravity is not None and self.brix is not None:
-            raise InputError("brix", "needs to be left out where gravity is given", self.brix)
+            raise InputError("brix", say("needs to be left out where gravity is given"), self.brix)
         if self.instrument not in INSTRUMENTS:
             raise InputError(
-                "instrument", f"needs one of {', '.join(INSTRUMENTS)}", self.instrument
+                "instrument",
+                say("needs one of {known}", known=", ".join(INSTRUMENTS)),
+                self.instrument,
             )
         if self.ph_by not in PH_BY:
-            raise InputError("ph_by", f"needs one of {', '.join(PH_BY)}", self.ph_by)
+            raise InputError(
+                "ph_by", say("needs one of {known}", known=", ".join(PH_BY)), self.ph_by
+            )
         if self.instrument == REFRACTOMETER and self.gravity is not None:
-            raise InputError("gravity", "needs Brix from a refractometer", self.gravity)
+            raise InputError("gravity", say("needs Brix from a refractometer"), self.gravity)
         _within("gravity", self.gravity, 0.95, 1.25)
         _within("brix", self.brix, -10, 50)
         _within("calibration_c", self.calibration_c, 10, 30)
@@ -120,7 +127,7 @@ class Given:
 
     def __post_init__(self) -> None:
         if not self.nutrient or len(self.nutrient) > 80 or len(self.name) > 120:
-            raise InputError("nutrient", "needs the id of a nutrient", self.nutrient)
+            raise InputError("nutrient", say("needs the id of a nutrient"), self.nutrient)
         _within("grams", self.grams, 0, 100_000)
 
 
@@ -136,11 +143,11 @@ class FeedGiven:
 
     def __post_init__(self) -> None:
         if not self.items and not self.skipped:
-            raise InputError("items", "needs at least one nutrient with its grams", "none")
+            raise InputError("items", say("needs at least one nutrient with its grams"), "none")
         if self.skipped and (self.items or self.feed is None):
-            raise InputError("skipped", "needs a planned feed and no grams", self.feed)
+            raise InputError("skipped", say("needs a planned feed and no grams"), self.feed)
         if len(self.items) > 20:
-            raise InputError("items", "needs at most 20 nutrients", len(self.items))
+            raise InputError("items", say("needs at most 20 nutrients"), len(self.items))
         _short("note", self.note)
 
 
@@ -159,7 +166,9 @@ class Event:
 
     def __post_init__(self) -> None:
         if self.what not in EVENTS:
-            raise InputError("what", f"needs one of {', '.join(EVENTS)}", self.what)
+            raise InputError(
+                "what", say("needs one of {known}", known=", ".join(EVENTS)), self.what
+            )
         _within("temperature_c", self.temperature_c, -10, 60)
         _within("litres", self.litres, 0, 100_000)
         _short("note", self.note)
@@ -174,7 +183,7 @@ class Note:
 
     def __post_init__(self) -> None:
         if not self.text.strip():
-            raise InputError("text", "needs a few words", self.text)
+            raise InputError("text", say("needs a few words"), self.text)
         _short("text", self.text)
 
 
@@ -280,11 +289,13 @@ class Entry:
 
     def __post_init__(self) -> None:
         if not ID.fullmatch(self.id):
-            raise InputError("id", "needs 1 to 80 letters, digits, '.', '_', ':' or '-'", self.id)
+            raise InputError(
+                "id", say("needs 1 to 80 letters, digits, '.', '_', ':' or '-'"), self.id
+            )
         if self.at.tzinfo is None:
-            raise InputError("at", "needs a time with its zone", self.at.isoformat())
+            raise InputError("at", say("needs a time with its zone"), self.at.isoformat())
         if len(self.who) > 120 or not_plain(self.who):
-            raise InputError("who", "needs at most 120 plain characters", self.who)
+            raise InputError("who", say("needs at most 120 plain characters"), self.who)
 
 
 def refuse_lines_ahead(entries: Sequence[Entry], now: datetime, log: str = "") -> None:
@@ -323,7 +334,7 @@ def what_from(kind: str, data: object, where: str = "entry") -> Any:
     InputError
     """
     if kind not in KINDS:
-        raise InputError(f"{where}.kind", f"needs one of {', '.join(KINDS)}", kind)
+        raise InputError(f"{where}.kind", say("needs one of {known}", known=", ".join(KINDS)), kind)
     if KINDS[kind] is Correction and isinstance(data, dict):
         plain = {k: v for k, v in data.items() if k not in ("before", "after")}
         made = record_from(_CorrectionHead, plain, where)
@@ -348,11 +359,17 @@ class _CorrectionHead:
 
 def _within(field: str, value: float | None, low: float, high: float) -> None:
     if value is not None and not low <= value <= high:
-        raise InputError(field, f"needs a value from {low:g} to {high:g}", value)
+        raise InputError(
+            field, say("needs a value from {low:g} to {high:g}", low=low, high=high), value
+        )
 
 
 def _short(field: str, text: str) -> None:
     if len(text) > LONGEST_NOTE:
-        raise InputError(field, f"needs at most {LONGEST_NOTE} characters", f"{len(text)} of them")
+        raise InputError(
+            field,
+            say("needs at most {most} characters", most=LONGEST_NOTE),
+            say("{count} of them", count=len(text)),
+        )
     if wrong := not_plain(text):
-        raise InputError(field, "needs plain text", wrong)
+        raise InputError(field, say("needs plain text"), wrong)

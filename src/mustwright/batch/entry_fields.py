@@ -28,6 +28,7 @@ from mustwright.batch.plan import BatchPlan
 from mustwright.errors import InputError
 from mustwright.figure import typed
 from mustwright.planning.gravity_scales import gravity_figure
+from mustwright.texts import say
 from mustwright.units import parse_quantity, temperature_c, volume_l
 
 _CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})")
@@ -39,7 +40,7 @@ Fields = Mapping[str, str | None]
 
 
 def moment_typed(text: str | None, now: datetime, zone: tzinfo, field: str = "at") -> datetime:
-    """When: nothing or "now", "18:30" (the last one), "2031-05-01 18:30", or ISO with a zone.
+    """When: nothing, "now" ("jetzt"), "18:30" (the last one), "2031-05-01 18:30", ISO with a zone.
 
     Raises
     ------
@@ -53,13 +54,13 @@ def moment_typed(text: str | None, now: datetime, zone: tzinfo, field: str = "at
     '2031-04-30T18:30:00+00:00'
     """
     word = (text or "").strip()
-    if word in ("", "now"):
+    if word in ("", "now", "jetzt"):
         return now
     here = now.astimezone(zone)
     if match := _CLOCK.fullmatch(word):
         hour, minute = int(match[1]), int(match[2])
         if hour > 23 or minute > 59:
-            raise InputError(field, "needs a time such as '18:30'", text)
+            raise InputError(field, say("needs a time such as '18:30'"), text)
         moment = here.replace(hour=hour, minute=minute, second=0, microsecond=0)
         return moment if moment <= here + AHEAD else moment - timedelta(days=1)
     moment = _dated(word, zone, field, text)
@@ -71,7 +72,7 @@ def _dated(word: str, zone: tzinfo, field: str, text: object) -> datetime:
     try:
         moment = datetime.fromisoformat(word)
     except ValueError:
-        needs = "needs 'now', '18:30', '2031-05-01 18:30' or a time with its zone"
+        needs = say("needs 'now', '18:30', '2031-05-01 18:30' or a time with its zone")
         raise InputError(field, needs, text) from None
     if moment.tzinfo is None:
         moment = moment.replace(tzinfo=zone)
@@ -110,13 +111,13 @@ def _gravity(text: str | None, instrument: str) -> tuple[float | None, float | N
         text = text.replace(",", ".")
     quantity = parse_quantity(text, "gravity")
     if quantity.dimension not in ("gravity", "number"):
-        raise InputError("gravity", "needs a gravity such as '1.062' or '15 Bx'", text)
+        raise InputError("gravity", say("needs a gravity such as '1.062' or '15 Bx'"), text)
     if quantity.unit in ("Brix", "Plato"):
         return None, quantity.value
     if instrument == "refractometer":
         if quantity.dimension == "number" and quantity.value > 1.3:
             return None, quantity.value
-        raise InputError("gravity", "needs Brix from a refractometer, such as '15 Bx'", text)
+        raise InputError("gravity", say("needs Brix from a refractometer, such as '15 Bx'"), text)
     if quantity.dimension == "number":
         return _plain_number(quantity.value, text)
     return float(gravity_figure(typed(quantity.value, quantity.unit), "gravity")), None
@@ -126,7 +127,7 @@ def _plain_number(value: float, text: str) -> tuple[float | None, float | None]:
     if 950 <= value <= 1250 and value == int(value):  # 1062 for 1.062
         return value / 1000, None
     if value > 2:
-        raise InputError("gravity", "needs its scale, such as '15 Bx', or a gravity", text)
+        raise InputError("gravity", say("needs its scale, such as '15 Bx', or a gravity"), text)
     return value, None
 
 
@@ -140,7 +141,7 @@ def feed_typed(fields: Fields, plan: BatchPlan | None) -> FeedGiven:
     planned = plan.feed(key) if plan is not None and key is not None else None
     if key is not None and planned is None:
         known = ", ".join(f.key for f in plan.feeds) if plan else "none"
-        raise InputError("feed", f"needs the key of a planned feed ({known})", key)
+        raise InputError("feed", say("needs the key of a planned feed ({known})", known=known), key)
     skipped = (_word(fields, "skipped") or "").lower() in ("1", "true", "yes", "on")
     words = _word(fields, "items")
     items = tuple(_given(w, plan) for w in re.split(r"[;,\n]", words or "") if w.strip())
@@ -152,15 +153,17 @@ def feed_typed(fields: Fields, plan: BatchPlan | None) -> FeedGiven:
 def _given(text: str, plan: BatchPlan | None) -> Given:
     match = re.fullmatch(r"\s*([a-z][a-z0-9_-]*)\s*[=: ]\s*(.+?)\s*", text)
     if not match:
-        raise InputError("items", "needs nutrient and mass, such as 'dap=4.2 g'", text)
+        raise InputError("items", say("needs nutrient and mass, such as 'dap=4.2 g'"), text)
     nutrient, amount = match[1], match[2]
     quantity = parse_quantity(amount, "items")
     if quantity.dimension not in ("mass", "number") or not quantity.value > 0:
-        raise InputError("items", "needs a mass above zero, such as '4.2 g'", text)
+        raise InputError("items", say("needs a mass above zero, such as '4.2 g'"), text)
     grams = quantity.value * (1000 if quantity.dimension == "mass" else 1)
     known = may_go_in(plan) if plan is not None else {nutrient: ""}
     if nutrient not in known:
-        needs = f"needs a nutrient of the plan's shelf or a carbonate ({', '.join(known)})"
+        needs = say(
+            "needs a nutrient of the plan's shelf or a carbonate ({known})", known=", ".join(known)
+        )
         raise InputError("items", needs, nutrient)
     return Given(nutrient, round(grams, 6), known[nutrient])
 
@@ -170,7 +173,9 @@ def event_typed(fields: Fields) -> Event:
     _only(fields, ("what", "temperature", "litres", "note"))
     what = (_word(fields, "what") or "").lower().replace(" ", "_").replace("-", "_")
     if what not in EVENTS:
-        raise InputError("what", f"needs one of {', '.join(EVENTS)}", fields.get("what") or "")
+        raise InputError(
+            "what", say("needs one of {known}", known=", ".join(EVENTS)), fields.get("what") or ""
+        )
     litres = _word(fields, "litres")
     return Event(
         what,
@@ -191,7 +196,7 @@ def what_typed(kind: str, fields: Fields, plan: BatchPlan | None) -> Payload:
     if kind == Note.kind:
         _only(fields, ("text",))
         return Note(_word(fields, "text") or "")
-    raise InputError("kind", "needs one of reading, feed, event, note", kind)
+    raise InputError("kind", say("needs one of reading, feed, event, note"), kind)
 
 
 def retyped(what: Payload, changes: Fields) -> Payload:
@@ -203,7 +208,7 @@ def retyped(what: Payload, changes: Fields) -> Payload:
     1.062
     """
     if not changes:
-        raise InputError("changes", "needs a field to change", "none")
+        raise InputError("changes", say("needs a field to change"), "none")
     if isinstance(what, StepDone):
         return step_retyped(what, changes)
     data = what_data(what)
@@ -229,7 +234,7 @@ def _new_values(
             else {"litres": event.litres}
         )
     if name not in known:
-        raise InputError(name, f"is not known; known: {', '.join(known)}", value)
+        raise InputError(name, say("is not known; known: {known}", known=", ".join(known)), value)
     if isinstance(what, FeedGiven) and name == "skipped":
         return {"skipped": value.lower() in ("1", "true", "yes", "on")}
     return {name: value if value or name in ("note", "caption", "text") else None}
@@ -265,11 +270,15 @@ def _number(fields: Fields, name: str) -> float | None:
         return None
     quantity = parse_quantity(word, name)
     if quantity.dimension != "number":
-        raise InputError(name, "needs a plain number", word)
+        raise InputError(name, say("needs a plain number"), word)
     return quantity.value
 
 
 def _only(fields: Fields, known: tuple[str, ...]) -> None:
     for name in fields:
         if name not in known:
-            raise InputError(name, f"is not known; known: {', '.join(known)}", fields[name] or "")
+            raise InputError(
+                name,
+                say("is not known; known: {known}", known=", ".join(known)),
+                fields[name] or "",
+            )

@@ -17,6 +17,12 @@ def next_feed(now: Progress, outlook: BatchOutlook) -> tuple[PlannedFeed, Span] 
     return next(iter(due or spans), None)
 
 
+def hours_of_feeds_passed(now: Progress) -> bool:
+    """Whether the plan expected even the latest of its open feeds before now."""
+    latest = max((s.feed.high_h for s in now.feeds if s.state == "ahead"), default=0.0)
+    return (now.hours or 0.0) > latest
+
+
 def is_due(now: Progress, trigger: Trigger, span: Span) -> bool:
     """Whether a trigger has come true by the readings and the clock."""
     assert now.hours is not None

@@ -13,6 +13,8 @@ from mustwright.batch.progress import FINISHING, Progress
 from mustwright.batch.stability import Settled, settled
 from mustwright.batch.too_soon import BottledAs, bottling_facts, is_standing, too_soon
 from mustwright.batch.vessel import steps_done
+from mustwright.must.gravity_text import gravity_text
+from mustwright.texts import say
 
 
 @dataclass(frozen=True)
@@ -65,11 +67,11 @@ def _unsafe(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Finishin
     if error is None or error.field != "stabilised":
         return None
     why = (
-        "it holds sugar that yeast can eat, and nothing in the log stops the yeast"
+        say("it holds sugar that yeast can eat, and nothing in the log stops the yeast")
         if is_standing(facts)
-        else "gravity has not been shown to be steady since the last addition"
+        else say("gravity has not been shown to be steady since the last addition")
     )
-    return FinishingDue("stable", "Make it safe before you bottle it", why, pressure=True)
+    return FinishingDue("stable", say("Make it safe before you bottle it"), why, pressure=True)
 
 
 def _not_yet(judged: Settled | None, of: Assessment) -> FinishingDue | None:
@@ -78,31 +80,35 @@ def _not_yet(judged: Settled | None, of: Assessment) -> FinishingDue | None:
         return None
     still = of.stood_h < 24 and judged.found.verdict == "moving"
     why = (
-        "gravity still falls a little" if still
-        else "two weeks at one gravity in the warm prove that it is stable"
+        say("gravity still falls a little") if still
+        else say("two weeks at one gravity in the warm prove that it is stable")
     )  # fmt: skip
-    return FinishingDue("stable", "Read gravity and temperature", why, judged.next_check)
+    return FinishingDue("stable", say("Read gravity and temperature"), why, judged.next_check)
 
 
 def _settled(judged: Settled, stands: Sequence[Standing]) -> FinishingDue:
     found = judged.found
     level, watched = found.gravity_now.value, found.days_watched.value
-    days = f"gravity has been steady at {level:.3f} for {watched:.0f} days"
+    days = say(
+        "gravity has been steady at {gravity} for {days:.0f} days",
+        gravity=gravity_text(level),
+        days=watched,
+    )
     if not any(is_event(s, "racked") and s.at >= _start(judged) for s in stands):
-        return FinishingDue("rack", "Rack it off the lees", days, pressure=True)
+        return FinishingDue("rack", say("Rack it off the lees"), days, pressure=True)
     if not any(is_event(s, "sulfited") for s in stands):
-        return FinishingDue("sulfite", "Work out its sulfite", "racking has let air in")
+        return FinishingDue("sulfite", say("Work out its sulfite"), say("racking has let air in"))
     if not any(is_event(s, "sorbated") for s in stands) and not found.bottle_still:
         return FinishingDue(
             "stable",
-            "Prove that it is dry by a sugar test, or stabilise it with sorbate",
-            "gravity is steady, but it is not known whether the sugar left can ferment",
+            say("Prove that it is dry by a sugar test, or stabilise it with sorbate"),
+            say("gravity is steady, but it is not known whether the sugar left can ferment"),
             pressure=True,
         )
     return FinishingDue(
         "",
-        "Sweeten, blend, make it sparkle, or bottle it",
-        "gravity is steady and sulfite is in it",
+        say("Sweeten, blend, make it sparkle, or bottle it"),
+        say("gravity is steady and sulfite is in it"),
         pressure=True,
     )
 
@@ -121,19 +127,21 @@ def _after_sweetening(
     reads = now.later[now.later.until(changed) :]
     if not reads:
         return FinishingDue(
-            "stable", "Read gravity, warm",
-            "this and a reading a week later show whether the addition ferments",
+            "stable", say("Read gravity, warm"),
+            say("this and a reading a week later show whether the addition ferments"),
         )  # fmt: skip
     days = (reads[-1].at - reads[0].at).total_seconds() / 86400
     if days < 6 or judged is None:
         return FinishingDue(
-            "stable", "Read gravity again", "after a week it shows whether the addition ferments",
+            "stable", say("Read gravity again"),
+            say("after a week it shows whether the addition ferments"),
             reads[0].at + timedelta(days=7),
         )  # fmt: skip
     unsafe = _unsafe(now, stands, zone)
     if unsafe is not None:
         return unsafe
     return FinishingDue(
-        "bottle", "Bottle it, or make it sparkle in a keg",
-        f"gravity has been steady for {days:.0f} days since it was finished", pressure=True,
+        "bottle", say("Bottle it, or make it sparkle in a keg"),
+        say("gravity has been steady for {days:.0f} days since it was finished", days=days),
+        pressure=True,
     )  # fmt: skip

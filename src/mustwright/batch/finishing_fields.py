@@ -9,6 +9,7 @@ from dataclasses import replace
 from mustwright.batch.entries import what_data, what_from
 from mustwright.batch.finishing_record import Added, StepDone
 from mustwright.errors import InputError
+from mustwright.texts import kept, say
 from mustwright.units import mass_kg, volume_l
 
 LOST = "lost"
@@ -27,10 +28,10 @@ def step_fields(done: StepDone) -> dict[str, tuple[str, str]]:
     found = {}
     for i, one in enumerate(done.added, 1):
         amount = f"{one.grams:.6g} g" if one.litres is None else f"{one.litres:.6g} L"
-        found[f"used.{i}"] = (one.name, amount)
+        found[f"used.{i}"] = (kept(one.name), amount)
     if done.lost_l > 0 or done.step in ("rack", "blend", "drawn", "bottle"):
-        found[LOST] = ("Left the vessel", f"{done.lost_l:.6g} L")
-    return {**found, "note": ("Note", done.note)}
+        found[LOST] = (say("Left the vessel"), f"{done.lost_l:.6g} L")
+    return {**found, "note": (say("Note"), done.note)}
 
 
 def step_retyped(done: StepDone, changes: Mapping[str, str | None]) -> StepDone:
@@ -44,7 +45,9 @@ def step_retyped(done: StepDone, changes: Mapping[str, str | None]) -> StepDone:
     for name, text in changes.items():
         typed = (text or "").strip()
         if name not in known:
-            raise InputError(name, f"is not known; known: {', '.join(known)}", typed)
+            raise InputError(
+                name, say("is not known; known: {known}", known=", ".join(known)), typed
+            )
         if name == "note":
             done = replace(done, note=typed)
         elif name == LOST:
@@ -67,14 +70,14 @@ def _used(done: StepDone, place: int, name: str, typed: str) -> StepDone:
 
 def _times(old: Added, name: str, now: float, before: float) -> Added:
     if now < 0 or not before > 0:
-        raise InputError(name, "needs an amount of nought or more, where there was one", now)
+        raise InputError(name, say("needs an amount of nought or more, where there was one"), now)
     return old.times(now / before)
 
 
 def _litres(name: str, typed: str) -> float:
     litres = volume_l(_with_unit(typed, "L"), name)[0]
     if not litres >= 0:
-        raise InputError(name, "needs litres of nought or more", typed)
+        raise InputError(name, say("needs litres of nought or more"), typed)
     return litres
 
 
@@ -102,7 +105,7 @@ def step_of_row(row: Mapping[str, str]) -> StepDone:
     try:
         content = json.loads(row.get("finish") or "")
     except (ValueError, RecursionError):
-        needs = "needs the JSON that an exported table has there"
+        needs = say("needs the JSON that an exported table has there")
         raise InputError("finish", needs, row.get("finish", "")[:80]) from None
     made: StepDone = what_from(StepDone.kind, content, "finish")
     return made

@@ -9,23 +9,24 @@ from datetime import datetime
 from typing import ClassVar
 
 from mustwright.errors import InputError, not_plain
+from mustwright.texts import say
 
 # By step: what the log calls it, the event of the batch that it stands for, if any, and what
 # became of the litres that left.
 STEPS: Mapping[str, tuple[str, str, str]] = {
-    "stable": ("Judged", "", ""),
-    "rack": ("Racked", "racked", "left behind"),
-    "sulfite": ("Sulfite added", "sulfited", ""),
-    "sorbate": ("Sorbate added", "sorbated", ""),
-    "sweeten": ("Sweetened", "honey_in", ""),
-    "acid": ("Acidity adjusted", "ph_adjusted", ""),
-    "tannin": ("Tannin added", "", ""),
-    "fruit": ("Late fruit in", "fruit_in", ""),
-    "spice": ("Spice in", "", ""),
-    "blend": ("Blended", "", "not in the blend"),
-    "drawn": ("Drawn off", "", "taken out"),
-    "carbonate": ("Carbonated", "", ""),
-    "bottle": ("Bottled", "bottled", "bottled or left in the hose"),
+    "stable": (say("Judged"), "", ""),
+    "rack": (say("Racked"), "racked", say("left behind")),
+    "sulfite": (say("Sulfite added"), "sulfited", ""),
+    "sorbate": (say("Sorbate added"), "sorbated", ""),
+    "sweeten": (say("Sweetened"), "honey_in", ""),
+    "acid": (say("Acidity adjusted"), "ph_adjusted", ""),
+    "tannin": (say("Tannin added"), "", ""),
+    "fruit": (say("Late fruit in"), "fruit_in", ""),
+    "spice": (say("Spice in"), "", ""),
+    "blend": (say("Blended"), "", say("not in the blend")),
+    "drawn": (say("Drawn off"), "", say("taken out")),
+    "carbonate": (say("Carbonated"), "", ""),
+    "bottle": (say("Bottled"), "bottled", say("bottled or left in the hose")),
 }
 # Grams of these stay in the vessel however it is thinned; what leaves takes its share along.
 HELD = ("total_so2", "sorbic_acid", "potassium", "calcium", "sodium", "sugar", "acidity", "ethanol")
@@ -80,13 +81,15 @@ class Added:
     def __post_init__(self) -> None:
         for name in ("substance", "name"):
             if not 0 < len(getattr(self, name)) <= 120:
-                raise InputError(name, "needs 1 to 120 characters", getattr(self, name))
+                raise InputError(name, say("needs 1 to 120 characters"), getattr(self, name))
         _within("grams", self.grams, 0, MOST_G)
         if self.litres is not None:
             _within("litres", self.litres, 0, MOST_L)
         for name, value in self.brings_g.items():
             if name not in HELD:
-                raise InputError("brings_g", f"needs names out of {', '.join(HELD)}", name)
+                raise InputError(
+                    "brings_g", say("needs names out of {known}", known=", ".join(HELD)), name
+                )
             _within(f"brings_g.{name}", value, -MOST_G, MOST_G)
 
     def times(self, factor: float) -> Added:
@@ -152,9 +155,13 @@ class StepDone:
 
     def __post_init__(self) -> None:
         if self.step not in STEPS:
-            raise InputError("step", f"needs one of {', '.join(STEPS)}", self.step)
+            raise InputError("step", say("needs one of {known}", known=", ".join(STEPS)), self.step)
         if len(self.added) > MOST_ADDED:
-            raise InputError("added", f"needs at most {MOST_ADDED} things", len(self.added))
+            raise InputError(
+                "added",
+                say("needs at most {most} things", most=MOST_ADDED),
+                len(self.added),
+            )
         _within("lost_l", self.lost_l, 0, MOST_L)
         for name in ("volume_before_l", "volume_after_l"):
             if getattr(self, name) is not None:
@@ -162,7 +169,9 @@ class StepDone:
         for where in ("measured", "after"):
             for name, value in getattr(self, where).items():
                 if name not in FACTS:
-                    raise InputError(where, f"needs names out of {', '.join(FACTS)}", name)
+                    raise InputError(
+                        where, say("needs names out of {known}", known=", ".join(FACTS)), name
+                    )
                 _within(f"{where}.{name}", value, -50, MOST_L)
         self._short_enough()
 
@@ -170,13 +179,21 @@ class StepDone:
         for where in ("words", "asked"):
             named: Mapping[str, str] = getattr(self, where)
             if len(named) > MOST_NAMED:
-                raise InputError(where, f"needs at most {MOST_NAMED} fields", len(named))
+                raise InputError(
+                    where,
+                    say("needs at most {most} fields", most=MOST_NAMED),
+                    len(named),
+                )
             for name, text in named.items():
                 if len(name) > 80 or len(text) > LONGEST or not_plain(name + text):
-                    raise InputError(f"{where}.{name[:80]}", "needs a shorter plain text", text)
+                    raise InputError(
+                        f"{where}.{name[:80]}", say("needs a shorter plain text"), text
+                    )
         for where in ("said", "note", "sent_as"):
             if len(getattr(self, where)) > LONGEST or not_plain(getattr(self, where)):
-                raise InputError(where, f"needs at most {LONGEST} plain characters", "more")
+                raise InputError(
+                    where, say("needs at most {most} plain characters", most=LONGEST), "more"
+                )
 
     @property
     def title(self) -> str:
@@ -191,15 +208,18 @@ class StepDone:
     @property
     def leaving(self) -> str:
         """What became of the litres that left."""
-        return STEPS[self.step][2] or "taken out"
+        return STEPS[self.step][2] or say("taken out")
 
     def left_over(self, at: datetime) -> list[str]:
         """What was not poured into a blend is still there, in a vessel of its own; in words."""
         if self.step != "blend" or self.lost_l <= 0:
             return []
-        words = (
-            f"{self.lost_l:.2f} L were left over from the blend of {at:%Y-%m-%d}, as they were "
-            "before: they belong to this batch, but the figures here are of the blend."
+        words = say(
+            "{litres:.2f} L were left over from the blend of {at:%Y-%m-%d}, as "
+            "they were before: they belong to this batch, but the figures here "
+            "are of the blend.",
+            litres=self.lost_l,
+            at=at,
         )
         return [words]
 
@@ -216,4 +236,6 @@ class StepDone:
 
 def _within(name: str, value: float, low: float, high: float) -> None:
     if not math.isfinite(value) or not low <= value <= high:
-        raise InputError(name, f"needs a value from {low:g} to {high:g}", value)
+        raise InputError(
+            name, say("needs a value from {low:g} to {high:g}", low=low, high=high), value
+        )

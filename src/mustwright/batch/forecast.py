@@ -22,10 +22,11 @@ from mustwright.kinetics.ensemble_setting import BENT_MEMBERS, MEMBERS, SEED
 from mustwright.kinetics.forecast import Drawn, Forecast, fermentations, sum_up
 from mustwright.kinetics.inputs import NitrogenPulse, PulseTrigger
 from mustwright.kinetics.parameters import population_of_house
+from mustwright.kinetics.reading_verdict import ReadingVerdict
 from mustwright.kinetics.simulate import DRY_G_L
-from mustwright.kinetics.update import ReadingVerdict
 from mustwright.planning.kinetic_inputs import with_acid
 from mustwright.planning.likeness import HOUSE_NOTE, HouseFor, likeness_of
+from mustwright.texts import say
 
 FRACTIONS = (*(round(0.02 * k, 2) for k in range(1, 50)), 0.99, 1.0)
 RELEASES_AFTER = 2  # readings after pitch that causes are asked of
@@ -59,7 +60,9 @@ def foresee(
     """
     case = case_of(now, stands)
     if case.must.sugar_g_l < DRY_G_L:
-        raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
+        raise InputError(
+            "must.gravity", say("needs sugar to forecast a fermentation"), say("no sugar")
+        )
     if members is None:
         members = BENT_MEMBERS if case.readings else MEMBERS
     onset = NitrogenPulse(
@@ -132,14 +135,14 @@ def _feeds(case: KineticCase, told: Forecast) -> tuple[FeedForeseen, ...]:
             round(one.chance_never, 4),
             round(one.chance_left_out, 4),
         )
-        for key, one in zip(case.open_keys, ahead, strict=True)
+        for key, one in zip(case.open_keys, ahead[: len(case.open_keys)], strict=True)
     )
 
 
 def _fit(case: KineticCase, verdict: ReadingVerdict | None) -> tuple[bool, bool, str | None, str]:
     """Whether readings are explained, whether met, which entry is odd, and that in words."""
     if verdict is None:
-        return True, True, None, "No reading yet: the forecast is that of musts like this."
+        return True, True, None, say("No reading yet: the forecast is that of musts like this.")
     odd = None if verdict.odd_reading is None else case.entries[verdict.odd_reading]
     return verdict.explained, verdict.is_met, odd, verdict.message
 

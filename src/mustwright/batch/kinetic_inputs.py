@@ -10,8 +10,8 @@ import numpy as np
 from mustwright.batch.corrected_readings import Point
 from mustwright.batch.entries import Event, Reading
 from mustwright.batch.log import Standing
+from mustwright.batch.ph_additions import salts_to_come
 from mustwright.batch.plan import BatchPlan, PlannedFeed
-from mustwright.batch.plan_deviation import last_moment
 from mustwright.batch.progress import EARLIEST_H, Progress
 from mustwright.errors import InputError
 from mustwright.kinetics import inputs as model
@@ -31,6 +31,7 @@ from mustwright.planning.kinetic_inputs import (
 )
 from mustwright.planning.must_setup import Ground, ground_of
 from mustwright.planning.plan_forecast import doubts
+from mustwright.texts import say
 
 HORIZON_H, LOOK_ON_H, LONGEST_H = 1008.0, 336.0, 4000.0
 MOST_POINTS = 40  # readings the model bends to; more of them within a span are taken together
@@ -38,12 +39,15 @@ FEW_POINTS = 12  # this many are taken one by one, however close they lie
 UNKNOWN_N_MG_L = (10.0, 80.0)  # nitrogen of a must that nobody calculated or measured (assumed)
 LEAST_SPAN_H = 2.0
 MOVE_H = 12.0  # until a moved vessel has reached its new temperature (assumed)
-SUGAR_NOTE = "Honey, fruit or water that went in on the way is counted as if there from the start."
-NITROGEN_NOTE = (
-    f"The must's own nitrogen is not known: {UNKNOWN_N_MG_L[0]:g} to {UNKNOWN_N_MG_L[1]:g} mg N/L "
-    "was assumed."
+SUGAR_NOTE = say(
+    "Honey, fruit or water that went in on the way is counted as if there from the start."
 )
-FACTS_NOTE = "The must's sheet cannot be read any more: its plain figures were used."
+NITROGEN_NOTE = say(
+    "The must's own nitrogen is not known: {low:g} to {high:g} mg N/L was assumed.",
+    low=UNKNOWN_N_MG_L[0],
+    high=UNKNOWN_N_MG_L[1],
+)
+FACTS_NOTE = say("The must's sheet cannot be read any more: its plain figures were used.")
 
 
 @dataclass(frozen=True)
@@ -101,7 +105,7 @@ def case_of(now: Progress, stands: Sequence[Standing]) -> KineticCase:
     """
     plan = now.plan
     ground = _ground(plan.sheet)
-    notes = [] if ground else [FACTS_NOTE]
+    notes: list[str] = [] if ground else [FACTS_NOTE]
     if now.original_gravity != plan.must.gravity:
         notes.append(SUGAR_NOTE)
     if not _nitrogen_known(now, ground):
@@ -119,7 +123,7 @@ def case_of(now: Progress, stands: Sequence[Standing]) -> KineticCase:
         readings,
         entries,
         tuple(_given(now)),
-        tuple(_ahead(now, feed, from_h) for feed in ahead),
+        (*(_ahead(now, feed, from_h) for feed in ahead), *_salts_ahead(now)),
         tuple(feed.key for feed in ahead),
         Right(
             plan.nitrogen.demand_mg_l, plan.yeast.temperature_low_c, plan.yeast.temperature_high_c
@@ -129,6 +133,14 @@ def case_of(now: Progress, stands: Sequence[Standing]) -> KineticCase:
         ground,
         tuple(acid),
     )
+
+
+def _salts_ahead(now: Progress) -> list[model.NitrogenPulse]:
+    """The plan's salt that is still to come, after the feeds: base and potassium, no nitrogen."""
+    return [
+        pulse(trigger_of(part.rule, now.plan.must.brix), 0.0, 0.0, addition)
+        for part, addition in salts_to_come(now)
+    ]
 
 
 def _ground(sheet: str) -> Ground | None:
@@ -282,7 +294,7 @@ def _ahead(now: Progress, feed: PlannedFeed, from_h: float) -> model.NitrogenPul
         replace(
             trigger,
             not_before_h=max(trigger.not_before_h, from_h),
-            skip_below_sugar_fraction=too_late_below(last_moment(plan)),
+            skip_below_sugar_fraction=too_late_below(plan.last_moment),
         ),
         amounts["ammonium_n"],
         amounts["amino_n"],

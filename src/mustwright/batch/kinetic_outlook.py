@@ -14,6 +14,7 @@ from mustwright.batch.quantiles import Along, Quantiles
 from mustwright.batch.series import Series
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.nutrition.triggers import Trigger
+from mustwright.texts import say, say_n
 
 
 class KineticOutlook:
@@ -42,8 +43,12 @@ class KineticOutlook:
         """What it is, in a few words."""
         count = self.foreseen.readings
         if not count:
-            return "fermentation model, no reading yet"
-        return f"fermentation model, fitted to {count} reading{'s' if count > 1 else ''}"
+            return say("fermentation model, no reading yet")
+        return say_n(
+            "fermentation model, fitted to {count} reading",
+            "fermentation model, fitted to {count} readings",
+            count,
+        )
 
     def used(self, fraction: float) -> Span:
         """When a fraction of the sugar is gone."""

@@ -14,6 +14,7 @@ from mustwright.finishing.law import FinishingLaw, FinishingLimit, finishing_law
 from mustwright.nutrition.limits import legal_profiles
 from mustwright.nutrition.shelf import Nutrient, generic_nutrients
 from mustwright.planning.plan_text import in_sentence
+from mustwright.texts import say
 
 SEVERITY = 100  # above everything else
 LABEL_SEVERITY, STOCK_SEVERITY = 96, 92
@@ -22,26 +23,26 @@ BEYOND = (LAW, FED, LABEL, STOCK)  # rules that name what went beyond
 ROUNDING = 1 + 1e-6
 # What went in by its name in the log, and the limits that count it, per litre of the mead.
 BY_SUBSTANCE = (
-    ("tannin", ("tannin",), "tannin added"),
-    ("citric_acid", ("citric_added", "citric_total"), "citric acid added"),
-    ("calcium_carbonate", ("calcium_carbonate",), "calcium carbonate added"),
+    ("tannin", ("tannin",), say("tannin added")),
+    ("citric_acid", ("citric_added", "citric_total"), say("citric acid added")),
+    ("calcium_carbonate", ("calcium_carbonate",), say("calcium carbonate added")),
 )
-CHECK = "Is the amount in the log what really went in? Test what the mead holds."
-DO = (
-    "Do not sell or serve it as it is. If the log is wrong, correct it. If it is right, bring "
-    "it under the limit only in lawful ways, such as blending with mead that has less, or hold "
-    "it back. Ask the authority where you live before you do anything."
+CHECK = say("Is the amount in the log what really went in? Test what the mead holds.")
+DO = say(
+    "Do not sell or serve it as it is. If the log is wrong, correct it. If it is right, bring it "
+    "under the limit only in lawful ways, such as blending with mead that has less, or hold it "
+    "back. Ask the authority where you live before you do anything."
 )
-CHECK_FED = "Are the amounts in the log what really went in?"
-DO_LABEL = (
+CHECK_FED = say("Are the amounts in the log what really went in?")
+DO_LABEL = say(
     "Give no more of it. If the log is wrong, correct it. If it is right, some stays in the mead "
     "and may be tasted: read what the label says about too much."
 )
-STOP_LABEL = "The corrected log shows no more than the label allows."
-DO_STOCK = "Correct the amount, or the shelf: one of the two is wrong."
-STOP_STOCK = "Log and shelf agree."
+STOP_LABEL = say("The corrected log shows no more than the label allows.")
+DO_STOCK = say("Correct the amount, or the shelf: one of the two is wrong.")
+STOP_STOCK = say("Log and shelf agree.")
 LEAST_G_L, LEAST_G = 1e-6, 1e-3
-STOP = "A test, or the corrected log, shows less than the limit."
+STOP = say("A test, or the corrected log, shows less than the limit.")
 
 
 def over_limit(now: Progress, stands: Sequence[Standing]) -> tuple[Finding, ...]:
@@ -103,11 +104,22 @@ def over_fed(now: Progress) -> Iterator[tuple[float, Finding]]:
                 amount / max(limit.max_g_l, LEAST_G_L),
                 _fed_finding(
                     FED,
-                    f"More {limit.name} than the law allows",
-                    f"The log says {amount:.3g} g/L of {limit.name} went in, with what the "
-                    f"yeast was "
-                    f"woken with; {profile.name} allows {limit.max_g_l:.3g} g/L.",
-                    f"{limit.name} {limit.max_g_l:.3g} g/L ({limit.source}: {limit.statement})",
+                    say("More {substance} than the law allows", substance=limit.name),
+                    say(
+                        "The log says {amount:.3g} g/L of {substance} went in, with what the "
+                        "yeast was woken with; {law} allows {most:.3g} g/L.",
+                        amount=amount,
+                        substance=limit.name,
+                        law=profile.name,
+                        most=limit.max_g_l,
+                    ),
+                    say(
+                        "{substance} {most:.3g} g/L ({source}: {statement})",
+                        substance=limit.name,
+                        most=limit.max_g_l,
+                        source=limit.source,
+                        statement=limit.statement,
+                    ),
                 ),
             )
     for grams, what in given:
@@ -126,17 +138,30 @@ def _over_jar(
     label, stock = kept.get(f"label:{what.id}"), kept.get(f"stock:{what.id}")
     most, words = (label.most_g_l, label.words) if label else (None, "")
     if label is not None and label.advises and planned_g / volume_l > label.most_g_l:
-        most, words = planned_g / volume_l, f"{words}; the plan gives {planned_g:g} g in all"
+        most, words = (
+            planned_g / volume_l,
+            say("{label}; the plan gives {planned:g} g in all", label=words, planned=planned_g),
+        )
     if most is None and what.label_max_g_l is not None:
         most = what.label_max_g_l.value
-        words = f"the usual label of {what.name} allows {most:g} g/L ({what.label_max_g_l.source})"
+        words = say(
+            "the usual label of {nutrient} allows {most:g} g/L ({source})",
+            nutrient=what.name,
+            most=most,
+            source=what.label_max_g_l.source,
+        )
     if most is not None and grams / volume_l > most * ROUNDING + LEAST_G_L:
         yield (
             grams / volume_l / most,
             _fed_finding(
                 LABEL,
-                f"More {in_sentence(what.name)} than its label allows",
-                f"The log says {grams:g} g went in, {grams / volume_l:.2f} g/L; {words}.",
+                say("More {nutrient} than its label allows", nutrient=in_sentence(what.name)),
+                say(
+                    "The log says {grams:g} g went in, {g_l:.2f} g/L; {label}.",
+                    grams=grams,
+                    g_l=grams / volume_l,
+                    label=words,
+                ),
                 words,
             ),
         )
@@ -147,8 +172,12 @@ def _over_jar(
             grams / (stock.most_g_l * volume_l + LEAST_G),
             _fed_finding(
                 STOCK,
-                f"More {in_sentence(what.name)} than the shelf held",
-                f"The log says {grams:g} g went in; {stock.words} when this was planned.",
+                say("More {nutrient} than the shelf held", nutrient=in_sentence(what.name)),
+                say(
+                    "The log says {grams:g} g went in; {shelf} when this was planned.",
+                    grams=grams,
+                    shelf=stock.words,
+                ),
                 stock.words,
             ),
         )
@@ -166,9 +195,9 @@ def _held(
     """Limits of a law with what there is of it in the mead [g/L]."""
     so2, sorbic = law.highest("total_so2"), law.highest("sorbic_acid")
     if so2 is not None and held.total_so2_mg_l is not None:
-        yield so2, "sulfur dioxide in all", held.total_so2_mg_l / 1000
+        yield so2, say("sulfur dioxide in all"), held.total_so2_mg_l / 1000
     if sorbic is not None and held.sorbic_acid_mg_l is not None:
-        yield sorbic, "sorbic acid", held.sorbic_acid_mg_l / 1000
+        yield sorbic, say("sorbic acid"), held.sorbic_acid_mg_l / 1000
     for substance, names, words in BY_SUBSTANCE:
         limit = law.highest(*names)
         grams = held.put_in_g.get(substance, 0.0) + given_g.get(substance, 0.0)
@@ -179,16 +208,32 @@ def _held(
 def _finding(law: FinishingLaw, limit: FinishingLimit, words: str, amount: float) -> Finding:
     factor = 1000 if limit.unit == "mg/L" else 1
     most, now = (limit.high or 0.0) * factor, amount * factor
-    shown = f"{now:.0f}" if factor == 1000 else f"{now:.2f}"
+    shown = say("{now:.0f}", now=now) if factor == 1000 else say("{now:.2f}", now=now)
     return Finding(
         LAW,
-        f"More {words} than the law allows",
+        say("More {substance} than the law allows", substance=words),
         SEVERITY,
         1.0,
         True,
-        f"The log says it holds {shown} {limit.unit} of {words}; {law.name} allows {most:g}.",
+        say(
+            "The log says it holds {amount} {unit} of {substance}; {law} allows {most:g}.",
+            amount=shown,
+            unit=limit.unit,
+            substance=words,
+            law=law.name,
+            most=most,
+        ),
         CHECK,
         DO,
         STOP,
-        (f"{limit.substance} {most:g} {limit.unit} ({limit.source}: {limit.statement})",),
+        (
+            say(
+                "{substance} {most:g} {unit} ({source}: {statement})",
+                substance=limit.substance,
+                most=most,
+                unit=limit.unit,
+                source=limit.source,
+                statement=limit.statement,
+            ),
+        ),
     )

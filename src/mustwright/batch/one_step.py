@@ -11,6 +11,9 @@ from mustwright.batch.clock import clock, day_words
 from mustwright.batch.finishing_due import FinishingDue
 from mustwright.batch.progress import Progress
 from mustwright.batch.stopped_steps import Act
+from mustwright.texts import Text, capital, say, uncapital
+
+NOW = say("now")
 
 
 @dataclass(frozen=True)
@@ -64,11 +67,26 @@ class NextStep:
     withdrawn: str = ""
 
 
+def timed(lead: str, when: str, why: str) -> Text:
+    """The sentence of a step: what to do, when, and one reason.
+
+    Examples
+    --------
+    >>> timed("Read gravity", "today about 18:00", "one reading a day shows its pace")
+    'Read gravity today about 18:00: one reading a day shows its pace.'
+    """
+    return capital(say("{lead} {when}: {why}.", context="next step", lead=lead, when=when, why=why))
+
+
 def check_step(finding: Finding) -> NextStep:
     """What a finding asks to be checked or done, now."""
-    lead = finding.act or f"{finding.title}: {finding.check[0].lower()}{finding.check[1:]}"
-    lead = lead.rstrip(".")
-    said = f"{lead} now: {finding.why}." if finding.act else f"{lead}."
+    if finding.act:
+        lead = finding.act.rstrip(".")
+        said = timed(lead, NOW, finding.why)
+    else:
+        check = uncapital(finding.check)
+        lead = say("{title}: {check}", title=finding.title, check=check).rstrip(".")
+        said = lead + "."
     return NextStep(
         "check", said, lead, None, None, None, None, (), finding.evidence, finding.do, None, True
     )
@@ -77,10 +95,14 @@ def check_step(finding: Finding) -> NextStep:
 def act_step(act: Act, now: Progress, zone: tzinfo) -> NextStep:
     """What comes next for one that has stopped short, or is being restarted."""
     due = act.at is None or act.at <= now.now
-    when = clock(act.at, now.now, zone) if act.at and not due else "now"
-    said = f"{act.lead} {when}" if act.timed else act.lead
+    when = clock(act.at, now.now, zone) if act.at and not due else NOW
+    said = (
+        timed(act.lead, when, act.why)
+        if act.timed
+        else say("{lead}: {why}.", lead=act.lead, why=act.why)
+    )
     return NextStep(
-        act.kind, f"{said}: {act.why}.", act.lead, None if due else act.at,
+        act.kind, said, act.lead, None if due else act.at,
         None if due else act.at, None, act.gravity, (), act.why, act.caution, None, due, act.finish,
     )  # fmt: skip
 
@@ -88,11 +110,10 @@ def act_step(act: Act, now: Progress, zone: tzinfo) -> NextStep:
 def finish_step(due: FinishingDue, now: Progress, zone: tzinfo) -> NextStep:
     """A step of the finishing bench, or the reading that decides on it."""
     ahead = due.at is not None and due.at > now.now
-    lead = due.lead
-    said = f"{lead} {day_words(due.at, now.now, zone)}" if ahead and due.at else f"{lead} now"
+    when = day_words(due.at, now.now, zone) if ahead and due.at else NOW
     at = max(due.at, now.now) if due.at is not None else None
     return NextStep(
-        "finish" if due.at is None else "read", f"{said}: {due.why}.", due.lead, at, at,
+        "finish" if due.at is None else "read", timed(due.lead, when, due.why), due.lead, at, at,
         None if at is None else at + timedelta(days=1), None, (), due.why,
         caution_text("pressure_glass") if due.pressure else "", None, not ahead, due.step,
     )  # fmt: skip
@@ -115,13 +136,14 @@ def reading_step(
 
 
 def plain_step(
-    kind: str, sentence: str, why: str, *, caution: str = "", is_due: bool = False
+    kind: str, sentence: str, why: str, *, lead: str = "", caution: str = "", is_due: bool = False
 ) -> NextStep:
     """An action with nothing to weigh."""
-    lead = sentence.rstrip(".")
+    lead = lead or sentence.rstrip(".")
     return NextStep(kind, sentence, lead, None, None, None, None, (), why, caution, None, is_due)
 
 
 def caution_text(name: str) -> str:
     """A caution by its name in ``data/cautions.toml``."""
-    return str(data.load("cautions")[name]["text"])
+    text: str = data.load("cautions")[name]["text"]
+    return text

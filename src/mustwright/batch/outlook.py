@@ -20,6 +20,7 @@ from mustwright.batch.series import Series
 from mustwright.kinetics.pace import BAND, usual_pace
 from mustwright.must.course import Floats
 from mustwright.nutrition.triggers import Trigger
+from mustwright.texts import join, say
 
 TWO_SIDED_90 = 1.645
 NEVER_H = 24.0 * 400
@@ -98,7 +99,8 @@ class PaceOutlook:
 
     def __init__(self, now: Progress, remark: str = "") -> None:
         self.state = now
-        self.name = "; ".join(t for t in ("usual pace, fitted to the readings", remark) if t)
+        usual = say("usual pace, fitted to the readings")
+        self.name = join("; ", (usual, remark)) if remark else usual
         must = now.plan.must
         early = now.plan.nitrogen.must_mg_l + max(now.fed_mg_l, 0.6 * _planned_mg_l(now))
         self.pace = usual_pace(must.brix, now.temperature_c, early, must.fermentable_share)

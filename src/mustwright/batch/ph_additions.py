@@ -12,20 +12,25 @@ from mustwright.batch.entries import ADDS_SUGAR, Event, FeedGiven
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.log import Standing, is_event
 from mustwright.batch.plan import BatchPlan
-from mustwright.batch.progress import Progress
+from mustwright.batch.planned_salt import PlannedPart
+from mustwright.batch.progress import Progress, salt_ahead
 from mustwright.errors import UnknownKindError
 from mustwright.must.acidity.course import CourseAddition, nutrient_addition
 from mustwright.must.acidity.salts import Salt, salt_called
+from mustwright.planning.acidity.ph_course import START_H
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 ADJUSTED = "ph_adjusted"
 SAME_DOSE_H = 2.0  # an adjustment of no amount this close to a salt is that dose (assumed)
 STEP_H = 0.5  # moments are resolved to half hours
-UNTOLD_NOTE = (
-    "pH was adjusted by an amount that was not written down: what it did is taken from the next "
-    "pH reading."
+UNTOLD_NOTE = say(
+    "pH was adjusted by an amount that was not written down: what it did is "
+    "taken from the next pH reading."
 )
-FRUIT_NOTE = "Acid and potassium of what went in on the way (honey, fruit, water) are not counted."
+FRUIT_NOTE = say(
+    "Acid and potassium of what went in on the way (honey, fruit, water) are not counted."
+)
 
 
 @dataclass(frozen=True)
@@ -102,6 +107,7 @@ def put_in(now: Progress, stands: Sequence[Standing]) -> PutIn:
     feeds = [_feed(now.plan, _grams(s.what.items), "given") for s in given]
     ahead = [s.feed for s in now.feeds if s.state == "ahead"]
     feeds += [_feed(now.plan, _grams(f.doses), f.name) for f in ahead]
+    feeds += [addition for _, addition in salts_to_come(now)]
     salts = tuple(salt for s in live for salt in _salts(now, s))
     untold = tuple(
         _hours(now, s)
@@ -112,6 +118,23 @@ def put_in(now: Progress, stands: Sequence[Standing]) -> PutIn:
     if any(is_event(s, *ADDS_SUGAR) for s in live):
         notes.append(FRUIT_NOTE)
     return PutIn(tuple(feeds), salts, untold, tuple(notes))
+
+
+def _salt_counted_on(now: Progress) -> tuple[PlannedPart, ...]:
+    """Parts of the plan's salt that a forecast counts on: none once readings of pH decide."""
+    if now.ph_at is None or now.pitched is None:
+        return salt_ahead(now)
+    is_start = (now.ph_at - now.pitched).total_seconds() / 3600 <= START_H
+    return salt_ahead(now) if is_start else ()
+
+
+def salts_to_come(now: Progress) -> list[tuple[PlannedPart, CourseAddition]]:
+    """The plan's salt that is still to come: each part, and what it brings to a litre."""
+    salt, volume = now.plan.salt, now.plan.must.volume_l
+    if salt is None:
+        return []
+    known = salt_called(salt.salt)
+    return [(part, known.addition(part.grams / volume, [1.0])) for part in _salt_counted_on(now)]
 
 
 def _told(now: Progress, stand: Standing, salts: Sequence[Salted]) -> bool:

@@ -21,6 +21,7 @@ from mustwright.must.acidity.reading import worth_of_reading
 from mustwright.must.acidity.salts import Salt, all_salts, allowance
 from mustwright.nutrition.feeding_plan import Setting
 from mustwright.planning.acidity.feed_acid import shelf_most
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 SALTS = ("potassium_bicarbonate", "potassium_carbonate", "calcium_carbonate")  # gentlest first
@@ -61,7 +62,8 @@ def salt_dose(
 ) -> tuple[SaltDose | None, Floats]:
     """The smallest dose that keeps the floor with the chance wanted, and what each run needs [g/L].
 
-    None if the floor is kept without one. Of the salts the law allows, the gentlest.
+    None if the floor is kept without one, or if so little would do that no meter shows it. Of the
+    salts the law allows, the gentlest.
     """
     claims = claims_data()
     wanted, start = float(claims["chance_wanted"]), float(claims["start_after_sugar_used"])
@@ -81,6 +83,8 @@ def salt_dose(
 
     trial = tried(most)
     held = trial.wanted_g_l > most + 1e-9
+    if not held and trial.wanted_g_l < float(claims["least_dose_g_l"]):
+        return None, trial.each_g_l
     would = trial.wanted_g_l if held and trial.wanted_g_l < OUT_OF_REACH else None
     return (
         SaltDose(
@@ -107,7 +111,7 @@ def _highest(trial: Trial) -> float:
 
 def _when(ahead: Ahead, schedule: Schedule, start: float) -> str:
     used = float(np.median(np.broadcast_to(ahead.course.sugar_used, ahead.path.ph.shape)[:, 0]))
-    return "now" if used >= start else schedule.words
+    return say("now") if used >= start else schedule.words
 
 
 def _salt_and_most(
@@ -125,7 +129,9 @@ def _most(
     """What law, label and stock leave of a salt after the base that went in [g/L]; and which."""
     allowed = allowance(salt, now.plan.profile, acid_g_l)
     gone = sum(s.g_l * s.salt.base_meq_g for s in things.salts) / salt.base_meq_g
-    words = allowed.binding or f"{allowed.most_g_l:g} g/L is the most that is planned of this salt"
+    words = allowed.binding or say(
+        "{most:g} g/L is the most that is planned of this salt", most=allowed.most_g_l
+    )
     left = [(allowed.most_g_l - gone, words)]
     shelf = shelf_most(setting, salt)
     if shelf is not None:
@@ -141,9 +147,12 @@ def worth_of(ahead: Ahead, each_g_l: Floats) -> tuple[ReadingWorth, ...]:
     trough, here = ph.min(axis=1), ph[:, 0]
     salt = all_salts()[SALTS[0]]
     found = []
-    for kind, words in (("strip", "a paper strip"), ("meter", "a meter")):
+    for kind, words in (
+        ("strip", say("pH now with a paper strip")),
+        ("meter", say("pH now with a meter")),
+    ):
         worth = worth_of_reading(
-            f"pH now with {words}", here, reading_sd(kind), each_g_l, trough, most_g_l=salt.max_g_l
+            words, here, reading_sd(kind), each_g_l, trough, most_g_l=salt.max_g_l
         )
         found.append(
             ReadingWorth(

@@ -44,6 +44,7 @@ from mustwright.planning.acidity.ph_course import (
 from mustwright.planning.acidity.ph_course_json import quantile_lines
 from mustwright.planning.acidity.prior import AcidMust, acid_must
 from mustwright.planning.must_setup import Ground, ground_of
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
@@ -51,8 +52,8 @@ MOST_READINGS = 24
 INDEPENDENT = 3.0  # readings that count in full; with more, errors grow with their root (assumed)
 START = -1.0  # before anything else [h]
 UNTOLD_MEQ_L = 5.0  # spread of a dose nobody wrote down, before pH is read again (assumed)
-RECIPE_NOTE = "A band from the recipe alone: a pH reading says more than all of it."
-FEW_NOTE = "Few runs meet the pH readings, so they were taken as less sharp."
+RECIPE_NOTE = say("A band from the recipe alone: a pH reading says more than all of it.")
+FEW_NOTE = say("Few runs meet the pH readings, so they were taken as less sharp.")
 
 
 @dataclass(frozen=True)
@@ -104,9 +105,9 @@ def ph_case(case: KineticCase, now: Progress, stands: Sequence[Standing]) -> PhC
     if start is None and read and read[0].t_h <= min(START_H, first_dose):
         start = read[0].ph
         read = read[1:]
-    placed = [_placed(one, things) for one in _run_along(read)]
     end = case.conditions.horizon_h
-    now_h = max([before(case.from_h), *(after(m) for m in things.moments_h)])
+    placed = [_placed(one, things, end) for one in _run_along(read)]
+    now_h = min(max([before(case.from_h), *(after(m) for m in things.moments_h)]), end)
     asked = [
         ph_times(end),
         [r.t_h for r in placed],
@@ -145,10 +146,10 @@ def _run_along(readings: Sequence[model.MustReading]) -> list[model.MustReading]
     return [replace(one, sd_ph=min((one.sd_ph or 0.0) * wider, 1.0)) for one in readings]
 
 
-def _placed(reading: model.MustReading, things: PutIn) -> model.MustReading:
-    """A reading at its half hour, but never before a dose that it came after."""
+def _placed(reading: model.MustReading, things: PutIn, end: float) -> model.MustReading:
+    """A reading at its half hour, but never before a dose that it came after, nor past the end."""
     doses = [after(m) for m in things.moments_h if m <= reading.t_h]
-    return replace(reading, t_h=max([before(reading.t_h), *doses]))
+    return replace(reading, t_h=min(max([before(reading.t_h), *doses]), end))
 
 
 @lru_cache(maxsize=64)

@@ -5,23 +5,32 @@ from __future__ import annotations
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.ph_forecast_record import PhForeseen, SaltDose
 from mustwright.batch.quantiles import Quantiles
-from mustwright.must.acidity.claims import lowest_shown
+from mustwright.must.acidity.claims import REST_UNDER, lowest_shown
+from mustwright.texts import literal, say
 
-READ_ON = "read pH again after half a day"
+NOW = say("now")
+READ_ON = say("read pH again after half a day")
 
 
 def stands_words(ph: PhForeseen) -> str:
     """Where it stands."""
     if not ph.is_read:
-        return f"Read the pH: from the recipe alone it is {band_words(ph.now)}."
-    return f"pH is {band_words(ph.now)} in nine of ten runs that fit the readings."
+        return say("Read the pH: from the recipe alone it is {band}.", band=band_words(ph.now))
+    return say(
+        "pH is {band} in nine of ten runs that fit the readings.",
+        band=band_words(ph.now),
+    )
 
 
 def ahead_words(ph: PhForeseen, now_h: float) -> str:
     """Where it goes from here on."""
-    return (
-        f"With the feeds still planned, the lowest pH ahead is {band_words(ph.lowest_ahead)}, "
-        f"{when_words(ph, now_h)}; {_share(ph.chance_low_ahead)} fall under {ph.floor:g}."
+    return say(
+        "As planned from here, the lowest pH ahead is {band}, {when}; "
+        "{share} fall under {floor:g}.",
+        band=band_words(ph.lowest_ahead),
+        when=when_words(ph, now_h),
+        share=_share(ph.chance_low_ahead),
+        floor=ph.floor,
     )
 
 
@@ -34,14 +43,19 @@ def _share(part: float) -> str:
     ('none of 100 runs', '99 of 100 runs', 'all runs')
     """
     count = round(100 * part)
-    return "all runs" if count == 100 else f"{count or 'none'} of 100 runs"
+    if not count:
+        return say("none of 100 runs")
+    return say("all runs") if count == 100 else say("{count} of 100 runs", count=count)
 
 
 def low_words(ph: PhForeseen, now_h: float) -> str:
     """How many runs fall low, how low, and when."""
-    return (
-        f"{_share(ph.chance_low_ahead)} fall under {ph.floor:g}, to {band_words(ph.lowest_ahead)} "
-        f"{when_words(ph, now_h)}"
+    return say(
+        "{share} fall under {floor:g}; the lowest pH ahead is {band}, {when}",
+        share=_share(ph.chance_low_ahead),
+        floor=ph.floor,
+        band=band_words(ph.lowest_ahead),
+        when=when_words(ph, now_h),
     )
 
 
@@ -49,8 +63,8 @@ def when_words(ph: PhForeseen, now_h: float) -> str:
     """When the runs are lowest."""
     hours = ph.lowest_ahead_h.p50
     if hours is None:
-        return "later"
-    return "now" if hours - now_h < 3 else f"in about {hours_words(hours - now_h)}"
+        return say("later")
+    return NOW if hours - now_h < 3 else say("in about {time}", time=hours_words(hours - now_h))
 
 
 def band_words(q: Quantiles) -> str:
@@ -64,35 +78,57 @@ def band_words(q: Quantiles) -> str:
     low, high = q.p05 or 0.0, q.p95 or 0.0
     lowest = lowest_shown()
     if high <= lowest + 0.005:
-        return f"below {lowest:g}"
+        return say("below {lowest:g}", lowest=lowest)
     if low <= lowest + 0.005:
-        return f"{high:.1f} or lower"
-    return f"{low:.1f}" if f"{low:.1f}" == f"{high:.1f}" else f"{low:.1f} to {high:.1f}"
+        return say("{high:.1f} or lower", high=high)
+    return (
+        say("{low:.1f}", low=low)
+        if f"{low:.1f}" == f"{high:.1f}"
+        else say("{low:.1f} to {high:.1f}", low=low, high=high)
+    )
 
 
 def dose_words(dose: SaltDose | None, floor: float) -> str:
     """The smallest dose that keeps the floor, in parts; its caution goes beside it."""
     if dose is None:
-        return f"No salt: the runs keep pH {floor:g} from here on; {READ_ON}."
-    if dose.grams <= 0:
-        return (
-            f"No salt may be planned: {dose.limit} Give amino nitrogen in place of ammonium from "
-            f"here on, and {READ_ON}."
+        return say(
+            "No salt: the runs keep pH {floor:g} from here on; {read_on}.",
+            floor=floor,
+            read_on=READ_ON,
         )
-    words = (
-        f"{dose.grams:g} g of {dose.name.lower()} ({dose.g_l:.2f} g/L) {dose.when} is the smallest "
-        f"dose that keeps pH {floor:g} in {100 * dose.chance_kept:.0f} of 100 runs. Give half of "
-        f"it ({dose.grams / 2:.3g} g), stir, let the gas go, read again; give the rest only under "
-        f"pH {floor + 0.2:.1f}."
+    if dose.grams <= 0:
+        return say(
+            "No salt may go in: {limit} Give amino nitrogen in place of ammonium "
+            "from here on, and {read_on}.",
+            limit=dose.limit,
+            read_on=READ_ON,
+        )
+    words = say(
+        "{grams:g} g of {salt} ({g_l:.2f} g/L) {when} is the smallest dose that keeps "
+        "pH {floor:g} in {kept:.0f} of 100 runs. Give half of it ({half:.3g} g), stir, "
+        "let the gas go, read again; give the rest only under pH {rest_under:.1f}.",
+        grams=dose.grams,
+        salt=literal(dose.name).lower(),
+        g_l=dose.g_l,
+        when=literal(dose.when),
+        floor=floor,
+        kept=100 * dose.chance_kept,
+        half=dose.grams / 2,
+        rest_under=floor + REST_UNDER,
     )
     if dose.limit:
-        words += f" More is not planned: {dose.limit}"
+        words += " " + say("More is not planned: {limit}", limit=dose.limit)
     return words
 
 
 def half_dose_words(dose: SaltDose) -> str:
     """The first half of it as one action: measure, add half, measure again."""
-    return f"Add {dose.grams / 2:.3g} g of {dose.name.lower()} now, half the dose, and {READ_ON}"
+    return say(
+        "Add {grams:.3g} g of {salt} now, half the dose, and {read_on}",
+        grams=dose.grams / 2,
+        salt=literal(dose.name).lower(),
+        read_on=READ_ON,
+    )
 
 
 def part_words(grams: float) -> str:
@@ -103,7 +139,11 @@ def part_words(grams: float) -> str:
     >>> part_words(4.75)
     'Add 4.8 g of potassium bicarbonate now, and read pH again after half a day'
     """
-    return f"Add {grams:.2g} g of potassium bicarbonate now, and {READ_ON}"
+    return say(
+        "Add {grams:.2g} g of potassium bicarbonate now, and {read_on}",
+        grams=grams,
+        read_on=READ_ON,
+    )
 
 
 def no_salt_words(is_salted: bool, too_low: bool = False) -> str:
@@ -114,8 +154,10 @@ def no_salt_words(is_salted: bool, too_low: bool = False) -> str:
     too_low : bool
         Whether the pH is so low that the ferment would not go on by itself.
     """
-    what = "blend it with a less sour mead, or thin it" if too_low else READ_ON
-    return f"Add no {'more ' if is_salted else ''}salt, give no ammonium, and {what}"
+    what = say("blend it with a less sour mead, or thin it") if too_low else READ_ON
+    if is_salted:
+        return say("Add no more salt, give no ammonium, and {what}", what=what)
+    return say("Add no salt, give no ammonium, and {what}", what=what)
 
 
 def dose_caution(dose: SaltDose | None) -> str:
@@ -127,11 +169,20 @@ def worth_words(ph: PhForeseen) -> tuple[str, ...]:
     """What one more reading would tell."""
     found = []
     for one in ph.worth:
-        words = (
-            f"{one.name}: narrows the range of the lowest pH ahead from {one.width:.1f} to "
-            f"{one.width_after:.1f}"
+        if f"{one.width:.1f}" == f"{one.width_after:.1f}" and one.saved_g_l < 0.005:
+            continue
+        words = say(
+            "{reading}: narrows the range of the lowest pH ahead from "
+            "{width:.1f} to {width_after:.1f}",
+            reading=literal(one.name),
+            width=one.width,
+            width_after=one.width_after,
         )
         if ph.dose is not None and one.saved_g_l >= 0.005:
-            words += f" and saves {one.saved_g_l:.2f} g/L of salt on average"
-        found.append(f"{words}.")
+            words = say(
+                "{narrows} and saves {saved:.2f} g/L of salt on average",
+                narrows=words,
+                saved=one.saved_g_l,
+            )
+        found.append(words + ".")
     return tuple(found)

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any
 
+from mustwright.batch.falls_due import FallsDue
+from mustwright.batch.planned_salt import PlannedSalt, planned_salt
 from mustwright.figure import TYPED, Figure
 from mustwright.must.course import share_of
 from mustwright.nutrition.ceilings import ceilings
+from mustwright.nutrition.feed_items import about_teaspoons
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
+from mustwright.nutrition.last_moment import last_moment
 from mustwright.nutrition.protocols import Protocol, ProtocolRules
 from mustwright.nutrition.shelf import PER_GRAM, Nutrient
-from mustwright.nutrition.triggers import Trigger, read_trigger
+from mustwright.texts import kept, redone
+from mustwright.texts import listed as listed
 
 
 @dataclass(frozen=True)
@@ -76,6 +81,7 @@ class JarFacts:
     price_per_kg: float | None = None
     uptake_weight: float = 1.0
     caution: str = ""
+    teaspoon_g: float | None = None
 
     def nutrient(self) -> Nutrient:
         """The jar the blend programme works with."""
@@ -94,7 +100,12 @@ class JarFacts:
             price_per_kg=self.price_per_kg,
             uptake_weight=self.uptake_weight,
             caution=self.caution,
+            grams_per_teaspoon=self.teaspoon_g,
         )
+
+    def teaspoons(self, grams: float) -> float | None:
+        """Level teaspoons of so many grams; None where nobody weighed one."""
+        return None if self.teaspoon_g is None else grams / self.teaspoon_g
 
     @property
     def nitrogen_mg_g(self) -> float:
@@ -134,7 +145,7 @@ class Dose:
 
 
 @dataclass(frozen=True)
-class PlannedFeed:
+class PlannedFeed(FallsDue):
     """One feed of the plan.
 
     Parameters
@@ -169,11 +180,6 @@ class PlannedFeed:
     caution: str = ""
     dropped: str = ""
 
-    @cached_property
-    def rule(self) -> Trigger:
-        """When it falls due."""
-        return read_trigger(self.trigger["when"], f"{self.key}.trigger")
-
 
 @dataclass(frozen=True)
 class BatchPlan:
@@ -187,6 +193,8 @@ class BatchPlan:
         Ceilings, the rehydration nutrient already taken off.
     sheet, protocol_text : str
         TOML the plan was made from.
+    salt : PlannedSalt or None
+        What the plan foresees against a falling pH.
     """
 
     number: int
@@ -205,10 +213,16 @@ class BatchPlan:
     sheet: str = ""
     protocol_text: str = ""
     warnings: tuple[str, ...] = field(default=())
+    salt: PlannedSalt | None = None
 
     def feed(self, key: str | None) -> PlannedFeed | None:
         """The feed with this key."""
         return next((one for one in self.feeds if one.key == key), None)
+
+    def spoons(self, nutrient: str, grams: float) -> str:
+        """Level teaspoons as they stand beside grams; empty where nobody weighed one."""
+        jar = self.jar(nutrient)
+        return "" if jar is None else about_teaspoons(jar.teaspoons(grams))
 
     def jar(self, identity: str) -> JarFacts | None:
         """The jar with this id."""
@@ -219,16 +233,14 @@ class BatchPlan:
         """Feeds that bring something and were not dropped."""
         return tuple(one for one in self.feeds if one.doses and not one.dropped)
 
+    @property
+    def last_moment(self) -> float:
+        """Fraction of the sugar after which nothing is fed, 0 to 1 [-]."""
+        live = (feed.sugar_used for feed in self.live_feeds)
+        return last_moment(self.conditions.nothing_after_sugar_used, live)
 
-def listed(words: Sequence[str]) -> str:
-    """Words in a row.
 
-    Examples
-    --------
-    >>> listed(["salt"]), listed(["salt", "water", "honey"])
-    ('salt', 'salt, water and honey')
-    """
-    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
+_SENTENCE_END = re.compile(r"(?<!\b[zBd])\. ")  # not within "z. B." and "d. h."
 
 
 def once_each(texts: Iterable[str]) -> str:
@@ -239,7 +251,11 @@ def once_each(texts: Iterable[str]) -> str:
     >>> once_each(["Wear gloves. Stir first.", "Stir first."])
     'Wear gloves. Stir first.'
     """
-    sentences = (s.strip(" .") for text in texts for s in text.split(". "))
+    return redone(_once_each, *map(kept, texts))
+
+
+def _once_each(*texts: str) -> str:
+    sentences = (s.strip(" .") for text in texts for s in _SENTENCE_END.split(text))
     return " ".join(f"{s}." for s in dict.fromkeys(sentences) if s)
 
 
@@ -294,6 +310,7 @@ def batch_plan(
         sheet,
         protocol_text,
         warnings,
+        planned_salt(feeding.salt),
     )
 
 
@@ -354,6 +371,7 @@ def _jar_facts(jar: Nutrient) -> JarFacts:
         jar.price_per_kg,
         jar.uptake_weight,
         jar.caution,
+        jar.grams_per_teaspoon,
     )
 
 

@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from mustwright import data
 from mustwright.batch.outlook import BatchOutlook
-from mustwright.batch.plan import BatchPlan, PlannedFeed
+from mustwright.batch.plan import PlannedFeed
 from mustwright.batch.progress import LAG, Progress
 from mustwright.kinetics.pace import usual_pace
-from mustwright.nutrition.last_moment import last_moment as end_of_feeding
 from mustwright.nutrition.triggers import THIRD
+from mustwright.texts import Text, capital, join, literal, say
 from mustwright.unit_system import degrees
 
 CLOCK = ("pitch", "after_pitch")
+
+
+class Reason(NamedTuple):
+    """Why a plan no longer fits: in a sentence, and in a few words within one."""
+
+    sentence: str
+    short: str
+
+
+def _reason(words: Text) -> Reason:
+    return Reason(capital(words) + ".", words)
 
 
 def threshold(name: str) -> float:
@@ -39,43 +51,56 @@ def passed(now: Progress, feed: PlannedFeed) -> bool:
     return now.sugar_used > planned_used(now, feed) + room
 
 
-def last_moment(plan: BatchPlan) -> float:
-    """Fraction of the sugar after which nothing is fed in this batch."""
-    live = (feed.sugar_used for feed in plan.live_feeds)
-    return end_of_feeding(plan.conditions.nothing_after_sugar_used, live)
-
-
-def outran(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
+def outran(now: Progress, feeds: Sequence[PlannedFeed]) -> list[Reason]:
     """Feeds that should have been given before, and the end of feeding."""
     gone = [f for f in feeds if passed(now, f)]
-    end = last_moment(now.plan)
-    said = []
+    end = now.plan.last_moment
+    found = []
     if gone:
-        names = ", ".join(f"'{f.name}'" for f in gone)
-        third = " The one-third sugar break is passed." if now.sugar_used >= THIRD else ""
-        said.append(
-            f"{now.sugar_used:.0%} of the sugar is gone: {names} should have been given "
-            f"before.{third}"
+        used = now.sugar_used
+        late = say(
+            "{used:.0%} of the sugar is gone: {names} should have been given before.",
+            used=used,
+            names=_named(gone),
         )
+        if used >= THIRD:
+            late += " " + say("The one-third sugar break is passed.")
+        found.append(Reason(late, say("{used:.0%} of the sugar is gone", used=used)))
     if now.sugar_used > end:
-        said.append(f"Past {end:.0%} of the sugar nothing more is fed.")
-    return said
+        found.append(_reason(say("past {end:.0%} of the sugar nothing more is fed", end=end)))
+    return found
 
 
-def lagging(now: Progress, feeds: Sequence[PlannedFeed]) -> list[str]:
+def lagging(now: Progress, feeds: Sequence[PlannedFeed]) -> list[Reason]:
     """Feeds by the clock while nothing works yet."""
     if now.phase != LAG or now.hours is None:
         return []
     waits = [f for f in feeds if f.rule.kind == "after_pitch" and now.hours >= f.rule.amount - 1]
     if not waits:
         return []
-    names = ", ".join(f"'{f.name}'" for f in waits)
-    return [f"No sign of work {now.hours:.0f} h after pitch, and {names} goes by the clock."]
+    return [
+        _reason(
+            say(
+                "no sign of work {hours:.0f} h after pitch, and {names} goes by the clock",
+                hours=now.hours,
+                names=_named(waits),
+            )
+        )
+    ]
+
+
+def _named(feeds: Sequence[PlannedFeed]) -> Text:
+    return join(", ", [quoted(f) for f in feeds])
+
+
+def quoted(feed: PlannedFeed) -> Text:
+    """The name of a feed as it stands in a sentence."""
+    return say("'{feed}'", context="a name", feed=literal(feed.name))
 
 
 def off_temperature(
     now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook
-) -> list[str]:
+) -> list[Reason]:
     """A must warmer or cooler than planned, if that moves a feed."""
     off = now.temperature_c - now.plan.must.temperature_c
     if not now.temperature_read or abs(off) < threshold("warmer_c"):
@@ -86,10 +111,20 @@ def off_temperature(
     here, planned = (
         degrees(c, now.plan.sheet, 0) for c in (now.temperature_c, now.plan.must.temperature_c)
     )
-    return [
-        f"The must is at {here}, planned were {planned}: it runs "
-        f"{'faster' if off > 0 else 'slower'}."
-    ]
+    if off > 0:
+        words = say(
+            "The must is at {here}, planned were {planned}: it runs faster.",
+            here=here,
+            planned=planned,
+        )
+    else:
+        words = say(
+            "The must is at {here}, planned were {planned}: it runs slower.",
+            here=here,
+            planned=planned,
+        )
+    short = say("the must is at {here}, planned were {planned}", here=here, planned=planned)
+    return [Reason(words, short)]
 
 
 def moves(now: Progress, feed: PlannedFeed, outlook: BatchOutlook) -> bool:
@@ -113,16 +148,19 @@ def overtaken(now: Progress, feed: PlannedFeed, outlook: BatchOutlook) -> bool:
     return by_sugar and now.sugar_used > feed.sugar_used + threshold("passed_sugar")
 
 
-def off_amounts(now: Progress) -> list[str]:
+def off_amounts(now: Progress) -> list[Reason]:
     """More or less nitrogen given than planned, by enough to mention."""
     given, planned = given_and_planned(now)
     total = sum(f.nitrogen_mg_l for f in now.plan.feeds if not f.dropped)
     if total <= 0 or abs(given - planned) < threshold("dose_off") * total:
         return []
-    more = "more" if given > planned else "less"
-    return [
-        f"{abs(given - planned):.0f} mg N/L {more} was given so far than these feeds were to bring."
-    ]
+    off = abs(given - planned)
+    words = (
+        say("{off:.0f} mg N/L more was given so far than these feeds were to bring", off=off)
+        if given > planned
+        else say("{off:.0f} mg N/L less was given so far than these feeds were to bring", off=off)
+    )
+    return [_reason(words)]
 
 
 def given_and_planned(now: Progress) -> tuple[float, float]:

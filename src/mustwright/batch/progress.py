@@ -15,6 +15,7 @@ from mustwright.batch.entries import CLOSES, FeedGiven
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.log import Standing, is_event
 from mustwright.batch.plan import BatchPlan, PlannedFeed
+from mustwright.batch.planned_salt import PlannedPart
 from mustwright.batch.series import Series
 from mustwright.batch.snapshot import Gist, gist_of
 from mustwright.nutrition.triggers import THIRD
@@ -33,6 +34,8 @@ BUFFERS = ("potassium_bicarbonate", "potassium_carbonate", "calcium_carbonate")
 ONSET_SIGNS = ("stirred", "degassed", "foamed_over")
 EARLIEST_H = -24.0  # readings from before it are of a different must
 PROBABLE = 1.645  # one-sided 95 %
+
+NEAR_ENOUGH = 0.01  # of the sugar: a pH read this much before a moment counts as at it
 
 
 @dataclass(frozen=True)
@@ -211,6 +214,11 @@ def rest_at(events: Sequence[Standing]) -> datetime | None:
     )
 
 
+def has_closed(events: Sequence[Standing]) -> bool:
+    """Whether a batch is bottled or ended, by its events."""
+    return any(is_event(s, *CLOSES) for s in events)
+
+
 def slope_of(points: Series, window_h: float) -> Slope | None:
     """Fall of gravity over the last window, by weighted least squares; two readings at least.
 
@@ -239,7 +247,7 @@ def _phase(
     onset_h: float | None,
     rest: datetime | None,
 ) -> str:
-    if any(is_event(s, *CLOSES) for s in events):
+    if has_closed(events):
         return CLOSED
     if rest is not None:
         return FINISHING
@@ -331,3 +339,24 @@ def used_at(points: Series, hours: float) -> float:
     if not after:
         return 0.0
     return float(np.interp(hours, [0.0, *after.hours.tolist()], [0.0, *after.used.tolist()]))
+
+
+def salt_ahead(now: Progress) -> tuple[PlannedPart, ...]:
+    """Parts of the plan's salt whose moment no pH reading has met.
+
+    None once any salt went in, or the sugar is past where the plan feeds: a low pH is then for the
+    watch on the readings.
+    """
+    salt = now.plan.salt
+    if salt is None or now.salted_at is not None or now.sugar_used > now.plan.last_moment:
+        return ()
+    return tuple(part for part in salt.parts if not _is_met(now, part))
+
+
+def _is_met(now: Progress, part: PlannedPart) -> bool:
+    if now.ph_at is None or now.pitched is None or now.ph_at < now.pitched:
+        return False
+    hours = (now.ph_at - now.pitched).total_seconds() / 3600
+    if part.rule.kind in ("pitch", "onset"):
+        return hours >= (now.onset_h or 0.0)
+    return used_at(now.points, hours) >= part.sugar_used - NEAR_ENOUGH

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from mustwright.batch.entries import REFRACTOMETER, Reading
 from mustwright.batch.progress import Progress
+from mustwright.must.gravity import gravity_from_brix
+from mustwright.must.gravity_text import gravity_sign, gravity_text
+from mustwright.texts import say
 from mustwright.unit_system import degrees
 
 SAME = 0.00025
@@ -28,15 +31,29 @@ def corrected_words(read: Reading, gravity: float | None, sheet: str = "") -> st
     """
     if gravity is None or not read.has_gravity:
         return ""
-    if read.brix is not None:
-        why = "with the alcohol made so far" if read.instrument == REFRACTOMETER else "as a gravity"
-        return f"{read.brix:g} Brix as read, {gravity:.3f} {why}"
-    assert read.gravity is not None
-    if abs(read.gravity - gravity) < SAME:
+    refracted = read.instrument == REFRACTOMETER
+    if read.brix is not None and (refracted or not gravity_sign()):
+        as_gravity = gravity_text(gravity)
+        if refracted:
+            return say(
+                "{brix:g} Brix as read, {gravity} with the alcohol made so far",
+                brix=read.brix,
+                gravity=as_gravity,
+            )
+        return say(
+            "{brix:g} Brix as read, {gravity} as a gravity", brix=read.brix, gravity=as_gravity
+        )
+    as_read = read.gravity if read.brix is None else float(gravity_from_brix(read.brix))
+    assert as_read is not None
+    if abs(as_read - gravity) < SAME:
         return ""
-    digits = 3 if f"{read.gravity:.3f}" != f"{gravity:.3f}" else 4
-    at = degrees(20.0, sheet)
-    return f"{read.gravity:.{digits}f} as read, {gravity:.{digits}f} at {at}"
+    digits = 3 if f"{as_read:.3f}" != f"{gravity:.3f}" else 4
+    return say(
+        "{as_read} as read, {gravity} at {degrees}",
+        as_read=gravity_text(as_read, digits),
+        gravity=gravity_text(gravity, digits),
+        degrees=degrees(20.0, sheet),
+    )
 
 
 def corrected_by_id(now: Progress) -> dict[str, float]:

@@ -24,7 +24,6 @@ from mustwright.batch.plan import BatchPlan, Dose, PlannedFeed, once_each
 from mustwright.batch.plan_deviation import (
     given_and_planned,
     lagging,
-    last_moment,
     moves,
     off_amounts,
     off_temperature,
@@ -39,6 +38,7 @@ from mustwright.nutrition.dosing_problem import DosingProblem, FeedAsk
 from mustwright.nutrition.programme import solve
 from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.triggers import Trigger, read_trigger
+from mustwright.texts import join, literal, say
 
 KEPT, MOVED, FOLDED, CHANGED, DROPPED, WAITS = (
     "kept",
@@ -49,14 +49,14 @@ KEPT, MOVED, FOLDED, CHANGED, DROPPED, WAITS = (
     "waits",
 )
 NOTHING_TO_PLAN = (NOT_PITCHED, AT_END, STOPPED, FINISHED, BOTTLED, ENDED)
-COMBINED = "combined with"  # how the words of a feed begin that goes in with another
+COMBINED = "combined with"  # how the words of a feed begin, in English, that goes in with another
 CHANGE_WORDS = {
-    KEPT: "stays",
-    MOVED: "moves",
-    FOLDED: "is combined with another feed",
-    CHANGED: "changes",
-    DROPPED: "is left out",
-    WAITS: "waits",
+    KEPT: say("stays", context="a feed"),
+    MOVED: say("moves", context="a feed"),
+    FOLDED: say("is combined with another feed"),
+    CHANGED: say("changes", context="a feed"),
+    DROPPED: say("is left out", context="a feed"),
+    WAITS: say("waits", context="a feed"),
 }
 LONGEST_H = 1000.0  # the longest a clock trigger can wait
 
@@ -76,7 +76,7 @@ class FeedChange:
     def words(self) -> str:
         """What happens to it, as a maker says it."""
         takes_more = self.what == FOLDED and not self.after.dropped
-        return "is combined with later feeds" if takes_more else CHANGE_WORDS[self.what]
+        return say("is combined with later feeds") if takes_more else CHANGE_WORDS[self.what]
 
 
 @dataclass(frozen=True)
@@ -87,11 +87,14 @@ class Proposal:
     ----------
     reasons : tuple of str
         What no longer fits, one sentence each.
+    because : str
+        The first of them in a few words, as a part of a sentence.
     short_mg_l : float
         Nitrogen of the open feeds that rules or limits keep back [mg N/L].
     """
 
     reasons: tuple[str, ...]
+    because: str
     changes: tuple[FeedChange, ...]
     plan: BatchPlan
     short_mg_l: float
@@ -145,34 +148,39 @@ def propose(
         number=now.plan.number + 1,
         feeds=tuple(feeds.get(f.key, f) for f in now.plan.feeds),
     )
-    return Proposal(tuple(reasons), changes, plan, short, _cautions(changes))
+    sentences = tuple(reason.sentence for reason in reasons)
+    return Proposal(sentences, reasons[0].short, changes, plan, short, _cautions(changes))
 
 
 def _replaceable(now: Progress, of: Assessment, state: FeedState) -> bool:
     """Whether a withdrawn feed may come back without its ammonium."""
     late = bool(ammonium_too_late(now, of, state.feed))
-    return state.state == WITHDRAWN and late and now.sugar_used <= last_moment(now.plan)
+    return state.state == WITHDRAWN and late and now.sugar_used <= now.plan.last_moment
 
 
 def no_proposal_words(now: Progress, of: Assessment) -> str:
     """Why there is nothing to re-plan: not every plan without a proposal fits."""
     if of.is_over or now.phase in (CLOSED, FINISHING):
-        return "Nothing is left to feed, so there is nothing to re-plan."
+        return say("Nothing is left to feed, so there is nothing to re-plan.")
     if of.is_stale:
-        return (
+        return say(
             "Read gravity first: the last reading is too old to tell whether the plan still fits."
         )
     if of.phase == STOPPED:
-        return (
+        return say(
             "Restart it first: the ferment has stopped short. Nothing is fed until it works again."
         )
     if of.may_have_stopped:
-        return "Read gravity again first: fermentation may have stopped."
+        return say("Read gravity again first: fermentation may have stopped.")
     withdrawn = withdrawn_words(now)
     if withdrawn:
         left = any(s.state == "ahead" for s in now.feeds)
-        return f"{withdrawn} The rest of the plan stays as it is." if left else withdrawn
-    return "The plan still fits what was read."
+        return (
+            join(" ", (withdrawn, say("The rest of the plan stays as it is.")))
+            if left
+            else withdrawn
+        )
+    return say("The plan still fits what was read.")
 
 
 # What would fit --------------------------------------------------------------------------------
@@ -183,14 +191,14 @@ def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) 
     late = tuple(f for f in feeds if passed(now, f) or overtaken(now, f, outlook))
     groups = []
     if late:
-        why = "its moment has passed" if len(late) == 1 else "their moments have passed"
+        why = say("its moment has passed") if len(late) == 1 else say("their moments have passed")
         what = MOVED if len(late) == 1 else FOLDED
         groups.append(_Group(late, _clock(now), now.sugar_used, why, what))
     for feed in feeds:
         if feed in late:
             continue
         if now.phase == LAG and feed.rule.kind == "after_pitch":
-            why = "yeast that is not working yet takes up nothing"
+            why = say("yeast that is not working yet takes up nothing")
             due = (now.hours or 0) >= feed.rule.amount - 1
             if due:
                 trigger = read_trigger("onset", feed.key)
@@ -198,13 +206,14 @@ def _groups(now: Progress, feeds: Sequence[PlannedFeed], outlook: BatchOutlook) 
                 continue
         if feed.rule.kind == "after_pitch" and moves(now, feed, outlook):
             trigger = read_trigger({"sugar_used": round(feed.sugar_used, 3)}, feed.key)
-            why = "the clock no longer fits the pace, so this feed goes by the sugar used"
+            why = say("the clock no longer fits the pace, so this feed goes by the sugar used")
             groups.append(_Group((feed,), trigger, feed.sugar_used, why, MOVED))
             continue
-        what, why = KEPT, ""
+        group = _Group((feed,), feed.rule, planned_used(now, feed))
         if moves(now, feed, outlook):
-            what, why = MOVED, "same trigger, expected at another time"
-        groups.append(_Group((feed,), feed.rule, planned_used(now, feed), why, what))
+            why = say("same trigger, expected at another time")
+            group = replace(group, why=why, what=MOVED)
+        groups.append(group)
     return groups
 
 
@@ -218,10 +227,10 @@ def _doses(
 ) -> tuple[dict[str, PlannedFeed], float]:
     """Grams for each group, folded feeds emptied; and the nitrogen kept back."""
     plan = now.plan
-    end = last_moment(plan)
+    end = plan.last_moment
     scale = _scale(now, groups)
     live, late = _within_end(groups, max(end, 0.0), now.sugar_used)
-    why = f"more than {end:.0%} of the sugar is gone by then"
+    why = say("more than {end:.0%} of the sugar is gone by then", end=end)
     feeds = {f.key: replace(f, doses=(), dropped=why) for g in late for f in g.feeds}
     grams, short = _grams(now, live, scale)
     for group, row in zip(live, grams, strict=True):
@@ -242,7 +251,11 @@ def _within_end(
         if group.used <= end + 1e-9:
             live.append(group)
         elif live:
-            why = f"'{group.lead.name}' would come after {end:.0%} of the sugar"
+            why = say(
+                "'{feed}' would come after {end:.0%} of the sugar",
+                feed=literal(group.lead.name),
+                end=end,
+            )
             live[-1] = replace(
                 live[-1], feeds=(*live[-1].feeds, *group.feeds), what=FOLDED, why=why
             )
@@ -319,7 +332,9 @@ def _as_feeds(
     lead = replace(
         group.lead,
         trigger={"when": group.trigger.as_data()},
-        words="now" if soon else group.trigger.words(plan.must.brix, plan.must.fermentable_share),
+        words=say("now")
+        if soon
+        else group.trigger.words(plan.must.brix, plan.must.fermentable_share),
         expected_h=span.expected_h,
         low_h=span.low_h,
         high_h=span.high_h,
@@ -328,11 +343,12 @@ def _as_feeds(
         nitrogen_mg_l=nitrogen,
         allowed=tuple(dict.fromkeys(w for f in group.feeds for w in f.allowed)),
         caution=caution,
-        dropped="" if doses else "rules and limits allow nothing more",
+        dropped="" if doses else say("rules and limits allow nothing more"),
     )
     found = {lead.key: lead}
+    combined = say("combined with '{feed}'", feed=literal(lead.name))
     for feed in group.feeds[1:]:
-        found[feed.key] = replace(feed, doses=(), dropped=f"{COMBINED} '{lead.name}'")
+        found[feed.key] = replace(feed, doses=(), dropped=combined)
     return found
 
 
@@ -344,8 +360,8 @@ def _change(before: PlannedFeed, after: PlannedFeed, groups: Sequence[_Group]) -
         why = after.dropped
     elif what in (KEPT, MOVED) and not _same_doses(before, after):
         what = CHANGED
-        why = f"{why}; " if why else ""
-        why += "amounts are set by what was given and what rules and limits still allow"
+        amounts = say("amounts are set by what was given and what rules and limits still allow")
+        why = join("; ", (why, amounts)) if why else amounts
     return FeedChange(before.key, before.name, what, before, after, why)
 
 
@@ -359,12 +375,13 @@ def _cautions(changes: Sequence[FeedChange]) -> tuple[str, ...]:
     said = []
     if any(c.what == FOLDED and c.after.doses for c in changes):
         said.append(
-            "Give a large feed in two halves a few hours apart: all at once makes heat and "
-            "foam. Leave "
-            "headspace."
+            say(
+                "Give a large feed in two halves a few hours apart: all at once makes heat and "
+                "foam. Leave headspace."
+            )
         )
     if any(c.after.doses for c in changes):
-        said.append(str(cautions["powder_in_gassy_must"]["text"]))
+        said.append(cautions["powder_in_gassy_must"]["text"])
     if any(c.what == DROPPED for c in changes):
-        said.append(str(cautions["ammonium_late"]["text"]))
+        said.append(cautions["ammonium_late"]["text"])
     return tuple(said)

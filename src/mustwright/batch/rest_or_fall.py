@@ -9,7 +9,7 @@ ends, which is known as a range (`end_gravity`).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -137,6 +137,22 @@ def by_gravity(gravity: float, end: EndGravity) -> Quantiles:
     """Sugar that a gravity alone allows, as its must may end lower or higher [g/L]."""
     over = np.maximum(gravity - end.gravity, 0.0)
     return quantiles_of(end.sugar_per_gravity * over, end.weight)
+
+
+def untested(left: Quantiles, gravity: float, end: EndGravity) -> Quantiles:
+    """Sugar at the end that nobody tested: a stop near the end looks like the end [g/L].
+
+    Up to what the gravity alone allows. Above where the must may end, the gravity alone counts:
+    some sugar is left for certain.
+    """
+    alone = by_gravity(gravity, end)
+    return alone if alone.p05 else replace(left, p95=max(left.p95 or 0.0, alone.p95 or 0.0))
+
+
+def at_its_limit(found: SugarPosterior) -> SugarPosterior:
+    """Where its yeast bears no more alcohol, a rest is the end, sweet as it is."""
+    rests = found.chance_stopped_short + found.chance_finished
+    return replace(found, chance_stopped_short=0.0, chance_finished=rests)
 
 
 def unseen(whole: float, days: float) -> Quantiles:
@@ -312,4 +328,8 @@ def _stood(series: Series) -> tuple[float, int]:
     other = np.flatnonzero(gravity > np.median(gravity[-3:]) + reach)
     first = int(other[-1]) + 1 if other.size else 0
     first = min(first, len(hours) - 1)
+    if first == len(hours) - 2 and gravity[first] - gravity[-1] > SAME_SDS * math.hypot(
+        sd[first], sd[-1]
+    ):
+        first += 1  # two readings that differ are a fall, not a stand
     return float(hours[-1] - hours[first]), len(hours) - first

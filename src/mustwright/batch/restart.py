@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 from mustwright import data
 from mustwright.batch.alert import threshold_words
-from mustwright.batch.allowed_additions import Room, room_of_kind
+from mustwright.batch.allowed_additions import room_of_kind
 from mustwright.batch.assessment import Assessment, assess
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress
+from mustwright.batch.restart_stock import RestartStock
 from mustwright.batch.salt_advice import salt_advice
 from mustwright.constants import BYPRODUCT_YIELD_G_G, ETHANOL_YIELD_G_G
 from mustwright.must.acidity.claims import ph_floor
 from mustwright.must.alcohol import ethanol_g_l_from_pct_vol, ethanol_pct_vol_from_g_l
 from mustwright.must.gravity import gravity_from_composition
+from mustwright.texts import say, uncapital
 from mustwright.unit_system import degrees, temperature_step, volume
 
 BORNE_OUT = 3  # readings that say the same
+COMBINE = say("Combine")
 ORGANIC, HULLS = "autolysed_yeast", "yeast_hulls"  # kinds in data/nutrients.toml
 
 
@@ -76,40 +78,6 @@ class RestartPlan:
     give_up: tuple[str, ...]
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
-
-
-class _Stock:
-    """Organic nutrient for the starter, given until law, label or stock allow no more."""
-
-    def __init__(self, room: Room) -> None:
-        self.room = room
-        self.used_g = 0.0
-        self.short_g = 0.0
-
-    def take(self, wanted_g: float) -> float:
-        """Grams for one step, in tenths, never more than is left."""
-        left = max(self.room.grams - self.used_g, 0.0)
-        tenths = round(10 * wanted_g)
-        if tenths > 10 * left + 1e-9:
-            tenths = math.floor(10 * left + 1e-9)
-        given = tenths / 10
-        self.used_g += given
-        self.short_g += max(wanted_g - given - 0.05, 0.0)
-        return given
-
-    @property
-    def name(self) -> str:
-        """A name as it reads inside a sentence."""
-        return self.room.name[:1].lower() + self.room.name[1:]
-
-    def words(self) -> tuple[str, ...]:
-        """What held it back, if anything did."""
-        if self.short_g <= 0:
-            return ()
-        left = max(self.room.grams, 0.0)
-        may = f"at most {left:.1f} g of {self.name} may" if left >= 0.05 else "none may"
-        words = f"{self.room.words[:1].upper()}{self.room.words[1:]}"
-        return (f"{words}, and what was given already counts: {may} still go in.",)
 
 
 @dataclass(frozen=True)
@@ -171,7 +139,10 @@ def restart_plan(
     of = assessed or assess(now)
     held_l = of.held.volume_l
     hopeless = now.alcohol_pct >= _v(record, "hopeless_pct")
-    organic, hulls = _Stock(room_of_kind(now, ORGANIC)), _Stock(room_of_kind(now, HULLS))
+    organic, hulls = (
+        RestartStock(room_of_kind(now, ORGANIC)),
+        RestartStock(room_of_kind(now, HULLS)),
+    )
     steps = () if hopeless else _steps(now, held_l, record, organic)
     first = _first(now, of, record, hulls, ph)
     return RestartPlan(
@@ -180,8 +151,16 @@ def restart_plan(
         steps,
         _give_up(now, record),
         (*organic.words(), *hulls.words(), *_cautions()),
-        tuple(f"{threshold_words(k)}: {v['source']}" for k, v in record.items()),
+        tuple(
+            say("{what}: {source}", what=threshold_words(k), source=v["source"])
+            for k, v in record.items()
+        ),
     )
+
+
+def seldom_takes(alcohol_pct: float) -> bool:
+    """Whether yeast has so little room left for alcohol that something else is likelier to do."""
+    return alcohol_pct >= _v(data.load("watch")["restart"], "hopeless_pct") - 2
 
 
 def _v(record: dict[str, Any], name: str) -> float:
@@ -197,7 +176,7 @@ def _stuck_mead(now: Progress, litres: float) -> _Mix:
 
 
 def _steps(
-    now: Progress, held_l: float, record: dict[str, Any], stock: _Stock
+    now: Progress, held_l: float, record: dict[str, Any], stock: RestartStock
 ) -> tuple[RestartStep, ...]:
     t, wait, sheet = _v(record, "temperature_c"), _v(record, "step_hours"), now.plan.sheet
     left = _v(record, "double_when_sugar_left")
@@ -208,37 +187,72 @@ def _steps(
     feeding = now.alcohol_pct < _v(record, "alcohol_no_nutrient_pct")
     mix = _stuck_mead(now, mead_l).plus(_Mix(water_l, sugar, sugar, 0.0))
     organic = stock.take(_v(record, "organic_g_l") * mix.litres)
-    with_it = f" and {organic:g} g of {stock.name}" if organic else ", without nutrient"
+    parts: dict[str, Any] = {
+        "yeast": yeast,
+        "mead": volume(mead_l, sheet, 2),
+        "water": volume(water_l, sheet, 2),
+        "sugar": sugar,
+    }
+    stir = (
+        say(
+            "Rehydrate {yeast:g} g of alcohol-tolerant yeast, then stir it into {mead} of the "
+            "stuck mead and {water} of water with {sugar:.0f} g of sugar and {organic:g} g of "
+            "{nutrient}.",
+            **parts,
+            organic=organic,
+            nutrient=stock.name,
+        )
+        if organic
+        else say(
+            "Rehydrate {yeast:g} g of alcohol-tolerant yeast, then stir it into {mead} of the "
+            "stuck mead and {water} of water with {sugar:.0f} g of sugar, without nutrient.",
+            **parts,
+        )
+    )
     steps = [
         _step(
-            "Starter",
-            f"Rehydrate {yeast:g} g of alcohol-tolerant yeast, then stir it into "
-            f"{volume(mead_l, sheet, 2)} of the stuck mead and "
-            f"{volume(water_l, sheet, 2)} of water with {sugar:.0f} g of sugar{with_it}.",
+            say("Starter"),
+            stir,
             (mead_l, water_l, sugar, yeast, organic),
             mix,
             left,
             t,
             wait,
-            f"Water for rehydration is {degrees(35, sheet, 0)} to {degrees(40, sheet, 0)}; "
-            "hotter kills it.",
+            say(
+                "Water for rehydration is {low} to {high}; hotter kills it.",
+                low=degrees(35, sheet, 0),
+                high=degrees(40, sheet, 0),
+            ),
         )
     ]
     while mix.litres < _v(record, "combine_share") * held_l and len(steps) < 6:
         more = min(mix.litres, held_l - mix.litres)
         mix = mix.fermented(1 - left).plus(_stuck_mead(now, more))
         organic = stock.take(_v(record, "organic_g_l") * more) if feeding else 0.0
-        dose = f", with {organic:g} g of {stock.name}" if organic else ", without nutrient"
+        mead = volume(more, sheet, 2)
+        double = (
+            say(
+                "Double it with {mead} of the stuck mead, with {organic:g} g of {nutrient}.",
+                mead=mead,
+                organic=organic,
+                nutrient=stock.name,
+            )
+            if organic
+            else say("Double it with {mead} of the stuck mead, without nutrient.", mead=mead)
+        )
         steps.append(
             _step(
-                f"Double {len(steps)}",
-                f"Double it with {volume(more, sheet, 2)} of the stuck mead{dose}.",
+                say("Double {number}", number=len(steps)),
+                double,
                 (more, 0.0, 0.0, 0.0, organic),
                 mix,
                 left,
                 t,
                 wait,
-                f"Let both come within {temperature_step(5, sheet)} of each other first.",
+                say(
+                    "Let both come within {step} of each other first.",
+                    step=temperature_step(5, sheet),
+                ),
             )
         )
     warm = degrees(t, sheet, 0)
@@ -246,15 +260,22 @@ def _steps(
     whole = mix.fermented(1 - left).plus(_stuck_mead(now, rest))
     steps.append(
         _step(
-            "Combine",
-            f"Rack the remaining {volume(rest, sheet)} onto the starter, gently, at {warm}. "
-            "Read gravity once a day.",
+            COMBINE,
+            say(
+                "Rack the remaining {amount} onto the starter, gently, at {warm}. "
+                "Read gravity once a day.",
+                amount=volume(rest, sheet),
+                warm=warm,
+            ),
             (rest, 0.0, 0.0, 0.0, 0.0),
             whole,
             left,
             t,
             24.0,
-            "A mead full of gas erupts when poured fast: stir the gas out first, leave headspace.",
+            say(
+                "A mead full of gas erupts when poured fast: stir the gas out first, "
+                "leave headspace."
+            ),
         )
     )
     return tuple(steps)
@@ -293,41 +314,60 @@ def _first(
     now: Progress,
     of: Assessment,
     record: dict[str, Any],
-    stock: _Stock,
+    stock: RestartStock,
     ph: PhForeseen | None,
 ) -> tuple[str, ...]:
     said = []
     if of.stood_count < BORNE_OUT:
-        said.append("Take a second reading first: stirred, degassed, with its temperature.")
+        said.append(say("Take a second reading first: stirred, degassed, with its temperature."))
     if now.ph is not None and now.ph_at is not None and now.ph < ph_floor():
         words = salt_advice(now, of, ph).words
-        said.append(f"pH {now.ph:.2f} comes first: {words[0].lower()}{words[1:]}.")
+        said.append(
+            say(
+                "pH {ph:.2f} comes first: {action}.",
+                ph=now.ph,
+                action=uncapital(words),
+            )
+        )
     elif now.ph_at is None:
-        said.append("Measure pH: a restart is expected only between 3 and 4.")
+        said.append(say("Measure pH: a restart is expected only between 3 and 4."))
     low, high = (
         degrees(record["temperature_c"][end], now.plan.sheet, 0) for end in ("low", "high")
     )
-    said.append(f"Bring the mead to {low} to {high} over a day.")
+    said.append(say("Bring the mead to {low} to {high} over a day.", low=low, high=high))
     hulls = stock.take(_v(record, "hulls_g_l") * of.held.volume_l)
-    may = (
-        f"; at most {hulls:.1f} g of yeast hulls a day before may bind substances that poison yeast"
+    said.append(
+        say(
+            "Rack off the lees; at most {hulls:.1f} g of yeast hulls a day before may bind "
+            "substances that poison yeast.",
+            hulls=hulls,
+        )
+        if hulls
+        else say("Rack off the lees.")
     )
-    said.append(f"Rack off the lees{may if hulls else ''}.")
     return tuple(said)
 
 
 def _give_up(now: Progress, record: dict[str, Any]) -> tuple[str, ...]:
     span = record["give_up_days"]
     said = [
-        "If the gravity of a step has not moved in 72 h, start once more with fresh yeast, "
-        "then stop.",
-        f"Stop if the whole batch has not fallen {span['high']:g} days after combining.",
-        "Stop if it smells sour or of solvent: volatile acid kills yeast.",
+        say(
+            "If the gravity of a step has not moved in 72 h, start once more with "
+            "fresh yeast, then stop."
+        ),
+        say(
+            "Stop if the whole batch has not fallen {days:g} days after combining.",
+            days=span["high"],
+        ),
+        say("Stop if it smells sour or of solvent: volatile acid kills yeast."),
     ]
-    if now.alcohol_pct >= _v(record, "hopeless_pct") - 2:
+    if seldom_takes(now.alcohol_pct):
         said.append(
-            f"At {now.alcohol_pct:.1f} % vol yeast has little room left: blending with a dry mead "
-            "or keeping it sweet, stabilised, is likelier to succeed."
+            say(
+                "At {alcohol:.1f} % vol yeast has little room left: blending with a dry mead or "
+                "keeping it sweet, stabilised, is likelier to succeed.",
+                alcohol=now.alcohol_pct,
+            )
         )
     return tuple(said)
 
@@ -335,4 +375,4 @@ def _give_up(now: Progress, record: dict[str, Any]) -> tuple[str, ...]:
 def _cautions() -> tuple[str, ...]:
     cautions = data.load("cautions")
     names = ("powder_in_gassy_must", "carbon_dioxide_room", "hot_water", "pressure_glass")
-    return tuple(str(cautions[name]["text"]) for name in names)
+    return tuple(cautions[name]["text"] for name in names)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from mustwright.batch.outlook import NEVER_H, GravityBand, Span, anchor, crossed, due_by
 from mustwright.batch.progress import Progress
 from mustwright.nutrition.triggers import Trigger
+from mustwright.texts import say
 
 NEVER = Span(NEVER_H, NEVER_H, NEVER_H)
 TWO_SIDED_90 = 1.645
@@ -21,7 +22,7 @@ class RestingOutlook:
         Of a batch that has stopped short.
     """
 
-    name = "fermentation has stopped: no forecast until it works again"
+    name = say("fermentation has stopped: no forecast until it works again")
 
     def __init__(self, now: Progress) -> None:
         self.state = now

@@ -10,13 +10,23 @@ from mustwright.batch.alert import threshold
 from mustwright.batch.allowed_additions import CARBONATES, room_of_kind
 from mustwright.batch.assessment import STOPPED, Assessment
 from mustwright.batch.ph_forecast_record import PhForeseen
-from mustwright.batch.ph_text import half_dose_words, no_salt_words, part_words
-from mustwright.batch.progress import Progress
+from mustwright.batch.ph_text import (
+    READ_ON,
+    dose_caution,
+    dose_words,
+    half_dose_words,
+    no_salt_words,
+    part_words,
+)
+from mustwright.batch.progress import Progress, salt_ahead
+from mustwright.must.acidity.claims import claims_data
 from mustwright.must.acidity.salts import all_salts, allowance
+from mustwright.texts import capital, join, say
 
 SHOWS_AFTER = timedelta(hours=12)  # of a salt that was stirred in (assumed)
 MOVES_PH = ("ph_adjusted", "acid")
-SHOWS = "it shows what the addition did"
+SHOWS = say("it shows what the addition did")
+AFTER_SALT = say("Read pH and gravity half a day after what went in; add nothing more before that")
 
 
 @dataclass(frozen=True)
@@ -52,21 +62,45 @@ def salt_advice(now: Progress, of: Assessment, ph: PhForeseen | None) -> SaltAdv
     """
     since = salted_since(now, of)
     if since is not None:
-        return SaltAdvice("Read pH and gravity", "", since + SHOWS_AFTER, "read")
+        return SaltAdvice(say("Read pH and gravity"), "", since + SHOWS_AFTER, "read")
     dose = ph.dose if ph is not None else None
     too_low = (
         of.phase == STOPPED and now.ph is not None and now.ph < threshold("ph_low", "restart_low")
     )
     nothing = no_salt_words(_is_salted(now), too_low)
-    powder = str(data.load("cautions")["powder_in_gassy_must"]["text"])
+    powder: str = data.load("cautions")["powder_in_gassy_must"]["text"]
     if dose is not None and dose.grams > 0:
         return SaltAdvice(half_dose_words(dose), dose.caution or powder, None, "add")
-    if dose is not None:
+    if dose is not None and dose.limit:
         return SaltAdvice(nothing, dose.limit, None, "none")
     grams, law = _first_part_g(now, of)
     if grams < 0.05:
-        return SaltAdvice(nothing, " ".join(law), None, "none")
-    return SaltAdvice(part_words(grams), " ".join((powder, *law)), None, "add")
+        return SaltAdvice(nothing, join(" ", law), None, "none")
+    return SaltAdvice(part_words(grams), join(" ", (powder, *law)), None, "add")
+
+
+def dose_said(now: Progress, of: Assessment, ph: PhForeseen) -> tuple[str, str]:
+    """What the acid model says of a salt, and what to mind with it.
+
+    Nothing more before a reading shows what the last one did; beside a salt that is still planned,
+    which of the two amounts holds.
+    """
+    if salted_since(now, of) is not None:
+        return AFTER_SALT + ".", ""
+    planned = sum(part.grams for part in salt_ahead(now))
+    dose = ph.dose
+    if dose is None or (dose.grams <= 0 and not dose.limit):
+        if ph.chance_low_ahead <= 1 - float(claims_data()["chance_wanted"]):
+            return dose_words(None, ph.floor), ""
+        lead = say("Add no salt yet: the plan's is not due") if planned else say("Add no salt now")
+        return lead + ". " + capital(READ_ON) + ".", ""
+    words = dose_words(dose, ph.floor)
+    if planned and dose.grams > 0:
+        words = join(
+            " ",
+            (words, say("It takes the place of the {planned:g} g in the plan.", planned=planned)),
+        )
+    return words, dose_caution(dose)
 
 
 def salted_since(now: Progress, of: Assessment) -> datetime | None:

@@ -21,6 +21,7 @@ from mustwright.batch.log import Standing, is_event, pitched_at, plan_in_force, 
 from mustwright.batch.plan import BatchPlan
 from mustwright.batch.series import COLUMNS, EPOCH, Series, Trace
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 FORM = 3  # counts up when a correction of readings or this form changes: older ones are made again
 
@@ -105,7 +106,7 @@ def gist_of(stands: Sequence[Standing], version: int = 0, until: datetime | None
     """
     plan = plan_in_force(stands)
     if plan is None:
-        raise InputError("plan", "needs a plan in the log of the batch", "none")
+        raise InputError("plan", say("needs a plan in the log of the batch"), "none")
     live = [s for s in stands if not s.removed and (until is None or s.at <= until)]
     events, feeds = _events_and_feeds(live)
     pitched = pitched_at(events)

@@ -19,27 +19,33 @@ from mustwright.batch.duration_text import hours_words
 from mustwright.batch.log import Standing, is_event
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import Progress
-from mustwright.batch.restart import RestartPlan
+from mustwright.batch.restart import COMBINE, RestartPlan, seldom_takes
 from mustwright.batch.restart_course import COMBINED, GIVEN_UP, STARTER
 from mustwright.batch.salt_advice import SHOWS, SaltAdvice, salt_advice, salted_since
+from mustwright.must.gravity_text import gravity_text
+from mustwright.texts import say
 from mustwright.unit_system import degrees, volume
 
 WARM_H = 72.0  # how long a temperature of the must is believed (assumed)
 SHOWS_AFTER_H = 48.0  # until a change shows whether it was that (assumed)
-GIVE_UP = "Stop the restart: blend the mead, or stabilise it and keep it sweet"
+GIVE_UP = say("Stop the restart: blend the mead, or stabilise it and keep it sweet")
+TWO_DAYS = {
+    "moved": say("two days show whether warmth set it going"),
+    "ph_adjusted": say("two days show whether pH set it going"),
+}
 REMEDIES = ("moved", "ph_adjusted", "stirred", "aerated")
 MEASURE = {
     "ph_potassium": (
-        "Read pH with a calibrated meter",
-        "it has stopped short, and low pH is a likely cause",
+        say("Read pH with a calibrated meter"),
+        say("it has stopped short, and low pH is a likely cause"),
     ),
     "temperature": (
-        "Read the temperature in the middle of the must",
-        "it has stopped short, and cold or heat is a likely cause",
+        say("Read the temperature in the middle of the must"),
+        say("it has stopped short, and cold or heat is a likely cause"),
     ),
     "instrument": (
-        "Read gravity again, stirred and degassed",
-        "only two readings say that it has stopped",
+        say("Read gravity again, stirred and degassed"),
+        say("only two readings say that it has stopped"),
     ),
 }
 
@@ -90,9 +96,8 @@ def _tried(now: Progress, of: Assessment, events: Sequence[Standing]) -> Act | N
     at = last + timedelta(hours=SHOWS_AFTER_H)
     if read >= at or last < read - timedelta(hours=SHOWS_AFTER_H):
         return None
-    name = {"moved": "warmth", "ph_adjusted": "pH"}.get(what, "stirring")
-    why = f"two days show whether {name} set it going"
-    return Act("read", "Read gravity and temperature", why, at)
+    why = TWO_DAYS.get(what, say("two days show whether stirring set it going"))
+    return Act("read", say("Read gravity and temperature"), why, at)
 
 
 def _missing(of: Assessment, diagnosis: Diagnosis | None) -> Act | None:
@@ -114,7 +119,7 @@ def _within(age_h: float | None, most_h: float) -> bool:
 def _low_ph(now: Progress, of: Assessment, ph: PhForeseen | None) -> Act | None:
     if now.ph is None or now.ph_at is None or now.ph >= threshold("ph_low", "floor"):
         return None
-    why = f"at pH {now.ph:.2f} yeast hardly works"
+    why = say("at pH {ph:.2f} yeast hardly works", ph=now.ph)
     found = salt_advice(now, of, ph)
     if found.kind != "none":
         return salt_act(found, why)
@@ -136,37 +141,57 @@ def _out_of_range(now: Progress) -> Act | None:
         return None
     middle = (yeast.temperature_low_c + yeast.temperature_high_c) / 2
     if warm < yeast.temperature_low_c + 1:
-        said = f"{degrees(warm, sheet)} is at the low end of what this yeast works at"
+        said = say(
+            "{temperature} is at the low end of what this yeast works at",
+            temperature=degrees(warm, sheet),
+        )
         return Act(
-            "check", f"Warm the must to {degrees(middle, sheet, 0)} over a day", said, timed=False
+            "check",
+            say("Warm the must to {temperature} over a day", temperature=degrees(middle, sheet, 0)),
+            said,
+            timed=False,
         )
     planned = now.plan.must.temperature_c
     if warm < planned - COOLED_C:
         wanted = degrees(planned, sheet, 0)
-        said = f"{degrees(warm, sheet)} is cooler than planned, and cooling stops some ferments"
-        return Act("check", f"Warm the must to {wanted} over a day", said, timed=False)
-    if warm > yeast.temperature_high_c:
-        said = f"{degrees(warm, sheet)} is more than this yeast likes"
+        said = say(
+            "{temperature} is cooler than planned, and cooling stops some ferments",
+            temperature=degrees(warm, sheet),
+        )
         return Act(
-            "check", f"Cool the must to {degrees(middle, sheet, 0)} over a day", said, timed=False
+            "check", say("Warm the must to {wanted} over a day", wanted=wanted), said, timed=False
+        )
+    if warm > yeast.temperature_high_c:
+        said = say("{temperature} is more than this yeast likes", temperature=degrees(warm, sheet))
+        return Act(
+            "check",
+            say("Cool the must to {temperature} over a day", temperature=degrees(middle, sheet, 0)),
+            said,
+            timed=False,
         )
     return None
 
 
 def _start_again(of: Assessment, restart: RestartPlan | None) -> Act:
     left = of.sugar_left_g_l
-    level = f"{of.gravity:.3f}" if of.gravity is not None else "this gravity"
-    if restart is not None and not restart.worth_it:
-        why = f"at {of.alcohol_pct:.1f} % vol no yeast can go on"
-        lead = "Blend it, or stabilise it and keep it sweet"
+    level = gravity_text(of.gravity) if of.gravity is not None else say("this gravity")
+    if restart is not None and seldom_takes(of.alcohol_pct):
+        why = (
+            say("at {alcohol:.1f} % vol a restart seldom takes", alcohol=of.alcohol_pct)
+            if restart.worth_it
+            else say("at {alcohol:.1f} % vol no yeast can go on", alcohol=of.alcohol_pct)
+        )
+        lead = say("Blend it, or stabilise it and keep it sweet")
         return Act("finish", lead, why, finish="", timed=False)
     stood = of.stood_h + (of.ages.gravity_h or 0.0)
-    why = (
-        f"it has stood at {level} for {hours_words(stood)} with about {left.p50 or 0:.0f} g/L "
-        "of sugar left"
+    why = say(
+        "it has stood at {level} for {time} with about {sugar:.0f} g/L of sugar left",
+        level=level,
+        time=hours_words(stood),
+        sugar=left.p50 or 0,
     )
-    caution = str(data.load("cautions")["powder_in_gassy_must"]["text"])
-    return Act("restart", "Set up the restart starter", why, caution=caution)
+    caution = data.load("cautions")["powder_in_gassy_must"]["text"]
+    return Act("restart", say("Set up the restart starter"), why, caution=caution)
 
 
 # The restart ------------------------------------------------------------------------------------
@@ -185,7 +210,7 @@ def restart_act(
         return _after_combining(now, of, zone)
     if course.state == GIVEN_UP:
         days = float(data.load("watch")["restart"]["give_up_days"]["value"])
-        why = f"no fall in the {days:.0f} days since the starter went in"
+        why = say("no fall in the {days:.0f} days since the starter went in", days=days)
         return Act("finish", GIVE_UP, why, finish="", timed=False)
     return None
 
@@ -196,20 +221,23 @@ def _next_of_starter(
     steps = restart.steps if restart else ()
     done, coming = steps[: doublings + 1], steps[doublings + 1 :]
     if not coming:
-        lead = "Combine the starter with the batch, and record it here"
-        return Act("restart", lead, "it is as large as the plan has it", timed=False)
+        lead = say("Combine the starter with the batch, and record it here")
+        return Act("restart", lead, say("it is as large as the plan has it"), timed=False)
     before, step = done[-1], coming[0]
     at = since + timedelta(hours=before.hours)
-    why = f"once the starter reads {before.move_on_at:.3f} or less"
-    if step.name == "Combine":
+    why = say(
+        "once the starter reads {gravity} or less",
+        gravity=gravity_text(before.move_on_at),
+    )
+    if step.name == COMBINE:
         return Act(
             "restart",
-            f"Rack the other {volume(step.mead_l, sheet)} onto the starter",
+            say("Rack the other {amount} onto the starter", amount=volume(step.mead_l, sheet)),
             why,
             at,
         )
     more = volume(step.mead_l, sheet, 2)
-    return Act("restart", f"Double the starter with {more} of the mead", why, at)
+    return Act("restart", say("Double the starter with {more} of the mead", more=more), why, at)
 
 
 def _after_combining(now: Progress, of: Assessment, zone: tzinfo) -> Act:
@@ -220,8 +248,12 @@ def _after_combining(now: Progress, of: Assessment, zone: tzinfo) -> Act:
     base = last if last is not None and last > course.since else course.since
     fall = float(data.load("watch")["restart"]["taken_fall"]["value"])
     if course.level is None or base == course.since:
-        why = "a first fall shows whether the restart has taken"
+        why = say("a first fall shows whether the restart has taken")
     else:
         end = day_words(course.give_up_at, now.now, zone)
-        why = f"{course.level - fall:.3f} or less shows that the restart has taken; give up {end}"
-    return Act("read", "Read gravity", why, base + timedelta(hours=24))
+        why = say(
+            "{gravity} or less shows that the restart has taken; give up {end}",
+            gravity=gravity_text(course.level - fall),
+            end=end,
+        )
+    return Act("read", say("Read gravity"), why, base + timedelta(hours=24))

@@ -10,24 +10,23 @@ from mustwright.batch.log import Standing
 from mustwright.batch.progress import Progress
 from mustwright.batch.stability import STERILE, Settled, mixed_at, settled
 from mustwright.batch.vessel import VesselContents, vessel
-from mustwright.constants import BAR_PER_ATM
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.figure import typed
 from mustwright.finishing.bottle_pressure import warm_bottle
-from mustwright.finishing.containers import containers_for
-from mustwright.finishing.gas import pressure_bar_from_co2
-from mustwright.finishing.law import finishing_laws
+from mustwright.finishing.containers import NamedBottle, containers_for, is_still
 from mustwright.finishing.protection import Protection, is_protected
 from mustwright.finishing.step import finishing_data
+from mustwright.texts import Text, literal, say
+from mustwright.unit_system import degrees
 
 CLOSING = ("bottle", "carbonate")
 WEEK_DAYS = 6.0  # readings a week apart, one of them early or late in its day
-STILL_GLASS, ROOM_C = "wine", 20.0
-STATE = (
+STILL_GLASS = "wine"
+STATE = say(
     "or state how the mead was protected (pasteurised, sterile-filtered, sulfite and sorbate, or "
     "alcohol above this yeast's limit), which is recorded in the log"
 )
-STERILE_ONLY = (
+STERILE_ONLY = say(
     "or state that it was pasteurised or sterile-filtered, which is recorded in the log: sulfite "
     "and sorbate do not stop a ferment under way"
 )
@@ -120,9 +119,14 @@ def _over_sugar(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
     if by in ("", "no"):
         return ImpossibleError(
             "stabilised",
-            f"needs the yeast stopped: {sugar:.0f} g/L of fermentable sugar is {words}, and "
-            f"nothing in the log stops the yeast; stop it and write that down, {STATE}",
-            "not stated",
+            say(
+                "needs the yeast stopped: {sugar:.0f} g/L of fermentable sugar is {where}, "
+                "and nothing in the log stops the yeast; stop it and write that down, {state}",
+                sugar=sugar,
+                where=words,
+                state=STATE,
+            ),
+            say("not stated"),
         )
     return _unproven(facts, as_said, sugar)
 
@@ -130,14 +134,14 @@ def _over_sugar(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
 def _sugar(facts: BottlingFacts, as_said: BottledAs) -> tuple[float | None, str]:
     """Fermentable sugar that is there for certain [g/L], and how it is known."""
     if as_said.sugar_g_l is not None:
-        return as_said.sugar_g_l, "in it as typed"
+        return as_said.sugar_g_l, say("in it as typed")
     if facts.held.residual_sugar_g_l is not None:
-        return facts.held.residual_sugar_g_l, "in it by the log"
+        return facts.held.residual_sugar_g_l, say("in it by the log")
     left = None if facts.judged is None else facts.judged.found.residual_sugar_g_l
     if left is None:
         return None, ""
     least = left.value if left.low is None else left.low
-    return least, "left at least, worked out from the gravities"
+    return least, say("left at least, worked out from the gravities")
 
 
 def _unproven(facts: BottlingFacts, as_said: BottledAs, sugar_g_l: float) -> InputError | None:
@@ -162,20 +166,30 @@ def _not_standing(facts: BottlingFacts, as_said: BottledAs) -> InputError | None
     if moving:
         return ImpossibleError(
             "stabilised",
-            f"needs a steady gravity: the last readings fall. Wait and read again, {STERILE_ONLY}",
-            by or "not stated",
+            say(
+                "needs a steady gravity: the last readings fall. Wait and read again, {state}",
+                state=STERILE_ONLY,
+            ),
+            by or say("not stated"),
         )
     if by not in ("", "no"):
         return None
-    since = (
-        "" if facts.mixed_at is None else f" since {facts.mixed_at:%Y-%m-%d}, when sugar went in"
+    needs = (
+        say(
+            "needs a steady gravity, shown by two readings or more, days apart ({seen}), {state}",
+            seen=_seen(judged),
+            state=STATE,
+        )
+        if facts.mixed_at is None
+        else say(
+            "needs a steady gravity since {mixed:%Y-%m-%d}, when sugar went in, shown by two "
+            "readings or more, days apart ({seen}), {state}",
+            mixed=facts.mixed_at,
+            seen=_seen(judged),
+            state=STATE,
+        )
     )
-    return ImpossibleError(
-        "stabilised",
-        f"needs a steady gravity{since}, shown by two readings or more, days apart "
-        f"({_seen(judged)}), {STATE}",
-        "not stated",
-    )
+    return ImpossibleError("stabilised", needs, say("not stated"))
 
 
 def is_standing(facts: BottlingFacts) -> bool:
@@ -191,10 +205,10 @@ def is_standing(facts: BottlingFacts) -> bool:
     )
 
 
-def _seen(judged: Settled | None) -> str:
+def _seen(judged: Settled | None) -> Text:
     if judged is None:
-        return "too few were taken"
-    return f"the log says: {judged.found.verdict}"
+        return say("too few were taken")
+    return say("the log says: {verdict}", verdict=literal(judged.found.verdict))
 
 
 def _thin(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
@@ -204,34 +218,28 @@ def _thin(facts: BottlingFacts, as_said: BottledAs) -> InputError | None:
         return None
     alcohol = facts.held.alcohol_pct
     sugar = facts.held.residual_sugar_g_l or 0.0
-    if pressure_bar_from_co2(co2, ROOM_C, alcohol, sugar) - BAR_PER_ATM < _still_bar():
+    if is_still(co2, alcohol, sugar):
         return None
-    glass = _Glass(as_said.container or STILL_GLASS, as_said.limit_bar, alcohol, sugar)
+    glass = NamedBottle(as_said.container or STILL_GLASS, as_said.limit_bar, alcohol, sugar)
     hot = warm_bottle(typed(co2, "g/L"), alcohol, sugar)
     reach = hot.value if hot.high is None else hot.high
     chosen = containers_for(glass, hot)[0]
     if chosen.bears:
         return None
-    named = chosen.name if as_said.container or as_said.limit_bar else f"a {chosen.name}"
+    named = literal(chosen.name)
+    if not (as_said.container or as_said.limit_bar):
+        named = say("a {bottle}", context="one bottle", bottle=named)
     return ImpossibleError(
         "bottle",
-        f"needs bottles made for the gas in it: {co2:.1f} g/L reaches up to {reach:.1f} bar at "
-        f"30 C, and {named} bears {chosen.working_bar.value:g} bar; say which bottle it is, or "
-        "what your own bears",
-        as_said.container or "no bottle named",
+        say(
+            "needs bottles made for the gas in it: {co2:.1f} g/L reaches up to {reach:.1f} bar at "
+            "{temperature}, and {bottle} holds {holds:g} bar; say which bottle it is, or what "
+            "your own holds",
+            co2=co2,
+            reach=reach,
+            temperature=degrees(30),
+            bottle=named,
+            holds=chosen.working_bar.value,
+        ),
+        as_said.container or say("no bottle named"),
     )
-
-
-def _still_bar() -> float:
-    """Gas above the air at 20 °C from which a drink is no longer still, by the EU's line [bar]."""
-    line = finishing_laws()["eu"].limits["still_overpressure"]
-    assert line.high is not None
-    return line.high
-
-
-@dataclass(frozen=True)
-class _Glass:
-    container: str
-    limit_bar: float | None
-    alcohol_pct: float | None
-    sugar_g_l: float

@@ -13,10 +13,13 @@ from mustwright.batch.finishing_record import HELD, Added, StepDone
 from mustwright.batch.log import Standing
 from mustwright.batch.progress import Progress
 from mustwright.batch.series import Series
+from mustwright.batch.vessel_text import CARRIED_ON, LAST_READING, NAMES, STEPS
 from mustwright.errors import InputError
 from mustwright.finishing.liquid import Liquid, mead
 from mustwright.finishing.step import finishing_data
 from mustwright.must.alcohol import ethanol_pct_vol_from_g_l
+from mustwright.must.gravity_text import gravity_text
+from mustwright.texts import Text, kept, say
 from mustwright.unit_system import short_volume
 
 KEEPS_PH = ("sulfite", "sorbate", "stable", "rack", "tannin", "carbonate", "bottle", "drawn")
@@ -140,7 +143,8 @@ class _Fold:
         self.ph_at: datetime | None = None
         self.stabilised = ""
         self.sheet = now.plan.sheet
-        self.how = {"volume_l": f"{short_volume(must.volume_l, self.sheet)} by the plan"}
+        by_plan = say("{litres} by the plan", litres=short_volume(must.volume_l, self.sheet))
+        self.how: dict[str, Text] = {"volume_l": by_plan}
         self.put_in: dict[str, float] = {}
         self.added: list[tuple[datetime, Added]] = []
         self.doubts: list[str] = []
@@ -153,7 +157,7 @@ class _Fold:
         """Carried along [% vol]; by the balance to the last reading before anything went in."""
         if self.carried or self.point is None:
             return self._alcohol
-        self.how["alcohol_pct"] = "the balance from the gravity at pitch to the last reading"
+        self.how["alcohol_pct"] = say("the balance from the gravity at pitch to the last reading")
         course = must_course(self.plan_must, self.point.original_gravity)
         return float(course.alcohol_at(self.point.used))
 
@@ -179,7 +183,7 @@ class _Fold:
         self.gravity = point.gravity
         if is_fall or not self.carried or fall < -SEEN_SDS * point.gravity_sd:
             self.level = point.gravity
-        self.how["gravity"] = "last reading"
+        self.how["gravity"] = LAST_READING
 
     def _ferment(self, gravity: float) -> None:
         """Sugar that went between the level and a reading, and the alcohol it made."""
@@ -187,12 +191,17 @@ class _Fold:
             before = mead(1.0, self.level, self.alcohol)
             used = sugar_gone(before, gravity)
         except InputError:
-            self.doubts.append(f"A reading of {gravity:.3f} does not fit what went in before it.")
+            self.doubts.append(
+                say(
+                    "A reading of {gravity} does not fit what went in before it.",
+                    gravity=gravity_text(gravity),
+                )
+            )
             return
         after = fermented(before, used)
         if self.carried:
             self.carry(after.alcohol_pct)
-            self.how["alcohol_pct"] = "carried on, with what fermented since"
+            self.how["alcohol_pct"] = CARRIED_ON
         if self.grams["sugar"] is not None:
             self.grams["sugar"] = max(self.grams["sugar"] - used * self.volume, 0.0)
 
@@ -203,24 +212,30 @@ class _Fold:
             self.grams[WITHOUT_AMOUNT[what.what]] = None
             self.facts |= {"free_so2_mg_l": None, "molecular_so2_mg_l": None}
             self.doubts.append(
-                f"On {at:%Y-%m-%d} {_NAMES[what.what]} went in without an amount: "
-                "measure, or write it down as a step."
+                say(
+                    "On {at:%Y-%m-%d} {what} went in without an amount: measure, or write it "
+                    "down as a step.",
+                    at=at,
+                    what=NAMES[what.what],
+                )
             )
         if what.what == "ph_adjusted":
             self._forget_ph(at)
         if what.litres is None:
             return
         if what.what == "sampled":
-            self._lose(what.litres, "drawn as a sample")
+            self._lose(what.litres, say("drawn as a sample"))
         elif what.what == "water_in" and what.litres > self.volume and self.carried:
             self._pour(mead(what.litres - self.volume, 1.0, 0.0))
         elif what.litres < self.volume:
-            self._lose(self.volume - what.litres, _NAMES.get(what.what, "left behind"))
+            self._lose(self.volume - what.litres, NAMES.get(what.what, say("left behind")))
         else:
             self.volume = what.litres
         if what.what != "sampled":
-            known = short_volume(what.litres, self.sheet)
-            self.how["volume_l"] = f"{known} as written down on {at:%Y-%m-%d}"
+            litres = short_volume(what.litres, self.sheet)
+            self.how["volume_l"] = say(
+                "{litres} as written down on {at:%Y-%m-%d}", litres=litres, at=at
+            )
 
     # Finishing steps --------------------------------------------------------------------------
 
@@ -246,12 +261,14 @@ class _Fold:
     def _measured(self, what: StepDone, at: datetime) -> None:
         for name, value in what.measured.items():
             self._set(name, value, at)
-            self.how[name] = f"typed on {at:%Y-%m-%d}"
+            self.how[name] = say("typed on {at:%Y-%m-%d}", at=at)
 
     def _after(self, what: StepDone, at: datetime) -> None:
         for name, value in what.after.items():
             self._set(name, value, at)
-            self.how[name] = f"as worked out for {what.step} on {at:%Y-%m-%d}"
+            self.how[name] = say(
+                "as worked out for {step} on {at:%Y-%m-%d}", step=STEPS[what.step], at=at
+            )
 
     def _set(self, name: str, value: float, at: datetime) -> None:
         if name in PER_LITRE:
@@ -278,7 +295,9 @@ class _Fold:
             self.grams = {k: None if v is None else v * share for k, v in self.grams.items()}
             self.put_in = {name: grams * share for name, grams in self.put_in.items()}
         self.volume -= gone
-        self.how["volume_l"] += f", {short_volume(gone, self.sheet)} less ({why})"
+        self.how["volume_l"] += say(
+            ", {litres} less ({why})", litres=short_volume(gone, self.sheet), why=why
+        )
 
     def _add(self, one: Added, at: datetime) -> None:
         self.added.append((at, one))
@@ -286,7 +305,7 @@ class _Fold:
         if one.liquid is not None:
             poured = one.liquid
             self._pour(Liquid(poured.mass_g, poured.extract_g, poured.ethanol_g))
-            self.how["volume_l"] += f", {one.name.lower()} in"
+            self.how["volume_l"] += say(", {name} in", name=kept(one.name).lower())
         for name, grams in one.brings_g.items():
             if name == "ethanol":
                 rise = ethanol_pct_vol_from_g_l(grams / max(self.volume, 1e-9))
@@ -312,14 +331,16 @@ class _Fold:
                 liquid = mead(self.volume, self.gravity, self.alcohol) + liquid
             volume, alcohol, gravity = liquid.volume_l, liquid.alcohol_pct, liquid.gravity
         except (InputError, ZeroDivisionError):
-            self.doubts.append("What went in cannot be mixed with what the log says was there.")
+            self.doubts.append(
+                say("What went in cannot be mixed with what the log says was there.")
+            )
             return
         self.volume = volume
         self.gravity = self.level = gravity
         self.carry(alcohol)
         self.how |= {
-            "alcohol_pct": "thinned, or strengthened, by what went in",
-            "gravity": "by the balance, since something went in: read it anew",
+            "alcohol_pct": say("the balance, with what went in since"),
+            "gravity": say("by the balance, since something went in: read it anew"),
         }
 
     def _sorbated(self) -> None:
@@ -336,13 +357,15 @@ class _Fold:
         ph = self.facts["ph"]
         if now.ph is not None and _is_later(now.ph_at, self.ph_at):
             ph = now.ph
-            self.how["ph"] = "last reading" if now.ph_at is not None else "the must's sheet"
+            by_sheet = now.ph_at is None
+            self.how["ph"] = say("the must's sheet") if by_sheet else LAST_READING
         concentrations = {
             name: None if self.grams[held] is None else (self.grams[held] or 0.0) * scale / v
             for name, (held, scale) in PER_LITRE.items()
             for v in [max(self.volume, 1e-9)]
         }
-        self.how["temperature_c"] = "last read" if now.temperature_read else "as planned"
+        is_read = now.temperature_read
+        self.how["temperature_c"] = say("last read") if is_read else say("as planned")
         return VesselContents(
             self.volume,
             self.gravity if self.is_read or self.carried else None,
@@ -354,20 +377,12 @@ class _Fold:
             molecular_so2_mg_l=self.facts["molecular_so2_mg_l"],
             co2_g_l=self.facts["co2_g_l"],
             stabilised=self.stabilised,
-            how=self.how,
+            how=dict(self.how),
             put_in_g=self.put_in,
             added=tuple(self.added),
             doubts=tuple(dict.fromkeys(self.doubts)),
             **concentrations,
         )
-
-
-_NAMES = {
-    "sulfited": "sulfite",
-    "sorbated": "sorbate",
-    "racked": "left behind at racking",
-    "bottled": "bottled",
-}
 
 
 def _is_later(read: datetime | None, since: datetime | None) -> bool:

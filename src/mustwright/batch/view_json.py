@@ -10,6 +10,7 @@ from mustwright.batch.outlook import NEVER_H, anchor
 from mustwright.batch.quantiles import Quantiles
 from mustwright.batch.replan import Proposal
 from mustwright.batch.view import BatchView
+from mustwright.kept_texts import texts_in, with_texts
 from mustwright.plain_data import data_of, picked
 from mustwright.unit_system import chosen
 
@@ -28,29 +29,35 @@ def digest_of(view: BatchView) -> str:
         **picked(worst, "rule title severity sure evidence"),
         "confidence": round(worst.confidence, 3),
     }
-    return json.dumps(
-        {
-            "phase": of.phase,
-            "is_closed": of.phase in (BOTTLED, ENDED),
-            **picked(state, "temperature_c last_reading_at"),
-            "gravity": None if of.gravity is None else round(of.gravity, 4),
-            "sugar_used": round(state.sugar_used, 4),
-            "alcohol_pct": round(of.alcohol_pct, 2),
-            "pitched_at": data_of(state.pitched),
-            "protocol": state.plan.protocol_name,
-            "step": picked(view.step, "kind lead at earliest latest gravity is_due caution"),
-            "beyond": [f.title for f in view.beyond],
-            "finding": finding,
-            **({"units": system.key} if (system := chosen()) else {}),
-        },
-        ensure_ascii=False,
-    )
+    told = {
+        "phase": of.phase,
+        "is_closed": of.phase in (BOTTLED, ENDED),
+        **picked(state, "temperature_c last_reading_at"),
+        "gravity": None if of.gravity is None else round(of.gravity, 4),
+        "sugar_used": round(state.sugar_used, 4),
+        "alcohol_pct": round(of.alcohol_pct, 2),
+        "pitched_at": data_of(state.pitched),
+        "protocol": state.plan.protocol_name,
+        "step": picked(view.step, "kind lead at earliest latest gravity is_due caution"),
+        "beyond": [f.title for f in view.beyond],
+        "finding": finding,
+        **({"units": system.key} if (system := chosen()) else {}),
+    }
+    return json.dumps({**told, "texts": texts_in(told)}, ensure_ascii=False)
+
+
+def digest_from(digest: str) -> dict[str, Any]:
+    """A digest that was kept, its sentences as the texts they were."""
+    told = json.loads(digest)
+    found: dict[str, Any] = with_texts(told, told.pop("texts", None))
+    return found
 
 
 def is_in_units(digest: str) -> bool:
     """Whether a digest's sentences are in the units that are chosen now, if any are."""
     system = chosen()
-    return f'"units": "{system.key}"' in digest if system else '"units": "' not in digest
+    facts = _facts_in(digest)
+    return f'"units": "{system.key}"' in facts if system else '"units": "' not in facts
 
 
 def is_closed(digest: str) -> bool:
@@ -58,7 +65,13 @@ def is_closed(digest: str) -> bool:
 
     Digests of earlier versions say so by their phase.
     """
-    return any(mark in digest for mark in _CLOSED_MARKS)
+    facts = _facts_in(digest)
+    return any(mark in facts for mark in _CLOSED_MARKS)
+
+
+def _facts_in(digest: str) -> str:
+    """A digest without how its texts were made."""
+    return digest.partition('"texts": {')[0]
 
 
 def view_data(view: BatchView) -> dict[str, Any]:
@@ -100,6 +113,7 @@ def view_data(view: BatchView) -> dict[str, Any]:
             }
             for s in state.feeds
         ],
+        "salt": data_of(state.plan.salt),
         "proposal": proposal_data(view.proposal),
         "diagnosis": data_of(view.diagnosis),
         "restart": data_of(view.restart),

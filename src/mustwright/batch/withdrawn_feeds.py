@@ -6,20 +6,20 @@ from dataclasses import replace
 
 from mustwright import data
 from mustwright.batch.assessment import STOPPED, Assessment
-from mustwright.batch.plan import PlannedFeed, listed
-from mustwright.batch.plan_deviation import last_moment, threshold
+from mustwright.batch.plan import PlannedFeed
+from mustwright.batch.plan_deviation import quoted, threshold
 from mustwright.batch.progress import CLOSED, FINISHING, Progress
 from mustwright.nutrition.triggers import THIRD
+from mustwright.texts import listed, say
 
 AHEAD, WITHDRAWN = "ahead", "withdrawn"
 
 
 def with_withdrawn(now: Progress, assessed: Assessment) -> Progress:
     """The same state with feeds that must not go in any more marked ``withdrawn``."""
-    if now.phase in (CLOSED, FINISHING):
-        reasons = {s.feed.key: "it has finished fermenting" for s in now.feeds}
-    else:
-        reasons = {s.feed.key: _why(now, assessed, s.feed) for s in now.feeds}
+    over = now.phase in (CLOSED, FINISHING)
+    finished = say("it has finished fermenting")
+    reasons = {s.feed.key: finished if over else _why(now, assessed, s.feed) for s in now.feeds}
     if not any(reasons[s.feed.key] for s in now.feeds if s.state == AHEAD):
         return now
     feeds = tuple(
@@ -34,12 +34,12 @@ def with_withdrawn(now: Progress, assessed: Assessment) -> Progress:
 def _why(now: Progress, assessed: Assessment, feed: PlannedFeed) -> str:
     """Why a feed is withdrawn; empty for one that still goes in."""
     if assessed.is_over:
-        return "hardly any sugar is left"
+        return say("the ferment is at its end")
     if assessed.phase == STOPPED:
-        return "do not feed while it has stopped"
-    end = last_moment(now.plan)
+        return say("do not feed while it has stopped")
+    end = now.plan.last_moment
     if now.sugar_used > end + 1e-9:
-        return f"more than {end:.0%} of the sugar is gone"
+        return say("more than {end:.0%} of the sugar is gone", end=end)
     return ammonium_too_late(now, assessed, feed)
 
 
@@ -50,9 +50,12 @@ def ammonium_too_late(now: Progress, assessed: Assessment, feed: PlannedFeed) ->
         return ""
     strong = float(data.load("watch")["refit"]["no_ammonium_above_pct"]["value"])
     if now.sugar_used > THIRD + threshold("passed_sugar"):
-        return f"{now.sugar_used:.0%} of the sugar is gone, and ammonium belongs in the first third"
+        return say(
+            "{used:.0%} of the sugar is gone, and ammonium belongs in the first third",
+            used=now.sugar_used,
+        )
     if assessed.alcohol_pct > strong:
-        return f"above {strong:g} % vol yeast takes up hardly any ammonium"
+        return say("above {strong:g} % vol yeast takes up hardly any ammonium", strong=strong)
     return ""
 
 
@@ -61,7 +64,7 @@ def withdrawn_words(now: Progress) -> str:
     gone = [s for s in now.feeds if s.state == WITHDRAWN]
     if not gone:
         return ""
-    names = listed([f"'{s.feed.name}'" for s in gone])
+    names = listed([quoted(s.feed) for s in gone])
     if len(gone) > 1:
-        return f"Feeds {names} are withdrawn: {gone[0].why}."
-    return f"Feed {names} is withdrawn: {gone[0].why}."
+        return say("Feeds {names} are withdrawn: {why}.", names=names, why=gone[0].why)
+    return say("Feed {names} is withdrawn: {why}.", names=names, why=gone[0].why)

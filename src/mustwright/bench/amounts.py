@@ -8,6 +8,7 @@ from typing import Any
 
 from mustwright.bench import kinds
 from mustwright.errors import InputError, UnlikelyError
+from mustwright.texts import Text, kept, say
 from mustwright.unit_system import current
 from mustwright.units import in_unit
 
@@ -53,14 +54,29 @@ class Use:
         return self._written(self.amount, 5)
 
     @property
+    def _answer(self) -> str:
+        """The amount as it stands in a sentence."""
+        if self.amount is None or self.unit == "":
+            return self.text
+        return self._said(self.amount, 5)
+
+    @property
     def field_unit(self) -> str:
         """The unit of a bare number in its field."""
         return current().volume if self.unit == "L" else self.unit
 
     def _written(self, amount: float, figures: int) -> str:
+        return f"{self._number(amount, figures):g} {self.field_unit}".strip()
+
+    def _said(self, amount: float, figures: int) -> Text:
+        """The same to be read, and not to be typed."""
+        number = self._number(amount, figures)
+        return say("{number:g} {unit}", number=number, unit=self.field_unit).strip()
+
+    def _number(self, amount: float, figures: int) -> float:
         unit = self.field_unit
         value = amount if unit == self.unit else in_unit(amount, unit)
-        return f"{float(f'{value:.{figures}g}'):g} {unit}".strip()
+        return float(f"{value:.{figures}g}")
 
     def doubt(self, text: str | None) -> UnlikelyError | None:
         """What to ask before so large an amount is taken; None where it is likely enough.
@@ -72,10 +88,16 @@ class Use:
         value = self.read(text)
         if self.likely is None or value <= self.likely * (1 + 1e-9):
             return None
-        most = self._written(self.likely, 3)
-        said = f"needs a second look: more than {most} is hardly ever right"
-        told = "" if self.amount is None else f", and the answer was {self.text}"
-        return UnlikelyError(self.key, said + told, text)
+        most = self._said(self.likely, 3)
+        needs = say("needs a second look: more than {most} is hardly ever right", most=most)
+        if self.amount is not None:
+            needs = say(
+                "needs a second look: more than {most} is hardly ever right, and the answer was "
+                "{answer}",
+                most=most,
+                answer=self._answer,
+            )
+        return UnlikelyError(self.key, needs, text)
 
     def read(self, text: str | None) -> float:
         """The amount used, as typed; what was left as it is is the answer's, to its last digit.
@@ -88,16 +110,15 @@ class Use:
         if typed in ("", self.text) and self.amount is not None:
             return self.amount
         if not typed:
-            raise InputError(
-                self.key, f"needs how much it was, in {self.field_unit or 'pieces'}", None
-            )
+            unit = self.field_unit or say("pieces")
+            raise InputError(self.key, say("needs how much it was, in {unit}", unit=unit), None)
         if _NONE.fullmatch(typed):
             return 0.0
         full = f"{typed} {self.field_unit}".strip() if _BARE.fullmatch(typed) else typed
         value = float(KINDS[self.unit].read(full, self.key, kinds.AsTyped()))
         if not 0 <= value <= self.most * (1 + 1e-9):
-            most = self._written(self.most, 4)
-            raise InputError(self.key, f"needs an amount from 0 to {most}", typed)
+            most = self._said(self.most, 4)
+            raise InputError(self.key, say("needs an amount from 0 to {most}", most=most), typed)
         return value
 
 
@@ -106,7 +127,7 @@ def additions_used(result: Any, _volume_l: float = 0.0) -> list[Use]:
     return [
         Use(
             f"grams.{i}",
-            f"{one.name}, used",
+            say("{name}, used", name=kept(one.name)),
             "g",
             one.grams.value,
             MOST_G,

@@ -8,12 +8,15 @@ from datetime import tzinfo
 
 from mustwright.batch.assessment import FERMENTS
 from mustwright.batch.entries import Reading
+from mustwright.batch.recipe import made_of
 from mustwright.batch.stability import STERILE, ask_of, day_of, series_of
 from mustwright.batch.too_soon import BottlingFacts, bottling_facts
 from mustwright.batch.vessel import VesselContents, steps_done
 from mustwright.batch.view import BatchView
 from mustwright.bench.fields import StepField
 from mustwright.bench.liquid import BY_FIELD, MeadNow, mead_now
+from mustwright.must.gravity_text import typed_gravity, typed_step
+from mustwright.texts import say
 
 LAWS = ("us", "eu")
 
@@ -49,9 +52,10 @@ class BatchStart:
         found = list(self.held.doubts)
         if self.held.total_so2_mg_l and self.held.free_so2_mg_l is None:
             found.append(
-                "Measure free sulfur dioxide before you add more. It was not measured since "
-                "the last "
-                "addition, so none is counted."
+                say(
+                    "Measure free sulfur dioxide before you add more. It was not measured since "
+                    "the last addition, so none is counted."
+                )
             )
         return tuple(found)
 
@@ -88,7 +92,7 @@ def _more(view: BatchView, held: VesselContents, zone: tzinfo) -> dict[str, tupl
     series = series_of(state, view.events)
     ask = ask_of(state, held, series, zone)
     readings = tuple(
-        f"{day_of(p.at, zone)} {r.gravity:.4f} ± {r.error:g}"
+        f"{day_of(p.at, zone)} {typed_gravity(r.gravity)} ± {typed_step(r.error or 0.0, r.gravity)}"
         for p, r in zip(series, ask.readings, strict=True)
     )
     low, high = ask.tolerance_low_pct, ask.tolerance_high_pct
@@ -100,6 +104,7 @@ def _more(view: BatchView, held: VesselContents, zone: tzinfo) -> dict[str, tupl
         "fermenting": ("yes",) if _ferments(view) else (),
         "warmest": (f"{_warmest(view):g} C",),
         "batch_name": (view.record.name,),
+        "batch_contents": (made_of(state.plan),) if made_of(state.plan) else (),
         **_container(view),
     }
 

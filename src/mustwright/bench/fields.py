@@ -13,13 +13,16 @@ from mustwright.bench import kinds
 from mustwright.bench.kinds import AsTyped, FieldKind
 from mustwright.errors import InputError
 from mustwright.finishing.law import FinishingLaw
+from mustwright.must.gravity_text import bare_words, with_gravities
+from mustwright.texts import Text, join, redone, say
 from mustwright.unit_hints import example
 from mustwright.unit_system import METRIC, current, degree_sign
 
 Ask = TypeVar("Ask")
 NOTHING = (None, "", ())
 EXAMPLES = ("volume", "mass", "temperature")
-LEFT_OUT = "if not given"
+LEFT_OUT = "if not given"  # how English hints end that say what counts then
+_DECIMAL = re.compile(r"(\d+\.\d+)")
 
 
 @dataclass(frozen=True)
@@ -32,6 +35,8 @@ class StepField:
         In commands, forms, JSON and the log.
     label, hint : str
         What it is, and an example or a word on it; a bare example begins with a digit.
+    amounts : tuple of (str, str)
+        What names in braces stand for in the hint: amounts, said in the units chosen.
     to : str
         The argument that it fills; its name and unit if not given.
     default, taken : str
@@ -64,10 +69,12 @@ class StepField:
     numbered: bool = False
     fact: str | None = None
     known: Callable[[], Iterable[str]] | None = None
+    amounts: tuple[tuple[str, str], ...] = ()
 
     def but(self, **other: Any) -> StepField:
         """The same with something else about it."""
-        return replace(self, **other)
+        amounts = () if "hint" in other else self.amounts
+        return replace(self, **{"amounts": amounts, **other})
 
     def needed(self) -> StepField:
         """The same where it may not be left out."""
@@ -95,21 +102,34 @@ class StepField:
     @property
     def said_hint(self) -> str:
         """The hint, a bare example said to be one, and what counts when it is left out."""
-        given = example(self.hint) if self.kind.dimension in EXAMPLES else self.hint
+        given = self._given
         first = given.partition(";")[0]
         is_example = first[:1].isdigit() and not first.endswith(LEFT_OUT)
-        hint = f"such as {given}" if is_example else given
+        return self._with_usual(say("such as {given}", given=given) if is_example else given)
+
+    @property
+    def _given(self) -> str:
+        """The hint with its amounts in the units chosen."""
+        shown = example if self.kind.dimension in EXAMPLES else with_gravities
+        if self.amounts:
+            amounts = {name: in_figures(shown(one)) for name, one in self.amounts}
+            return self.hint.format(**amounts)
+        return self.hint if isinstance(self.hint, Text) else in_figures(shown(self.hint))
+
+    def _with_usual(self, hint: str) -> str:
+        """A hint, and what counts when the field is left out."""
         if not self.default or self.choices:
             return hint
-        usual = f"{self.default} {LEFT_OUT}"
-        return f"{hint}; {usual}" if hint and given != self.default else usual
+        usual = say("{usual} if not given", usual=in_figures(self.default))
+        return join("; ", (hint, usual)) if hint and self._given != self.default else usual
 
     @property
     def form_hint(self) -> str:
         """The hint above a field of a form."""
-        said = self.said_hint
-        said += _bare_words(self.kind.dimension)
-        return f"One a line: {said.removeprefix('such as ')}" if self.rows else said
+        if not self.rows:
+            return join("", (self.said_hint, _bare_words(self.kind)))
+        hint = join("", (self._with_usual(self._given), _bare_words(self.kind)))
+        return say("One a line: {hint}", hint=hint)
 
     @property
     def help(self) -> str:
@@ -118,23 +138,49 @@ class StepField:
         usual = [words for value, words in self.choices if not value] or [self.default]
         said = self.said_hint
         if named:
-            said = ", ".join(named) + "".join(f"; {LEFT_OUT}: {words}" for words in usual if words)
+            left_out = [say("if not given: {usual}", usual=in_figures(one)) for one in usual if one]
+            said = join("; ", (join(", ", named), *left_out))
         joint = ", " if said.startswith(("such as", "where")) else ": "
-        return self.label + (f"{joint}{said}" if said else "") + "."
+        return join("", (self.label, joint, said, ".") if said else (self.label, "."))
 
 
-def _bare_words(dimension: str) -> str:
-    """What a bare number is read as, where it is not litres and °C."""
+def _bare_words(kind: FieldKind) -> str:
+    """What a bare number is read as, where it is not litres, °C and a specific gravity."""
+    dimension = kind.dimension
+    if kind.scaled is not None and bare_words():
+        return join("; ", ("", bare_words()))
     if dimension not in ("volume", "temperature") or current() == METRIC:
         return ""
     unit = current().volume if dimension == "volume" else degree_sign()
-    return f"; a bare number is read as {unit}"
+    return say("; without a unit it is read as {unit}", unit=unit)
 
 
 def _named(value: str, words: str) -> str:
     """A choice as it is typed, with what it means where that is not the same."""
+    return redone(_typed_as, value, words)
+
+
+def _typed_as(value: str, words: str) -> str:
     plain = value.replace("_", " ").replace("-", " ").lower()
     return value if f"{words.lower()} ".startswith(f"{plain} ") else f"{value} ({words})"
+
+
+def in_figures(text: str) -> Text:
+    """A bare example, its decimal sign as each language writes it.
+
+    Examples
+    --------
+    >>> in_figures("0.5 g/L")
+    '0.5 g/L'
+    """
+    if isinstance(text, Text):
+        return text
+    return join("", [_number(part) if i % 2 else part
+                     for i, part in enumerate(_DECIMAL.split(text))])  # fmt: skip
+
+
+def _number(text: str) -> Text:
+    return say("{x:.{places}f}", x=float(text), places=len(text.partition(".")[2]))
 
 
 @dataclass(frozen=True)
@@ -167,7 +213,11 @@ class TypedFields(AsTyped):
         names = [one.name for one in asked]
         for name in self.given:
             if name not in names:
-                raise InputError(name, f"is no field of this step; known: {', '.join(names)}", name)
+                raise InputError(
+                    name,
+                    say("is no field of this step; known: {known}", known=", ".join(names)),
+                    name,
+                )
         self.values = {one.name: self._value(one) for one in asked}
         self._arguments = {one.argument: self.values[one.name] for one in asked}
 
@@ -190,8 +240,11 @@ class TypedFields(AsTyped):
         raw = self.given.get(one.name)
         if raw is None:
             if one.needs:
-                raise InputError(one.name, f"needs {one.needs}", None)
-            self.assumed += [f"{one.name}: not typed, {one.taken}"] if one.taken else []
+                raise InputError(one.name, say("needs {needs}", needs=one.needs), None)
+            if one.taken:
+                self.assumed.append(
+                    say("{label}: not given, so {taken}.", label=one.label, taken=one.taken)
+                )
             raw = one.default
         if not one.many:
             return one.kind.empty if raw == "" else one.kind.read(raw, one.name, self)

@@ -11,12 +11,15 @@ from typing import Any
 from mustwright.errors import InputError
 from mustwright.figure import typed as typed_figure
 from mustwright.finishing.law import finishing_law
+from mustwright.must.gravity_text import with_scale
 from mustwright.must.ingredient import Ingredient, ingredient_called, with_lot_facts
 from mustwright.planning.gravity_scales import gravity_figure
+from mustwright.texts import say
 from mustwright.units import mass_kg, parse_quantity, temperature_c, volume_l
 
-YES, NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
-RANGE = re.compile(r"\s*(?:\bto\b|\.\.)\s*")
+YES, NO = ("yes", "true", "on", "1", "ja"), ("no", "false", "off", "0", "nein")
+_DECIMAL_COMMA = re.compile(r"[01],\d{3}")
+RANGE = re.compile(r"\s*(?:\bto\b|\bbis\b|\.\.)\s*")
 
 
 @dataclass
@@ -45,6 +48,9 @@ class FieldKind:
         What a range of it holds.
     empty : object
         Its value where nothing was typed.
+    scaled : callable or None
+        What was typed into a form, bare gravities in it with the scale chosen; commands and files
+        are read as they stand.
     """
 
     metavar: str
@@ -53,6 +59,12 @@ class FieldKind:
     such_as: str = ""
     dimension: str = "number"
     empty: object = None
+    scaled: Callable[[str, str], str] | None = None
+
+
+def gravity_scaled(text: str, name: str) -> str:
+    """A gravity or a range of them as typed into a form, with the scale chosen."""
+    return " to ".join(with_scale(end, name) for end in RANGE.split(text.strip()))
 
 
 def _noted(read: Callable[[object, str], tuple[float, str]], factor: float = 1.0) -> Any:
@@ -75,13 +87,15 @@ def _quantity(
         found = parse_quantity(raw, name)
         among.assumed += [found.assumed] if found.assumed else []
         if found.dimension == "number" and bare:
-            among.assumed += [f"{name}: no unit given, read as {bare}"] if said else []
+            among.assumed += (
+                [say("{name}: no unit given, read as {bare}", name=name, bare=bare)] if said else []
+            )
             return found.value
         right = found.dimension == dimension or (
             dimension == "mass concentration" and found.unit == "g/L sugar"
         )
         if not right:
-            raise InputError(name, f"needs {such_as}", raw)
+            raise InputError(name, say("needs {such_as}", such_as=such_as), raw)
         return found.value * factor
 
     return value
@@ -89,7 +103,7 @@ def _quantity(
 
 def _text(raw: object, name: str, _among: object = None) -> str:
     if not isinstance(raw, str) or len(raw) > 500:
-        raise InputError(name, "needs a line of text", raw)
+        raise InputError(name, say("needs a line of text"), raw)
     return raw.strip()
 
 
@@ -98,7 +112,7 @@ def _flag(raw: object, name: str, _among: object = None) -> bool:
         return raw
     word = str(raw).strip().lower()
     if word not in (*YES, *NO):
-        raise InputError(name, "needs yes or no", raw)
+        raise InputError(name, say("needs yes or no"), raw)
     return word in YES
 
 
@@ -108,18 +122,22 @@ def _day(raw: object, name: str, _among: object = None) -> date:
     try:
         return date.fromisoformat(str(raw).strip())
     except ValueError:
-        raise InputError(name, "needs a date such as 2026-03-01", raw) from None
+        raise InputError(name, say("needs a date such as 2026-03-01"), raw) from None
 
 
 def gravity_of(value: object, name: str, _among: object = None) -> float:
     """Apparent gravity 20/20 of what was typed on any scale; a bare number is a gravity."""
+    if isinstance(value, str) and _DECIMAL_COMMA.fullmatch(value.strip()):
+        value = value.replace(",", ".")  # 1,062: as thousands or as a decimal, it means the same
     quantity = parse_quantity(value, name)
     if quantity.dimension == "number":
         if not 0.9 <= quantity.value <= 1.4:
-            raise InputError(name, "needs a gravity such as 0.998, or a scale as in '4 Bx'", value)
+            raise InputError(
+                name, say("needs a gravity such as 0.998, or a scale as in '4 Bx'"), value
+            )
         return quantity.value
     if quantity.dimension != "gravity":
-        raise InputError(name, "needs a gravity such as 0.998 or '4 Bx'", value)
+        raise InputError(name, say("needs a gravity such as 0.998 or '4 Bx'"), value)
     return gravity_figure(typed_figure(quantity.value, quantity.unit), name).value
 
 
@@ -150,7 +168,7 @@ def range_of(text: object, name: str, dimension: str) -> tuple[float, float]:
     """
     ends = RANGE.split(str(text).strip())
     if not 1 <= len(ends) <= 2:
-        raise InputError(name, "needs a value or a range such as '12 to 14'", text)
+        raise InputError(name, say("needs a value or a range such as '12 to 14'"), text)
     values = []
     for end in ends:
         if dimension == "gravity":
@@ -158,9 +176,19 @@ def range_of(text: object, name: str, dimension: str) -> tuple[float, float]:
             continue
         quantity = parse_quantity(end, name)
         if quantity.dimension not in (dimension, "number"):
-            raise InputError(name, f"needs {dimension}, or a bare number", text)
+            held = _DIMENSIONS.get(dimension, dimension)
+            raise InputError(
+                name, say("needs {dimension}, or a number alone", dimension=held), text
+            )
         values.append(quantity.value)
     return values[0], values[-1]
+
+
+_DIMENSIONS = {
+    "alcohol": say("alcohol", context="dimension"),
+    "mass concentration": say("mass concentration", context="dimension"),
+    "number": say("number", context="dimension"),
+}
 
 
 def raw_of(raw: object, _name: str, _among: object = None) -> object:
@@ -168,31 +196,35 @@ def raw_of(raw: object, _name: str, _among: object = None) -> object:
     return raw
 
 
-_IN_G_L, _BY_MASS = "a concentration such as '5 g/L'", "mass concentration"
+_IN_G_L, _BY_MASS = say("a concentration such as '5 g/L'"), "mass concentration"
 
 TEXT = FieldKind("TEXT", _text, empty="")
 KIND = FieldKind("KIND", _text, empty="")
 FLAG = FieldKind("", _flag, empty=False)
 DAY = FieldKind("DATE", _day)
-VOLUME = FieldKind("VOLUME", _noted(volume_l), "_l", "a volume such as '19 L'", "volume")
-MASS = FieldKind("MASS", _noted(mass_kg, 1000.0), "_g", "a mass such as '20 g'", "mass")
-KILOGRAMS = FieldKind("MASS", _noted(mass_kg), "_kg", "a mass such as '2 kg'", "mass")
+VOLUME = FieldKind("VOLUME", _noted(volume_l), "_l", say("a volume such as '19 L'"), "volume")
+MASS = FieldKind("MASS", _noted(mass_kg, 1000.0), "_g", say("a mass such as '20 g'"), "mass")
+KILOGRAMS = FieldKind("MASS", _noted(mass_kg), "_kg", say("a mass such as '2 kg'"), "mass")
 CELSIUS = FieldKind("TEMPERATURE", _noted(temperature_c), "_c", "", "temperature")
 ALCOHOL = FieldKind(
-    "ALCOHOL", _quantity("alcohol", "an alcohol such as '12 %'", "% vol"), "_pct",
-    "an alcohol such as '12 %'", "alcohol",
+    "ALCOHOL", _quantity("alcohol", say("an alcohol such as '12 %'"), "% vol"), "_pct",
+    say("an alcohol such as '12 %'"), "alcohol",
 )  # fmt: skip
-PERCENT = FieldKind("PERCENT", _quantity("alcohol", "a share such as '40 %'", "%"), "_pct")
-BAR = FieldKind("BAR", _quantity("pressure", "a pressure such as '2.5 bar'"), "_bar")
-LENGTH = FieldKind("LENGTH", _quantity("length", "a length such as '2 cm'"), "_cm")
-DAYS = FieldKind("DAYS", _quantity("time", "a time such as '28 d'", "days", 1 / 24, said=False))
+PERCENT = FieldKind("PERCENT", _quantity("alcohol", say("a share such as '40 %'"), "%"), "_pct")
+BAR = FieldKind("BAR", _quantity("pressure", say("a pressure such as '2.5 bar'")), "_bar")
+LENGTH = FieldKind("LENGTH", _quantity("length", say("a length such as '2 cm'")), "_cm")
+DAYS = FieldKind(
+    "DAYS", _quantity("time", say("a time such as '28 d'"), "days", 1 / 24, said=False)
+)
 G_L = FieldKind("G/L", _quantity(_BY_MASS, _IN_G_L, "g/L"), "_g_l", _IN_G_L, _BY_MASS)
 MG_L = FieldKind("MG/L", _quantity(_BY_MASS, _IN_G_L, "mg/L", 1000.0), "_mg_l", "", _BY_MASS)
 MOLECULAR = FieldKind(  # mg/L goes without saying
     "MG/L", _quantity(_BY_MASS, _IN_G_L, "mg/L", 1000.0, said=False), "_mg_l"
 )
-NUMBER = FieldKind("NUMBER", _quantity("number", "a number without a unit"))
-GRAVITY = FieldKind("GRAVITY", gravity_of, "", "a gravity such as 0.998", "gravity")
+NUMBER = FieldKind("NUMBER", _quantity("number", say("a number without a unit")))
+GRAVITY = FieldKind(
+    "GRAVITY", gravity_of, "", say("a gravity such as 0.998"), "gravity", scaled=gravity_scaled
+)
 MOISTURE, BRIX = FieldKind("PERCENT", raw_of), FieldKind("BRIX", raw_of)  # of an ingredient
 INGREDIENT = FieldKind("KIND", ingredient_of)
 TOLERANCE = FieldKind("ALCOHOL", lambda raw, name, _: range_of(raw, name, "alcohol"))

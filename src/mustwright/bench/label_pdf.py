@@ -12,23 +12,33 @@ from fpdf import FPDF
 from mustwright.errors import InputError
 from mustwright.finishing.bottling import Bottling
 from mustwright.finishing.label_facts import LabelFacts
+from mustwright.languages import here
+from mustwright.texts import join, say
 
 PAGES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 COLUMNS, ROWS = 2, 4
 MARGIN_MM, GAP_MM, INSIDE_MM = 10.0, 4.0, 4.0
 SMALLEST_PT = 5.0
+WARNING_PT = 8.0  # capitals 2 mm high, its first words bold: CFR1621 16.22, from memory
 MOST_LABELS = 2000
 LINK_MM = 20.0
 
 
 @dataclass(frozen=True)
 class _Line:
-    """One line or paragraph of a label."""
+    """One line or paragraph of a label; `lead` is bold before it, `least` its least size [pt]."""
 
     text: str
     points: float
     bold: bool = False
     gap_mm: float = 0.8
+    lead: str = ""
+    least: float = SMALLEST_PT
+
+    @property
+    def said(self) -> str:
+        """As it is written, in the language spoken here, the bold part marked."""
+        return f"**{self.lead}**{self.text}" if self.lead else here(self.text)
 
 
 def label_sheet(
@@ -59,7 +69,7 @@ def label_sheet(
     matrix = check(labels, link=link, page=page)
     sheet = FPDF(unit="mm", format=PAGES_MM[page])
     sheet.set_auto_page_break(False)
-    sheet.set_title("Labels")
+    sheet.set_title(here(say("Labels", context="a sheet of them")))
     sheet.set_creation_date(datetime.combine(made, time(12), UTC))
     every = [facts for facts, copies in labels for _ in range(copies)]
     for i, facts in enumerate(every):
@@ -81,10 +91,10 @@ def check(
         As `label_sheet`.
     """
     if page not in PAGES_MM:
-        raise InputError("page", f"needs one of {', '.join(PAGES_MM)}", page)
+        raise InputError("page", say("needs one of {known}", known=", ".join(PAGES_MM)), page)
     count = sum(copies for _, copies in labels)
     if not 1 <= count <= MOST_LABELS:
-        raise InputError("labels", f"needs 1 to {MOST_LABELS} labels", count)
+        raise InputError("labels", say("needs 1 to {most} labels", most=MOST_LABELS), count)
     matrix, sheet = _qr(link), FPDF(unit="mm", format=PAGES_MM[page])
     sheet.add_page()  # text is measured on a page
     width, height = _size(PAGES_MM[page])
@@ -108,11 +118,14 @@ def _room(width: float, coded: bool) -> float:
 def _check_signs(facts: LabelFacts) -> None:
     """Refuse a sign that the built-in fonts (Windows Latin 1) do not have."""
     for one in fields(facts):
-        for sign in getattr(facts, one.name):
+        for sign in here(getattr(facts, one.name)):
             try:
                 sign.encode("cp1252")
             except UnicodeEncodeError:
-                shown = f"needs signs of western European letters on the sheet; '{sign}' is none"
+                shown = say(
+                    "needs signs of western European letters on the sheet; '{sign}' is none",
+                    sign=sign,
+                )
                 raise InputError(one.name, shown, getattr(facts, one.name)) from None
 
 
@@ -120,7 +133,7 @@ def _qr(link: str) -> tuple[tuple[int, ...], ...]:
     if not link:
         return ()
     if len(link) > 300 or not link.isprintable():
-        raise InputError("link", "needs a printable address of up to 300 signs", link)
+        raise InputError("link", say("needs a printable address of up to 300 signs"), link)
     return tuple(tuple(row) for row in segno.make(link, error="m", micro=False).matrix)
 
 
@@ -149,7 +162,9 @@ def _label(
 
 
 def _lines(facts: LabelFacts) -> list[_Line]:
-    strength = "    ".join(part for part in (facts.alcohol, facts.volume) if part)
+    # What a law wants word for word stays in its own language.
+    lead, colon, rest = facts.warning.partition(":")
+    strength = join("    ", [part for part in (facts.alcohol, facts.volume) if part])
     wanted = [
         _Line(facts.name, 17, True, 1.2),
         _Line(facts.kind, 11),
@@ -157,9 +172,14 @@ def _lines(facts: LabelFacts) -> list[_Line]:
         _Line(facts.sulfite, 9, True),
         _Line(facts.contents, 9),
         _Line(facts.maker, 8),
-        _Line(f"Lot {facts.lot}" if facts.lot else "", 8),
+        _Line(say("Lot {lot}", lot=facts.lot) if facts.lot else "", 8),
         _Line(facts.date_line, 8),
-        _Line(facts.warning, 7),
+        _Line(
+            colon + rest if colon else facts.warning,
+            WARNING_PT,
+            lead=lead if colon else "",
+            least=WARNING_PT,
+        ),
     ]
     return [line for line in wanted if line.text]
 
@@ -172,23 +192,25 @@ def _fitting(sheet: FPDF, lines: Sequence[_Line], room: float, tall: float) -> f
         if need <= tall:
             return factor
         factor -= 0.05
-    raise InputError("label", "needs less text: it does not fit the label", lines[0].text)
+    raise InputError("label", say("needs less text: it does not fit the label"), lines[0].text)
 
 
 def _height(sheet: FPDF, line: _Line, points: float, room: float) -> float:
-    points = max(points, SMALLEST_PT)
+    points = max(points, line.least)
     _font(sheet, line, points)
-    rows = sheet.multi_cell(room, None, line.text, dry_run=True, output="LINES", align="L")
+    rows = sheet.multi_cell(
+        room, None, line.said, dry_run=True, output="LINES", align="L", markdown=bool(line.lead)
+    )
     assert isinstance(rows, list)
     return len(rows) * _row_mm(points)
 
 
 def _write(sheet: FPDF, line: _Line, points: float, x: float, y: float, room: float) -> float:
     """Write one paragraph; where it ends."""
-    points = max(points, SMALLEST_PT)
+    points = max(points, line.least)
     tall = _height(sheet, line, points, room)
     sheet.set_xy(x, y)
-    sheet.multi_cell(room, _row_mm(points), line.text, align="L")
+    sheet.multi_cell(room, _row_mm(points), line.said, align="L", markdown=bool(line.lead))
     return y + tall
 
 

@@ -7,13 +7,15 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from mustwright.batch.liquid_words import LIQUID, SG, LiquidWord
+from mustwright.batch.liquid_words import LIQUID, SCALE, SG, LiquidWord
 from mustwright.bench import shared_fields as shared
 from mustwright.bench.field_text import printed
 from mustwright.bench.fields import FormPart, StepField
 from mustwright.bench.kinds import AsTyped
 from mustwright.errors import InputError
 from mustwright.figure import typed as typed_figure
+from mustwright.must.gravity_text import gravity_sign, typed_gravity
+from mustwright.texts import join, literal, say
 from mustwright.unit_system import current
 from mustwright.units import in_unit
 
@@ -33,6 +35,8 @@ class LiquidFact(NamedTuple):
     def typed(self, value: float) -> str:
         """As it would be typed."""
         unit = self.typed_unit
+        if self.words.unit == SCALE and gravity_sign():
+            return typed_gravity(value, 4)
         field_unit = {"L": current().volume, "C": current().temperature}.get(unit, unit)
         if field_unit == unit:
             return self.words.short(value, unit)
@@ -40,7 +44,7 @@ class LiquidFact(NamedTuple):
 
     def printed(self, value: float) -> str:
         """As it stands in a list."""
-        return printed(typed_figure(value, self.words.unit)).removesuffix(SG)
+        return join("", (printed(typed_figure(value, self.words.unit)),)).removesuffix(SG)
 
     def said(self, value: float) -> str:
         """As it stands in a sentence: ``total sulfur dioxide 35 mg/L``."""
@@ -64,14 +68,25 @@ FACTS: Mapping[str, LiquidFact] = MappingProxyType(
     }
 )
 BY_FIELD = {fact.field.name: name for name, fact in FACTS.items()}
-IN_WORDS = {"stabilised": "yeast stopped by", "profile": "law", "batch": "batch"}
+IN_WORDS = {
+    "stabilised": literal("yeast stopped by {value}"),
+    "profile": literal("law {value}"),
+    "batch": literal("batch {value}"),
+}
+_STOPPED = {
+    "sulfite+sorbate": say("sulfite+sorbate"),
+    "pasteurised": say("pasteurised"),
+    "sterile-filtered": say("sterile-filtered"),
+    "alcohol": say("alcohol", context="what stopped the yeast"),
+    "no": say("no"),
+}
 NAMES = (*BY_FIELD, *IN_WORDS)
 FORM = (
     FormPart("", (
         shared.VOLUME, shared.GRAVITY, shared.ALCOHOL, shared.PH, shared.TEMPERATURE,
         shared.PROFILE,
     )),
-    FormPart("More that is known", (
+    FormPart(say("More that is known"), (
         shared.ORIGINAL, shared.RESIDUAL, shared.ACIDITY, shared.FREE, shared.TOTAL,
         shared.STABILISED, shared.BATCH,
     ), folded=True),
@@ -154,7 +169,11 @@ class MeadNow:
         words = {name: getattr(self, name) for name in IN_WORDS}
         return [
             *(FACTS[name].said(value) for name, value in facts.items() if value is not None),
-            *(f"{IN_WORDS[name]} {value}" for name, value in words.items() if value),
+            *(
+                IN_WORDS[name].format(value=_STOPPED.get(value, value))
+                for name, value in words.items()
+                if value
+            ),
         ]
 
 

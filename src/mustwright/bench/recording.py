@@ -11,6 +11,7 @@ from mustwright.errors import InputError
 from mustwright.figure import Figure
 from mustwright.finishing.liquid import Liquid, mead
 from mustwright.finishing.step import Addition
+from mustwright.texts import say
 
 
 def held_as(name: str) -> tuple[str, float]:
@@ -103,7 +104,7 @@ def as_used(case: AnsweredStep, used: Mapping[str, float]) -> tuple[Added, ...]:
 def gained(case: AnsweredStep, before_l: float) -> Liquid:
     """What went in by the answer: the mead after less the mead before."""
     if case.gravity is None or case.alcohol_pct is None:
-        raise InputError("gravity", "needs gravity and alcohol of the mead", None)
+        raise InputError("gravity", say("needs gravity and alcohol of the mead"), None)
     after = case.result.recorded.after
     now = mead(before_l, case.gravity, case.alcohol_pct)
     then = mead(after["volume_l"].value, after["gravity"].value, after["alcohol_pct"].value)
@@ -133,5 +134,10 @@ def over(
     value = answered.value - by_answer + used
     if limit is None or value <= limit.value * (1 + 1e-6):
         return {}
-    said = f"{value:.0f} mg/L of {what}; the law chosen allows {limit.value:.0f}"
+    said = say(
+        "{value:.0f} mg/L of {what}; the law chosen allows {limit:.0f}",
+        value=value,
+        what=what,
+        limit=limit.value,
+    )
     return {"over the limit": said}

@@ -14,6 +14,7 @@ from mustwright.finishing.bottling import Filled
 from mustwright.finishing.label_facts import LabelFacts, volume_text
 from mustwright.finishing.step import Recorded
 from mustwright.finishing.trial import BenchTrial
+from mustwright.texts import join, say
 
 Cell = Figure | str
 # Said in the answer already, or of no use to a reader.
@@ -22,10 +23,18 @@ UNSAID = {
     "recorded", "id", "labels",
 }  # fmt: skip
 TITLES = {
-    "containers": "What holds the pressure",
-    "materials": "Lay out",
-    "parts": "What goes in",
-    "trial": "Glasses to taste",
+    "containers": say("What holds the pressure"),
+    "materials": say("Lay out"),
+    "parts": say("What goes in"),
+    "trial": say("Glasses to taste"),
+}
+QUANTITIES = {
+    "alcohol": say("alcohol", context="of a blend"),
+    "gravity": say("gravity", context="of a blend"),
+    "acidity": say("acidity", context="of a blend"),
+    "so2": say("total SO2"),
+    "sugar": say("sugar", context="of a blend"),
+    "colour": say("colour", context="of a blend"),
 }
 NOT_WHEN_NONE = ("potassium_mg_l", "sodium_mg_l", "gas_l")
 LABEL_ROWS = (
@@ -75,7 +84,7 @@ def view_of(result: Any) -> ResultView:
             if value.value or name not in NOT_WHEN_NONE:
                 view.figures.append((words(name), value))
         elif isinstance(value, bool | str):
-            view.facts.append((words(name), str(cell(value))))
+            view.facts.append((words(name), _text(value)))
         elif name != "reasons":
             view.tables.append(_TABLES.get(name, _table)(TITLES.get(name, words(name)), value))
     view.label = _label(getattr(result, "labels", ()))
@@ -84,21 +93,30 @@ def view_of(result: Any) -> ResultView:
 
 def _trial(title: str, trial: BenchTrial) -> ResultTable:
     table = _table(title, trial.glasses)
-    table.caption = (
-        f"Stock: {trial.stock}. Each glass holds {trial.glass_ml:g} mL; measure the stock to "
-        f"{trial.pipette_ml:g} mL. The dose is worked out from that volume."
+    table.caption = say(
+        "Stock: {stock}. Each glass holds {glass_ml:g} mL; measure the stock to {pipette_ml:g} mL. "
+        "The dose is worked out from that volume.",
+        stock=trial.stock,
+        glass_ml=trial.glass_ml,
+        pipette_ml=trial.pipette_ml,
     )
     return table
 
 
 def _targets(title: str, rows: Sequence[Reached]) -> ResultTable:
-    heads = ["Target", "Wanted", "Reached", "Off by", "Range these lots allow"]
+    heads: list[str] = [
+        say("Target", context="of a blend"),
+        say("Wanted", context="of a blend"),
+        say("Reached", context="of a blend"),
+        say("Off by"),
+        say("Range these lots allow"),
+    ]
     return ResultTable(title, heads, [
         [
-            one.quantity.replace("so2", "total SO2"),
+            QUANTITIES.get(one.quantity, one.quantity),
             _from_to(one.wanted_low, one.wanted_high),
             one.reached,
-            "met" if one.met else one.off_by,
+            say("met", context="a target") if one.met else one.off_by,
             _from_to(one.possible_low, one.possible_high),
         ]
         for one in rows
@@ -106,13 +124,15 @@ def _targets(title: str, rows: Sequence[Reached]) -> ResultTable:
 
 
 def _from_to(low: float, high: float) -> str:
-    ends = [f"{value:.5g}" for value in (low, high)]
-    return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+    from_, to = (say("{value:.5g}", value=value) for value in (low, high))
+    return from_ if from_ == to else say("{low} to {high}", low=from_, high=to)
 
 
 def _bottles(title: str, rows: Sequence[Filled]) -> ResultTable:
     cells: list[list[Cell]] = [[volume_text(b.litres), b.count, b.filled_l] for b in rows]
-    return ResultTable(title, ["Size", "Count", "Filled"], cells)
+    return ResultTable(
+        title, [say("Size", context="of a bottle"), words("count"), words("filled_l")], cells
+    )
 
 
 def _table(title: str, rows: Sequence[Any]) -> ResultTable:
@@ -138,13 +158,21 @@ def cell(value: object) -> Cell:
     if isinstance(value, Figure):
         return value
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return _text(value)
     if isinstance(value, float):
-        return f"{value:.4g}"
+        return say("{value:.4g}", value=value)
+    if isinstance(value, str):
+        return value
     return "" if value is None else str(value)
+
+
+def _text(value: bool | str) -> str:
+    if isinstance(value, bool):
+        return say("yes") if value else say("no")
+    return value
 
 
 def _label(labels: Sequence[LabelFacts]) -> list[tuple[str, str]]:
     """What every label says, by line; where sizes differ, each."""
     said = {name: dict.fromkeys(getattr(one, name) for one in labels) for name in LABEL_ROWS}
-    return [(words(name), "; ".join(texts)) for name, texts in said.items() if any(texts)]
+    return [(words(name), join("; ", texts)) for name, texts in said.items() if any(texts)]

@@ -14,6 +14,7 @@ from mustwright.bench.fields import FormPart, StepField, TypedFields
 from mustwright.bench.liquid import MeadNow
 from mustwright.bench.recording import AnsweredStep
 from mustwright.errors import validity_notes
+from mustwright.texts import say
 
 Given = Mapping[str, object]
 
@@ -74,7 +75,7 @@ class FinishingStep:
     lot: tuple[FormPart, ...] = ()
     unread: tuple[str, ...] = ()
     title: str = ""
-    button: str = "Work it out"
+    button: str = say("Work it out")
     cautions: tuple[str, ...] = ()
 
     @property
@@ -101,7 +102,11 @@ class FinishingStep:
         recorded = result.recorded
         fresh = [note for note in outside if not any(note in said for said in recorded.notes)]
         law = typed.values.get("profile")
-        edition = [f"Law: {law.name}: {law.edition}."] if law is not None else []
+        edition = (
+            []
+            if law is None
+            else [say("Law: {law}: {edition}.", law=law.name, edition=law.edition)]
+        )
         notes = tuple(dict.fromkeys([*typed.assumed, *fresh, *recorded.notes, *edition]))
         return replace(result, recorded=replace(recorded, notes=notes))
 
@@ -123,7 +128,7 @@ class StepPage:
     parts: tuple[FormPart, ...]
     cautions: tuple[str, ...]
     steps: Mapping[str, FinishingStep]
-    button: str = "Work it out"
+    button: str = say("Work it out")
     by: str = ""
 
     @property

@@ -27,6 +27,7 @@ from mustwright.bench.steps.sweeten import SWEETEN
 from mustwright.bench.steps.tannin import TANNIN
 from mustwright.errors import InputError
 from mustwright.finishing.step import Recorded
+from mustwright.texts import say
 
 STEPS = {
     step.name: step
@@ -38,24 +39,26 @@ KEPT_IN_GRAMS = ("total_so2_mg_l", "sorbic_acid_mg_l", "potassium_mg_l", "calciu
 
 
 def _or_tannin(one: StepField) -> StepField:
-    return one.but(choices=(*one.choices, ("tannin", "tannin"))) if one.name == "with" else one
+    return one.but(choices=(*one.choices, ("tannin", say("tannin")))) if one.name == "with" else one
 
 
 ACID_PAGE = StepPage(
-    "acid", "Acid, tannin, buffer", "Acid, tannin or carbonate",
-    "Acid by titration, or by pH and the buffer of your mead. Tannin by taste. Trial glasses "
-        "first.",
+    "acid", say("Acid, tannin, buffer"), say("Acid, tannin or carbonate"),
+    say("Acid by titration, or by pH and the buffer of your mead. Tannin by taste. Trial glasses "
+        "first."),
     tuple(replace(part, fields=tuple(map(_or_tannin, part.fields))) for part in ACID.parts),
     ACID.cautions, {"tartaric": ACID, "tannin": TANNIN}, by="with",
 )  # fmt: skip
 LATE_PAGE = StepPage(
-    "late", "Fruit or spice late", "Fruit or spice after the ferment",
-    "How much sugar fruit or honey adds, and whether it will ferment again. Spice by the litre.",
+    "late", say("Fruit or spice late"), say("Fruit or spice after the ferment"),
+    say("How much sugar fruit or honey adds, and whether it will ferment again. Spice by the "
+        "litre."),
     (
         FormPart("", (
-            StepField("what", "What goes in", choices=(("fruit", "fruit, juice or honey"),
-                                                       ("spice", "spice or herb"))),
-            FRUIT.fields[0].but(hint="such as raspberry, or vanilla"), FRUIT.fields[1],
+            StepField("what", say("What goes in"), choices=(
+                ("fruit", say("fruit, juice or honey")), ("spice", say("spice or herb")),
+            )),
+            FRUIT.fields[0].but(hint=say("such as raspberry, or vanilla")), FRUIT.fields[1],
         )),
         FRUIT.parts[1], SPICE.parts[1], FRUIT.parts[2],
     ),
@@ -129,7 +132,9 @@ def done(case: AnsweredStep, used: Mapping[str, str], measured: Mapping[str, flo
     for key in used:
         if key not in {use.key for use in asked}:
             known = ", ".join(use.key for use in asked) or "none"
-            raise InputError(key, f"is no amount of this step; known: {known}", key)
+            raise InputError(
+                key, say("is no amount of this step; known: {known}", known=known), key
+            )
     amounts = {use.key: use.read(used.get(use.key)) for use in asked}
     step = step_of(case.result)
     made = step.recorded(case.result, case, amounts)

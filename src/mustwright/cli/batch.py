@@ -11,11 +11,15 @@ from mustwright.cli.batch_context import BATCH, FORECAST, JSON, moment_of, opene
 from mustwright.cli.batch_import_export import TAKE_COMMANDS
 from mustwright.cli.batch_lot import lot_command
 from mustwright.cli.batch_record import RECORD_COMMANDS
-from mustwright.cli.sheets import file_text, print_json
+from mustwright.cli.sheets import as_written_option, file_text, print_json
+from mustwright.cli.speech import echo
+from mustwright.cli.spoken_help import group
 from mustwright.cli.units import UNITS
+from mustwright.errors import InputError
+from mustwright.texts import say
 
 
-@click.group("batch")
+@group("batch")
 def batch_command() -> None:
     """A running batch: record what happens and see the next step."""
 
@@ -27,22 +31,34 @@ def batch_command() -> None:
 )
 @click.option("--name", help="Name of the batch; the name of the must if not given.")
 @click.option("--pitched", metavar="WHEN", help="When the yeast was pitched, if it was.")
+@as_written_option
 @UNITS
 @JSON
 def start(
-    must: str, protocol: str | None, name: str | None, pitched: str | None, as_json: bool
+    must: str,
+    protocol: str | None,
+    name: str | None,
+    pitched: str | None,
+    as_written: bool,
+    as_json: bool,
 ) -> None:
     """Start a batch from MUST: a must kept in the cellar, or a sheet file (.toml)."""
+    if as_written and protocol is None:
+        raise InputError(
+            "--as-written", say("needs --protocol: whose plan is followed"), say("none")
+        )
     with opened() as compose:
         from mustwright.services.batch.start import start_planned
+        from mustwright.units import sheet_plainly_typed
 
         cellar, ledger = compose.cellar, compose.ledger
         kept = None if must.endswith(".toml") else cellar.record("sheet", must)
         called = name or (kept.name if kept else Path(must).stem)
         when = moment_of(compose, pitched) if pitched else None
         record = start_planned(
-            cellar, ledger, kept or file_text(must, "MUST"), called, protocol,
+            cellar, ledger, kept or sheet_plainly_typed(file_text(must, "MUST")), called, protocol,
             now=compose.clock(), pitched_at=when, house=compose.house_for(learn=True),
+            as_written=as_written,
         )  # fmt: skip
         view = view_now(compose, record.slug)
         if as_json:
@@ -51,7 +67,14 @@ def start(
             print_json(view_data(view))
             return
         by = view.progress.plan.protocol_name
-        click.echo(f"{record.slug}: started by '{by}'. {view.step.sentence}")
+        echo(
+            say(
+                "{slug}: started by '{protocol}'. {step}",
+                slug=record.slug,
+                protocol=by,
+                step=view.step.sentence,
+            )
+        )
 
 
 @batch_command.command("list")
@@ -60,6 +83,7 @@ def start(
 def list_batches(as_json: bool) -> None:
     """What is due today across all batches, the worst first."""
     with opened() as compose:
+        from mustwright.must.gravity_text import gravity_text
         from mustwright.plain_data import data_of
         from mustwright.services.batch.worklist import due_today
 
@@ -67,18 +91,31 @@ def list_batches(as_json: bool) -> None:
         if as_json:
             print_json(data_of(found))
             return
-        for title, items in (("Today", found.today), ("Later", found.later)):
+        for title, items in ((say("Today"), found.today), (say("Later"), found.later)):
             if items:
-                click.echo(title)
+                echo(title)
             for item in items:
                 for words in item.beyond:
-                    click.echo(f"  ! {item.slug}: {words}")
-                gravity = f" {item.gravity:.3f}" if item.gravity is not None else ""
+                    echo(say("  ! {slug}: {words}", slug=item.slug, words=words))
+                gravity = "" if item.gravity is None else " " + gravity_text(item.gravity)
                 told_already = item.finding in item.beyond
-                trouble = f"  ! {item.finding}" if item.finding and not told_already else ""
-                click.echo(f"  {item.slug} ({item.phase}{gravity}): {item.sentence}{trouble}")
+                trouble = (
+                    say("  ! {finding}", finding=item.finding)
+                    if item.finding and not told_already
+                    else ""
+                )
+                echo(
+                    say(
+                        "  {slug} ({phase}{gravity}): {sentence}{trouble}",
+                        slug=item.slug,
+                        phase=item.phase,
+                        gravity=gravity,
+                        sentence=item.sentence,
+                        trouble=trouble,
+                    )
+                )
         if not (found.today or found.later):
-            click.echo("No batch is running.")
+            echo(say("No batch is running."))
 
 
 @batch_command.command("show")
@@ -98,7 +135,7 @@ def show(slug: str, forecast: bool, as_json: bool) -> None:
         from mustwright.cli.batch_text import view_lines
 
         for line in view_lines(view, compose.local_zone):
-            click.echo(line)
+            echo(line)
 
 
 @batch_command.command("next")
@@ -119,12 +156,12 @@ def next_command(slug: str, forecast: bool, as_json: bool) -> None:
         from mustwright.cli.batch_text import beyond_lines
 
         for line in beyond_lines(view):
-            click.echo(line)
-        click.echo(step.sentence)
+            echo(line)
+        echo(step.sentence)
         if step.withdrawn:
-            click.echo(step.withdrawn)
+            echo(step.withdrawn)
         if step.caution:
-            click.echo(f"  ! {step.caution}")
+            echo(say("  ! {caution}", caution=step.caution))
 
 
 @batch_command.command("watch")
@@ -145,7 +182,7 @@ def watch(slug: str, forecast: bool, as_json: bool) -> None:
         from mustwright.cli.batch_text import watch_lines
 
         for line in watch_lines(view):
-            click.echo(line)
+            echo(line)
 
 
 @batch_command.command("replan")
@@ -167,7 +204,7 @@ def replan(slug: str, adopt: bool, forecast: bool, as_json: bool) -> None:
             from mustwright.cli.batch_text import proposal_lines
 
             for line in proposal_lines(view):
-                click.echo(line)
+                echo(line)
         if adopt:
             from mustwright.services.batch.replan import adopt as put_in_force
 

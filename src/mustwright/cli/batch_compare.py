@@ -6,10 +6,13 @@ import click
 
 from mustwright.cli.batch_context import JSON, opened
 from mustwright.cli.sheets import print_json, say_when_compiling
+from mustwright.cli.speech import echo
+from mustwright.cli.spoken_help import command
 from mustwright.cli.units import UNITS
+from mustwright.texts import say
 
 
-@click.command("compare")
+@command("compare")
 @click.argument("a", metavar="A")
 @click.argument("b", metavar="B")
 @UNITS
@@ -26,7 +29,11 @@ def compare(a: str, b: str, as_json: bool) -> None:
             print_json(comparison_data(one, other, found))
             return
         for d in found.differences:
-            said = NOT_MODELLED if d.effect is None else f"{d.effect:+.1f} days (+- {d.error:.1f})"
-            click.echo(f"  {d.what}: {d.a} | {d.b}  ->  {said}")
+            alone = (
+                NOT_MODELLED
+                if d.effect is None
+                else say("{effect:+.1f} days (+- {error:.1f})", effect=d.effect, error=d.error)
+            )
+            echo(say("  {what}: {a} | {b}  ->  {alone}", what=d.what, a=d.a, b=d.b, alone=alone))
         for line in comparison_sentences(found, one.name, other.name):
-            click.echo(line)
+            echo(line)

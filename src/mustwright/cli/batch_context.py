@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mustwright.cli.sheets import print_json
+from mustwright.cli.speech import echo
+from mustwright.texts import say
 
 if TYPE_CHECKING:
     from mustwright.batch.entries import Entry
@@ -34,9 +36,13 @@ FORECAST = click.option(
 def opened() -> Iterator[Compose]:
     """The maker's cellar, closed again at the end."""
     from mustwright.compose import Compose
+    from mustwright.languages import spoken
     from mustwright.unit_system import chosen
 
-    chosen()  # looked up now: one cellar cannot be asked while another of this thread is read
+    (
+        chosen(),
+        spoken(),
+    )  # looked up now: one cellar cannot be asked while another of this thread is read
     compose = Compose.from_environment()
     try:
         yield compose
@@ -51,9 +57,11 @@ def view_now(compose: Compose, slug: str, forecast: bool = False) -> BatchView:
     if forecast:
         from mustwright.kinetics.ready import cache_folder, warm_up
         from mustwright.services.batch.forecaster import work_out
+        from mustwright.services.batch.worklist import renew_digest
 
         warm_up(cache_folder(compose.home))
         work_out(compose.ledger, slug, compose.clock(), compose.house_for(learn=True))
+        renew_digest(compose.ledger, slug, compose.clock(), compose.local_zone)
 
     return look(compose.ledger, slug, compose.clock(), compose.local_zone)
 
@@ -77,7 +85,14 @@ def told(compose: Compose, slug: str, entry: Entry, as_json: bool) -> None:
     from mustwright.cli.batch_text import beyond_lines
 
     for line in beyond_lines(view):
-        click.echo(line)
-    click.echo(f"Written ({entry.id[:8]}). {view.step.sentence}")
+        echo(line)
+    echo(say("Written ({id}). {step}", id=entry.id[:8], step=view.step.sentence))
     for finding in view.findings[len(view.beyond) :]:
-        click.echo(f"  ! {finding.title} ({finding.confidence:.0%}): {finding.evidence}")
+        echo(
+            say(
+                "  ! {title} ({confidence:.0%}): {evidence}",
+                title=finding.title,
+                confidence=finding.confidence,
+                evidence=finding.evidence,
+            )
+        )

@@ -6,43 +6,51 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
-
 from mustwright.cli.sheets import print_json
+from mustwright.cli.speech import echo
 from mustwright.errors import InputError
+from mustwright.texts import literal, say
 
 if TYPE_CHECKING:
     from mustwright.compose import Compose
 
 LARGEST_FILE = 200_000_000
+_WOULD_WRITE = literal("{new} would be written, {known} there already")
+_WRITTEN = literal("{new} written, {known} there already")
 
 
 def read_text(path: str) -> str:
     """The text of a file of any size up to 200 MB."""
     try:
         if Path(path).stat().st_size > LARGEST_FILE:
-            raise InputError("FILE", "needs a file of at most 200 MB", path)
+            raise InputError("FILE", say("needs a file of at most 200 MB"), path)
         return Path(path).read_text(encoding="utf-8-sig")
     except OSError as error:
-        needs = "needs a file that can be read"
+        needs = say("needs a file that can be read")
         raise InputError("FILE", needs, f"{path}: {error.strerror}") from None
     except UnicodeDecodeError:
-        raise InputError("FILE", "needs UTF-8 text", path) from None
+        raise InputError("FILE", say("needs UTF-8 text"), path) from None
 
 
 def import_json_file(compose: Compose, path: str, as_json: bool) -> None:
     """A whole batch becomes a new one; one that is kept already stays as it is."""
+    from mustwright.cli.progress_line import on_stderr
     from mustwright.services.batch.export_json import import_json
 
     before = {record.slug for record in compose.ledger.batches()}
-    record = import_json(compose.ledger, read_text(path))
+    record = import_json(compose.ledger, read_text(path), on_stderr("importing"))
     if as_json:
         print_json({"batch": record.slug, "name": record.name, "version": record.version})
         return
     if record.slug in before:
-        click.echo(f"{record.slug}: already here, with everything in the file; nothing written")
+        echo(
+            say(
+                "{slug}: already here, with everything in the file; nothing written",
+                slug=record.slug,
+            )
+        )
         return
-    click.echo(f"{record.slug}: imported, {record.version} lines of log")
+    echo(say("{slug}: imported, {version} lines of log", slug=record.slug, version=record.version))
 
 
 def import_csv_file(
@@ -74,21 +82,21 @@ def import_csv_file(
         print_json({**known, "ignored": list(preview.ignored), "written": not only_look})
         return
     for problem in preview.problems:
-        click.echo(f"  line {problem.line}: {problem.message}")
+        echo(say("  line {line}: {problem}", line=problem.line, problem=problem.message))
     if only_look:
         for entry in preview.new:
-            when = f"{entry.at.astimezone(compose.local_zone):%Y-%m-%d %H:%M}"
-            click.echo(f"  {when}  {said(entry.what, preview.plan)}")
-    done = "would be written" if only_look else "written"
-    click.echo(f"{len(preview.new)} {done}, {preview.known} there already")
+            at, what = entry.at.astimezone(compose.local_zone), said(entry.what, preview.plan)
+            echo(say("  {at:%Y-%m-%d %H:%M}  {what}", at=at, what=what))
+    done = _WOULD_WRITE if only_look else _WRITTEN
+    echo(done.format(new=len(preview.new), known=preview.known))
     if preview.ignored:
-        click.echo(f"Ignored columns: {', '.join(preview.ignored)}")
+        echo(say("Ignored columns: {ignored}", ignored=", ".join(preview.ignored)))
 
 
 def _pair(text: str) -> tuple[str, str]:
     ours, equals, theirs = text.partition("=")
     if not equals:
-        raise InputError("--column", "needs OURS=THEIRS, such as gravity=SG", text)
+        raise InputError("--column", say("needs OURS=THEIRS, such as gravity=SG"), text)
     return ours.strip(), theirs.strip()
 
 
@@ -109,18 +117,31 @@ def token_lines(
     ledger.batch(slug)
     if revoke is not None:
         record = ledger.revoke_token(revoke)
-        return [_json(data_of(record))] if as_json else [f"{record.id} ({record.label}): ended"]
+        return (
+            [_json(data_of(record))]
+            if as_json
+            else [say("{id} ({label}): ended", id=record.id, label=record.label)]
+        )
     if listed:
         records = ledger.tokens(slug)
         if as_json:
             return [_json({"tokens": data_of(records)})]
-        ended = {True: " (ended)", False: ""}
-        return [f"{t.id}  {t.purpose}  {t.label}{ended[bool(t.revoked_at)]}" for t in records]
+        ended = {True: say(" (ended)"), False: ""}
+        return [
+            say(
+                "{id}  {purpose}  {label}{ended}",
+                id=t.id,
+                purpose=t.purpose,
+                label=t.label,
+                ended=ended[bool(t.revoked_at)],
+            )
+            for t in records
+        ]
     record, secret = new_token(ledger, slug, purpose, label)
     if as_json:
         return [_json({**data_of(record), "token": secret})]
     use = f"/calendar/{secret}.ics?batch={slug}" if purpose == "calendar" else secret
-    return [f"{record.id} ({record.label}), shown this once:", use]
+    return [say("{id} ({label}), shown this once:", id=record.id, label=record.label), use]
 
 
 def _json(data: object) -> str:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import click
 
 from mustwright.cli.batch_context import BATCH, JSON, opened, view_now
+from mustwright.cli.speech import echo
+from mustwright.cli.spoken_help import command
 
 
-@click.command("import")
+@command("import")
 @click.argument("file", metavar="FILE")
 @click.option("--into", metavar="BATCH", help="For a CSV file: the batch it belongs to.")
 @click.option("--column", "columns", multiple=True, metavar="OURS=THEIRS", help="For a CSV file.")
@@ -28,7 +30,7 @@ def import_command(
             import_csv_file(compose, file, into, columns, only_look, as_json)
 
 
-@click.command("export")
+@command("export")
 @BATCH
 @click.option("--csv", "as_csv", is_flag=True, help="Readings, feeds, events, notes as CSV.")
 def export(slug: str, as_csv: bool) -> None:
@@ -44,7 +46,7 @@ def export(slug: str, as_csv: bool) -> None:
         click.echo(export_json(compose.ledger, slug))
 
 
-@click.command("calendar")
+@command("calendar")
 @BATCH
 def calendar(slug: str) -> None:
     """Print feeds and checks as an iCalendar file."""
@@ -52,10 +54,10 @@ def calendar(slug: str) -> None:
         from mustwright.batch.calendar import calendar_text
 
         view = view_now(compose, slug)
-        click.echo(calendar_text([view], view.record.name).decode(), nl=False)
+        click.echo(calendar_text([view], view.record.name, compose.local_zone).decode(), nl=False)
 
 
-@click.command("token")
+@command("token")
 @BATCH
 @click.option("--label", default="device", show_default=True, help="What it is for.")
 @click.option("--calendar", "for_calendar", is_flag=True, help="For a calendar, not a device.")
@@ -71,7 +73,7 @@ def token(
     with opened() as compose:
         purpose = "calendar" if for_calendar else "device"
         for line in token_lines(compose, slug, label, purpose, revoke, listed, as_json):
-            click.echo(line)
+            echo(line)
 
 
 TAKE_COMMANDS = (import_command, export, calendar, token)

@@ -9,7 +9,10 @@ import click
 
 from mustwright.cli.batch_context import JSON, opened
 from mustwright.cli.sheets import print_json
+from mustwright.cli.speech import echo
+from mustwright.cli.spoken_help import command
 from mustwright.cli.units import UNITS
+from mustwright.texts import say
 
 if TYPE_CHECKING:
     from datetime import tzinfo
@@ -17,7 +20,7 @@ if TYPE_CHECKING:
     from mustwright.services.batch.lots import LotTrace
 
 
-@click.command("lot")
+@command("lot")
 @click.argument("code", metavar="CODE")
 @UNITS
 @JSON
@@ -33,30 +36,45 @@ def lot_command(code: str, as_json: bool) -> None:
             return
         for one in found:
             for line in _lines(one, compose.local_zone):
-                click.echo(line)
+                echo(line)
 
 
 def _lines(one: LotTrace, zone: tzinfo) -> Iterator[str]:
     from mustwright.services.batch.lots import DELETED
 
-    yield f"{one.code}: {one.name} ({one.slug}), bottled {one.bottled.astimezone(zone):%Y-%m-%d}"
+    yield say(
+        "{code}: {batch} ({slug}), bottled {at:%Y-%m-%d}",
+        code=one.code,
+        batch=one.name,
+        slug=one.slug,
+        at=one.bottled.astimezone(zone),
+    )
     if one.deleted:
-        yield f"  ! {DELETED}"
+        yield say("  ! {words}", words=DELETED)
     if one.removed:
-        yield "  ! This bottling was taken out of the log."
-    yield f"  {one.bottles}"
-    yield f"  alcohol {one.alcohol_words}; {one.sulfite_words}"
-    yield "Went in"
+        yield say("  ! This bottling was taken out of the log.")
+    yield say("  {bottles}", bottles=one.bottles)
+    yield say(
+        "  alcohol {alcohol}; {sulfite}",
+        alcohol=one.alcohol_words,
+        sulfite=one.sulfite_words,
+    )
+    yield say("Went in")
     for part in one.parts:
-        day = "must" if part.at is None else f"{part.at.astimezone(zone):%Y-%m-%d}"
-        yield f"  {day:<10}  {part.words}{f' ({part.facts})' if part.facts else ''}"
-    yield "The label said"
-    yield from (f"  {label.words}" for label in one.said)
+        day = say("must") if part.at is None else say("{at:%Y-%m-%d}", at=part.at.astimezone(zone))
+        yield say(
+            "  {day:<10}  {what}{facts}",
+            day=day,
+            what=part.words,
+            facts=f" ({part.facts})" if part.facts else "",
+        )
+    yield say("The label said")
+    yield from (say("  {label}", label=label.words) for label in one.said)
     if one.differs:
-        yield "From the log as it is now, the label would say"
-        yield from (f"  {label.words}" for label in one.would_say)
+        yield say("From the log as it is now, the label would say")
+        yield from (say("  {label}", label=label.words) for label in one.would_say)
         if one.refused:
-            yield f"  nothing: {one.refused}"
+            yield say("  nothing: {why}", why=one.refused)
     if one.corrected:
-        yield "Changed in the log since"
-        yield from (f"  {line}" for line in one.corrected)
+        yield say("Changed in the log since")
+        yield from (say("  {line}", line=line) for line in one.corrected)

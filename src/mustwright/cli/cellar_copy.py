@@ -9,20 +9,23 @@ from typing import TYPE_CHECKING
 import click
 
 from mustwright.cli.sheets import print_json
+from mustwright.cli.speech import confirm, echo
+from mustwright.cli.spoken_help import command
+from mustwright.texts import say
 
 if TYPE_CHECKING:
     from mustwright.compose import Compose
     from mustwright.services.repository import Restored
 
 DATABASE = click.option("--database", metavar="URL", help="A PostgreSQL address of the cellar.")
-LEFT_OUT = "Passphrase, sessions and tokens are not in it: they never leave this cellar."
-ENDED = (
-    "Every session and every token of a device or calendar has ended: sign in again, make new"
-    " tokens. The passphrase is the one this cellar had."
+LEFT_OUT = say("Passphrase, sessions and tokens are not in it: they never leave this cellar.")
+ENDED = say(
+    "Every session and every token of a device or calendar has ended: sign in "
+    "again, make new tokens. The passphrase is the one this cellar had."
 )
 
 
-@click.command("backup")
+@command("backup")
 @click.argument("path", metavar="PATH", type=click.Path(path_type=Path))
 @DATABASE
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
@@ -38,11 +41,11 @@ def backup_command(path: Path, database: str | None, as_json: bool) -> None:
     if as_json:
         print_json({"path": str(path), "rows": rows})
         return
-    click.echo(f"{path}: {_counted(rows)}")
-    click.echo(LEFT_OUT)
+    echo(say("{path}: {counted}", path=path, counted=_counted(rows)))
+    echo(LEFT_OUT)
 
 
-@click.command("restore")
+@command("restore")
 @click.argument("path", metavar="PATH", type=click.Path(path_type=Path))
 @DATABASE
 @click.option("--foreign", is_flag=True, help="Also accept a file that this cellar did not make.")
@@ -57,27 +60,32 @@ def restore_command(path: Path, database: str | None, foreign: bool, as_json: bo
     if as_json:
         print_json({"rows": done.rows, "aside": aside, "sealed": done.sealed, "own": done.own})
         return
-    click.echo(f"restored: {_counted(done.rows)}")
+    echo(say("restored: {counted}", counted=_counted(done.rows)))
     if not done.sealed:
-        click.echo("This file carries no seal: it could be read whole, no more is known.")
+        echo(say("This file carries no seal: it could be read whole, no more is known."))
     if aside:
-        click.echo(f"What was there before: {aside}")
-    click.echo(ENDED)
+        echo(say("What was there before: {aside}", aside=aside))
+    echo(ENDED)
 
 
 def _restored(compose: Compose, path: Path, foreign: bool, asks: bool) -> Restored:
     """Restore; a file of another cellar only after it was asked about, in a terminal."""
+    from mustwright.cli.progress_line import on_stderr
     from mustwright.services.repository import ForeignFileError
 
+    told = on_stderr("restoring")
     try:
-        return compose.restore(path, foreign=foreign)
+        return compose.restore(path, foreign=foreign, progress=told)
     except ForeignFileError as error:
         if not asks or not sys.stdin.isatty():
-            raise ForeignFileError(f"{error}; if you trust it, say --foreign") from None
-        click.echo(f"{error}.")
-        click.confirm("Take it all the same?", abort=True)
-    return compose.restore(path, foreign=True)
+            raise ForeignFileError(
+                say("{error}; if you trust it, say --foreign", error=error.text)
+            ) from None
+        echo(say("{error}.", error=error.text))
+        confirm(say("Take it all the same?"), abort=True)
+    return compose.restore(path, foreign=True, progress=told)
 
 
 def _counted(rows: dict[str, int]) -> str:
-    return ", ".join(f"{n} {name}" for name, n in rows.items() if n) or "an empty cellar"
+    counted = [f"{n} {name}" for name, n in rows.items() if n]
+    return ", ".join(counted) if counted else say("an empty cellar")

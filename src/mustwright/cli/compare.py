@@ -21,7 +21,9 @@ from mustwright.cli.sheets import (
     say_when_compiling,
     spoken_sheet,
 )
+from mustwright.cli.spoken_help import command
 from mustwright.cli.units import UNITS
+from mustwright.texts import join, literal, say
 
 if TYPE_CHECKING:
     from mustwright.nutrition.feeding_plan import FeedingPlan
@@ -31,7 +33,7 @@ AXIS_DAYS = 8
 AXIS_COLUMNS = 48
 
 
-@click.command("compare")
+@command("compare")
 @click.argument("file", metavar="FILE")
 @click.option(
     "--protocol",
@@ -81,31 +83,49 @@ def compare_command(
 
 def comparison_lines(result: Comparison) -> list[str]:
     """The comparison as text: a time axis, then one paragraph a protocol, best first."""
+    from mustwright.cli.plan import own_lines
+    from mustwright.must.gravity_text import gravity_text
     from mustwright.unit_system import volume
 
     must = result.must
-    lines = [
-        f"{result.name}: {volume(must.volume_l.value, result.ground.units)} at "
-        f"{must.gravity.value:.3f}, "
-        f"{result.plans[0].nitrogen.demand_mg_l.value:.0f} mg N/L needed, the must holds "
-        f"{result.plans[0].nitrogen.credit_mg_l.value:.0f}",
+    lines: list[str] = [
+        say(
+            "{must}: {volume} at {gravity}, {demand_mg_l:.0f} mg N/L "
+            "needed, the must holds {credit_mg_l:.0f}",
+            must=result.name,
+            volume=volume(must.volume_l.value, result.ground.units),
+            gravity=gravity_text(must.gravity.value),
+            demand_mg_l=result.plans[0].nitrogen.demand_mg_l.value,
+            credit_mg_l=result.plans[0].nitrogen.credit_mg_l.value,
+        ),
+        *own_lines(result.ground),
         "",
         *generic_lines(result.ground),
-        f"{'days after pitch':34s} " + _axis(),
+        say("{days:34s} ", days=say("days after pitch")) + _axis(),
     ]
     best_first = result.best_first()
     for plan in (one.plan for one in best_first):
         mark = "*" if plan.protocol == result.suits_best else " "
         n = plan.nitrogen
         lines.append(
-            f"{mark}{plan.protocol[:33]:33s} {_feeds_on_axis(plan)} "
-            f"{n.total_mg_l.value:4.0f} of {n.demand_mg_l.value:.0f}"
+            say(
+                "{mark}{protocol:33s} {axis} {total_mg_l:4.0f} of {demand_mg_l:.0f}",
+                mark=mark,
+                protocol=plan.protocol[:33],
+                axis=_feeds_on_axis(plan),
+                total_mg_l=n.total_mg_l.value,
+                demand_mg_l=n.demand_mg_l.value,
+            )
         )
-    lines.append("  A feed of mostly ammonium is A, mostly amino o; * is recommended.")
+    lines.append(say("  A feed of mostly ammonium is A, mostly amino o; * is recommended."))
     for one in best_first:
         lines += ["", *_paragraph(one)]
     if result.warnings:
-        lines += ["", "Watch out", *(f"  - {warning}" for warning in result.warnings)]
+        lines += [
+            "",
+            say("Watch out"),
+            *(say("  - {warning}", warning=warning) for warning in result.warnings),
+        ]
     return lines
 
 
@@ -125,28 +145,53 @@ def _feeds_on_axis(plan: FeedingPlan) -> str:
     return "".join(row)
 
 
+_BY_CLOCK = literal("    {feed}: {doses}; {when}")
+_BY_EYE = literal("    {feed}: {doses}; about {when}")
+
+
 def _paragraph(result: PlanResult) -> list[str]:
-    from mustwright.cli.plan import (
+    from mustwright.cli.feeding_text import (
         acid_lines,
         bound_lines,
         hours_text,
         nitrogen_lines,
         outcome_lines,
     )
+    from mustwright.must.gravity_text import with_gravities
+    from mustwright.planning.plan_text import in_sentence
 
     plan, verdict = result.plan, result.verdict
-    lines = [f"{plan.protocol_name} ({plan.protocol})"]
+    lines: list[str] = [say("{name} ({protocol})", name=plan.protocol_name, protocol=plan.protocol)]
     lines += nitrogen_lines(plan)
     if result.outcome:
         lines += outcome_lines(result.outcome)
     if result.acid:
         lines += acid_lines(result.acid)
     for feed in plan.feeds:
-        grams = ", ".join(f"{i.grams.value:g} g {i.name}" for i in feed.items) or "nothing"
-        about = "" if feed.expected_h.low is None else "about "
-        lines.append(f"    {feed.name}: {grams}; {about}{hours_text(feed.expected_h)}")
+        doses = [say("{grams:g} g {name}", grams=i.grams.value, name=i.name) for i in feed.items]
+        wording = _BY_CLOCK if feed.expected_h.low is None else _BY_EYE
+        lines.append(
+            wording.format(
+                feed=feed.name,
+                doses=join(", ", doses) if doses else say("nothing"),
+                when=hours_text(feed.expected_h),
+            )
+        )
+    if plan.salt and plan.salt.parts:
+        lines.append(
+            say(
+                "    {salt}: {words}",
+                salt=plan.salt.name,
+                words=plan.salt.words,
+            )
+        )
     lines += bound_lines(plan)
-    lines.append(f"  Assumes: {' '.join(plan.assumes)}")
+    lines.append(say("  Assumes: {what}", what=with_gravities(join(" ", plan.assumes))))
     if verdict.against:
-        lines.append(f"  Against it: {'; '.join(verdict.against)}.")
+        lines.append(
+            say(
+                "  Against it: {reasons}.",
+                reasons=join("; ", map(in_sentence, verdict.against)),
+            )
+        )
     return lines

@@ -7,9 +7,13 @@ import json
 import click
 
 from mustwright.cli.figure_text import working_lines
+from mustwright.cli.speech import echo, looked_up
+from mustwright.cli.spoken_help import SpokenCommand
 from mustwright.figure import Figure
 from mustwright.plain_data import answer_data, fields_of
 from mustwright.planning.convert import INSTRUMENTS, Conversion, convert
+from mustwright.texts import say
+from mustwright.units import plainly_typed
 
 _DECIMALS = {"SG": 4, "nD": 5, "Brix": 2, "Plato": 2, "Baume": 2, "Oechsle": 1, "KMW": 2,
              "% vol": 2, "g/L sugar": 1, "% water": 2}  # fmt: skip
@@ -17,6 +21,7 @@ _DECIMALS = {"SG": 4, "nD": 5, "Brix": 2, "Plato": 2, "Baume": 2, "Oechsle": 1, 
 
 @click.command(
     "convert",
+    cls=SpokenCommand,
     # No short options: a value such as "-1.2 Oechsle" must not be read as a bundle of them.
     context_settings={"ignore_unknown_options": True, "help_option_names": ["--help"]},
 )
@@ -26,7 +31,11 @@ _DECIMALS = {"SG": 4, "nD": 5, "Brix": 2, "Plato": 2, "Baume": 2, "Oechsle": 1, 
 @click.option(
     "--calibrated", metavar="TEMPERATURE", help="Marked on the hydrometer; 20 C if not given."
 )
-@click.option("--instrument", metavar="KIND", help=f"One of {', '.join(INSTRUMENTS)}.")
+@click.option(
+    "--instrument",
+    metavar="KIND",
+    help=looked_up(say("One of {kinds}.", kinds=", ".join(INSTRUMENTS))),
+)
 @click.option("--original", metavar="VALUE", help="Gravity before fermentation.")
 @click.option("--explain", is_flag=True, help="Show how the figure was worked out.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -52,22 +61,26 @@ def command(
         if word.startswith("--"):
             raise click.NoSuchOption(word)
     answer = convert(
-        " ".join(value),
+        plainly_typed(" ".join(value)),
         to,
-        temperature=temperature,
-        calibration=calibrated,
-        original=original,
+        temperature=_plain(temperature),
+        calibration=_plain(calibrated),
+        original=_plain(original),
         instrument=instrument,
     )
     if as_json:
         click.echo(json.dumps(as_plain(answer), ensure_ascii=False, indent=2))
         return
-    click.echo(shown(answer.value))
+    echo(shown(answer.value))
     if explain:
         for line in working_lines({"value": answer.value, **answer.alternatives}):
-            click.echo(line)
+            echo(line)
     for note in answer.warnings:
-        click.echo(f"note: {note}", err=True)
+        echo(say("note: {note}", note=note), err=True)
+
+
+def _plain(typed: str | None) -> str | None:
+    return None if typed is None else plainly_typed(typed)
 
 
 def as_plain(answer: Conversion) -> dict[str, object]:
@@ -81,9 +94,13 @@ def shown(figure: Figure) -> str:
     places = _DECIMALS.get(figure.unit)
 
     def text(number: float) -> str:
-        return f"{number:.6g}" if places is None else f"{number:.{places}f}"
+        return (
+            say("{number:.6g}", number=number)
+            if places is None
+            else say("{number:.{places}f}", number=number, places=places)
+        )
 
     spread = ""
     if figure.low is not None and figure.high is not None:
-        spread = f" ({text(figure.low)} to {text(figure.high)})"
-    return f"{text(figure.value)} {figure.unit}{spread}"
+        spread = say(" ({low} to {high})", low=text(figure.low), high=text(figure.high))
+    return say("{value} {unit}{spread}", value=text(figure.value), unit=figure.unit, spread=spread)

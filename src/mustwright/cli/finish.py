@@ -8,19 +8,23 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from mustwright.cli.language import language_option
 from mustwright.cli.sheets import print_answer, print_json
+from mustwright.cli.speech import looked_up
+from mustwright.cli.spoken_help import SpokenCommand, SpokenGroup, group
 from mustwright.cli.units import units_option
 from mustwright.errors import InputError
+from mustwright.texts import literal, say
 
 if TYPE_CHECKING:
     from mustwright.bench.fields import StepField
     from mustwright.bench.step import FinishingStep
 
-QUOTED = "Put a value with a space in quotes: --volume '19 L'."
+QUOTED = literal("Put a value with a space in quotes: --volume '19 L'.")
 WISHES = ("batch", "record", "used", "yes", "at", "note")
 
 
-class StepCommands(click.Group):
+class StepCommands(SpokenGroup):
     """A command for each step of the bench, its options those of the step's declaration."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
@@ -36,7 +40,7 @@ class StepCommands(click.Group):
         return _command(STEPS[cmd_name]) if cmd_name in STEPS else None
 
 
-@click.group("finish", cls=StepCommands, context_settings={"help_option_names": ["-h", "--help"]})
+@group("finish", cls=StepCommands, context_settings={"help_option_names": ["-h", "--help"]})
 def finish_command() -> None:
     """From dry mead to a safe, stable bottle: one command a step."""
 
@@ -44,16 +48,19 @@ def finish_command() -> None:
 def _option(one: StepField) -> click.Option:
     declared = [f"--{one.name.replace('_', '-')}", f"ask_{one.name}"]
     if one.shape == "tick":
-        return click.Option(declared, is_flag=True, help=one.help)
+        return click.Option(declared, is_flag=True, help=looked_up(one.help))
     metavar = "KIND" if one.choices else one.kind.metavar
-    return click.Option(declared, metavar=metavar, help=one.help, multiple=one.many)
+    return click.Option(declared, metavar=metavar, help=looked_up(one.help), multiple=one.many)
 
 
 def _as_read(one: StepField, typed: Any) -> Any:
     """What was typed; a bare volume or temperature in the chosen unit, where that is another."""
     from mustwright.unit_hints import with_unit
     from mustwright.unit_system import METRIC, current
+    from mustwright.units import plainly_typed
 
+    if one.kind.dimension and isinstance(typed, str):
+        typed = plainly_typed(typed)
     is_read = one.kind.dimension in ("volume", "temperature") and isinstance(typed, str)
     return with_unit(typed, one.kind.dimension) if is_read and current() != METRIC else typed
 
@@ -102,12 +109,13 @@ def _command(step: FinishingStep) -> click.Command:
         click.Option(["--at"], metavar="WHEN", help="When it was done; now if not given."),
         click.Option(["--note"], help="A note for the log."),
         units_option(),
+        language_option(),
         click.Option(["--explain"], is_flag=True, help="Show how every figure was worked out."),
         click.Option(["--json", "as_json"], is_flag=True, help="Print one JSON object."),
     ]
-    return click.Command(
-        step.name, params=list(options), callback=callback, short_help=step.heading,
-        help=f"{step.heading}\n\n{step.about}", epilog=QUOTED,
+    return SpokenCommand(
+        step.name, params=list(options), callback=callback, short_help=looked_up(step.heading),
+        help=f"{looked_up(step.heading)}\n\n{looked_up(step.about)}", epilog=QUOTED,
     )  # fmt: skip
 
 
@@ -136,4 +144,6 @@ def write_labels(result: Any, path: str, link: str = "", page: str = "") -> None
     try:
         Path(path).write_bytes(pdf)
     except OSError as error:
-        raise InputError("labels", "needs a file that can be written", error.strerror) from None
+        raise InputError(
+            "labels", say("needs a file that can be written"), error.strerror
+        ) from None

@@ -6,11 +6,12 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-import click
-
 from mustwright.cli.batch_context import moment_of, opened, view_now
+from mustwright.cli.speech import confirm, echo
 from mustwright.errors import InputError, UnlikelyError
 from mustwright.services.repository import MissingRecordError
+from mustwright.texts import join, say
+from mustwright.units import plainly_typed
 
 if TYPE_CHECKING:
     from mustwright.bench.amounts import Use
@@ -41,10 +42,10 @@ def for_batch(
 
     slug = wish["batch"]
     if slug is None:
-        raise InputError("--batch", "needs the batch to write it into", None)
+        raise InputError("--batch", say("needs the batch to write it into"), None)
     if not wish["record"] and any(wish[k] for k in ("used", "yes", "at", "note")):
-        said = "needs to stand beside --used, --yes, --at and --note"
-        raise InputError("--record", said, "nothing")
+        said = say("needs to stand beside --used, --yes, --at and --note")
+        raise InputError("--record", said, say("nothing"))
     with opened() as compose:
         try:
             start = start_of(compose, slug)
@@ -102,21 +103,21 @@ def _from_start(
         more["entry"] = entry_data(entry)
     if not as_json:
         for line in _head(start, fields):
-            click.echo(line)
+            echo(line)
         if danger is not None:
-            click.echo(f"! Do not do this yet: it {danger.requirement}.\n")
+            echo(say("! Do not do this yet: it {why}.\n", why=danger.requirement))
     finish(result, more)
     if entry is not None and not as_json:
         view = view_now(compose, start.slug)
-        click.echo(f"\nWritten ({entry.id[:8]}). {view.step.sentence}")
+        echo(say("\nWritten ({id}). {step}", id=entry.id[:8], step=view.step.sentence))
 
 
 def _head(start: BatchStart, fields: FilledFields) -> list[str]:
     """Where the numbers come from."""
     own = {k: v for k, v in fields.own.items() if k not in fields.typed}
     said = ", ".join(f"{k} {' / '.join(v.splitlines())}" for k, v in own.items())
-    lines = [f"From {start.name}: {said or 'nothing'}."]
-    return [*lines, *(f"  ! {doubt}" for doubt in start.doubts()), ""]
+    lines = [say("From {batch}: {fields}.", batch=start.name, fields=said or say("nothing"))]
+    return [*lines, *(say("  ! {doubt}", doubt=doubt) for doubt in start.doubts()), ""]
 
 
 def _written(
@@ -135,9 +136,9 @@ def _written(
         return write(bool(wish["yes"]))
     except UnlikelyError as doubt:
         if as_json or not sys.stdin.isatty():
-            said = f"{doubt.requirement}; if the amount is right, add --yes"
+            said = say("{doubt}; if the amount is right, add --yes", doubt=doubt.requirement)
             raise UnlikelyError(doubt.field, said, doubt.got) from None
-        if not click.confirm(f"{doubt}. Is the amount right?", err=True):
+        if not confirm(say("{doubt}. Is the amount right?", doubt=doubt.text), err=True):
             raise
         return write(True)
 
@@ -149,7 +150,8 @@ def _used(typed: Sequence[str], uses: Sequence[Use]) -> dict[str, str]:
         name, equals, amount = text.rpartition("=")
         key = name.strip() if equals else (uses[0].key if uses else "")
         if key not in {use.key for use in uses}:
-            known = ", ".join(f"{use.key} ({use.label})" for use in uses) or "none"
-            raise InputError("--used", f"needs amounts out of {known}", text)
-        found[key] = amount.strip()
+            known = [say("{key} ({label})", key=use.key, label=use.label) for use in uses]
+            needs = say("needs amounts out of {known}", known=join(", ", known) or say("none"))
+            raise InputError("--used", needs, text)
+        found[key] = plainly_typed(amount.strip())
     return found

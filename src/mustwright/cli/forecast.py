@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -15,9 +16,12 @@ from mustwright.cli.sheets import (
     say_when_compiling,
     spoken_sheet,
 )
+from mustwright.cli.speech import echo, looked_up
+from mustwright.cli.spoken_help import command
 from mustwright.cli.units import UNITS
 from mustwright.errors import InputError
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
+from mustwright.texts import say
 
 if TYPE_CHECKING:
     from mustwright.kinetics.bands import Band
@@ -27,7 +31,7 @@ if TYPE_CHECKING:
 SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
 
 
-@click.command("forecast")
+@command("forecast")
 @click.argument("file", metavar="FILE")
 @click.option("--protocol", metavar="ID", help="Id of a protocol, a protocol file, or 'none'.")
 @click.option("--readings", metavar="CSV", help="Readings so far, to fit the forecast to.")
@@ -35,7 +39,9 @@ SHOWN_DAYS = (0, 1, 2, 3, 4, 5, 7, 10, 14, 21, 28, 42)
 @click.option(
     "--members",
     type=int,
-    help=f"Number of simulated runs; {MEMBERS} if not given, as on the pages.",
+    help=looked_up(
+        say("Number of simulated runs; {members} if not given, as on the pages.", members=MEMBERS)
+    ),
 )
 @click.option(
     "--seed",
@@ -77,57 +83,98 @@ def forecast_command(
         print_json(forecast_data(result))
         return
     for line in forecast_lines(result):
-        click.echo(line)
+        echo(line)
 
 
 def _hours(text: str) -> list[float]:
     try:
         return [float(part) for part in text.split(",") if part.strip()]
     except ValueError:
-        raise InputError("--at", "needs hours such as 16,64,112", text) from None
+        raise InputError("--at", say("needs hours such as 16,64,112"), text) from None
 
 
 def forecast_lines(result: ForecastResult) -> list[str]:
     """The forecast as text."""
+    from mustwright.must.gravity_text import gravity_number as said
+    from mustwright.must.gravity_text import gravity_sign
     from mustwright.planning.likeness import HOUSE_NOTE
 
-    run = result.forecast
-    fed = result.plan.protocol_name if result.plan else "no feed at all"
-    lines = [f"{result.name}: {fed}", ""]
-    lines.append(f"{'day':>5s}  {'gravity: half the runs':>24s}  {'nine in ten':>16s}  sugar g/L")
+    run, named = result.forecast, say("gravity {sign}", sign=gravity_sign()).strip()
+    fed = result.plan.protocol_name if result.plan else say("no feed at all")
+    lines: list[str] = [say("{must}: {fed}", must=result.name, fed=fed), ""]
+    lines.append(
+        say(
+            "{day:>5s}  {half:>24s}  {most:>16s}  sugar g/L",
+            day=say("day"),
+            half=say("{gravity}: half the runs", gravity=named),
+            most=say("nine in ten"),
+        )
+    )
     shown = set(run.times_h) if len(run.times_h) <= 20 else {24.0 * d for d in SHOWN_DAYS}
     for k, t in enumerate(run.times_h):
         if t in shown:
             g = run.gravity
             lines.append(
-                f"{t / 24:5.1f}  {g.p25[k]:10.3f} {g.p50[k]:.3f} {g.p75[k]:.3f}   "
-                f"{g.p05[k]:8.3f} {g.p95[k]:.3f}  {run.sugar_g_l.p50[k]:8.0f}"
+                say(
+                    "{day:5.1f}  {p25:>10s} {p50:>5s} {p75:>5s}   {p05:>8s} {p95:>5s}  "
+                    "{sugar_g_l:8.0f}",
+                    day=t / 24,
+                    p25=said(g.p25[k]),
+                    p50=said(g.p50[k]),
+                    p75=said(g.p75[k]),
+                    p05=said(g.p05[k]),
+                    p95=said(g.p95[k]),
+                    sugar_g_l=run.sugar_g_l.p50[k],
+                )
             )
-    lines += ["", f"Dry: {_days(run.hours_to_dry)}",
-              f"Chance of stopping short: {run.chance_of_sticking:.0%}, of it "
-              f"{run.chance_not_modelled:.0%} for reasons the model does not cover",
-              *_sweet(run),
-              f"Most gas: {run.peak_gas_l_h.p50:.3g} L/h "
-              f"({run.peak_gas_l_h.p05:.3g} to {run.peak_gas_l_h.p95:.3g})",
-              f"Nitrogen left: {run.residual_yan_mg_l.p50:.0f} mg N/L "
-              f"({run.residual_yan_mg_l.p05:.0f} to {run.residual_yan_mg_l.p95:.0f})"]  # fmt: skip
+    gas, left = run.peak_gas_l_h, run.residual_yan_mg_l
+    lines += [
+        "",
+        say("Dry: {dry}", dry=_dry(run)),
+        say(
+            "Chance of stopping short: {chance:.0%}, of it {unknown:.0%} for reasons the model "
+            "does not cover",
+            chance=run.chance_of_sticking,
+            unknown=run.chance_not_modelled,
+        ),
+        *_sweet(run),
+        say(
+            "Most gas: {gas:.3g} L/h ({low:.3g} to {high:.3g})",
+            gas=gas.p50,
+            low=gas.p05,
+            high=gas.p95,
+        ),
+        say(
+            "Nitrogen left: {left:.0f} mg N/L ({low:.0f} to {high:.0f})",
+            left=left.p50,
+            low=left.p05,
+            high=left.p95,
+        ),
+    ]
     if result.plan:
-        for feed, outcome in zip(result.plan.feeds, run.feeds, strict=True):
-            lines.append(f"  {feed.name}: {_days(outcome.expected_h)}")
+        for feed, outcome in zip(
+            result.plan.feeds, run.feeds[: len(result.plan.feeds)], strict=True
+        ):
+            lines.append(say("  {feed}: {days}", feed=feed.name, days=_days(outcome.expected_h)))
     if result.with_ph:
         lines += ["", *ph_lines(result)]
     if run.verdict:
         lines += ["", run.verdict.message]
     if result.ground.house is not None:
-        lines += ["", f"{HOUSE_NOTE} --no-house leaves them out."]
-    lines += ["", *(f"  - {warning}" for warning in result.warnings)]
+        lines += ["", say("{note} --no-house leaves them out.", note=HOUSE_NOTE)]
+    lines += ["", *(say("  - {warning}", warning=warning) for warning in result.warnings)]
     return lines
 
 
 def _sweet(run: Forecast) -> list[str]:
     if run.chance_of_stopping_sweet < 0.005:
         return []
-    return [f"Stops sweet at its yeast's limit: {run.chance_of_stopping_sweet:.0%}"]
+    return [
+        say(
+            "Stops sweet at its yeast's limit: {chance:.0%}",
+            chance=run.chance_of_stopping_sweet,
+        )
+    ]
 
 
 def ph_lines(result: ForecastResult) -> list[str]:
@@ -143,19 +190,50 @@ def ph_lines(result: ForecastResult) -> list[str]:
     trough, beside = told["ph_trough"], told["sticking_by_acid"]
     odds, chance = beside["odds_factor"], beside["chance_of_sticking"]
     when = trough["expected_h"]
+    worse = say(
+        "  Potassium and low pH raise the odds of stopping {odds:.2g} times, "
+        "within the {chance:.0%}",
+        odds=odds["p50"],
+        chance=chance["p50"],
+    )
     return [
-        f"pH: lowest {trough['words']}, reached by day {when['p50'] / 24:.1f} "
-        f"({when['p05'] / 24:.1f} to {when['p95'] / 24:.1f}); crash risk {trough['risk']}: "
-        f"{trough['chance_below_floor']:.0%} under {trough['floor']:g}, "
-        f"{trough['below_2_9']:.0%} below 2.9",
-        f"  {told['ph_note']}",
-        f"  Potassium and low pH raise the odds of stopping {odds['p50']:.2g} times, within the "
-        f"{chance['p50']:.0%}",
+        say(
+            "pH: lowest {ph}, reached by day {day:.1f} ({first:.1f} to {last:.1f}); crash risk "
+            "{risk}: {under:.0%} under {floor:g}, {low:.0%} below 2.9",
+            ph=trough["words"],
+            day=when["p50"] / 24,
+            first=when["p05"] / 24,
+            last=when["p95"] / 24,
+            risk=trough["risk"],
+            under=trough["chance_below_floor"],
+            floor=trough["floor"],
+            low=trough["below_2_9"],
+        ),
+        say("  {note}", note=told["ph_note"]),
+        *([worse] if odds["p50"] >= 1.1 else []),
     ]
+
+
+def _dry(run: Forecast) -> str:
+    """The day, and between which days it is dry in nine of ten runs that get there."""
+    there = run.hours_if_dry
+    if not math.isfinite(run.hours_to_dry.p50):
+        return _days(run.hours_to_dry)
+    return say(
+        "day {day:.1f} (day {first:.1f} to {last:.1f} where it gets there)",
+        day=run.hours_to_dry.p50 / 24,
+        first=there.p05 / 24,
+        last=there.p95 / 24,
+    )
 
 
 def _days(band: Band) -> str:
     def one(hours: float) -> str:
-        return f"day {hours / 24:.1f}" if hours < 1e6 else "never"
+        return say("day {day:.1f}", day=hours / 24) if hours < 1e6 else say("never")
 
-    return f"{one(band.p50)} ({one(band.p05)} to {one(band.p95)})"
+    return say(
+        "{middle} ({first} to {last})",
+        middle=one(band.p50),
+        first=one(band.p05),
+        last=one(band.p95),
+    )

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
 
 from mustwright.cli.batch_context import JSON, opened
 from mustwright.cli.sheets import print_json, say_when_compiling
+from mustwright.cli.speech import echo
+from mustwright.cli.spoken_help import group
 from mustwright.errors import InputError
-
-if TYPE_CHECKING:
-    pass
+from mustwright.texts import say
 
 
-@click.group("house")
+@group("house")
 def house_command() -> None:
     """Your house: how your ferments differ from others', learned from finished batches."""
 
@@ -33,7 +31,7 @@ def show(as_json: bool) -> None:
             print_json(house_data(view))
             return
         for line in house_lines(view):
-            click.echo(line)
+            echo(line)
 
 
 @house_command.command("forget")
@@ -44,16 +42,22 @@ def show(as_json: bool) -> None:
 def forget(slug: str | None, everything: bool, undo: bool, as_json: bool) -> None:
     """Leave BATCH out of what was learned; the batch itself does not change."""
     if (slug is None) != everything:
-        raise InputError("BATCH", "needs the name of one batch, or --all", slug or "nothing")
+        raise InputError(
+            "BATCH", say("needs the name of one batch, or --all"), slug or say("nothing")
+        )
     with opened() as compose:
         from mustwright.services import house as use
 
         if undo:
             done = use.remember(compose.notebook, slug)
         else:
-            done = use.forget(compose.ledger, compose.notebook, slug, compose.clock())
+            done = use.forget(compose.ledger, compose.notebook, slug)
         if as_json:
             print_json({"remembered" if undo else "forgotten": done})
             return
-        word = "learned from again" if undo else "forgotten"
-        click.echo(f"{', '.join(done) or 'No batch'}: {word}.")
+        batches = ", ".join(done) or say("No batch")
+        echo(
+            say("{batches}: learned from again.", batches=batches)
+            if undo
+            else say("{batches}: forgotten.", batches=batches)
+        )

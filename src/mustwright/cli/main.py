@@ -17,7 +17,13 @@ from typing import NamedTuple, NoReturn
 
 import click
 
+from mustwright.cli.language import language_asked
+from mustwright.cli.speech import echo, note
+from mustwright.cli.spoken_help import SpokenGroup, group
+from mustwright.cli.usage_words import usage_words
 from mustwright.errors import InputError, MustwrightError, not_plain
+from mustwright.languages import here, speaking
+from mustwright.texts import say
 
 
 class Row(NamedTuple):
@@ -65,6 +71,9 @@ COMMANDS: dict[str, Row] = {
         "mustwright.cli.protocols", "protocols_command", "List, show, check and keep protocols."
     ),
     "kinds": Row("mustwright.cli.kinds", "kinds_command", "Names you can use in a must sheet."),
+    "glossary": Row(
+        "mustwright.cli.glossary", "glossary_command", "What the words of the trade mean."
+    ),
     "serve": Row("mustwright.cli.serve", "serve", "Open the web pages on this machine."),
     "backup": Row(
         "mustwright.cli.cellar_copy", "backup_command", "Copy the whole cellar into one file."
@@ -78,7 +87,7 @@ COMMANDS: dict[str, Row] = {
 }
 
 
-class LazyGroup(click.Group):
+class LazyGroup(SpokenGroup):
     """A group that imports the module of a command only when that command is used."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
@@ -101,7 +110,7 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, row.help) for name, row in COMMANDS.items()])
 
 
-@click.group(
+@group(
     cls=LazyGroup,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -110,7 +119,7 @@ class LazyGroup(click.Group):
 def root(ctx: click.Context) -> None:
     """Plan mead musts and their feeding from what you have."""
     if ctx.invoked_subcommand is None:
-        click.echo(ctx.get_help())
+        echo(ctx.get_help())
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
@@ -125,10 +134,22 @@ def run(typed: list[str]) -> int:
     for stream in (sys.stdout, sys.stderr):  # what a terminal cannot show must not stop a command
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+    try:
+        language = language_asked(typed)
+    except InputError as error:
+        return _refuse(_described(error), typed)
+    with speaking(language):
+        return _run(typed)
+
+
+def _run(typed: list[str]) -> int:
     for number, word in enumerate(typed, 1):
         if wrong := not_plain(word):
-            words = f"word {number} of the command needs plain text (UTF-8), got {wrong}"
-            return _refuse(_error(None, "needs plain text", wrong, words), typed)
+            words = say(
+                "word {number} of the command needs plain text (UTF-8), got {wrong}",
+                number=number, wrong=wrong,
+            )  # fmt: skip
+            return _refuse(_error(None, say("needs plain text"), wrong, words), typed)
     try:
         result = copy_context().run(  # what a command chooses to speak in ends with it
             root.main, args=typed, prog_name="mustwright", standalone_mode=False
@@ -147,24 +168,27 @@ def run(typed: list[str]) -> int:
 
 
 def _refuse(error: dict[str, str | None], typed: list[str]) -> int:
-    """One line on stderr, and the same as JSON on stdout where JSON was asked for."""
+    """One line on stderr, in the language spoken; in English as JSON where that was asked for."""
     options = typed[: typed.index("--")] if "--" in typed else typed
+    message = error["message"] or ""
     if "--json" in options:
-        print(json.dumps({"error": error}, ensure_ascii=False))
-    print(f"mustwright: {_one_line(error['message'] or '')}", file=sys.stderr)
+        print(json.dumps({"error": error | {"message": _one_line(message)}}, ensure_ascii=False))
+    print(f"mustwright: {_one_line(here(message))}", file=sys.stderr)
     return 2
 
 
 def _described(error: MustwrightError) -> dict[str, str | None]:
     if isinstance(error, InputError):
+        from mustwright.planning.field_words import note_in_words
+
         got = error.got if isinstance(error.got, str) else str(error.got)
-        return _error(error.field, error.requirement, got, str(error))
-    return _error(None, None, None, str(error))
+        return _error(error.field, error.requirement, got, note_in_words(error.text))
+    return _error(None, None, None, error.text)
 
 
 def _described_usage(error: click.ClickException) -> dict[str, str | None]:
     """A wrong option, argument or file name, in the same shape."""
-    message = _one_line(error.format_message())
+    message = usage_words(_one_line(error.format_message()))
     field = None
     if isinstance(error, click.BadParameter) and error.param is not None:
         field = error.param.name
@@ -187,4 +211,5 @@ def _one_line(text: str) -> str:
 
 def _show_warning(message: Warning | str, *_where: object, **_more: object) -> None:
     """A published formula outside its range, and the like: one line on stderr."""
-    print(f"mustwright: note: {_one_line(str(message))}", file=sys.stderr)
+    told = message.args[0] if isinstance(message, Warning) and message.args else message
+    note(_one_line(here(told) if isinstance(told, str) else str(told)))

@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from mustwright.cli.speech import echo, in_language
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 if TYPE_CHECKING:
     from mustwright.services.batch.repository import Ledger
@@ -33,32 +35,42 @@ def ask_passphrase(ledger: Ledger, anew: bool) -> None:
     if has_passphrase(ledger) and not anew:
         return
     if not sys.stdin.isatty():
-        needs = f"needs a passphrase: open it once in a terminal, or set {VARIABLE}"
-        raise InputError("--lan", needs, "none kept")
-    typed = click.prompt("Passphrase for the network", hide_input=True, confirmation_prompt=True)
+        needs = say(
+            "needs a passphrase: open it once in a terminal, or set {variable}", variable=VARIABLE
+        )
+        raise InputError("--lan", needs, say("none kept"))
+    typed = click.prompt(
+        in_language(say("Passphrase for the network")), hide_input=True, confirmation_prompt=True
+    )
     set_passphrase(ledger, str(typed))
 
 
-def lan_access(port: int, names: tuple[str, ...], bind: str = "0.0.0.0") -> Access:
+def lan_access(
+    port: int, names: tuple[str, ...], bind: str = "0.0.0.0", *, is_secure: bool = False
+) -> Access:
     """Locked pages, asked for by loopback, by this machine's address, or by one of its names.
 
     Parameters
     ----------
     bind : str
         The address they are served at; all of this machine where it is not one of them.
+    is_secure : bool
+        Whether they are served by https.
     """
     from mustwright.web.access import LOOPBACK_HOSTS, Access
 
     for name in names:
         if not _NAME.fullmatch(name):
-            raise InputError("--name", "needs a host name or address", name)
+            raise InputError("--name", say("needs a host name or address"), name)
     is_one = not ip_address(bind).is_unspecified
     here = bind if is_one else lan_address()
     here = f"[{here}]" if ":" in here else here
     own = socket.gethostname().lower()
     hosts = [*LOOPBACK_HOSTS, here, own, f"{own.split('.')[0]}.local", *names]
     shown = names[0] if names else here
-    return Access(True, tuple(dict.fromkeys(h for h in hosts if h)), f"http://{shown}:{port}/")
+    address = f"{'https' if is_secure else 'http'}://{shown}:{port}/"
+    every = tuple(dict.fromkeys(h for h in hosts if h))
+    return Access(True, every, address, is_secure=is_secure)
 
 
 def lan_address() -> str:
@@ -74,10 +86,18 @@ def lan_address() -> str:
             return "127.0.0.1"
 
 
-def show_code(address: str) -> None:
+def show_code(access: Access) -> None:
     """Print the address and, if the terminal can show it, the code that opens it."""
-    click.echo(f"On the phone: {address} (the code below, then the passphrase)")
-    click.echo("Plain http: anyone in the same network can listen. Trust the network, or do not.")
+    address = access.address
+    echo(say("On the phone: {address} (the code below, then the passphrase)", address=address))
+    if not access.is_secure:
+        echo(
+            say(
+                "Plain http: anyone in the same network can listen, and a phone "
+                "keeps no pages for where there is no network. --certificate and "
+                "--key change both."
+            )
+        )
     encoding = (sys.stdout.encoding or "").lower()
     if encoding.startswith("utf"):
         import io
@@ -86,4 +106,4 @@ def show_code(address: str) -> None:
 
         out = io.StringIO()
         segno.make(address, error="m").terminal(out, compact=True)
-        click.echo(out.getvalue())
+        echo(out.getvalue())

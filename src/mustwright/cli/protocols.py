@@ -5,9 +5,12 @@ from __future__ import annotations
 import click
 
 from mustwright.cli.sheets import cellar_protocols, cellar_texts, file_text, print_json
+from mustwright.cli.speech import echo
+from mustwright.cli.spoken_help import group
+from mustwright.texts import say
 
 
-@click.group("protocols", invoke_without_command=True)
+@group("protocols", invoke_without_command=True)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.pass_context
 def protocols_command(ctx: click.Context, as_json: bool) -> None:
@@ -35,8 +38,16 @@ def protocols_command(ctx: click.Context, as_json: bool) -> None:
         )
         return
     for protocol in everything.values():
-        own = "" if protocol.built_in else " (your own)"
-        click.echo(f"{protocol.id}{own}\n    {protocol.name}. {protocol.account}")
+        own = "" if protocol.built_in else say(" (your own)")
+        echo(
+            say(
+                "{id}{own}\n    {name}. {account}",
+                id=protocol.id,
+                own=own,
+                name=protocol.name,
+                account=protocol.account,
+            )
+        )
 
 
 @protocols_command.command("show")
@@ -45,7 +56,7 @@ def show(identity: str) -> None:
     """Print the file of a protocol, to be copied and changed."""
     from mustwright.services.own_protocols import protocol_text
 
-    click.echo(protocol_text(identity, cellar_texts()))
+    echo(protocol_text(identity, cellar_texts()))
 
 
 @protocols_command.command("check")
@@ -55,7 +66,7 @@ def check(file: str) -> None:
     from mustwright.nutrition.protocols import read_protocol
 
     protocol = read_protocol(file_text(file, "FILE"))
-    click.echo(f"{protocol.id}: can be used ({len(protocol.feeds)} feeds)")
+    echo(say("{id}: can be used ({count} feeds)", id=protocol.id, count=len(protocol.feeds)))
 
 
 @protocols_command.command("keep")
@@ -70,4 +81,4 @@ def keep(file: str) -> None:
         kept = keep_protocol(compose.cellar, file_text(file, "FILE"))
     finally:
         compose.close()
-    click.echo(f"{kept.key}: kept")
+    echo(say("{key}: kept", key=kept.key))

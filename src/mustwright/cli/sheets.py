@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from mustwright.cli.speech import echo, note
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 if TYPE_CHECKING:
     from mustwright.figure import Figure
@@ -51,14 +53,18 @@ def file_text(path: str, field: str) -> str:
     try:
         size = Path(path).stat().st_size
         if size > LARGEST_FILE:
-            raise InputError(field, "needs a file of at most 1 MB", f"{path} ({size} bytes)")
+            raise InputError(
+                field,
+                say("needs a file of at most 1 MB"),
+                say("{path} ({size} bytes)", path=path, size=size),
+            )
         return Path(path).read_text(encoding="utf-8")
     except OSError as error:
         raise InputError(
-            field, "needs a file that can be read", f"{path}: {error.strerror}"
+            field, say("needs a file that can be read"), f"{path}: {error.strerror}"
         ) from None
     except UnicodeDecodeError:
-        raise InputError(field, "needs UTF-8 text", path) from None
+        raise InputError(field, say("needs UTF-8 text"), path) from None
 
 
 def chosen_protocols(typed: tuple[str, ...]) -> tuple[list[str], dict[str, Protocol]]:
@@ -140,7 +146,7 @@ def aim_option(command: Command) -> Command:
 
 
 def as_written_option(command: Command) -> Command:
-    """The option that plan and compare share: protocols as their authors wrote them."""
+    """The option that plan, compare and batch start share: protocols as authors wrote them."""
     return click.option(
         "--as-written",
         is_flag=True,
@@ -164,8 +170,10 @@ def generic_lines(ground: Ground) -> list[str]:
     if not ground.setting.shelf.is_generic:
         return []
     return [
-        "This plan uses generic nutrients because the sheet names none. Do not weigh anything by "
-        "it. List what you have under [shelf].",
+        say(
+            "This plan uses generic nutrients because the sheet names none. Do not "
+            "weigh anything by it. List what you have under [shelf]."
+        ),
         "",
     ]
 
@@ -173,14 +181,14 @@ def generic_lines(ground: Ground) -> list[str]:
 def print_answer(lines: Iterable[str], working: Callable[[], Mapping[str, Figure]] | None) -> None:
     """An answer as text and, if asked for, the working of its figures below."""
     for line in lines:
-        click.echo(line)
+        echo(line)
     if working is None:
         return
     from mustwright.cli.figure_text import working_lines
 
-    click.echo("\nWorking")
+    echo(say("\nWorking"))
     for line in working_lines(working()):
-        click.echo(f"  {line}")
+        echo(say("  {line}", line=line))
 
 
 def print_json(data: dict[str, Any]) -> None:
@@ -197,5 +205,9 @@ def say_when_compiling() -> None:
     if folder is not None:
         os.environ["NUMBA_CACHE_DIR"] = str(folder)  # read when the kernel is first imported
     if not is_compiled():
-        print("mustwright: note: compiling the model, once for this installation (some seconds)",
-              file=sys.stderr)  # fmt: skip
+        note(say("compiling the model, once for this installation (some seconds)"))
+        from mustwright.cli.progress_line import on_stderr
+        from mustwright.kinetics.compile_progress import CompileProgress, listen_from_now
+
+        told = on_stderr(say("compiling the model"))
+        listen_from_now(CompileProgress(lambda: False, told=told))

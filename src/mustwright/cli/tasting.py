@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import click
 
+from mustwright.cli.numbers import NUMBER
+from mustwright.cli.speech import echo
+from mustwright.cli.spoken_help import group
 from mustwright.errors import InputError
+from mustwright.texts import literal, say
 
 # As in mustwright.learning.d_prime.TESTS, which costs NumPy to import; a test holds them together.
 TESTS = ("triangle", "paired", "duo-trio", "tetrad")
 TABLES = ("ranking", "scores")
+_RANK_SUM = literal("  {name}: rank sum {value:g}")
+_MEAN_SCORE = literal("  {name}: mean score {value:g}")
 
 
-@click.group("tasting")
+@group("tasting")
 def tasting_command() -> None:
     """Blind tastings: how many tasters, in which order, and what their answers show."""
 
@@ -19,7 +25,7 @@ def tasting_command() -> None:
 @tasting_command.command("plan")
 @click.option("--test", type=click.Choice(TESTS), required=True, help="The kind of test.")
 @click.option("--tasters", type=int, required=True, help="How many tasters, one answer each.")
-@click.option("--alpha", type=float, default=0.05, show_default=True, help="Level.")
+@click.option("--alpha", type=NUMBER, default=0.05, show_default=True, help="Level.")
 @click.option(
     "--sided", type=click.Choice(("one", "two")), help="For a paired test; two if not given."
 )
@@ -37,7 +43,7 @@ def plan(test: str, tasters: int, alpha: float, sided: str | None, as_json: bool
         return
     alike = similarity(test, tasters).message
     for line in [*plan_sentences(found), alike, "", *tasting_cautions()]:
-        click.echo(line)
+        echo(line)
 
 
 @tasting_command.command("judge")
@@ -67,7 +73,9 @@ def judge(
         return
     for name, value in (("--tasters", tasters), ("--correct", correct)):
         if value is None:
-            raise InputError(name, f"needs a number for a {test} test", "nothing")
+            raise InputError(
+                name, say("needs a number for a {test} test", test=test), say("nothing")
+            )
     assert tasters is not None
     assert correct is not None
     _judge_count(test, tasters, correct, sided, sequential, as_json)
@@ -90,10 +98,10 @@ def _judge_count(
     if as_json:
         print_json(panel_result_data(result) | ({"sequential": step} if step else {}))
         return
-    click.echo(result_sentence(result))
-    click.echo(distance_sentence(result))
+    echo(result_sentence(result))
+    echo(distance_sentence(result))
     if step:
-        click.echo(step)
+        echo(step)
 
 
 def _judge_table(test: str, file: str | None, as_json: bool) -> None:
@@ -104,7 +112,7 @@ def _judge_table(test: str, file: str | None, as_json: bool) -> None:
     from mustwright.learning.tasting_json import ranking_data, scores_data
 
     if file is None:
-        raise InputError("--file", f"needs a table of {test}", "nothing")
+        raise InputError("--file", say("needs a table of {test}", test=test), say("nothing"))
     products, table = read_panel(file_text(file, "--file"), "--file")
     if test == "ranking":
         found = ranking_data(judge_ranking(table), products)
@@ -113,12 +121,12 @@ def _judge_table(test: str, file: str | None, as_json: bool) -> None:
     if as_json:
         print_json(found)
         return
-    click.echo(found["message"])
-    values, title = (
-        (found["rank_sums"], "rank sum") if test == "ranking" else (found["means"], "mean score")
+    echo(found["message"])
+    values, wording = (
+        (found["rank_sums"], _RANK_SUM) if test == "ranking" else (found["means"], _MEAN_SCORE)
     )
     for name, value in zip(products, values, strict=True):
-        click.echo(f"  {name}: {title} {value:g}")
+        echo(wording.format(name=name, value=value))
 
 
 @tasting_command.command("order")
@@ -146,7 +154,7 @@ def order(products: int, tasters: int, seed: int, glasses: int | None, as_json: 
         print_json(serving_data(found, codes, products, seed))
         return
     for number, (row, marks) in enumerate(zip(found.orders, codes, strict=True), 1):
-        glasses_text = "  ".join(f"{mead} ({code})" for mead, code in zip(row, marks, strict=True))
-        click.echo(f"taster {number:3d}: {glasses_text}")
+        row_text = "  ".join(f"{mead} ({code})" for mead, code in zip(row, marks, strict=True))
+        echo(say("taster {number:3d}: {glasses}", number=number, glasses=row_text))
     for line in [balance_sentence(found), "", *tasting_cautions()]:
-        click.echo(line)
+        echo(line)

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from mustwright.texts import join
+
 
 @dataclass(frozen=True)
 class ListStanding:
@@ -27,7 +29,7 @@ class ListStanding:
     @property
     def words(self) -> str:
         """The statement with its source."""
-        return f"{self.statement} ({self.source})"
+        return join("", (self.statement, f" ({self.source})"))
 
 
 def standings(content: Mapping[str, Any]) -> tuple[ListStanding, ...]:
@@ -36,7 +38,7 @@ def standings(content: Mapping[str, Any]) -> tuple[ListStanding, ...]:
         ListStanding(
             tuple(str(kind) for kind in one["kinds"]),
             bool(one["listed"]),
-            str(one["statement"]),
+            one["statement"],
             str(one["source"]),
         )
         for one in content.get("standing", [])

@@ -28,6 +28,7 @@ from mustwright.finishing.step import (
     within,
 )
 from mustwright.finishing.trial import BenchTrial, bench_trial
+from mustwright.texts import say
 
 MOST_CHANGE_G_L = 10.0
 STEP_DOWN_G_L = 0.5
@@ -104,32 +105,40 @@ def acid_dose(ask: AcidAsk, law: FinishingLaw) -> AcidDose:
 
 
 def _check(ask: AcidAsk) -> None:
-    within(ask.volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
-    within(ask.scale_g, 1e-4, 1000, "scale", "a scale resolution in g")
+    within(ask.volume_l, 1e-3, MOST_LITRES, "volume", say("a volume in L"))
+    within(ask.scale_g, 1e-4, 1000, "scale", say("a scale resolution in g"))
     for name, value in (("acidity", ask.acidity_g_l), ("to_acidity", ask.to_acidity_g_l)):
         if value is not None:
-            within(value, 0, 30, name, "an acidity as tartaric in g/L")
+            within(value, 0, 30, name, say("an acidity as tartaric in g/L"))
     for name, value in (("ph", ask.ph), ("to_ph", ask.to_ph)):
         if value is not None:
-            within(value, 2.5, 5.0, name, "the pH of a mead")
+            within(value, 2.5, 5.0, name, say("the pH of a mead"))
     if ask.buffer_meq_l is not None:
-        within(ask.buffer_meq_l, 0.5, 200, "buffer", "a buffer in meq/L per pH")
+        within(ask.buffer_meq_l, 0.5, 200, "buffer", say("a buffer in meq/L per pH"))
 
 
 def _dose_by_acidity(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> Figure | None:
     if ask.to_acidity_g_l is None:
         return None
     if ask.acidity_g_l is None:
-        raise InputError("acidity", "needs the acidity it has now, as tartaric in g/L", None)
+        raise InputError("acidity", say("needs the acidity it has now, as tartaric in g/L"), None)
     change = ask.to_acidity_g_l - ask.acidity_g_l
     _right_way(change if is_acid else -change, "to_acidity", ask.to_acidity_g_l, is_acid)
     if abs(change) > MOST_CHANGE_G_L:
-        raise InputError("to_acidity", f"needs a change up to {MOST_CHANGE_G_L:g} g/L", change)
+        raise InputError(
+            "to_acidity",
+            say("needs a change up to {most:g} g/L", most=MOST_CHANGE_G_L),
+            change,
+        )
     factor = equivalent_mass(entry) / TARTARIC_G_EQ
     return Figure(
         abs(change) * factor,
         "g/L",
-        f"change as tartaric x {equivalent_mass(entry):.3f} / {TARTARIC_G_EQ}",
+        say(
+            "change as tartaric x {mass:.3f} / {tartaric}",
+            mass=equivalent_mass(entry),
+            tartaric=TARTARIC_G_EQ,
+        ),
         ARITHMETIC,
         {"now": typed(ask.acidity_g_l, "g/L"), "wanted": typed(ask.to_acidity_g_l, "g/L")},
     )
@@ -137,9 +146,9 @@ def _dose_by_acidity(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> F
 
 def _dose_by_ph(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> Figure:
     if ask.to_ph is None:
-        raise InputError("to_acidity", "needs a target: an acidity or a pH", None)
+        raise InputError("to_acidity", say("needs a target: an acidity or a pH"), None)
     if ask.ph is None:
-        raise InputError("ph", "needs the pH it has now", None)
+        raise InputError("ph", say("needs the pH it has now"), None)
     change = ask.to_ph - ask.ph
     _right_way(-change if is_acid else change, "to_ph", ask.to_ph, is_acid)
     buffer = _buffer(ask)
@@ -151,7 +160,11 @@ def _dose_by_ph(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> Figure
     return Figure(
         dose(buffer.value),
         "g/L",
-        f"buffer x change of pH / {per_mol:.3f} eq per mol x {entry['molar_mass']} / 1000",
+        say(
+            "buffer x change of pH / {per_mol:.3f} eq per mol x {molar_mass} / 1000",
+            per_mol=per_mol,
+            molar_mass=entry["molar_mass"],
+        ),
         ARITHMETIC,
         {"buffer": buffer, "pH": typed(ask.ph, ""), "pH_wanted": typed(ask.to_ph, "")},
         None if buffer.low is None else dose(buffer.low),
@@ -161,14 +174,18 @@ def _dose_by_ph(ask: AcidAsk, is_acid: bool, entry: Mapping[str, Any]) -> Figure
 
 def _buffer(ask: AcidAsk) -> Figure:
     if ask.buffer_meq_l is not None:
-        return typed(ask.buffer_meq_l, "meq/L per pH")
-    return published(finishing_data()["buffer"], "buffer", "meq/L per pH")
+        return typed(ask.buffer_meq_l, say("meq/L per pH"))
+    return published(finishing_data()["buffer"], say("buffer"), say("meq/L per pH"))
 
 
 def _right_way(change: float, where: str, got: float, is_acid: bool) -> None:
     if change < 0:
-        way = "acid makes it sourer" if is_acid else "a carbonate makes it less sour"
-        raise ImpossibleError(where, f"is the wrong way: {way}", got)
+        way = (
+            say("is the wrong way: acid makes it sourer")
+            if is_acid
+            else say("is the wrong way: a carbonate makes it less sour")
+        )
+        raise ImpossibleError(where, way, got)
 
 
 def _legal(
@@ -180,7 +197,9 @@ def _legal(
     for bound in _bounds(ask, law, is_acid, entry):
         if dose_g_l > bound.most_g_l + 1e-9:
             raise ImpossibleError(
-                bound.field, bound.words, f"{dose_g_l:.2f} g/L of {entry['name']}"
+                bound.field,
+                bound.words,
+                say("{dose:.2f} g/L of {name}", dose=dose_g_l, name=entry["name"]),
             )
 
 
@@ -194,11 +213,11 @@ def _bounds(
 def _result(
     ask: AcidAsk, law: FinishingLaw, is_acid: bool, entry: Mapping[str, Any], dose: Figure
 ) -> AcidDose:
-    name, molar = str(entry["name"]), float(entry["molar_mass"])
+    name, molar = entry["name"], float(entry["molar_mass"])
     grams = Figure(
         dose.value * ask.volume_l,
         "g",
-        "dose x volume",
+        say("dose x volume"),
         ARITHMETIC,
         {"dose_g_l": dose, "volume_l": typed(ask.volume_l, "L")},
         None if dose.low is None else dose.low * ask.volume_l,
@@ -207,7 +226,7 @@ def _result(
     weigh = Figure(
         round(math.floor(grams.value / ask.scale_g + 1e-9) * ask.scale_g, 6),
         "g",
-        f"rounded down to {ask.scale_g:g} g",
+        say("rounded down to {step:g} g", step=ask.scale_g),
         ARITHMETIC,
         {"grams": grams},
     )
@@ -215,7 +234,11 @@ def _result(
     change = Figure(
         sign * weigh.value / ask.volume_l / equivalent_mass(entry) * TARTARIC_G_EQ,
         "g/L",
-        f"grams / volume / {equivalent_mass(entry):.3f} x {TARTARIC_G_EQ}, as tartaric",
+        say(
+            "grams / volume / {mass:.3f} x {tartaric}, as tartaric",
+            mass=equivalent_mass(entry),
+            tartaric=TARTARIC_G_EQ,
+        ),
         ARITHMETIC,
         {"weigh_g": weigh},
     )
@@ -224,7 +247,7 @@ def _result(
         acidity = Figure(
             ask.acidity_g_l + change.value,
             "g/L",
-            "acidity + change, as tartaric",
+            say("acidity + change, as tartaric"),
             ARITHMETIC,
             {"acidity_g_l": typed(ask.acidity_g_l, "g/L"), "change": change},
         )
@@ -233,14 +256,14 @@ def _result(
     potassium = Figure(
         1000 * base_mol * float(entry["cation_mass"]) / ask.volume_l if has_potassium else 0.0,
         "mg/L",
-        "grams x potassium share / volume",
+        say("grams x potassium share / volume"),
         ARITHMETIC,
         {"weigh_g": weigh},
     )
     gas = Figure(
         base_mol * CO2_L_PER_MOL_20C,
         "L",
-        "mol of carbonate x 24.06 L at 20 C",
+        say("mol of carbonate x 24.06 L at 20 C"),
         ARITHMETIC,
         {"weigh_g": weigh},
     )
@@ -254,7 +277,7 @@ def _result(
         brings["calcium_mg_l"] = Figure(
             1000 * base_mol * float(entry["cation_mass"]) / ask.volume_l,
             "mg/L",
-            "grams x calcium share / volume",
+            say("grams x calcium share / volume"),
             ARITHMETIC,
             {"weigh_g": weigh},
         )
@@ -306,7 +329,7 @@ def _ph_after(
     return Figure(
         after(buffer.value),
         "",
-        "pH -+ milliequivalents / buffer: a straight line, good for small steps",
+        say("pH -+ milliequivalents / buffer: a straight line, good for small steps"),
         ARITHMETIC,
         {"pH": typed(ph, ""), "buffer": buffer},
         low,
@@ -330,17 +353,28 @@ def _trial(ask: AcidAsk, name: str, dose_g_l: float, bounds: Sequence[float]) ->
 
 
 def _steps(is_acid: bool, name: str, weigh: Figure) -> tuple[str, ...]:
-    taste = "Taste and measure the trial glasses; use the batch amount of the one you like."
+    taste = say("Taste and measure the trial glasses; use the batch amount of the one you like.")
     if is_acid:
         return (
             taste,
-            f"Dissolve {weigh.value:.2f} g of {name} in a little mead, stir it in, wait a day, "
-            "taste and measure again.",
+            say(
+                "Dissolve {grams:.2f} g of {name} in a little mead, stir it in, wait a day, taste "
+                "and measure again.",
+                grams=weigh.value,
+                name=name,
+            ),
         )
     return (
         taste,
-        f"Half of it first: {weigh.value / 2:.2f} g of {name}, wetted with water, in small parts.",
-        "Stir until the gas is out, wait a day, measure pH, then as much of the rest as it needs.",
+        say(
+            "Half of it first: {half:.2f} g of {name}, wetted with water, in small parts.",
+            half=weigh.value / 2,
+            name=name,
+        ),
+        say(
+            "Stir until the gas is out, wait a day, measure pH, then as much of the rest as it "
+            "needs."
+        ),
     )
 
 
@@ -350,16 +384,20 @@ def _notes(
     notes = []
     if ask.to_ph is not None and ask.buffer_meq_l is None:
         notes.append(
-            "Dose two glasses, measure their pH and type them for a closer figure. The buffer of "
-            "this mead is not known, which is why the range is wide."
+            say(
+                "Dose two glasses, measure their pH and type them for a closer figure. The buffer "
+                "of this mead is not known, which is why the range is wide."
+            )
         )
     if not is_acid:
         notes.append(
-            "This does not count potassium bitartrate settling out. With tartaric acid in it, half "
-            "of it may be enough."
+            say(
+                "This does not count potassium bitartrate settling out. With tartaric acid in it, "
+                "half of it may be enough."
+            )
         )
         if entry["id"] == "calcium_carbonate":
-            notes.append("Calcium settles slowly and may cause haze months later.")
+            notes.append(say("Calcium settles slowly and may cause haze months later."))
     if is_acid and entry["id"] == "lactic":
-        notes.append("Lactic acid is sold as a solution: divide by its strength.")
+        notes.append(say("Lactic acid is sold as a solution: divide by its strength."))
     return (*notes, *acid_law_words(law, entry, is_acid, ask.acidity_g_l))

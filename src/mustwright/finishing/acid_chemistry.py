@@ -7,6 +7,7 @@ from typing import Any
 
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.finishing.step import finishing_data, record
+from mustwright.texts import say
 
 TARTARIC_G_EQ = 75.043
 
@@ -65,7 +66,9 @@ def buffer_from_titration(readings: Sequence[tuple[float, float]], substance: st
     """
     is_acid, entry = substance_called(substance)
     if len(readings) < 2 or len({dose for dose, _ in readings}) < 2:
-        raise InputError("titration", "needs at least two glasses of different dose", len(readings))
+        raise InputError(
+            "titration", say("needs at least two glasses of different dose"), len(readings)
+        )
     mean_ph = sum(ph for _, ph in readings) / len(readings)
     per_mol = protons_given(entry, mean_ph) if is_acid else -float(entry["equivalents"])
     meq = [1000 * dose / float(entry["molar_mass"]) * per_mol for dose, _ in readings]
@@ -75,7 +78,9 @@ def buffer_from_titration(readings: Sequence[tuple[float, float]], substance: st
     slope = over / under
     if not slope < 0:
         raise ImpossibleError(
-            "titration", "needs a pH that falls with acid and rises with base", f"slope {slope:g}"
+            "titration",
+            say("needs a pH that falls with acid and rises with base"),
+            say("slope {slope:g}", slope=slope),
         )
     return -1 / slope
 
@@ -90,5 +95,5 @@ def substance_called(substance: str) -> tuple[bool, Mapping[str, Any]]:
     key = str(substance).strip().lower().replace(" ", "_")
     if key not in bases:
         known = ", ".join([*sorted(acids), *sorted(bases)])
-        raise InputError("with", f"needs one of {known}", substance)
+        raise InputError("with", say("needs one of {known}", known=known), substance)
     return False, record("base", key, "with")

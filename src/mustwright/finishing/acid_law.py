@@ -9,6 +9,7 @@ from typing import Any
 from mustwright.errors import ImpossibleError
 from mustwright.finishing.acid_chemistry import TARTARIC_G_EQ, equivalent_mass
 from mustwright.finishing.law import FinishingLaw, FinishingLimit
+from mustwright.texts import say
 
 OWN_LIMITS = {
     "citric": ("citric_added", "citric_total"),
@@ -44,7 +45,11 @@ def refuse_ph(law: FinishingLaw, to_ph: float) -> None:
     """
     lowest = law.lowest("ph_floor")
     if lowest is not None and lowest.low is not None and to_ph < lowest.low:
-        words = f"needs a pH kept at {lowest.low:g} or above ({_line(law, lowest)})"
+        words = say(
+            "needs a pH kept at {lowest_ph:g} or above ({line})",
+            lowest_ph=lowest.low,
+            line=_line(law, lowest),
+        )
         raise ImpossibleError("to_ph", words, to_ph)
 
 
@@ -77,16 +82,28 @@ def acid_bounds(
     bounds = []
     own = law.highest(*OWN_LIMITS.get(str(entry["id"]), ()))
     if own is not None and own.high is not None:
-        words = f"needs at most {own.high:g} g/L of {entry['name']} ({_line(law, own)})"
+        words = say(
+            "needs at most {most:g} g/L of {name} ({line})",
+            most=own.high,
+            name=entry["name"],
+            line=_line(law, own),
+        )
         bounds.append(AcidBound(own.high, "with", words))
     per_tartaric = equivalent_mass(entry) / TARTARIC_G_EQ
     change = law.highest("acid_rise" if is_acid else "acid_fall")
     if change is not None and change.high is not None:
-        way = "raised" if is_acid else "lowered"
-        words = (
-            f"needs an acidity {way} by at most {change.high:g} g/L as tartaric "
-            f"({_line(law, change)})"
+        most, line = change.high, _line(law, change)
+        raised = say(
+            "needs an acidity raised by at most {most:g} g/L as tartaric ({line})",
+            most=most,
+            line=line,
         )
+        lowered = say(
+            "needs an acidity lowered by at most {most:g} g/L as tartaric ({line})",
+            most=most,
+            line=line,
+        )
+        words = raised if is_acid else lowered
         bounds.append(AcidBound(change.high * per_tartaric, where, words))
     end = law.highest("acid_ceiling") if is_acid else law.lowest("acid_floor")
     if end is not None and acidity_g_l is not None:
@@ -106,8 +123,10 @@ def _to_the_end(
     at = end.high if is_acid else end.low
     assert at is not None
     spare = at - acidity_g_l if is_acid else acidity_g_l - at
-    side = "below" if is_acid else "above"
-    words = f"needs an acidity kept at {at:g} g/L or {side} ({_line(law, end)})"
+    line = _line(law, end)
+    below = say("needs an acidity kept at {at:g} g/L or below ({line})", at=at, line=line)
+    above = say("needs an acidity kept at {at:g} g/L or above ({line})", at=at, line=line)
+    words = below if is_acid else above
     return AcidBound(max(0.0, spare) * per_tartaric, where, words)
 
 
@@ -133,15 +152,22 @@ def acid_law_words(
     """
     names = ("acid_ceiling", "acid_rise", "ph_floor") if is_acid else ("acid_floor", "acid_fall")
     names = (*OWN_LIMITS.get(str(entry["id"]), ()), *names)
-    words = [f"{_line(law, law.limits[name])}." for name in names if name in law.limits]
+    words = [_line(law, law.limits[name]) + "." for name in names if name in law.limits]
     if acidity_g_l is None and {"acid_ceiling", "acid_floor"} & set(law.limits) & set(names):
         words.append(
-            "Its acidity was not typed, so whether it stays within the line of acidity was not "
-            "checked: measure it, or type it."
+            say(
+                "Its acidity was not typed, so whether it stays within the line of acidity was "
+                "not checked: measure it, or type it."
+            )
         )
     return words
 
 
 def _line(law: FinishingLaw, limit: FinishingLimit) -> str:
     """A line of the profile in words: what it says, for what drink, and its source."""
-    return f"{law.name}: {limit.statement.rstrip('.')}; {limit.source}"
+    return say(
+        "{law}: {statement}; {source}",
+        law=law.name,
+        statement=limit.statement.rstrip("."),
+        source=limit.source,
+    )

@@ -11,6 +11,7 @@ from scipy.optimize import linprog, minimize
 
 from mustwright.errors import ImpossibleError
 from mustwright.finishing.lots import SCALE, BlendTarget, Floats, Lot, column
+from mustwright.texts import say
 
 
 def largest(lots: Sequence[Lot], bound: Sequence[BlendTarget]) -> float:
@@ -101,8 +102,11 @@ def solve(
     if strict.columns:
         legal = _cheapest([0.0] * len(lots), _Rows([], []), strict, amount, bounds)
         if legal is None:
-            over = f"needs lots that can be blended under {most_so2:.0f} mg/L of total"
-            raise ImpossibleError("lot", over, "too much sulfur dioxide in what must go in")
+            over = say(
+                "needs lots that can be blended under {most:.0f} mg/L of total",
+                most=most_so2,
+            )
+            raise ImpossibleError("lot", over, say("too much sulfur dioxide in what must go in"))
         start = legal
     return _least_squares(lots, bound, offsets, amount, bounds, start, strict, False), False
 

@@ -18,6 +18,7 @@ from mustwright.finishing.lots import (
     QUANTITIES,
     SCALE,
     UNITS,
+    WORDS,
     BlendTarget,
     Floats,
     Lot,
@@ -27,6 +28,7 @@ from mustwright.finishing.lots import (
     volume_of,
 )
 from mustwright.finishing.step import Addition, Recorded, cautions, within
+from mustwright.texts import join, say
 from mustwright.unit_system import measured_volume, short_volume
 
 FEWEST_LOTS, MOST_LOTS = 2, 6
@@ -142,19 +144,53 @@ def blend_lots(
         if still and abs(wanted - amount) < 1e-9 * amount:
             break
         amount = min(wanted, most)
+    else:
+        litres = _to_volume(lots, litres, volume_l)
     return _result(lots, targets, bound, litres, feasible, cheapest, law)
+
+
+def _to_volume(lots: Sequence[Lot], litres: Floats, volume_l: float | None) -> Floats:
+    """The same blend in the volume wanted, where what must and can go in of each lot allows it.
+
+    Where two blends are as near to the targets, rounds may go back and forth between them.
+    """
+    if volume_l is None:
+        return litres
+    fitted = litres * volume_l / max(volume_of(lots, litres), 1e-9)
+    allowed = all(lot.least_l <= x <= lot.available_l for lot, x in zip(lots, fitted, strict=True))
+    return fitted if allowed else litres
 
 
 def _check(lots: Sequence[Lot], targets: Sequence[BlendTarget]) -> None:
     if not FEWEST_LOTS <= len(lots) <= MOST_LOTS:
-        raise InputError("lot", f"needs {FEWEST_LOTS} to {MOST_LOTS} lots", len(lots))
+        raise InputError(
+            "lot",
+            say(
+                "needs {fewest} to {most} lots",
+                fewest=FEWEST_LOTS,
+                most=MOST_LOTS,
+            ),
+            len(lots),
+        )
     if not targets:
-        raise InputError("target", "needs at least one target", "none")
+        raise InputError("target", say("needs at least one target"), say("none"))
     if len({lot.name for lot in lots}) < len(lots):
-        raise InputError("lot", "needs a name of its own for each lot", lots[0].name)
+        raise InputError("lot", say("needs a name of its own for each lot"), lots[0].name)
     for lot in lots:
-        within(lot.available_l, 1e-3, 1e6, f"lot {lot.name}.volume", "a volume in L")
-        within(lot.least_l, 0, lot.available_l, f"lot {lot.name}.least", "litres there are,")
+        within(
+            lot.available_l,
+            1e-3,
+            1e6,
+            f"lot {lot.name}.volume",
+            say("a volume in L"),
+        )
+        within(
+            lot.least_l,
+            0,
+            lot.available_l,
+            f"lot {lot.name}.least",
+            say("litres there are,"),
+        )
         try:
             mead(lot.available_l, lot.gravity, lot.alcohol_pct)
         except InputError as error:
@@ -163,22 +199,34 @@ def _check(lots: Sequence[Lot], targets: Sequence[BlendTarget]) -> None:
         for quantity in ("acidity", "so2", "sugar", "colour"):
             value = lot.per_litre(quantity)
             if value is not None:
-                within(value, 0, 1000, f"lot {lot.name}.{quantity}", "a value")
+                within(
+                    value,
+                    0,
+                    1000,
+                    f"lot {lot.name}.{quantity}",
+                    say("a value"),
+                )
         if lot.price_per_l is not None:
-            within(lot.price_per_l, 0, 1e6, f"lot {lot.name}.price", "a price")
+            within(lot.price_per_l, 0, 1e6, f"lot {lot.name}.price", say("a price"))
     seen = set()
     for target in targets:
         if target.quantity not in QUANTITIES:
-            known = f"needs one of {', '.join(QUANTITIES)}"
+            known = say("needs one of {known}", known=", ".join(QUANTITIES))
             raise InputError("target", known, target.quantity)
         if target.quantity in seen:
-            raise InputError("target", "needs each quantity once", target.quantity)
+            raise InputError("target", say("needs each quantity once"), target.quantity)
         seen.add(target.quantity)
         if not (math.isfinite(target.low) and target.low <= target.high < math.inf):
-            raise InputError("target", "needs its low end first", f"{target.low} to {target.high}")
+            raise InputError(
+                "target",
+                say("needs its low end first"),
+                say("{low} to {high}", low=target.low, high=target.high),
+            )
         for lot in lots:
             if lot.per_litre(target.quantity) is None:
-                needs = f"needs its {target.quantity}, as that is a target"
+                needs = say(
+                    "needs its {quantity}, as that is a target", quantity=WORDS[target.quantity]
+                )
                 raise InputError(f"lot {lot.name}", needs, None)
 
 
@@ -194,7 +242,11 @@ def _with_law(
     for target in targets:
         if target.quantity == "so2":
             if target.low > most:
-                over = f"needs at most {most:.0f} mg/L of total ({law.name})"
+                over = say(
+                    "needs at most {most:.0f} mg/L of total ({law})",
+                    most=most,
+                    law=law.name,
+                )
                 raise ImpossibleError("target.so2", over, target.low)
             target = replace(target, high=min(target.high, most))
         bound.append(target)
@@ -206,12 +258,16 @@ def _with_law(
 def _amount(lots: Sequence[Lot], volume_l: float) -> float:
     """Litres poured together, before contraction."""
     most, least = sum(lot.available_l for lot in lots), sum(lot.least_l for lot in lots)
-    within(volume_l, 1e-3, 1e6, "volume", "a volume in L")
+    within(volume_l, 1e-3, 1e6, "volume", say("a volume in L"))
     # Dilute lots may take up a hair more room together than apart.
     if not least * 0.999 <= volume_l <= most * 1.001:
         raise ImpossibleError(
             "volume",
-            f"needs {short_volume(least)} to {short_volume(most)}, what must and what can go in",
+            say(
+                "needs {least} to {most}, what must and what can go in",
+                least=short_volume(least),
+                most=short_volume(most),
+            ),
             short_volume(volume_l),
         )
     return min(max(volume_l, least), most)
@@ -229,14 +285,18 @@ def _result(
     liquid, amount = mixed(liquids(lots, litres)), float(litres.sum())
     refuse_solids(law, liquid, "lot")
     given = {lot.name: float(x) for lot, x in zip(lots, litres, strict=True)}
-    volume = Figure(liquid.volume_l, "L", "mass / density of the mixture", BALANCE, given)
+    volume = Figure(liquid.volume_l, "L", say("mass / density of the mixture"), BALANCE, given)
     parts = tuple(
         BlendPart(
             lot.name,
             Figure(
-                float(x), "L", "solved", ARITHMETIC, {"available_l": typed(lot.available_l, "L")}
+                float(x),
+                "L",
+                say("solved"),
+                ARITHMETIC,
+                {"available_l": typed(lot.available_l, "L")},
             ),
-            Figure(100 * float(x) / amount, "%", "litres / all litres", ARITHMETIC),
+            Figure(100 * float(x) / amount, "%", say("litres / all litres"), ARITHMETIC),
         )
         for lot, x in zip(lots, litres, strict=True)
     )
@@ -245,13 +305,13 @@ def _result(
     feasible = feasible and all(r.met for r in reached)
     priced = all(lot.price_per_l is not None for lot in lots)
     if cheapest and not priced:
-        raise InputError("lot", "needs a price for every lot to be cheapest", "none")
+        raise InputError("lot", say("needs a price for every lot to be cheapest"), say("none"))
     cost = None
     if priced:
         total = sum(
             (lot.price_per_l or 0.0) * float(x) for lot, x in zip(lots, litres, strict=True)
         )
-        cost = Figure(total, "", "sum of litres x price, in your currency", ARITHMETIC)
+        cost = Figure(total, "", say("sum of litres x price, in your currency"), ARITHMETIC)
     alcohol, gravity = figures["alcohol"], figures["gravity"]
     assert alcohol is not None
     assert gravity is not None
@@ -262,7 +322,7 @@ def _result(
         Addition(
             lot.name,
             lot.name,
-            Figure(one.mass_g, "g", "litres x density", ARITHMETIC),
+            Figure(one.mass_g, "g", say("litres x density"), ARITHMETIC),
             {},
             measured_volume(float(x)),
         )
@@ -271,14 +331,14 @@ def _result(
     )
     return BlendResult(
         feasible,
-        "least cost" if cheapest else "least deviation",
+        say("least cost") if cheapest else say("least deviation"),
         parts,
         reached,
         volume,
         Figure(
             amount - volume.value,
             "L",
-            "litres poured - litres that come of it",
+            say("litres poured - litres that come of it"),
             BALANCE,
             {"poured_l": amount, "volume_l": volume},
         ),
@@ -298,10 +358,10 @@ def _figure(lots: Sequence[Lot], litres: Floats, quantity: str, volume: Figure) 
     if any(lot.per_litre(quantity) is None for lot in lots):
         return None
     formula = {
-        "alcohol": "ethanol of all lots / volume",
-        "gravity": "density of the mixture",
-        "colour": "mean by litres: a rough guide, colour does not mix so simply",
-    }.get(quantity, "grams of all lots / volume")
+        "alcohol": say("ethanol of all lots / volume"),
+        "gravity": say("density of the mixture"),
+        "colour": say("mean by litres: a rough guide, colour does not mix so simply"),
+    }.get(quantity, say("grams of all lots / volume"))
     source = BALANCE if quantity in ("alcohol", "gravity") else ARITHMETIC
     given: dict[str, Figure | float | str] = {
         lot.name: lot.per_litre(quantity) or 0.0 for lot in lots
@@ -320,8 +380,8 @@ def _reached(lots: Sequence[Lot], litres: Floats, target: BlendTarget, amount: f
         target.quantity,
         target.low,
         target.high,
-        Figure(here, unit, "mass balance of the mixture", BALANCE),
-        Figure(off, unit, "reached - nearest end of what is wanted", ARITHMETIC),
+        Figure(here, unit, say("mass balance of the mixture"), BALANCE),
+        Figure(off, unit, say("reached - nearest end of what is wanted"), ARITHMETIC),
         abs(off) <= 0.02 * scale,
         low,
         high,
@@ -330,40 +390,56 @@ def _reached(lots: Sequence[Lot], litres: Floats, target: BlendTarget, amount: f
 
 def _words(feasible: bool, reached: Sequence[Reached], targets: Sequence[BlendTarget]) -> str:
     if feasible:
-        return "All targets are met."
+        return say("All targets are met.")
     missed = [r for r in reached if not r.met]
     if not missed:
-        return "All targets are met to within a hydrometer's reading."
+        return say("All targets are met to within a hydrometer's reading.")
     parts = []
     for one in missed:
         unit = UNITS[one.quantity]
         wanted = (
-            f"{one.wanted_low:g}"
+            say("{low:g}", low=one.wanted_low)
             if one.wanted_low == one.wanted_high
-            else (f"{one.wanted_low:g} to {one.wanted_high:g}")
+            else say("{low:g} to {high:g}", low=one.wanted_low, high=one.wanted_high)
         )
         digits = 4 if one.quantity == "gravity" else 2
         parts.append(
-            f"{one.quantity} comes to {one.reached.value:.{digits}f} {unit} of the {wanted} wanted "
-            f"(these lots allow {one.possible_low:.{digits}f} to "
-            f"{one.possible_high:.{digits}f})"
+            say(
+                "{quantity} comes to {reached:.{digits}f} {unit} of the {wanted} wanted (these "
+                "lots allow {low:.{digits}f} to {high:.{digits}f})",
+                quantity=WORDS[one.quantity],
+                reached=one.reached.value,
+                digits=digits,
+                unit=unit,
+                wanted=wanted,
+                low=one.possible_low,
+                high=one.possible_high,
+            )
         )
-    what = "together" if len(targets) > 1 else "with these lots"
-    return f"Cannot be met {what}; this is the nearest blend: {'; '.join(parts)}."
+    nearest = join("; ", parts)
+    if len(targets) > 1:
+        return say("Cannot be met together; this is the nearest blend: {nearest}.", nearest=nearest)
+    return say(
+        "Cannot be met with these lots; this is the nearest blend: {nearest}.", nearest=nearest
+    )
 
 
 def _steps() -> tuple[str, ...]:
     return (
-        "Blend 100 mL in a glass in these parts first, and taste it the next day.",
-        "Pour gently into one vessel, heaviest first; stir without splashing.",
-        "Measure free sulfur dioxide after a day: each lot binds some of the other's.",
-        "If one lot still ferments or had malolactic bacteria, the whole blend may ferment or "
-        "turn.",
+        say("Blend 100 mL in a glass in these parts first, and taste it the next day."),
+        say("Pour gently into one vessel, heaviest first; stir without splashing."),
+        say("Measure free sulfur dioxide after a day: each lot binds some of the other's."),
+        say(
+            "If one lot still ferments or had malolactic bacteria, the whole blend may ferment or "
+            "turn."
+        ),
     )
 
 
 def _notes(law: FinishingLaw, figures: Mapping[str, Figure | None]) -> tuple[str, ...]:
-    notes = ["pH does not mix in proportion: measure it."]
+    notes = [say("pH does not mix in proportion: measure it.")]
     if figures["so2"] is None and law.highest("total_so2") is not None:
-        notes.append("Total sulfur dioxide of the lots was not typed: the limit was not checked.")
+        notes.append(
+            say("Total sulfur dioxide of the lots was not typed: the limit was not checked.")
+        )
     return tuple(notes)

@@ -13,6 +13,7 @@ from mustwright.constants import BAR_PER_ATM, CO2_G_MOL, GAS_CONSTANT_J_MOL_K, K
 from mustwright.figure import Figure
 from mustwright.finishing.gas import pressure_bar_from_co2
 from mustwright.finishing.step import finishing_data
+from mustwright.texts import say
 
 R_L_BAR = GAS_CONSTANT_J_MOL_K / 100  # L bar/(mol K)
 MOST_G_L = 16.0
@@ -200,12 +201,17 @@ def warm_bottle(target: Figure, alcohol_pct: float | None, sugar_g_l: float) -> 
     return Figure(
         gauge_bar(target.value, hot, weak, sugar_g_l, usual),
         "bar",
-        f"gas shared with the headspace at {hot:g} C, with the air shut in, less 1.01325; high "
-        "end: fullest bottle, closed cold, no air dissolved",
+        say(
+            "gas shared with the headspace at {hot:g} C, with the air shut in, less 1.01325; high "
+            "end: fullest bottle, closed cold, no air dissolved",
+            hot=hot,
+        ),
         f"{SOLUBILITY}; {AIR}",
         {
             "co2_g_l": target,
-            "alcohol_pct": weak if alcohol_pct is not None else "not typed: as water; high 15 %",
+            "alcohol_pct": (
+                weak if alcohol_pct is not None else say("not typed: as water; high 15 %")
+            ),
             "sugar_g_l": sugar_g_l,
             "air_bar": air_bar(hot, usual),
             "headspace_share": usual.headspace_share,

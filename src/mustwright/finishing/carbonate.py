@@ -28,6 +28,7 @@ from mustwright.finishing.gas_class import kept_within
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.priming import Sugar, priming_sugar
 from mustwright.finishing.step import Addition, Recorded, cautions, finishing_data, within
+from mustwright.texts import join, say
 from mustwright.unit_system import degrees, degrees_number, weighed
 
 MOST_RESIDUAL_G_L = 2.0
@@ -125,7 +126,7 @@ def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
     volumes = Figure(
         target.value / CO2_VOLUME_G_L,
         "vol",
-        "g/L / 1.9768",
+        say("g/L / 1.9768"),
         CO2_VOLUME_SOURCE,
         {"g_l": target},
     )
@@ -143,32 +144,36 @@ def carbonate(ask: CarbonateAsk, law: FinishingLaw) -> Carbonation:
 
 
 def _check(ask: CarbonateAsk) -> None:
-    within(ask.volume_l, 1e-3, 1e6, "volume", "a volume in L")
+    within(ask.volume_l, 1e-3, 1e6, "volume", say("a volume in L"))
     if not ask.temperatures_c:
-        raise InputError("temperature", "needs the warmest the mead has been since it ended", None)
+        raise InputError(
+            "temperature", say("needs the warmest the mead has been since it ended"), None
+        )
     for value in ask.temperatures_c:
-        within(value, -2, 40, "temperature", "a temperature in C")
+        within(value, -2, 40, "temperature", say("a temperature in C"))
     targets = [ask.co2_volumes, ask.co2_g_l, ask.gauge_bar_20c]
     if sum(t is not None for t in targets) != 1:
-        raise InputError("co2_volumes", "needs one target: volumes, g/L or bar at 20 C", None)
+        raise InputError("co2_volumes", say("needs one target: volumes, g/L or bar at 20 C"), None)
     for name, wanted, most in (
         ("co2_volumes", ask.co2_volumes, 8.0),
         ("co2", ask.co2_g_l, 16.0),
         ("pressure", ask.gauge_bar_20c, 8.0),
     ):
         if wanted is not None:
-            within(wanted, 0, most, name, "a sparkle")
+            within(wanted, 0, most, name, say("a sparkle"))
     if ask.alcohol_pct is not None:
-        within(ask.alcohol_pct, 0, 25, "alcohol", "an alcohol in % vol")
-    within(ask.sugar_g_l, 0, 300, "residual_sugar", "sugar in g/L")
+        within(ask.alcohol_pct, 0, 25, "alcohol", say("an alcohol in % vol"))
+    within(ask.sugar_g_l, 0, 300, "residual_sugar", say("sugar in g/L"))
     if ask.fermentable_g_l is not None:
-        within(ask.fermentable_g_l, 0, 300, "fermentable", "fermentable sugar in g/L")
+        within(ask.fermentable_g_l, 0, 300, "fermentable", say("fermentable sugar in g/L"))
     if ask.limit_bar is not None:
-        within(ask.limit_bar, 0.05, 12, "limit", "the limit of your container in bar")
+        within(ask.limit_bar, 0.05, 12, "limit", say("the limit of your container in bar"))
     if ask.keg_c is not None:
-        within(ask.keg_c, -2, 40, "keg", "a temperature in C")
+        within(ask.keg_c, -2, 40, "keg", say("a temperature in C"))
     if (ask.sugar is None) == (ask.keg_c is None):
-        raise InputError("sugar", "needs either a sugar to prime with or a keg temperature", None)
+        raise InputError(
+            "sugar", say("needs either a sugar to prime with or a keg temperature"), None
+        )
 
 
 def _residual(ask: CarbonateAsk) -> Figure:
@@ -177,15 +182,17 @@ def _residual(ask: CarbonateAsk) -> Figure:
     alcohol = ask.alcohol_pct or 0.0
     held = co2_g_l_from_pressure(BAR_PER_ATM, warmest, alcohol, ask.sugar_g_l) / CO2_VOLUME_G_L
     low = float(finishing_data()["priming"]["residual_low"])
-    source = TYPED if ask.alcohol_pct is not None else "assumed: alcohol not typed, so as in water"
+    source = (
+        TYPED if ask.alcohol_pct is not None else say("assumed: alcohol not typed, so as in water")
+    )
     return Figure(
         held,
         "vol",
-        "saturation under 1 atm at the warmest temperature since the ferment ended",
+        say("saturation under 1 atm at the warmest temperature since the ferment ended"),
         SOLUBILITY,
         {
             "warmest": typed(warmest, "C"),
-            "alcohol_pct": Figure(alcohol, "% vol", "alcohol", source),
+            "alcohol_pct": Figure(alcohol, "% vol", say("alcohol"), source),
             "sugar_g_l": ask.sugar_g_l,
         },
         low * held,
@@ -199,13 +206,15 @@ def _target(ask: CarbonateAsk) -> Figure:
     if ask.co2_volumes is not None:
         given = {"volumes": typed(ask.co2_volumes, "vol")}
         source = CO2_VOLUME_SOURCE
-        return Figure(ask.co2_volumes * CO2_VOLUME_G_L, "g/L", "volumes x 1.9768", source, given)
+        return Figure(
+            ask.co2_volumes * CO2_VOLUME_G_L, "g/L", say("volumes x 1.9768"), source, given
+        )
     assert ask.gauge_bar_20c is not None
     absolute = ask.gauge_bar_20c + BAR_PER_ATM
     return Figure(
         co2_g_l_from_pressure(absolute, 20.0, ask.alcohol_pct or 0.0, ask.sugar_g_l),
         "g/L",
-        "dissolved at 20 C under the gauge pressure + 1.01325 bar",
+        say("dissolved at 20 C under the gauge pressure + 1.01325 bar"),
         SOLUBILITY,
         {"gauge_bar": typed(ask.gauge_bar_20c, "bar")},
     )
@@ -221,7 +230,9 @@ def _within_class(
     bar, words = found
     held = co2_g_l_from_pressure(bar + BAR_PER_ATM, 20.0, ask.alcohol_pct or 0.0, ask.sugar_g_l)
     given: dict[str, Figure | float | str] = {"asked": asked, "gauge_bar": bar}
-    return Figure(held, "g/L", "moved into a class of the profile", SOLUBILITY, given), (words,)
+    return Figure(held, "g/L", say("moved into a class of the profile"), SOLUBILITY, given), (
+        words,
+    )
 
 
 def _refuse(ask: CarbonateAsk, residual: Figure, target: Figure) -> None:
@@ -230,21 +241,31 @@ def _refuse(ask: CarbonateAsk, residual: Figure, target: Figure) -> None:
     if ask.stabilised not in (None, "no"):
         raise ImpossibleError(
             "stabilised",
-            "needs living yeast: what was stabilised cannot be primed; put it under gas in a keg",
+            say(
+                "needs living yeast: what was stabilised cannot be primed; put it under gas in a "
+                "keg"
+            ),
             ask.stabilised,
         )
     if ask.fermentable_g_l is not None and ask.fermentable_g_l > MOST_RESIDUAL_G_L:
         own = ask.fermentable_g_l * CO2_PER_HEXOSE_G_G / CO2_VOLUME_G_L
         raise ImpossibleError(
             "fermentable",
-            f"needs at most {MOST_RESIDUAL_G_L:g} g/L of fermentable sugar: living yeast would "
-            f"make {own:.1f} volumes of it on top of the priming, with no sure end",
-            f"{ask.fermentable_g_l:g} g/L",
+            say(
+                "needs at most {most:g} g/L of fermentable sugar: living yeast would make "
+                "{own:.1f} volumes of it on top of the priming, with no sure end",
+                most=MOST_RESIDUAL_G_L,
+                own=own,
+            ),
+            say("{sugar:g} g/L", sugar=ask.fermentable_g_l),
         )
     if target.value <= residual.value:
         raise ImpossibleError(
             "co2_volumes",
-            f"needs more than the {residual.value:.2f} volumes it may hold already",
+            say(
+                "needs more than the {held:.2f} volumes it may hold already",
+                held=residual.value,
+            ),
             round(target.value, 4),
         )
 
@@ -263,11 +284,14 @@ def _pressure(ask: CarbonateAsk, target: Figure, temperature_c: float) -> Figure
     return Figure(
         gauge(alcohol, 1.0),
         "bar",
-        f"absolute pressure at {temperature_c:g} C from solubility, less 1.01325",
+        say(
+            "absolute pressure at {temperature:g} C from solubility, less 1.01325",
+            temperature=temperature_c,
+        ),
         SOLUBILITY,
         {
             "co2_g_l": target,
-            "alcohol_pct": alcohol if known else "not typed: as water; high end 15 % vol",
+            "alcohol_pct": alcohol if known else say("not typed: as water; high end 15 % vol"),
             "sugar_g_l": ask.sugar_g_l,
         },
         gauge(alcohol, 1 - spread),
@@ -299,13 +323,13 @@ def _result(
     name = "" if ask.sugar is None else ask.sugar.name
     if sugar is not None and ask.sugar is not None:
         per_l = Figure(
-            sugar.value / ask.volume_l, "g/L", "grams / volume", ARITHMETIC, {"sugar_g": sugar}
+            sugar.value / ask.volume_l, "g/L", say("grams / volume"), ARITHMETIC, {"sugar_g": sugar}
         )
         made = target.value - residual.value * CO2_VOLUME_G_L
         rise = Figure(
             made / CO2_PER_ETHANOL_G_G / ETHANOL_G_L_PER_PCT_VOL,
             "% vol",
-            "gas made x 46.069 / 44.009 / 7.8924",
+            say("gas made x 46.069 / 44.009 / 7.8924"),
             ARITHMETIC,
             {"sugar_g_l": per_l},
         )
@@ -340,21 +364,34 @@ def _steps(
 ) -> tuple[str, ...]:
     if keg is not None:
         return (
-            "Purge the air: fill the closed keg with gas and vent it, three times.",
-            f"Cool the keg to {degrees(ask.keg_c or 0.0)} and set {keg.value:.2f} bar (gauge); "
-            "leave it on gas for one to two weeks, or rock it.",
-            "Vent before opening anything.",
+            say("Purge the air: fill the closed keg with gas and vent it, three times."),
+            say(
+                "Cool the keg to {cold} and set {bar:.2f} bar (gauge); leave it on gas for one to "
+                "two weeks, or rock it.",
+                cold=degrees(ask.keg_c or 0.0),
+                bar=keg.value,
+            ),
+            say("Vent before opening anything."),
         )
     assert sugar is not None
     return (
-        "Check that gravity has been steady for two weeks or more at room temperature (finish "
-        "stable).",
-        f"Dissolve {weighed(sugar.value)} of {name} in a little boiled water, cool it, put it in "
-        "the empty vessel and run the mead onto it; stir gently so that every bottle gets its "
-        "share.",
-        "Fill, leaving 2 to 3 cm; one plastic bottle tells the pressure by its hardness.",
-        f"Keep at {degrees_number(18, None, 0)} to {degrees(22, None, 0)} for two to four "
-        "weeks, then cold. Strong mead may be slow to start.",
+        say(
+            "Check that gravity has been steady for two weeks or more at room temperature (finish "
+            "stable)."
+        ),
+        say(
+            "Dissolve {amount} of {name} in a little boiled water, cool it, put it in the empty "
+            "vessel and run the mead onto it; stir gently so that every bottle gets its share.",
+            amount=weighed(sugar.value),
+            name=name,
+        ),
+        say("Fill, leaving 2 to 3 cm; one plastic bottle tells the pressure by its hardness."),
+        say(
+            "Keep at {low} to {high} for two to four weeks, then cold. Strong mead may be slow to "
+            "start.",
+            low=degrees_number(18, None, 0),
+            high=degrees(22, None, 0),
+        ),
     )
 
 
@@ -362,32 +399,48 @@ def _notes(ask: CarbonateAsk, residual: Figure, containers: Sequence[Container])
     notes = []
     if ask.alcohol_pct is None:
         notes.append(
-            "Type its alcohol for closer figures. Without it, the gas left is that of water (less "
-            "sugar) and the pressure is up to that at 15 % vol."
+            say(
+                "Type its alcohol for closer figures. Without it, the gas left is that of water "
+                "(less sugar) and the pressure is up to that at 15 % vol."
+            )
         )
     if ask.sugar is not None and ask.fermentable_g_l is None:
         notes.append(
-            "You gave no fermentable sugar left: this is right only if there is none. "
-            "Every g/L left adds a quarter of a volume."
+            say(
+                "You gave no fermentable sugar left: this is right only if there is none. Every "
+                "g/L left adds a quarter of a volume."
+            )
         )
     if residual.low is not None:
         notes.append(
-            f"After months of storage the gas left may be as little as {residual.low:.2f} vol. "
-            "Then it ends flatter than planned, never livelier."
+            say(
+                "After months of storage the gas left may be as little as {least:.2f} vol. Then "
+                "it ends flatter than planned, never livelier.",
+                least=residual.low,
+            )
         )
     if ask.sugar is not None:
         notes.append(
-            f"The pressure at {degrees(30)} is that of the closed bottle, air in the headspace "
-            "counted; its high end (fullest bottle, closed cold, no air dissolved) is what a "
-            "bottle must hold."
+            say(
+                "The pressure at {warm} is that of the closed bottle, air in the headspace "
+                "counted; its high end (fullest bottle, closed cold, no air dissolved) is what a "
+                "bottle must hold.",
+                warm=degrees(30),
+            )
         )
-    notes += [f"{c.name}: {c.working_bar.source}." for c in containers if not _has_source(c)]
+    notes += [
+        say("{name}: {source}.", name=c.name, source=c.working_bar.source)
+        for c in containers
+        if not _has_source(c)
+    ]
     bearing = [c.name for c in containers if c.bears]
     if not ask.container and ask.limit_bar is None:
         notes.append(
-            f"Holds it at {degrees(30)}, by working pressure: "
-            + ("; ".join(bearing) if bearing else "none of the usual kinds")
-            + "."
+            say(
+                "Holds it at {warm}, by working pressure: {kinds}.",
+                warm=degrees(30),
+                kinds=join("; ", bearing) if bearing else say("none of the usual kinds"),
+            )
         )
     return tuple(notes)
 

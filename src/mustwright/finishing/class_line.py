@@ -6,6 +6,7 @@ from mustwright.errors import ImpossibleError
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import Liquid
 from mustwright.must.gravity import brix_from_gravity, gravity_from_composition
+from mustwright.texts import say
 
 SOLIDS = "CFR2410, from memory: total solids are the Brix of the dealcoholised wine"
 
@@ -48,7 +49,13 @@ def refuse_solids(law: FinishingLaw, after: Liquid, where: str) -> None:
     if brix > most.high:
         raise ImpossibleError(
             where,
-            f"needs at most {most.high:g} Brix of total solids ({law.name}, {most.source}); "
-            f"above it this is {most.makes}",
-            f"{brix:.1f} Brix",
+            say(
+                "needs at most {most:g} Brix of total solids ({law}, {source}); above it this is "
+                "{makes}",
+                most=most.high,
+                law=law.name,
+                source=most.source,
+                makes=most.makes,
+            ),
+            say("{brix:.1f} Brix", brix=brix),
         )

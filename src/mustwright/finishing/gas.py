@@ -7,6 +7,7 @@ import math
 from mustwright.constants import BAR_PER_ATM, CO2_G_MOL, GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
 from mustwright.finishing.step import within
 from mustwright.must.density import water_density_kg_m3
+from mustwright.texts import say
 
 COLDEST_C, HOTTEST_C = -2.0, 40.0
 MOST_BAR = 15.0
@@ -120,7 +121,7 @@ def co2_g_l_from_pressure(
     1.71
     """
     _check(temperature_c, alcohol_pct, sugar_g_l)
-    within(pressure_bar, 0, MOST_BAR, "pressure", "an absolute pressure in bar")
+    within(pressure_bar, 0, MOST_BAR, "pressure", say("an absolute pressure in bar"))
     per_atm = _g_l_per_atm(temperature_c, alcohol_pct, sugar_g_l)
     return per_atm * fugacity_bar(pressure_bar, temperature_c) / BAR_PER_ATM
 
@@ -161,7 +162,7 @@ def pressure_bar_from_co2(
     3.89
     """
     _check(temperature_c, alcohol_pct, sugar_g_l)
-    within(co2_g_l, 0, 20, "co2", "carbon dioxide in g/L")
+    within(co2_g_l, 0, 20, "co2", say("carbon dioxide in g/L"))
     per_atm = _g_l_per_atm(temperature_c, alcohol_pct, sugar_g_l)
     return pressure_from_fugacity(co2_g_l / per_atm * BAR_PER_ATM, temperature_c)
 
@@ -173,9 +174,9 @@ def _g_l_per_atm(temperature_c: float, alcohol_pct: float, sugar_g_l: float) -> 
 
 
 def _check(temperature_c: float, alcohol_pct: float, sugar_g_l: float) -> None:
-    within(temperature_c, COLDEST_C, HOTTEST_C, "temperature", "a temperature in C")
-    within(alcohol_pct, 0, ETHANOL_HIGHEST_PCT, "alcohol", "an alcohol in % vol")
-    within(sugar_g_l, 0, 300, "residual_sugar", "sugar in g/L")
+    within(temperature_c, COLDEST_C, HOTTEST_C, "temperature", say("a temperature in C"))
+    within(alcohol_pct, 0, ETHANOL_HIGHEST_PCT, "alcohol", say("an alcohol in % vol"))
+    within(sugar_g_l, 0, 300, "residual_sugar", say("sugar in g/L"))
 
 
 def co2_g_l_oiv(pressure_pa: float, alcohol_pct: float, sugar_g_l: float) -> float:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from mustwright.finishing.law import FinishingLaw
+from mustwright.texts import say
 
 INSIDE_BAR = 0.01  # a hundredth of a bar inside a class, so that rounding does not leave it
 
@@ -27,9 +28,13 @@ def gas_classes(law: FinishingLaw) -> tuple[GasClass, ...]:
     if not (still and sparkling and low and high):
         return ()
     return (
-        GasClass("still", 0.0, (still.high or 0.0) - INSIDE_BAR, still.source),
-        GasClass("semi-sparkling", low.low or 0.0, high.high or 0.0, low.source),
-        GasClass("sparkling", sparkling.low or 0.0, float("inf"), sparkling.source),
+        GasClass(say("still", context="gas"), 0.0, (still.high or 0.0) - INSIDE_BAR, still.source),
+        GasClass(
+            say("semi-sparkling", context="gas"), low.low or 0.0, high.high or 0.0, low.source
+        ),
+        GasClass(
+            say("sparkling", context="gas"), sparkling.low or 0.0, float("inf"), sparkling.source
+        ),
     )
 
 
@@ -59,17 +64,27 @@ def kept_within(law: FinishingLaw, gauge_bar: float, upwards: bool) -> tuple[flo
         to, bar = (above, above.low_bar + INSIDE_BAR) if is_up else (below, end - INSIDE_BAR)
         other = below if is_up else above
         return bar, (
-            f"{gauge_bar:.2f} bar at 20 C lies between {below.name} and {above.name} "
-            f"({law.name}, {above.source}), so the plan is moved to {bar:.2f} bar: {to.name}, "
-            f"{'as meant' if upwards else 'the nearest'}. For {other.name}, ask for "
-            f"{_range(other)}."
+            say(
+                "{asked:.2f} bar at 20 C lies between {below} and {above} ({law}, {source}), so "
+                "the plan is moved to {bar:.2f} bar: {to}, {why}. For {other}, ask for {range}.",
+                asked=gauge_bar,
+                below=below.name,
+                above=above.name,
+                law=law.name,
+                source=above.source,
+                bar=bar,
+                to=to.name,
+                why=say("as meant") if upwards else say("the nearest"),
+                other=other.name,
+                range=_range(other),
+            )
         )
     return None
 
 
 def _range(one: GasClass) -> str:
     if one.name == "still":
-        return f"less than {one.high_bar + INSIDE_BAR:g} bar"
+        return say("less than {bar:g} bar", bar=one.high_bar + INSIDE_BAR)
     if one.high_bar == float("inf"):
-        return f"{one.low_bar:g} bar or more"
-    return f"{one.low_bar:g} to {one.high_bar:g} bar"
+        return say("{bar:g} bar or more", bar=one.low_bar)
+    return say("{low:g} to {high:g} bar", low=one.low_bar, high=one.high_bar)

@@ -14,6 +14,7 @@ from mustwright.figure import Figure, typed
 from mustwright.finishing.containers import refuse_not_still
 from mustwright.finishing.gas import pressure_bar_from_co2
 from mustwright.finishing.law import FinishingLaw, LabelRules
+from mustwright.texts import say
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,12 @@ class BottleAsk:
         Under pressure.
     co2_g_l : float or None
         Gas it holds [g/L].
+    container : str
+        Kind of bottle; empty where none was named.
+    limit_bar : float or None
+        What the maker's own bottle bears, gauge [bar].
+    stabilised : str
+        How yeast was stopped; empty where it was not said.
     """
 
     volume_l: float
@@ -62,6 +69,9 @@ class BottleAsk:
     contents: str = ""
     sparkling: bool = False
     co2_g_l: float | None = None
+    container: str = ""
+    limit_bar: float | None = None
+    stabilised: str = ""
 
 
 @dataclass(frozen=True)
@@ -111,7 +121,7 @@ def label_alcohol(alcohol_pct: float, law: FinishingLaw) -> Figure:
     return Figure(
         value,
         "% vol",
-        f"rounded to {step:g}; the range is what the law lets the contents be off",
+        say("rounded to {step:g}; the range is what the law lets the contents be off", step=step),
         rules.weak_source if rules.is_weak(value) else rules.alcohol_source,
         {"alcohol_pct": typed(alcohol_pct, "% vol")},
         low,
@@ -165,7 +175,7 @@ def label_facts(
     strength = ""
     if alcohol is not None:
         digits = 0 if alcohol.value == round(alcohol.value) else 1
-        form = f"{alcohol.value:.{digits}f}"
+        form = say("{alcohol:.{digits}f}", alcohol=alcohol.value, digits=digits)
         strength = rules.alcohol_form.format(form)
     threshold = law.lowest("declare_so2")
     sulfite = ""
@@ -177,11 +187,15 @@ def label_facts(
     ):
         sulfite = rules.sulfite_words
     warned = rules.warning if ask.alcohol_pct is None or ask.alcohol_pct >= 0.5 else ""
-    line = ""
+    line = say("Bottled {day} {at:%B %Y}", day=ask.bottled.day, at=ask.bottled)
     if rules.date_below_pct is not None and (
         ask.alcohol_pct is not None and ask.alcohol_pct < rules.date_below_pct
     ):
-        line = f"Best before end: {ask.bottled + timedelta(days=365):%m/%Y}"
+        line = say(
+            "Best before end: {end:%m/%Y}. {line}",
+            end=ask.bottled + timedelta(days=365),
+            line=line,
+        )
     return LabelFacts(
         ask.name,
         ask.kind,
@@ -204,7 +218,9 @@ def volume_text(litres: float) -> str:
     >>> volume_text(0.75), volume_text(1.5)
     ('750 mL', '1.5 L')
     """
-    return f"{1000 * litres:.4g} mL" if litres < 1 else f"{litres:.4g} L"
+    if litres < 1:
+        return say("{ml:.4g} mL", ml=1000 * litres)
+    return say("{litres:.4g} L", litres=litres)
 
 
 def tax_class(ask: BottleAsk, law: FinishingLaw) -> str:
@@ -214,11 +230,10 @@ def tax_class(ask: BottleAsk, law: FinishingLaw) -> str:
     least, most, below, above = law.label.no_class
     if not least <= ask.alcohol_pct <= most:
         words = below if ask.alcohol_pct < least else above
-        return f"{words} ({law.label.no_class_source})"
-    if ask.sparkling:
-        return f"{law.label.sparkling_class} ({law.label.tax_source})"
+        return say("{words} ({source})", words=words, source=law.label.no_class_source)
     classes = (w for up_to, w in law.label.tax_classes if ask.alcohol_pct <= up_to)
-    return f"{next(classes)} ({law.label.tax_source})"
+    words = law.label.sparkling_class if ask.sparkling else next(classes)
+    return say("{words} ({source})", words=words, source=law.label.tax_source)
 
 
 def refuse_class(ask: BottleAsk, law: FinishingLaw) -> None:
@@ -232,8 +247,13 @@ def refuse_class(ask: BottleAsk, law: FinishingLaw) -> None:
     if most is not None and most.high is not None and (ask.alcohol_pct or 0.0) > most.high:
         raise ImpossibleError(
             "kind",
-            f"needs another name above {most.high:g} % vol: {law.name}, {most.source}",
-            f"{ask.kind} of {ask.alcohol_pct:g} % vol",
+            say(
+                "needs another name above {most:g} % vol: {law}, {source}",
+                most=most.high,
+                law=law.name,
+                source=most.source,
+            ),
+            say("{kind} of {alcohol:g} % vol", kind=ask.kind, alcohol=ask.alcohol_pct),
         )
     if ask.co2_g_l is not None and not ask.sparkling:
         absolute = pressure_bar_from_co2(

@@ -6,13 +6,14 @@ from dataclasses import dataclass, field
 
 from mustwright.constants import CO2_PER_HEXOSE_G_G, ETHANOL_G_L_PER_PCT_VOL, ETHANOL_YIELD_G_G
 from mustwright.errors import InputError
-from mustwright.figure import ARITHMETIC, COMMON_PRACTICE, Figure, typed
+from mustwright.figure import ARITHMETIC, FROM_MEMORY, Figure, typed
 from mustwright.finishing.liquid import BALANCE, mead, of_ingredient
 from mustwright.finishing.protection import Protection, is_protected
 from mustwright.finishing.step import Addition, Recorded, cautions, within
 from mustwright.finishing.sweeten import sugars_share
 from mustwright.must.blend import INSOLUBLE_DENSITY_KG_L, fermentable_hexose
 from mustwright.must.ingredient import Ingredient
+from mustwright.texts import say
 
 LITTLE_SUGAR_G_L = 2.0
 
@@ -74,31 +75,39 @@ def add_late(
     The liquid of the fruit mixes completely (in reality over days, and some stays in the pulp);
     fibre takes up room in the vessel at 1.35 kg/L (from memory).
     """
-    within(kg, 0, 3 * volume_l, "amount", "kilograms of it, up to 3 per litre,")
+    within(kg, 0, 3 * volume_l, "amount", say("kilograms of it, up to 3 per litre,"))
     protected = protection.by != "no" and is_protected(protection, alcohol_pct)
     before = mead(volume_l, gravity, alcohol_pct)
     after = before + of_ingredient(ingredient, kg)
     given = {"kg": typed(kg, "kg"), "volume_l": typed(volume_l, "L")}
     sugar = Figure(
-        1000 * kg * sugars_share(ingredient), "g", "kg x sugars of its record", ARITHMETIC, given
+        1000 * kg * sugars_share(ingredient),
+        "g",
+        say("kg x sugars of its record"),
+        ARITHMETIC,
+        given,
     )
-    volume = Figure(after.volume_l, "L", "mass / density of the mixture", BALANCE, given)
-    per_l = Figure(sugar.value / volume.value, "g/L", "sugar / volume", ARITHMETIC, {"g": sugar})
+    volume = Figure(after.volume_l, "L", say("mass / density of the mixture"), BALANCE, given)
+    per_l = Figure(
+        sugar.value / volume.value, "g/L", say("sugar / volume"), ARITHMETIC, {"g": sugar}
+    )
     hexose_g_l = 1000 * kg * fermentable_hexose(ingredient) / volume.value
-    now = Figure(after.alcohol_pct, "% vol", "ethanol / new volume", BALANCE, given)
+    now = Figure(after.alcohol_pct, "% vol", say("ethanol / new volume"), BALANCE, given)
     then = Figure(
         now.value + hexose_g_l * ETHANOL_YIELD_G_G / ETHANOL_G_L_PER_PCT_VOL,
         "% vol",
-        "alcohol now + fermentable sugar x 0.47 / 7.8924",
+        say("alcohol now + fermentable sugar x 0.47 / 7.8924"),
         ARITHMETIC,
         {"now": now, "fermentable_g_l": hexose_g_l},
     )
-    gas = Figure(hexose_g_l * CO2_PER_HEXOSE_G_G, "g/L", "fermentable sugar x 0.48857", ARITHMETIC)
+    gas = Figure(
+        hexose_g_l * CO2_PER_HEXOSE_G_G, "g/L", say("fermentable sugar x 0.48857"), ARITHMETIC
+    )
     mineral = ingredient.figures.get("potassium_mg_kg")
     potassium = Figure(
         (mineral.value if mineral else 0.0) * kg * ingredient.share_edible / volume.value,
         "mg/L",
-        "record x kg / volume",
+        say("record x kg / volume"),
         ARITHMETIC,
         {"record": mineral} if mineral else {},
         None if not mineral or mineral.low is None else mineral.low * kg / volume.value,
@@ -106,11 +115,15 @@ def add_late(
     )
     fibre = kg * ingredient.share("insoluble") / INSOLUBLE_DENSITY_KG_L
     filled = Figure(
-        volume.value + fibre, "L", "liquid + fibre / 1.35 kg/L", "from memory", {"liquid": volume}
+        volume.value + fibre,
+        "L",
+        say("liquid + fibre / 1.35 kg/L"),
+        FROM_MEMORY,
+        {"liquid": volume},
     )
-    density = Figure(after.gravity, "SG 20/20", "density of the mixture", BALANCE, given)
+    density = Figure(after.gravity, "SG 20/20", say("density of the mixture"), BALANCE, given)
     wakes = per_l.value > LITTLE_SUGAR_G_L and not protected
-    grams = Figure(1000 * kg, "g", "as typed", ARITHMETIC)
+    grams = Figure(1000 * kg, "g", say("as typed"), ARITHMETIC)
     recorded = Recorded(
         (
             Addition(
@@ -133,24 +146,32 @@ def add_late(
 def _steps(wakes: bool, sugar_g_l: float) -> tuple[str, ...]:
     if wakes:
         return (
-            "Leave room for foam, fit an airlock: this is a new ferment, not an aroma step.",
-            f"Let the {sugar_g_l:.0f} g/L ferment, check that gravity is steady again, then rack.",
-            "To keep the sweetness instead, stabilise before it goes in.",
+            say("Leave room for foam, fit an airlock: this is a new ferment, not an aroma step."),
+            say(
+                "Let the {sugar:.0f} g/L ferment, check that gravity is steady again, then rack.",
+                sugar=sugar_g_l,
+            ),
+            say("To keep the sweetness instead, stabilise before it goes in."),
         )
     return (
-        "Hang it in a boiled bag and keep it under the surface. Taste every day or two.",
-        "Take it out before it turns bitter; rack, and check gravity for a week.",
+        say("Hang it in a boiled bag and keep it under the surface. Taste every day or two."),
+        say("Take it out before it turns bitter; rack, and check gravity for a week."),
     )
 
 
 def _notes(protection: Protection, wakes: bool, now: float, then: float) -> tuple[str, ...]:
-    notes = ["Fruit carries wild yeast: sulfite it, or freeze and scald it first."]
+    notes = [say("Fruit carries wild yeast: sulfite it, or freeze and scald it first.")]
     if wakes:
         notes.insert(
-            0, f"Live yeast will ferment it: from {now:.1f} to about {then:.1f} % vol, with gas."
+            0,
+            say(
+                "Live yeast will ferment it: from {now:.1f} to about {then:.1f} % vol, with gas.",
+                now=now,
+                then=then,
+            ),
         )
     if protection.by is None:
-        notes.append("You did not say how the mead is protected, so live yeast is assumed.")
+        notes.append(say("You did not say how the mead is protected, so live yeast is assumed."))
     return tuple(notes)
 
 
@@ -187,25 +208,33 @@ def spice(volume_l: float, grams_per_litre: float, name: str) -> Spice:
     Thirds: common practice, no source.
     """
     if not 0 < grams_per_litre <= 50:
-        raise InputError("dose", "needs grams per litre above 0, to 50", grams_per_litre)
+        raise InputError("dose", say("needs grams per litre above 0, to 50"), grams_per_litre)
     grams = Figure(
         grams_per_litre * volume_l,
         "g",
-        "dose x volume",
+        say("dose x volume"),
         ARITHMETIC,
         {"dose_g_l": typed(grams_per_litre, "g/L"), "volume_l": typed(volume_l, "L")},
     )
     third = grams.value / 3
     steps = (
-        f"A third first ({third:.1f} g) in a boiled bag; taste daily; the rest only if it is "
-        "missed.",
-        "Take the bag out a little before it is strong enough: the flavour grows with time.",
+        say(
+            "Hang a third ({third:.1f} g) in it first, in a boiled bag. Taste daily; add the rest "
+            "only if you want more.",
+            third=third,
+        ),
+        say("Take the bag out a little before it is strong enough: the flavour grows with time."),
     )
     recorded = Recorded(
         (Addition(name, name, grams),),
         {},
         steps,
-        (f"Thirds: {COMMON_PRACTICE}. Spice carries germs: steep it in spirit or scald it.",),
+        (
+            say(
+                "A third at a time: common practice, no source. Spice carries germs: steep it in "
+                "spirit or scald it."
+            ),
+        ),
         cautions("bench_first", "allergens_named"),
     )
     return Spice(grams, recorded)

@@ -10,6 +10,7 @@ from typing import Any
 from mustwright import data
 from mustwright.data.list_standing import ListStanding, standings
 from mustwright.figure import Figure
+from mustwright.texts import say
 from mustwright.units import parse_quantity
 
 
@@ -182,9 +183,9 @@ def _law(content: Mapping[str, Any]) -> FinishingLaw:
     }
     return FinishingLaw(
         str(content["id"]),
-        str(content["name"]),
+        content["name"],
         data.edition_of(content),
-        str(content["note"]),
+        content["note"],
         limits,
         classes,
         _label(content["label"]),
@@ -194,13 +195,17 @@ def _law(content: Mapping[str, Any]) -> FinishingLaw:
 
 def _limit(one: Mapping[str, Any], name: str) -> FinishingLimit:
     low, high = _bound(one, "min"), _bound(one, "max")
-    makes = f"{one['makes']} ({one['makes_source']})" if "makes" in one else ""
+    makes = (
+        say("{makes} ({source})", makes=one["makes"], source=one["makes_source"])
+        if "makes" in one
+        else ""
+    )
     return FinishingLimit(
         name,
         low,
         high,
         str(one["unit"]),
-        str(one["statement"]),
+        one["statement"],
         str(one["source"]),
         bool(one.get("every_step", False)),
         makes,
@@ -229,29 +234,29 @@ def _label(rules: Mapping[str, Any]) -> LabelRules:
         tuple(float(v) for v in rules.get("from_lines_pct", ())),
         None if weak is None else float(weak),
         float(rules.get("weak_tolerance_pct", rules["alcohol_tolerance_pct"])),
-        str(rules.get("weak_words", "")),
+        rules.get("weak_words", ""),
         str(rules.get("weak_source", "")),
-        tuple((float(c["up_to_pct"]), str(c["words"])) for c in rules.get("tax_class", ())),
+        tuple((float(c["up_to_pct"]), c["words"]) for c in rules.get("tax_class", ())),
         (
             float(rules.get("wine_from_pct", 0.0)),
             float(rules.get("wine_up_to_pct", 100.0)),
-            str(rules.get("no_class_below", "")),
-            str(rules.get("no_class_above", "")),
+            rules.get("no_class_below", ""),
+            rules.get("no_class_above", ""),
         ),
         str(rules.get("no_class_source", "")),
-        str(rules.get("sparkling_class", "")),
+        rules.get("sparkling_class", ""),
         str(rules.get("tax_source", "")),
-        str(rules.get("tax_note", "")),
+        rules.get("tax_note", ""),
         str(rules["sulfite_words"]),
         str(rules["warning"]),
         str(rules["warning_source"]),
-        str(rules["naming"]),
+        rules["naming"],
         str(rules["naming_source"]),
-        str(rules["fill"]),
+        rules["fill"],
         str(rules["fill_source"]),
         tuple(float(v) for v in rules.get("fill_ml", ())),
         None if whole is None else float(whole),
-        str(rules["date"]),
+        rules["date"],
         str(rules["date_source"]),
         None if below is None else float(below),
     )

@@ -16,7 +16,9 @@ from mustwright.must.alcohol import (
 )
 from mustwright.must.density import must_density_kg_m3
 from mustwright.must.gravity import gravity_from_composition
+from mustwright.must.gravity_text import gravity_span
 from mustwright.must.ingredient import Ingredient
+from mustwright.texts import say
 
 BALANCE = "mass balance; OIML1975, OIV2012, ICUMSA1998"
 HIGHEST_EXTRACT_G_L = 600.0
@@ -101,12 +103,16 @@ def extract_g_l_from_gravity(gravity: float, alcohol_pct: float) -> float:
     >>> round(extract_g_l_from_gravity(0.998, 13.0), 1)
     38.9
     """
-    within(alcohol_pct, 0, HIGHEST_ALCOHOL_PCT, "alcohol", "an alcohol in % vol")
+    within(alcohol_pct, 0, HIGHEST_ALCOHOL_PCT, "alcohol", say("an alcohol in % vol"))
     ethanol = float(ethanol_g_l_from_pct_vol(alcohol_pct))
     low = float(gravity_from_composition(0.0, ethanol))
     high = float(gravity_from_composition(HIGHEST_EXTRACT_G_L, ethanol))
     if not low <= gravity <= high:
-        between = f"needs {low:.4f} to {high:.4f} with {alcohol_pct:g} % vol of alcohol in it"
+        between = say(
+            "needs {span} with {alcohol:g} % vol of alcohol in it",
+            span=gravity_span(low, high, digits=4),
+            alcohol=alcohol_pct,
+        )
         raise ImpossibleError("gravity", between, gravity)
     return float(
         brentq(
@@ -145,7 +151,7 @@ def mead(volume_l: float, gravity: float, alcohol_pct: float) -> Liquid:
     -----
     Mass from `must_density_kg_m3` (ICUMSA1998, OIML1975, OIV2012).
     """
-    within(volume_l, 1e-6, MOST_LITRES, "volume", "a volume in L")
+    within(volume_l, 1e-6, MOST_LITRES, "volume", say("a volume in L"))
     extract = extract_g_l_from_gravity(gravity, alcohol_pct)
     ethanol = float(ethanol_g_l_from_pct_vol(alcohol_pct))
     mass = float(must_density_kg_m3(extract, ethanol))

@@ -9,12 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.finishing.liquid import Liquid, mead, mixed
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 QUANTITIES = ("alcohol", "gravity", "acidity", "so2", "sugar", "colour")
 UNITS = {
     "alcohol": "% vol", "gravity": "SG 20/20", "acidity": "g/L", "so2": "mg/L", "sugar": "g/L",
     "colour": "",
+}  # fmt: skip
+WORDS = {
+    "alcohol": say("alcohol"), "gravity": say("gravity"), "acidity": say("acidity"),
+    "so2": say("so2"), "sugar": say("sugar"), "colour": say("colour"),
 }  # fmt: skip
 # What counts as one step away from a target, and how close is close enough when not said.
 SCALE = {"alcohol": 0.1, "gravity": 0.001, "acidity": 0.1, "so2": 5.0, "sugar": 2.0, "colour": 0.2}

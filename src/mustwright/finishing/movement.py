@@ -14,6 +14,7 @@ from scipy.special import chdtrc
 from mustwright.errors import InputError
 from mustwright.figure import ARITHMETIC, ASSUMED, Figure
 from mustwright.finishing.step import finishing_data
+from mustwright.texts import say
 
 SIGMA_PER_90_PCT = 1.645
 
@@ -83,14 +84,16 @@ def movement(readings: Sequence[GravityReading], sigma: float) -> Movement:
     t, g = _centred(days, w), _centred(gravities, w)
     spread, slope = float(w @ t**2), float(w @ (t * g))
     if not spread > 0:
-        raise InputError("reading", "needs readings of at least two different times", len(readings))
+        raise InputError(
+            "reading", say("needs readings of at least two different times"), len(readings)
+        )
     chance, rate = _weighed(spread, slope)
     slope /= spread
     error = 1 / math.sqrt(spread)
     fall = Figure(
         0.0 - slope,
-        "per day",
-        "least squares line through the readings, error from the instrument",
+        say("per day"),
+        say("least squares line through the readings, error from the instrument"),
         ARITHMETIC,
         {"sigma": sigma},
         -slope - SIGMA_PER_90_PCT * error,
@@ -166,12 +169,14 @@ def next_check(readings: Sequence[GravityReading], sigma: float, verdict: str) -
     """
     record = finishing_data()["stability"]
     last, settled = readings[-1], float(record["settled_chance"])
-    formula = "first day on which an unchanged reading brings the chance below 10 %, 2 to 28"
+    formula = say("first day on which an unchanged reading brings the chance below 10 %, 2 to 28")
     source = str(record["rate_source"])
     if verdict == "moving":
-        return Figure(3.0, "d", "it moves: look again soon", ASSUMED)
+        return Figure(3.0, "d", say("it moves: look again soon"), ASSUMED)
     if verdict in ("dry and settled", "settled and sterile"):
-        return Figure(28.0, "d", "a last look before bottling, or in the bottle", ASSUMED)
+        return Figure(28.0, "d", say("a last look before bottling, or in the bottle"), ASSUMED)
+    if verdict == "settled, not safe":
+        return Figure(7.0, "d", say("it stands still: a week in the warm tells more"), ASSUMED)
     least = float(record["least_days"]) - (last.day - readings[0].day)
     days, gravities, w = _columns([*readings, last], sigma)
     g = _centred(gravities, w)

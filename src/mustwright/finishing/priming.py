@@ -11,6 +11,7 @@ from mustwright.finishing.liquid import of_ingredient
 from mustwright.finishing.step import record
 from mustwright.must.blend import fermentable_hexose
 from mustwright.must.ingredient import Ingredient
+from mustwright.texts import say
 
 THINNING_FORMS = ("juice", "concentrate", "fruit", "syrup")
 
@@ -36,15 +37,21 @@ def sugar_called(identity: str, ingredient: Ingredient | None = None) -> Sugar:
     if ingredient is None:
         entry = record("priming_sugar", identity, "sugar")
         hexose = Figure(
-            float(entry["hexose"]), "g/g", "hexose per gram by molar masses", ARITHMETIC
+            float(entry["hexose"]), "g/g", say("hexose per gram by molar masses"), ARITHMETIC
         )
-        return Sugar(str(entry["id"]), str(entry["name"]), hexose)
+        return Sugar(str(entry["id"]), entry["name"], hexose)
     share = fermentable_hexose(ingredient)
     if share < 0.02:
-        raise ImpossibleError("sugar", "needs something with fermentable sugar", ingredient.name)
+        raise ImpossibleError(
+            "sugar", say("needs something with fermentable sugar"), ingredient.name
+        )
     water = ingredient.figures.get("water_pct", 0.0)
     hexose = Figure(
-        share, "g/g", "sugars x fermentable share (sucrose x 1.053)", ARITHMETIC, {"water": water}
+        share,
+        "g/g",
+        say("sugars x fermentable share (sucrose x 1.053)"),
+        ARITHMETIC,
+        {"water": water},
     )
     return Sugar(ingredient.id, ingredient.name, hexose, ingredient)
 
@@ -79,8 +86,8 @@ def priming_sugar(sugar: Sugar, in_l: float, residual: Figure, target: Figure) -
     hexose = Figure(
         CO2_PER_HEXOSE_G_G,
         "g/g",
-        "2 CO2 per hexose",
-        "arithmetic: 2 x 44.009 over 180.156 g/mol",
+        say("2 CO2 per hexose"),
+        say("arithmetic: 2 x 44.009 over 180.156 g/mol"),
     )
     per_gram = sugar.hexose_g_g.value * hexose.value
     room = _room_l_g(sugar)
@@ -89,15 +96,18 @@ def priming_sugar(sugar: Sugar, in_l: float, residual: Figure, target: Figure) -
         missing = (target.value - left_volumes * CO2_VOLUME_G_L) * in_l
         if per_gram <= target.value * room:
             raise ImpossibleError(
-                "sugar", "is too thin for so much sparkle: it waters the mead faster", sugar.name
+                "sugar",
+                say("is too thin for so much sparkle: it waters the mead faster"),
+                sugar.name,
             )
         return max(missing / (per_gram - target.value * room), 0.0)
 
     return Figure(
         grams(residual.value),
         "g",
-        "(target - left) x 1.9768 x volume / (hexose x 0.48857)"
-        + (", thinning counted" if room else ""),
+        say("(target - left) x 1.9768 x volume / (hexose x 0.48857), thinning counted")
+        if room
+        else say("(target - left) x 1.9768 x volume / (hexose x 0.48857)"),
         ARITHMETIC,
         {
             "target_g_l": target,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.texts import say
 
 STABILISED_BY = ("sulfite+sorbate", "pasteurised", "sterile-filtered", "alcohol", "no")
 
@@ -45,13 +46,16 @@ def is_protected(protection: Protection, alcohol_pct: float) -> bool:
     if protection.by is None:
         return False
     if protection.by not in STABILISED_BY:
-        known = f"needs one of {', '.join(STABILISED_BY)}"
+        known = say("needs one of {known}", known=", ".join(STABILISED_BY))
         raise InputError("stabilised", known, protection.by)
     if protection.by == "no":
         raise ImpossibleError(
             "stabilised",
-            "needs sulfite and sorbate, pasteurising or sterile filtering first, or alcohol that "
-            "the yeast has been shown not to pass: it would eat the sweetness and burst bottles",
+            say(
+                "needs sulfite and sorbate, pasteurising or sterile filtering first, or alcohol "
+                "that the yeast has been shown not to pass: it would eat the sweetness and burst "
+                "bottles"
+            ),
             "no",
         )
     if protection.by == "alcohol":
@@ -67,19 +71,26 @@ def _prove(protection: Protection, alcohol_pct: float) -> None:
         protection.sugar_left_g_l,
     )
     if high is None or alcohol_pct < high:
-        got = "none typed" if high is None else f"{high:g} % vol"
+        got = say("none typed") if high is None else say("{high:g} % vol", high=high)
         raise ImpossibleError(
             "tolerance",
-            f"needs the highest alcohol this yeast reaches, and not above the {alcohol_pct:g} % "
-            "vol of the mead",
+            say(
+                "needs the highest alcohol this yeast reaches, and not above the {alcohol:g} % "
+                "vol of the mead",
+                alcohol=alcohol_pct,
+            ),
             got,
         )
     if days is None or days < PROVEN_DAYS:
-        shown = f"needs at least {PROVEN_DAYS:g} days of standing still as proof"
+        shown = say(
+            "needs at least {days:g} days of standing still as proof",
+            days=PROVEN_DAYS,
+        )
         raise ImpossibleError("days_still", shown, days)
     if left is None or left < PROVEN_SUGAR_G_L:
-        shown = (
-            f"needs at least {PROVEN_SUGAR_G_L:g} g/L of fermentable sugar left uneaten as proof: "
-            "a yeast that ran out of sugar has not shown its limit"
+        shown = say(
+            "needs at least {sugar:g} g/L of fermentable sugar left uneaten as proof: a yeast "
+            "that ran out of sugar has not shown its limit",
+            sugar=PROVEN_SUGAR_G_L,
         )
         raise ImpossibleError("residual_sugar", shown, left)

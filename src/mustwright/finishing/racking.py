@@ -11,10 +11,12 @@ from mustwright.finishing.liquid import BALANCE, Liquid, mead
 from mustwright.finishing.step import Addition, Recorded, cautions, published, record, within
 from mustwright.must.blend import Blend, Portion
 from mustwright.must.ingredient import Ingredient
+from mustwright.texts import say
 from mustwright.unit_system import measured_volume, short_volume
 
 SMALL_HEADSPACE_PCT = 2.0
 SUGARY_TOP_UP_G_L = 2.0
+TOP_UPS = {"mead": say("mead"), "water": say("water"), "honey water": say("honey water")}
 
 
 @dataclass(frozen=True)
@@ -87,20 +89,20 @@ def rack(ask: RackAsk) -> Racking:
     Racking itself changes neither gravity nor alcohol; losses are what stays behind. Measured lees:
     ``pi/4 x diameter^2 x depth``. Topping up mixes by mass, contraction included.
     """
-    within(ask.volume_l, 1e-3, 1e6, "volume", "a volume in L")
+    within(ask.volume_l, 1e-3, 1e6, "volume", say("a volume in L"))
     lees = _lees(ask)
-    way = published(record("racking_way", ask.way, "by")["loss_l"], "loss on the way", "L")
+    way = published(record("racking_way", ask.way, "by")["loss_l"], say("loss on the way"), "L")
     given = {"volume_l": typed(ask.volume_l, "L"), "lees_l": lees, "way_l": way}
     left = ask.volume_l - lees.value - way.value
     if left <= 0:
         raise ImpossibleError(
-            "volume", "needs more than what stays behind", short_volume(ask.volume_l)
+            "volume", say("needs more than what stays behind"), short_volume(ask.volume_l)
         )
     low = high = None
     if None not in (lees.high, way.high, lees.low, way.low):
         low = max(0.0, ask.volume_l - float(lees.high or 0) - float(way.high or 0))
         high = ask.volume_l - float(lees.low or 0) - float(way.low or 0)
-    racked = Figure(left, "L", "volume - lees - hoses", ARITHMETIC, given, low, high)
+    racked = Figure(left, "L", say("volume - lees - hoses"), ARITHMETIC, given, low, high)
     if ask.vessel_l is None:
         return _as_racked(ask, lees, way, racked)
     return _with_vessel(ask, lees, way, racked)
@@ -133,30 +135,32 @@ def _as_racked(
 
 
 def _same(value: float | None, unit: str) -> Figure | None:
-    return None if value is None else Figure(value, unit, "racking does not change it", ARITHMETIC)
+    if value is None:
+        return None
+    return Figure(value, unit, say("racking does not change it"), ARITHMETIC)
 
 
 def _lees(ask: RackAsk) -> Figure:
     if (ask.lees_depth_cm is None) != (ask.diameter_cm is None):
-        raise InputError("lees_depth", "needs depth and diameter together", ask.lees_depth_cm)
+        raise InputError("lees_depth", say("needs depth and diameter together"), ask.lees_depth_cm)
     if ask.lees_depth_cm is not None and ask.diameter_cm is not None:
-        within(ask.lees_depth_cm, 0, 100, "lees_depth", "a depth in cm")
-        within(ask.diameter_cm, 1, 500, "diameter", "a diameter in cm")
+        within(ask.lees_depth_cm, 0, 100, "lees_depth", say("a depth in cm"))
+        within(ask.diameter_cm, 1, 500, "diameter", say("a diameter in cm"))
         return Figure(
             math.pi / 4 * ask.diameter_cm**2 * ask.lees_depth_cm / 1000,
             "L",
-            "pi/4 x diameter^2 x depth",
+            say("pi/4 x diameter^2 x depth"),
             ARITHMETIC,
             {
                 "depth": typed(ask.lees_depth_cm, "cm"),
                 "diameter": typed(ask.diameter_cm, "cm"),
             },
         )
-    share = published(record("lees", ask.lees, "lees")["loss_pct"], "lees", "%")
+    share = published(record("lees", ask.lees, "lees")["loss_pct"], say("lees"), "%")
     return Figure(
         ask.volume_l * share.value / 100,
         "L",
-        "volume x usual share",
+        say("volume x usual share"),
         ARITHMETIC,
         {"share": share},
         None if share.low is None else ask.volume_l * share.low / 100,
@@ -166,31 +170,34 @@ def _lees(ask: RackAsk) -> Figure:
 
 def _with_vessel(ask: RackAsk, lees: Figure, way: Figure, racked: Figure) -> Racking:
     assert ask.vessel_l is not None
-    within(ask.vessel_l, 1e-3, 1e6, "vessel", "a volume in L")
+    within(ask.vessel_l, 1e-3, 1e6, "vessel", say("a volume in L"))
     wanted = ask.headspace_l if ask.headspace_l is not None else ask.vessel_l / 100
-    within(wanted, 0, ask.vessel_l, "headspace", "a headspace in L")
+    within(wanted, 0, ask.vessel_l, "headspace", say("a headspace in L"))
     space = ask.vessel_l - racked.value
     if space < 0:
         raise ImpossibleError(
             "vessel",
-            f"needs at least {measured_volume(racked.value)} for what is racked",
+            say("needs at least {least} for what is racked", least=measured_volume(racked.value)),
             short_volume(ask.vessel_l),
         )
     headspace = Figure(
         space,
         "L",
-        "vessel - racked",
+        say("vessel - racked"),
         ARITHMETIC,
         {"vessel_l": typed(ask.vessel_l, "L"), "racked_l": racked},
     )
-    pct = Figure(100 * space / ask.vessel_l, "%", "headspace / vessel", ARITHMETIC)
+    pct = Figure(100 * space / ask.vessel_l, "%", say("headspace / vessel"), ARITHMETIC)
     fill = max(0.0, space - wanted)
     if ask.top_up is None or fill <= 0:
         notes: tuple[str, ...] = ()
         if pct.value > SMALL_HEADSPACE_PCT:
             notes = (
-                f"{measured_volume(space)} of air above it will age it. Top up, use a smaller "
-                "vessel, or fill the space with an inert gas.",
+                say(
+                    "{space} of air above it will age it. Top up, use a smaller vessel, or fill "
+                    "the space with an inert gas.",
+                    space=measured_volume(space),
+                ),
             )
         return _as_racked(ask, lees, way, racked, headspace, pct, notes)
     return _topped_up(ask, lees, way, racked, headspace, pct, fill)
@@ -206,28 +213,34 @@ def _topped_up(
     fill_l: float,
 ) -> Racking:
     if ask.gravity is None or ask.alcohol_pct is None:
-        raise InputError("gravity", "needs gravity and alcohol of the mead to top it up", None)
+        raise InputError("gravity", say("needs gravity and alcohol of the mead to top it up"), None)
     before = mead(racked.value, ask.gravity, ask.alcohol_pct)
     top, sugar_g = _top_up(ask, fill_l)
     after = before + top
     state: dict[str, Figure | float | str] = {"racked_l": racked, "top_up_l": fill_l}
-    top_up = Figure(fill_l, "L", "headspace - headspace wanted", ARITHMETIC, {"space": headspace})
-    volume = Figure(after.volume_l, "L", "mass / density of the mixture", BALANCE, state)
-    alcohol = Figure(after.alcohol_pct, "% vol", "ethanol / volume", BALANCE, state)
-    gravity = Figure(after.gravity, "SG 20/20", "density of the mixture", BALANCE, state)
-    sugar = Figure(sugar_g / volume.value, "g/L", "sugar of the top-up / volume", ARITHMETIC)
-    name = str(ask.top_up)
+    top_up = Figure(
+        fill_l, "L", say("headspace - headspace wanted"), ARITHMETIC, {"space": headspace}
+    )
+    volume = Figure(after.volume_l, "L", say("mass / density of the mixture"), BALANCE, state)
+    alcohol = Figure(after.alcohol_pct, "% vol", say("ethanol / volume"), BALANCE, state)
+    gravity = Figure(after.gravity, "SG 20/20", say("density of the mixture"), BALANCE, state)
+    sugar = Figure(sugar_g / volume.value, "g/L", say("sugar of the top-up / volume"), ARITHMETIC)
+    liquid = str(ask.top_up)
+    name = TOP_UPS.get(liquid, liquid)
     notes = []
     if sugar.value > SUGARY_TOP_UP_G_L:
         notes.append(
-            f"The top-up brings {sugar.value:.1f} g/L of sugar: with live yeast it ferments again. "
-            "Fit an airlock and check gravity again."
+            say(
+                "The top-up brings {sugar:.1f} g/L of sugar: with live yeast it ferments again. "
+                "Fit an airlock and check gravity again.",
+                sugar=sugar.value,
+            )
         )
-    grams = Figure(top.mass_g, "g", "volume x density", ARITHMETIC)
+    grams = Figure(top.mass_g, "g", say("volume x density"), ARITHMETIC)
     recorded = Recorded(
         (
             Addition(
-                name.replace(" ", "_"),
+                liquid.replace(" ", "_"),
                 name,
                 grams,
                 {"sugar_g_l": sugar},
@@ -250,27 +263,35 @@ def _top_up(ask: RackAsk, litres: float) -> tuple[Liquid, float]:
         return mead(litres, 1.0, 0.0), 0.0
     if ask.top_up == "mead":
         if ask.top_gravity is None or ask.top_alcohol_pct is None:
-            raise InputError("top_gravity", "needs gravity and alcohol of the top-up mead", None)
+            raise InputError(
+                "top_gravity", say("needs gravity and alcohol of the top-up mead"), None
+            )
         top = mead(litres, ask.top_gravity, ask.top_alcohol_pct)
         return top, 0.0
     if ask.top_up == "honey water":
         if ask.honey is None or ask.top_gravity is None:
-            raise InputError("top_gravity", "needs the gravity of the honey water", None)
+            raise InputError("top_gravity", say("needs the gravity of the honey water"), None)
         top = mead(litres, ask.top_gravity, 0.0)
         share = Blend([Portion(ask.honey, 1.0)])
         sugars = sum(ask.honey.share(s) for s in ("glucose", "fructose", "sucrose", "maltose"))
         return top, top.extract_g * sugars / share.dissolved_kg
-    raise InputError("top_up", "needs one of mead, water, honey water", ask.top_up)
+    raise InputError("top_up", say("needs one of mead, water, honey water"), ask.top_up)
 
 
 def _steps(fill_l: float | None, name: str) -> tuple[str, ...]:
     steps = [
-        "Flush the next vessel with gas if you have it. Put the outlet on its floor and let "
-        "the mead run in without splashing.",
-        "Stop before the lees move. Let the last of it settle in a jar in the cold.",
+        say(
+            "Flush the next vessel with gas if you have it. Put the outlet on its floor and let "
+            "the mead run in without splashing."
+        ),
+        say("Stop before the lees move. Let the last of it settle in a jar in the cold."),
     ]
     if fill_l is not None:
         steps.append(
-            f"Top up with {measured_volume(fill_l)} of {name}; close it and note the date."
+            say(
+                "Top up with {amount} of {name}; close it and note the date.",
+                amount=measured_volume(fill_l),
+                name=name,
+            )
         )
     return tuple(steps)

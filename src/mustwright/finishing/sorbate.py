@@ -13,6 +13,7 @@ from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import HIGHEST_ALCOHOL_PCT, MOST_LITRES
 from mustwright.finishing.step import Addition, Recorded, cautions, finishing_data, within
 from mustwright.finishing.sulfite_chemistry import HIGHEST_PH, LOWEST_PH
+from mustwright.texts import say
 
 STRONG_ALONE_PCT = 16.0
 
@@ -104,20 +105,26 @@ def sorbate_dose(ask: SorbateAsk, law: FinishingLaw) -> SorbateDose:
         most = max(cap.high - there, 0.0) / record["sorbic_fraction"]
         if dose.value > most:
             notes.append(
-                f"Cut from {dose.value:.3f} to {most:.3f} g/L: {law.name} allows "
-                f"{1000 * cap.high:.0f} mg/L of sorbic acid."
+                say(
+                    "Cut from {dose:.3f} to {most:.3f} g/L: {law} allows {cap:.0f} mg/L of sorbic "
+                    "acid.",
+                    dose=dose.value,
+                    most=most,
+                    law=law.name,
+                    cap=1000 * cap.high,
+                )
             )
             capped = Figure(
                 most,
                 "g/L",
-                "(legal cap - what is there) / sorbic fraction",
+                say("(legal cap - what is there) / sorbic fraction"),
                 ARITHMETIC,
                 {"cap": cap.figure(), "wanted": dose},
             )
     grams = Figure(
         capped.value * ask.volume_l,
         "g",
-        "dose x volume",
+        say("dose x volume"),
         ARITHMETIC,
         {"dose_g_l": capped, "volume_l": typed(ask.volume_l, "L")},
     )
@@ -132,32 +139,34 @@ def _less(dose: Figure, there_mg_l: float, sorbic_fraction: float) -> Figure:
     return Figure(
         max(dose.value - there_mg_l / 1000 / sorbic_fraction, 0.0),
         "g/L",
-        "dose of the table - sorbic acid there / 0.7464",
+        say("dose of the table - sorbic acid there / 0.7464"),
         ARITHMETIC,
         {"dose": dose, "there": typed(there_mg_l, "mg/L")},
     )
 
 
 def _refuse(ask: SorbateAsk) -> None:
-    within(ask.sorbic_now_mg_l, 0, 1000, "sorbic", "sorbic acid already there in mg/L")
-    within(ask.volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
-    within(ask.alcohol_pct, 0, HIGHEST_ALCOHOL_PCT, "alcohol", "an alcohol in % vol")
-    within(ask.scale_g, 1e-4, 100, "scale", "a scale resolution in g")
+    within(ask.sorbic_now_mg_l, 0, 1000, "sorbic", say("sorbic acid already there in mg/L"))
+    within(ask.volume_l, 1e-3, MOST_LITRES, "volume", say("a volume in L"))
+    within(ask.alcohol_pct, 0, HIGHEST_ALCOHOL_PCT, "alcohol", say("an alcohol in % vol"))
+    within(ask.scale_g, 1e-4, 100, "scale", say("a scale resolution in g"))
     if ask.ph is not None:
-        within(ask.ph, LOWEST_PH, HIGHEST_PH, "ph", "the pH of a mead, measured,")
+        within(ask.ph, LOWEST_PH, HIGHEST_PH, "ph", say("the pH of a mead, measured,"))
     if ask.molecular_so2_mg_l is not None:
-        within(ask.molecular_so2_mg_l, 0, 5, "molecular", "molecular sulfur dioxide in mg/L")
+        within(ask.molecular_so2_mg_l, 0, 5, "molecular", say("molecular sulfur dioxide in mg/L"))
     if ask.malolactic:
         raise ImpossibleError(
             "malolactic",
-            "needs a mead without malolactic bacteria: they turn sorbate into a smell of geranium; "
-            "pasteurise, or filter sterile, or leave it dry",
+            say(
+                "needs a mead without malolactic bacteria: they turn sorbate into a smell of "
+                "geranium; pasteurise, or filter sterile, or leave it dry"
+            ),
             "yes",
         )
     if ask.fermenting:
         raise ImpossibleError(
             "fermenting",
-            "needs a mead that is still and clear: sorbate does not stop a ferment",
+            say("needs a mead that is still and clear: sorbate does not stop a ferment"),
             "yes",
         )
 
@@ -170,30 +179,32 @@ def _by_table(alcohol_pct: float, ph: float | None) -> Figure:
         float(np.interp(table_ph if ph is None else ph, record["ph"], r)) for r in record["g_l"]
     ]
     value = float(np.interp(alcohol_pct, alcohols, column))
-    formula, source = "table by alcohol and pH, straight lines between entries", record["source"]
+    formula = say("table by alcohol and pH, straight lines between entries")
+    source = record["source"]
     if alcohol_pct < alcohols[0]:
         value = max(value, float(record["below_g_l"]))
-        formula, source = f"below {alcohols[0]} % vol", record["below_source"]
+        formula = say("below {lowest} % vol", lowest=alcohols[0])
+        source = record["below_source"]
     elif alcohol_pct > alcohols[-1]:
         source = record["above_source"]
     given: dict[str, Figure | float | str] = {"alcohol_pct": typed(alcohol_pct, "% vol")}
-    given["pH"] = f"not measured: {table_ph:g}" if ph is None else typed(ph, "")
+    given["pH"] = say("not measured: {ph:g}", ph=table_ph) if ph is None else typed(ph, "")
     return Figure(value, "g/L", formula, str(source), given)
 
 
 def _above_table(dose: Figure, ph: float) -> tuple[Figure, Figure]:
     """The dose raised above the pH where the table ends, and the undissociated share."""
     record = finishing_data()["sorbate"]
-    pka = Figure(float(record["sorbic_pka"]), "", "at 25 C", str(record["sorbic_pka_source"]))
+    pka = Figure(float(record["sorbic_pka"]), "", say("at 25 C"), str(record["sorbic_pka_source"]))
     here = undissociated_fraction(ph, pka.value)
-    fraction = Figure(here, "", "1 / (1 + 10^(pH - pKa))", "Martell", {"pKa": pka, "pH": ph})
+    fraction = Figure(here, "", say("1 / (1 + 10^(pH - pKa))"), "Martell", {"pKa": pka, "pH": ph})
     at_table = undissociated_fraction(float(record["table_ph"]), pka.value)
     if here >= at_table:
         return dose, fraction
     raised = Figure(
         dose.value * at_table / here,
         "g/L",
-        "table dose x undissociated share at pH 3.5 / share at this pH",
+        say("table dose x undissociated share at pH 3.5 / share at this pH"),
         ARITHMETIC,
         {"table_dose": dose, "undissociated": fraction},
     )
@@ -216,14 +227,14 @@ def _result(
     weigh = Figure(
         count * ask.scale_g,
         "g",
-        f"rounded to {ask.scale_g:g} g, never over the legal cap",
+        say("rounded to {step:g} g, never over the legal cap", step=ask.scale_g),
         ARITHMETIC,
         {"sorbate_g": grams},
     )
     brought = Figure(
         1000 * weigh.value * record["sorbic_fraction"] / ask.volume_l,
         "mg/L",
-        "grams x 0.7464 / volume",
+        say("grams x 0.7464 / volume"),
         str(record["sorbic_fraction_source"]),
         {"weigh_g": weigh},
     )
@@ -232,28 +243,28 @@ def _result(
         sorbic = Figure(
             ask.sorbic_now_mg_l + brought.value,
             "mg/L",
-            "there already + brought",
+            say("there already + brought"),
             ARITHMETIC,
             {"there": typed(ask.sorbic_now_mg_l, "mg/L"), "brought": brought},
         )
     potassium = Figure(
         1000 * weigh.value * record["potassium_fraction"] / ask.volume_l,
         "mg/L",
-        "grams x 0.2603 / volume",
-        "arithmetic: 39.098 over 150.218 g/mol",
+        say("grams x 0.2603 / volume"),
+        say("arithmetic: 39.098 over 150.218 g/mol"),
         {"weigh_g": weigh},
     )
     water = Figure(
         record["water_ml_per_g"] * weigh.value,
         "mL",
-        "5 mL per gram",
+        say("5 mL per gram"),
         str(record["water_source"]),
         {"weigh_g": weigh},
     )
     cap = law.highest("sorbic_acid")
     brings = {"sorbic_acid_mg_l": brought, "potassium_mg_l": potassium}
     recorded = Recorded(
-        (Addition("potassium_sorbate", "potassium sorbate", weigh, brings),),
+        (Addition("potassium_sorbate", say("potassium sorbate"), weigh, brings),),
         {"sorbic_acid_mg_l": sorbic},
         _steps(weigh, water),
         (*notes, *_notes(ask, sorbic.value)),
@@ -274,33 +285,46 @@ def _result(
 
 def _steps(weigh: Figure, water: Figure) -> tuple[str, ...]:
     return (
-        "The mead is still, clear and racked; sulfite is in it (same day).",
-        f"Dissolve {weigh.value:.2f} g of potassium sorbate in {water.value:.0f} mL of water: "
-        "added dry to acid mead it comes out as flakes.",
-        "Pour it in slowly while stirring; close up; sweeten a day later.",
+        say("The mead is still, clear and racked; sulfite is in it (same day)."),
+        say(
+            "Dissolve {grams:.2f} g of potassium sorbate in {water:.0f} mL of water: added dry to "
+            "acid mead it comes out as flakes.",
+            grams=weigh.value,
+            water=water.value,
+        ),
+        say("Pour it in slowly while stirring; close up; sweeten a day later."),
     )
 
 
 def _notes(ask: SorbateAsk, sorbic_mg_l: float) -> list[str]:
     record = finishing_data()["sorbate"]
     wanted = float(record["so2_molecular_mg_l"])
-    notes = ["The dose by alcohol and pH is the table of one handbook; others differ by a quarter."]
+    notes: list[str] = [
+        say("The dose by alcohol and pH is the table of one handbook; others differ by a quarter.")
+    ]
     if ask.molecular_so2_mg_l is None:
         notes.append(
-            f"Sorbate works with sulfite, not alone: bring molecular sulfur dioxide to {wanted:g} "
-            "mg/L first (finish sulfite)."
+            say(
+                "Sorbate works with sulfite, not alone: bring molecular sulfur dioxide to "
+                "{wanted:g} mg/L first (finish sulfite).",
+                wanted=wanted,
+            )
         )
     elif ask.molecular_so2_mg_l < wanted:
         notes.append(
-            f"{ask.molecular_so2_mg_l:g} mg/L of molecular sulfur dioxide is less than the "
-            f"{wanted:g} that belongs beside sorbate: raise it first."
+            say(
+                "{held:g} mg/L of molecular sulfur dioxide is less than the {wanted:g} that "
+                "belongs beside sorbate: raise it first.",
+                held=ask.molecular_so2_mg_l,
+                wanted=wanted,
+            )
         )
     if ask.ph is None:
         notes.append(
-            "Without a measured pH, 3.5 is assumed: a lower pH needs less, a higher one more."
+            say("Without a measured pH, 3.5 is assumed: a lower pH needs less, a higher one more.")
         )
     if sorbic_mg_l > record["taste_mg_l"]:
-        notes.append(f"Keen tasters may notice it: {record['taste_source']}.")
+        notes.append(say("Keen tasters may notice it: {source}.", source=record["taste_source"]))
     if ask.alcohol_pct > STRONG_ALONE_PCT:
-        notes.append("At this alcohol few yeasts grow. You may not need sorbate at all.")
+        notes.append(say("At this alcohol few yeasts grow. You may not need sorbate at all."))
     return notes

@@ -22,6 +22,7 @@ from mustwright.finishing.movement import (
 from mustwright.finishing.step import Recorded, cautions, finishing_data, published, within
 from mustwright.must.alcohol import Fermented, alcohol_from_gravities, ferment
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
+from mustwright.texts import say
 
 FERMENTABLE_SHARE = (0.88, 0.95, 0.99)  # As `must.blend.measured_figures` takes an unknown must.
 STRANGE = 0.01
@@ -104,15 +105,15 @@ def judge_stability(ask: StabilityAsk) -> Stability:
     """
     readings = _readings(ask)
     record = finishing_data()["stability"]
-    error = published(record["reading_error"], "reading error", "SG")
+    error = published(record["reading_error"], say("reading error"), "SG")
     if ask.reading_error is not None:
-        within(ask.reading_error, 1e-5, 0.05, "error", "an instrument error of gravity")
+        within(ask.reading_error, 1e-5, 0.05, "error", say("an instrument error of gravity"))
         error = typed(ask.reading_error, "SG")
     seen = movement(readings, error.value / SIGMA_PER_90_PCT)
     chance = Figure(
         100 * seen.chance,
         "%",
-        "falling against steady, by Bayes' rule, even odds to begin with",
+        say("falling against steady, by Bayes' rule, even odds to begin with"),
         str(record["rate_source"]),
         {"reading_error": error, "readings": len(readings), "fall_per_day": seen.fall_per_day},
     )
@@ -120,7 +121,7 @@ def judge_stability(ask: StabilityAsk) -> Stability:
     now = Figure(
         float(np.mean([r.gravity for r in readings[-2:]])),
         "SG 20/20",
-        "mean of the last two readings",
+        say("mean of the last two readings"),
         TYPED,
     )
     floor, alcohol, residual = _balance(ask, now.value)
@@ -131,7 +132,7 @@ def judge_stability(ask: StabilityAsk) -> Stability:
         gas = Figure(
             residual.value * CO2_PER_HEXOSE_G_G / CO2_VOLUME_G_L,
             "vol",
-            "residual sugar x 0.48857 / 1.9768",
+            say("residual sugar x 0.48857 / 1.9768"),
             ARITHMETIC,
             {"residual": residual},
             None,
@@ -144,7 +145,7 @@ def judge_stability(ask: StabilityAsk) -> Stability:
         good,
         chance,
         seen.fall_per_day,
-        Figure(span, "d", "last reading - first", ARITHMETIC),
+        Figure(span, "d", say("last reading - first"), ARITHMETIC),
         now,
         floor,
         residual,
@@ -159,23 +160,23 @@ def judge_stability(ask: StabilityAsk) -> Stability:
 
 def _readings(ask: StabilityAsk) -> list[GravityReading]:
     if not 2 <= len(ask.readings) <= MOST_READINGS:
-        raise InputError("reading", "needs two readings or more", len(ask.readings))
+        raise InputError("reading", say("needs two readings or more"), len(ask.readings))
     for one in ask.readings:
-        within(one.gravity, 0.97, 1.25, "reading", "a gravity")
+        within(one.gravity, 0.97, 1.25, "reading", say("a gravity"))
         if one.error is not None:
-            within(one.error, 1e-5, 0.05, "reading", "an instrument error of gravity")
-        within(one.day, -1e5, 1e7, "reading", "a time in days")
+            within(one.error, 1e-5, 0.05, "reading", say("an instrument error of gravity"))
+        within(one.day, -1e5, 1e7, "reading", say("a time in days"))
     if ask.nitrogen_mg_l is not None:
-        within(ask.nitrogen_mg_l, 0, 2000, "nitrogen", "nitrogen in mg/L")
+        within(ask.nitrogen_mg_l, 0, 2000, "nitrogen", say("nitrogen in mg/L"))
     if ask.residual_sugar_g_l is not None:
-        within(ask.residual_sugar_g_l, 0, 400, "residual_sugar", "fermentable sugar in g/L")
+        within(ask.residual_sugar_g_l, 0, 400, "residual_sugar", say("fermentable sugar in g/L"))
     for name, value in (
         ("alcohol", ask.alcohol_pct),
         ("tolerance", ask.tolerance_low_pct),
         ("tolerance", ask.tolerance_high_pct),
     ):
         if value is not None:
-            within(value, 0, 25, name, "an alcohol in % vol")
+            within(value, 0, 25, name, say("an alcohol in % vol"))
     return sorted(ask.readings, key=lambda r: r.day)
 
 
@@ -187,18 +188,23 @@ def _balance(
     residual = None if ask.residual_sugar_g_l is None else typed(ask.residual_sugar_g_l, "g/L")
     if ask.original_gravity is None:
         return None, alcohol, residual
-    within(ask.original_gravity, 1.0, 1.25, "original", "a gravity of the must")
+    within(ask.original_gravity, 1.0, 1.25, "original", say("a gravity of the must"))
     if gravity > ask.original_gravity:
-        raise ImpossibleError("original", "needs at least the gravity now", ask.original_gravity)
+        raise ImpossibleError(
+            "original", say("needs at least the gravity now"), ask.original_gravity
+        )
     start = typed(ask.original_gravity, "SG 20/20")
     extract, (high, middle, low) = _ends(ask.original_gravity)
     share = Figure(
-        FERMENTABLE_SHARE[1], "", "share of the extract that ferments", f"{ASSUMED}: honey or juice"
+        FERMENTABLE_SHARE[1],
+        "",
+        say("share of the extract that ferments"),
+        say("assumed: honey or juice"),
     )
     floor = Figure(
         middle,
         "SG 20/20",
-        "mass balance: all that ferments has fermented",
+        say("mass balance: all that ferments has fermented"),
         "OIV2012; OIML1975; ICUMSA1998",
         {"original": start, "share": share},
         low,
@@ -209,7 +215,7 @@ def _balance(
         alcohol = Figure(
             so_far.ethanol_pct_vol,
             "% vol",
-            "mass balance between the two gravities",
+            say("mass balance between the two gravities"),
             "OIV2012; OIML1975; ICUMSA1998",
             {"original": start, "now": gravity},
         )
@@ -218,7 +224,7 @@ def _balance(
         residual = Figure(
             left[1],
             "g/L",
-            "extract x fermentable share - sugar used",
+            say("extract x fermentable share - sugar used"),
             ARITHMETIC,
             {"original": start, "share": share, "used_g_l": so_far.hexose_used_g},
             left[0],
@@ -246,13 +252,15 @@ def _past_tolerance(ask: StabilityAsk, alcohol: Figure | None) -> Figure | None:
     if alcohol is None or low is None or high is None:
         return None
     if low > high:
-        raise InputError("tolerance", "needs its low end first", f"{low} to {high}")
+        raise InputError(
+            "tolerance", say("needs its low end first"), say("{low} to {high}", low=low, high=high)
+        )
     sigma = max((high - low) / 2 / SIGMA_PER_90_PCT, 0.1)
     chance = 100 * float(ndtr((alcohol.value - (low + high) / 2) / sigma))
     return Figure(
         chance,
         "%",
-        "normal curve whose 90 % range is the tolerance, at this alcohol",
+        say("normal curve whose 90 % range is the tolerance, at this alcohol"),
         ASSUMED,
         {"alcohol": alcohol, "low": low, "high": high},
     )
@@ -267,47 +275,64 @@ def _verdict(
 ) -> tuple[str, bool, tuple[str, ...]]:
     record = finishing_data()["stability"]
     least, settled = float(record["least_days"]), float(record["settled_chance"])
-    reasons = [
-        f"The chance that gravity still falls is {_percent(100 * seen.chance)}, over {span:.0f} "
-        "days."
+    reasons: list[str] = [
+        say(
+            "The chance that gravity still falls is {percent}, over {span:.0f} days.",
+            percent=_percent(100 * seen.chance),
+            span=span,
+        )
     ]
     if seen.scatter_chance < STRANGE:
         reasons.append(
-            "The readings scatter, or rise, more than the instrument should: gas, temperature or "
-            "pulp? Read again, degassed, at one temperature."
+            say(
+                "The readings scatter, or rise, more than the instrument should: gas, temperature "
+                "or pulp? Read again, degassed, at one temperature."
+            )
         )
     dry, sugar_known = _sugar_reasons(residual, reasons)
     if past is not None:
         reasons.append(
-            f"The chance that alcohol is above this yeast's limit is {_percent(past.value)}. "
-            "Only a yeast that stopped with sugar left has shown its limit."
+            say(
+                "The chance that alcohol is above this yeast's limit is {percent}. Only a yeast "
+                "that stopped with sugar left has shown its limit.",
+                percent=_percent(past.value),
+            )
         )
     if ask.nitrogen_mg_l is not None and ask.nitrogen_mg_l > record["leftover_nitrogen_mg_l"]:
         reasons.append(
-            f"{ask.nitrogen_mg_l:.0f} mg/L of nitrogen is left: food for yeast and spoilage."
+            say(
+                "{nitrogen:.0f} mg/L of nitrogen is left: food for yeast and spoilage.",
+                nitrogen=ask.nitrogen_mg_l,
+            )
         )
     if seen.chance > 0.5:
-        return "moving", False, tuple(reasons)
+        return say("moving", context="gravity"), False, tuple(reasons)
     if seen.chance > settled or span < least or seen.scatter_chance < STRANGE:
         if span < least:
             reasons.append(
-                f"Fewer than {least:.0f} days were watched ({record['least_days_source']})."
+                say(
+                    "Fewer than {least:.0f} days were watched ({source}).",
+                    least=least,
+                    source=record["least_days_source"],
+                )
             )
-        return "too soon to tell", False, tuple(reasons)
+        return say("too soon to tell"), False, tuple(reasons)
     if ask.sterile:
-        return "settled and sterile", True, tuple(reasons)
+        return say("settled and sterile"), True, tuple(reasons)
     if dry:
-        return "dry and settled", True, tuple(reasons)
+        return say("dry and settled"), True, tuple(reasons)
     if not sugar_known:
-        reasons.append("Type the original gravity, or measure the sugar left: it is not known.")
-    return "settled, not safe", False, tuple(reasons)
+        reasons.append(
+            say("Type the original gravity, or measure the sugar left: it is not known.")
+        )
+    return say("settled, not safe"), False, tuple(reasons)
 
 
 def _percent(value: float) -> str:
     """A chance in words, without certainty that is not there."""
     if value < 1:
-        return "under 1 %"
-    return "over 99 %" if value > 99 else f"{value:.0f} %"
+        return say("under 1 %")
+    return say("over 99 %") if value > 99 else say("{value:.0f} %", value=value)
 
 
 def _sugar_reasons(residual: Figure | None, reasons: list[str]) -> tuple[bool, bool]:
@@ -317,39 +342,56 @@ def _sugar_reasons(residual: Figure | None, reasons: list[str]) -> tuple[bool, b
     limit = float(finishing_data()["stability"]["dry_g_l"])
     most = residual.high if residual.high is not None else residual.value
     if most <= limit:
-        reasons.append(f"At most {most:.1f} g/L of fermentable sugar is left: dry to yeast.")
+        reasons.append(
+            say("At most {most:.1f} g/L of fermentable sugar is left: dry to yeast.", most=most)
+        )
         return True, True
     if residual.value <= limit:
         reasons.append(
-            f"About {residual.value:.1f} g/L of fermentable sugar is left, but up to {most:.0f} "
-            "cannot be ruled out: a sugar test settles it."
+            say(
+                "About {left:.1f} g/L of fermentable sugar is left, but up to {most:.0f} cannot "
+                "be ruled out: a sugar test settles it.",
+                left=residual.value,
+                most=most,
+            )
         )
         return False, True
     if residual.source == TYPED:
         reasons.append(
-            f"{residual.value:.1f} g/L of fermentable sugar is left: a steady gravity alone is "
-            f"not safe."
+            say(
+                "{left:.1f} g/L of fermentable sugar is left: a steady gravity alone is not safe.",
+                left=residual.value,
+            )
         )
     else:
         reasons.append(
-            f"Worked out from the gravities, {residual.low or 0:.0f} to {most:.0f} g/L of "
-            f"fermentable sugar may be "
-            "left, as the share of this must that ferments was not measured. A sugar test "
-            "settles it."
+            say(
+                "Worked out from the gravities, {least:.0f} to {most:.0f} g/L of fermentable "
+                "sugar may be left, as the share of this must that ferments was not measured. A "
+                "sugar test settles it.",
+                least=residual.low or 0,
+                most=most,
+            )
         )
     return False, True
 
 
 def _steps(verdict: str) -> tuple[str, ...]:
     if verdict == "moving":
-        return ("Leave it under the airlock in the warm: it is fermenting.",)
+        return (say("Leave it under the airlock in the warm: it is fermenting."),)
     if verdict == "too soon to tell":
-        return ("Leave it under the airlock at room temperature and read again on the day below.",)
+        return (
+            say("Leave it under the airlock at room temperature and read again on the day below."),
+        )
     if verdict == "settled, not safe":
         return (
-            "Do not bottle it as it is. Stabilise it (finish sulfite, finish sorbate), or "
-            "pasteurise, or "
-            "keep it under the airlock.",
-            "Put it in a warm place for a week: yeast that rests in the cold ferments again there.",
+            say(
+                "Do not bottle it as it is. Stabilise it (finish sulfite, finish sorbate), or "
+                "pasteurise, or keep it under the airlock."
+            ),
+            say(
+                "Put it in a warm place for a week: yeast that rests in the cold ferments again "
+                "there."
+            ),
         )
-    return ("Rack, let it clear, and bottle. Keep a plastic bottle of the lot as a gauge.",)
+    return (say("Rack, let it clear, and bottle. Keep a plastic bottle of the lot as a gauge."),)

@@ -9,7 +9,8 @@ from typing import Any
 
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
-from mustwright.figure import Figure
+from mustwright.figure import Figure, source_words
+from mustwright.texts import Text, say
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ class Recorded:
 
 def cautions(*names: str) -> tuple[str, ...]:
     """The texts of some cautions by id."""
-    return tuple(str(data.load("cautions")[name]["text"]) for name in names)
+    return tuple(data.load("cautions")[name]["text"] for name in names)
 
 
 @cache
@@ -97,8 +98,14 @@ def record(table: str, identity: object, where: str) -> Mapping[str, Any]:
     kinds = {str(one["id"]): one for one in finishing_data()[table]}
     key = str(identity).strip().lower().replace(" ", "_").replace("-", "_")
     if not isinstance(identity, str) or key not in kinds:
-        raise UnknownKindError(where, f"needs one of {', '.join(kinds)}", identity)
+        raise UnknownKindError(where, say("needs one of {known}", known=", ".join(kinds)), identity)
     return kinds[key]  # type: ignore[no-any-return]
+
+
+def sourced(entry: Mapping[str, Any]) -> Text:
+    """The source of a record, with its note on what was made of it."""
+    source = str(entry["source"]).removesuffix(":")
+    return say("{source}: {note}", source=source_words(source), note=entry["note"])
 
 
 def published(entry: Mapping[str, Any], name: str, unit: str) -> Figure:
@@ -126,7 +133,7 @@ def published(entry: Mapping[str, Any], name: str, unit: str) -> Figure:
     return Figure(
         float(entry["typical"]),
         unit,
-        f"{name}: value of the record",
+        say("{name}: value of the record", name=name),
         str(entry["source"]),
         {},
         None if low is None else float(low),
@@ -155,5 +162,9 @@ def within(value: float, low: float, high: float, field_name: str, meaning: str)
         If it lies outside, or is not a number.
     """
     if not low <= value <= high:
-        raise InputError(field_name, f"needs {meaning} from {low:g} to {high:g}", value)
+        raise InputError(
+            field_name,
+            say("needs {meaning} from {low:g} to {high:g}", meaning=meaning, low=low, high=high),
+            value,
+        )
     return value

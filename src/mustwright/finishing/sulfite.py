@@ -45,6 +45,7 @@ from mustwright.finishing.sulfite_chemistry import (
     pk_figure,
     table_place,
 )
+from mustwright.texts import say
 from mustwright.unit_system import degrees
 
 ACIDIFY_FIRST_PH = 3.8
@@ -135,14 +136,14 @@ def _amounts(ask: SulfiteAsk, law: FinishingLaw, salt: Mapping[str, Any]) -> _Am
     gained = Figure(
         weigh.value * strength.value / ask.volume_l * 1000,
         "mg/L",
-        "grams x yield / volume",
+        say("grams x yield / volume"),
         ARITHMETIC,
         {"weigh_g": weigh, "yield": strength, "volume_l": ask.volume_l},
     )
     after = Figure(
         before.value + gained.value,
         "mg/L",
-        "total before + added",
+        say("total before + added"),
         ARITHMETIC,
         {"before": before, "added": gained},
     )
@@ -157,26 +158,26 @@ def _pk(ask: SulfiteAsk, place: TablePlace) -> Figure:
 
 
 def _check(ask: SulfiteAsk) -> None:
-    within(ask.volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
-    within(ask.ph, LOWEST_PH, HIGHEST_PH, "ph", "the pH of a mead, measured,")
-    within(ask.molecular_mg_l, 0.1, 2.0, "molecular", "molecular sulfur dioxide in mg/L")
-    within(ask.scale_g, 1e-4, 100, "scale", "a scale resolution in g")
+    within(ask.volume_l, 1e-3, MOST_LITRES, "volume", say("a volume in L"))
+    within(ask.ph, LOWEST_PH, HIGHEST_PH, "ph", say("the pH of a mead, measured,"))
+    within(ask.molecular_mg_l, 0.1, 2.0, "molecular", say("molecular sulfur dioxide in mg/L"))
+    within(ask.scale_g, 1e-4, 100, "scale", say("a scale resolution in g"))
     for name, value, most in (
         ("free", ask.free_mg_l, 500.0),
         ("total", ask.total_mg_l, 1000.0),
         ("binding", ask.binding_pct, 90.0),
     ):
         if value is not None:
-            within(value, 0, most, name, "a value")
+            within(value, 0, most, name, say("a value"))
     for name, value, low, high in (
         ("strength", ask.strength_pct, 10.0, 70.0),
         ("stock", ask.stock_g_100ml, 0.1, 30.0),
         ("tablet", ask.tablet_g, 0.01, 20.0),
     ):
         if value is not None:
-            within(value, low, high, name, "a value")
+            within(value, low, high, name, say("a value"))
     if ask.free_mg_l is not None and ask.total_mg_l is not None and ask.free_mg_l > ask.total_mg_l:
-        raise ImpossibleError("total", "needs at least the free part", ask.total_mg_l)
+        raise ImpossibleError("total", say("needs at least the free part"), ask.total_mg_l)
 
 
 def _dose(
@@ -186,21 +187,21 @@ def _dose(
     ion = Figure(
         1000 * weigh.value * salt["cation_mass"] / salt["molar_mass"] / ask.volume_l,
         "mg/L",
-        f"grams x {salt['cation_mass'] / salt['molar_mass']:.4f} / volume",
+        say("grams x {share:.4f} / volume", share=salt["cation_mass"] / salt["molar_mass"]),
         ARITHMETIC,
         {"weigh_g": weigh},
     )
-    none = Figure(0.0, "mg/L", "none in this salt", ARITHMETIC)
+    none = Figure(0.0, "mg/L", say("none in this salt"), ARITHMETIC)
     is_potassium = salt["cation"] == "potassium"
     potassium, sodium = (ion, none) if is_potassium else (none, ion)
     stock, tablets = _stock_ml(ask, weigh), _tablets(ask, weigh)
     limit = law.highest("total_so2")
     free = free_after(ask, gained, sums.binding)
-    kept = molecular_held(free, sums.fraction, f"at {sums.dosed_for.value:g} C")
-    now = molecular_held(free, sums.fraction_now, f"at {ask.temperature_c:g} C")
+    kept = molecular_held(free, sums.fraction, sums.dosed_for.value)
+    now = molecular_held(free, sums.fraction_now, ask.temperature_c)
     addition = Addition(
         f"{salt['id']}_metabisulfite",
-        str(salt["name"]),
+        salt["name"],
         weigh,
         {"total_so2_mg_l": gained, f"{salt['cation']}_mg_l": ion},
         _measure(stock, tablets),
@@ -218,7 +219,7 @@ def _dose(
         sums.to_add,
         sums.grams,
         weigh,
-        str(salt["name"]),
+        salt["name"],
         stock,
         tablets,
         after,
@@ -238,15 +239,26 @@ def _dose(
 def _kept_words(ask: SulfiteAsk, sums: _Amounts, kept: Figure, now: Figure) -> list[str]:
     """What is molecular in the glass cold and now, and what was taken for the cold."""
     cold = sums.dosed_for.value
-    words = (
-        f"Dosed for {degrees(cold)}: {kept.value:.2f} mg/L molecular there, {now.value:.2f} mg/L "
-        f"at the {degrees(ask.temperature_c)} it has now. There is less molecular sulfur dioxide "
-        "in the cold, so the coldest place decides."
+    words = say(
+        "Dosed for {cold}: {kept:.2f} mg/L molecular there, {now:.2f} mg/L at the {here} it has "
+        "now. There is less molecular sulfur dioxide in the cold, so the coldest place decides.",
+        cold=degrees(cold),
+        kept=kept.value,
+        now=now.value,
+        here=degrees(ask.temperature_c),
     )
+    if ask.keeping_c is not None and ask.keeping_c > cold:
+        words += say(
+            " No dose is counted for warmer than {cold}: a warm place cools down.",
+            cold=degrees(cold),
+        )
     if ask.keeping_c is None:
         return [
-            f"Type the coldest temperature it will be kept at. Without it, a cool cellar of "
-            f"{degrees(cold)} is assumed.",
+            say(
+                "Type the coldest temperature it will be kept at. Without it, a cool cellar of "
+                "{cold} is assumed.",
+                cold=degrees(cold),
+            ),
             words,
         ]
     return [words]
@@ -259,7 +271,7 @@ def _stock_ml(ask: SulfiteAsk, weigh: Figure) -> Figure | None:
     return Figure(
         100 * weigh.value / ask.stock_g_100ml,
         "mL",
-        "100 x grams / grams in 100 mL",
+        say("100 x grams / grams in 100 mL"),
         ARITHMETIC,
         {"weigh_g": weigh, "stock": stock},
     )
@@ -271,8 +283,8 @@ def _tablets(ask: SulfiteAsk, weigh: Figure) -> Figure | None:
     tablet = typed(ask.tablet_g, "g")
     return Figure(
         round(weigh.value / ask.tablet_g),
-        "tablets",
-        "grams / grams in one tablet, whole ones",
+        say("tablets"),
+        say("grams / grams in one tablet, whole ones"),
         ARITHMETIC,
         {"weigh_g": weigh, "tablet_g": tablet},
     )
@@ -280,8 +292,8 @@ def _tablets(ask: SulfiteAsk, weigh: Figure) -> Figure | None:
 
 def _measure(stock: Figure | None, tablets: Figure | None) -> str:
     if tablets is not None:
-        return f"{tablets.value:.0f} tablets"
-    return "" if stock is None else f"{stock.value:.1f} mL of stock solution"
+        return say("{tablets:.0f} tablets", tablets=tablets.value)
+    return "" if stock is None else say("{ml:.1f} mL of stock solution", ml=stock.value)
 
 
 def _declare(law: FinishingLaw, total_mg_l: float) -> str:
@@ -292,11 +304,11 @@ def _declare(law: FinishingLaw, total_mg_l: float) -> str:
 
 
 def _handout(ask: SulfiteAsk) -> Figure:
-    pk = published(finishing_data()["sulfite_targets"]["rival_pk"], "pK", "")
+    pk = published(finishing_data()["sulfite_targets"]["rival_pk"], say("pK"), "")
     return Figure(
         ask.molecular_mg_l / molecular_fraction(ask.ph, pk.value),
         "mg/L",
-        "molecular x (1 + 10^(pH - 1.81)): what most handouts print, for comparison",
+        say("molecular x (1 + 10^(pH - 1.81)): what most handouts print, for comparison"),
         COMMON_PRACTICE,
         {"pK": pk},
     )
@@ -306,18 +318,26 @@ def _steps(
     salt: Mapping[str, Any], weigh: Figure, stock: Figure | None, tablets: Figure | None
 ) -> tuple[str, ...]:
     if weigh.value <= 0:
-        return ("Add nothing: there is enough free sulfur dioxide. Measure again at racking.",)
+        return (say("Add nothing: there is enough free sulfur dioxide. Measure again at racking."),)
     if tablets is not None:
-        first = f"Crush {tablets.value:.0f} tablets and dissolve them in a little mead."
+        first = say(
+            "Crush {tablets:.0f} tablets and dissolve them in a little mead.", tablets=tablets.value
+        )
     elif stock is not None:
-        first = f"Measure {stock.value:.1f} mL of the stock solution (fresh this week)."
+        first = say("Measure {ml:.1f} mL of the stock solution (fresh this week).", ml=stock.value)
     else:
-        first = f"Weigh {weigh.value:.2f} g of {salt['name']}, dissolve it in a little mead."
+        first = say(
+            "Weigh {grams:.2f} g of {salt}, dissolve it in a little mead.",
+            grams=weigh.value,
+            salt=salt["name"],
+        )
     return (
         first,
-        "Stir it in gently and evenly; close up.",
-        "Measure free and total after a day: what was bound does not protect. Top up by the same "
-        "sum, with what you measured.",
+        say("Stir it in gently and evenly; close up."),
+        say(
+            "Measure free and total after a day: what was bound does not protect. Top up by the "
+            "same sum, with what you measured."
+        ),
     )
 
 
@@ -326,28 +346,43 @@ def _notes(
 ) -> list[str]:
     free, after = sums.free, sums.after
     standing = law.standing_of(f"{salt['id']}_metabisulfite")
-    notes = [] if standing is None else [f"{law.name}: {standing.words}"]
+    notes: list[str] = []
+    if standing is not None:
+        notes.append(say("{law}: {words}", law=law.name, words=standing.words))
     if ask.binding_pct is None:
         notes.append(
-            "You gave no bound share, so none is counted; the upper end of the grams is for "
-            "40 % bound. Measure it, or type the share your last addition lost."
+            say(
+                "You gave no bound share, so none is counted; the upper end of the grams is for "
+                "40 % bound. Measure it, or type the share your last addition lost."
+            )
         )
     if ask.free_mg_l is None and ask.total_mg_l is None:
-        notes.append("Measure the sulfur dioxide if you can: none was typed, so none is counted.")
+        notes.append(
+            say("Measure the sulfur dioxide if you can: none was typed, so none is counted.")
+        )
     if ask.ph > ACIDIFY_FIRST_PH:
         notes.append(
-            f"Above pH {ACIDIFY_FIRST_PH:g} sulfite protects little: {free.value:.0f} mg/L free "
-            "is needed. Consider adding acid first."
+            say(
+                "Above pH {ph:g} sulfite protects little: {free:.0f} mg/L free is needed. "
+                "Consider adding acid first.",
+                ph=ACIDIFY_FIRST_PH,
+                free=free.value,
+            )
         )
     if not law.limits.get("total_so2") and after.value > UNUSUAL_TOTAL_MG_L:
         notes.append(
-            f"{after.value:.0f} mg/L total is more than wine law allows in many places, and people "
-            "taste and feel it."
+            say(
+                "{total:.0f} mg/L total is more than wine law allows in many places, and people "
+                "taste and feel it.",
+                total=after.value,
+            )
         )
     if ask.stock_g_100ml is not None and ask.stock_g_100ml > 25:
-        notes.append("So strong a stock may not dissolve in the cold.")
+        notes.append(say("So strong a stock may not dissolve in the cold."))
     notes.append(
-        "The pK by temperature and alcohol is published; ionic strength is corrected as the method "
-        "does, with its second and third table known from memory only."
+        say(
+            "The pK by temperature and alcohol is published; ionic strength is corrected as the "
+            "method does, with its second and third table known from memory only."
+        )
     )
     return notes

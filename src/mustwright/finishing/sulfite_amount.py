@@ -13,6 +13,7 @@ from mustwright.figure import ARITHMETIC, TYPED, Figure, typed
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.step import finishing_data, published
 from mustwright.finishing.sulfite_chemistry import molecular_fraction
+from mustwright.texts import say
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ def keeping_temperature(keeping_c: float | None) -> Figure:
     """The coldest it will be kept: typed, or a cool cellar [°C]."""
     if keeping_c is not None:
         return typed(keeping_c, "C")
-    return published(finishing_data()["sulfite_keeping"]["cellar_c"], "cool cellar", "C")
+    return published(finishing_data()["sulfite_keeping"]["cellar_c"], say("cool cellar"), "C")
 
 
 def dosing_temperature(keeping: Figure) -> Figure:
@@ -80,13 +81,13 @@ def dosing_temperature(keeping: Figure) -> Figure:
     return Figure(
         min(keeping.value, warmest),
         "C",
-        f"coldest it will be kept, at most {warmest:g} C",
+        say("coldest it will be kept, at most {warmest:g} C", warmest=warmest),
         str(record["warmest_source"]),
         {"keeping": keeping},
     )
 
 
-def molecular_held(free: Figure, fraction: Figure, words: str) -> Figure:
+def molecular_held(free: Figure, fraction: Figure, celsius: float) -> Figure:
     """Molecular sulfur dioxide of a free content, with the range of its fraction.
 
     Parameters
@@ -95,8 +96,8 @@ def molecular_held(free: Figure, fraction: Figure, words: str) -> Figure:
         Free sulfur dioxide, at least 0 [mg/L].
     fraction : Figure
         Molecular share of it, 0 to 1 [-].
-    words : str
-        Where and when, for the formula.
+    celsius : float
+        Temperature the share holds at [°C].
 
     Returns
     -------
@@ -107,7 +108,7 @@ def molecular_held(free: Figure, fraction: Figure, words: str) -> Figure:
     return Figure(
         free.value * fraction.value,
         "mg/L",
-        f"free x molecular fraction {words}",
+        say("free x molecular fraction at {celsius:g} C", celsius=celsius),
         "OIVAS323",
         {"free": free, "fraction": fraction},
         *ends,
@@ -133,7 +134,7 @@ def free_after(ask: SulfiteAsk, gained: Figure, binding: Figure) -> Figure:
     return Figure(
         (ask.free_mg_l or 0.0) + gained.value * (1 - binding.value / 100),
         "mg/L",
-        "free now + added x (1 - bound share)",
+        say("free now + added x (1 - bound share)"),
         ARITHMETIC,
         {"free_now": ask.free_mg_l or 0.0, "added": gained, "bound_share": binding},
     )
@@ -156,7 +157,7 @@ def molecular_share(ph: float, pk: Figure) -> Figure:
     return Figure(
         molecular_fraction(ph, pk.value),
         "",
-        "1 / (1 + 10^(pH - pK))",
+        say("1 / (1 + 10^(pH - pK))"),
         "OIVAS323",
         {"pH": typed(ph, ""), "pK": pk},
         *ends,
@@ -169,7 +170,7 @@ def free_wanted(molecular_mg_l: float, fraction: Figure) -> Figure:
     return Figure(
         molecular_mg_l / fraction.value,
         "mg/L",
-        "molecular / molecular fraction",
+        say("molecular / molecular fraction"),
         "OIVAS323",
         {"molecular": typed(molecular_mg_l, "mg/L"), "fraction": fraction},
         low,
@@ -179,14 +180,14 @@ def free_wanted(molecular_mg_l: float, fraction: Figure) -> Figure:
 
 def free_to_add(free: Figure, now: float | None) -> Figure:
     present = 0.0 if now is None else now
-    source = "assumed: none measured, so none counted" if now is None else TYPED
+    source = say("assumed: none measured, so none counted") if now is None else TYPED
     ends = [None if end is None else max(0.0, end - present) for end in (free.low, free.high)]
     return Figure(
         max(0.0, free.value - present),
         "mg/L",
-        "free wanted - free now, at least 0",
+        say("free wanted - free now, at least 0"),
         ARITHMETIC,
-        {"free_wanted": free, "free_now": Figure(present, "mg/L", "free now", source)},
+        {"free_wanted": free, "free_now": Figure(present, "mg/L", say("free now"), source)},
         *ends,
     )
 
@@ -194,7 +195,7 @@ def free_to_add(free: Figure, now: float | None) -> Figure:
 def bound_share(binding_pct: float | None) -> Figure:
     if binding_pct is not None:
         return typed(binding_pct, "%")
-    return published(finishing_data()["sulfite_targets"]["binding_pct"], "bound share", "%")
+    return published(finishing_data()["sulfite_targets"]["binding_pct"], say("bound share"), "%")
 
 
 def total_to_add(to_add: Figure, binding: Figure) -> Figure:
@@ -205,7 +206,7 @@ def total_to_add(to_add: Figure, binding: Figure) -> Figure:
     return Figure(
         needed(binding.value),
         "mg/L",
-        "free to add / (1 - bound share)",
+        say("free to add / (1 - bound share)"),
         ARITHMETIC,
         {"free_to_add": to_add, "bound_share": binding},
         *ends,
@@ -214,11 +215,14 @@ def total_to_add(to_add: Figure, binding: Figure) -> Figure:
 
 def strength_of(strength_pct: float | None, salt: Mapping[str, Any]) -> Figure:
     if strength_pct is not None:
-        return Figure(strength_pct / 100, "g/g", "as typed", TYPED)
+        return Figure(strength_pct / 100, "g/g", say("as typed"), TYPED)
     return Figure(
         salt_yield(salt),
         "g/g",
-        f"2 x 64.058 / {salt['molar_mass']:.3f}: fresh and pure; old powder gives less",
+        say(
+            "2 x 64.058 / {molar_mass:.3f}: fresh and pure; old powder gives less",
+            molar_mass=salt["molar_mass"],
+        ),
         ARITHMETIC,
     )
 
@@ -244,7 +248,7 @@ def grams_of(added: Figure, volume_l: float, strength: Figure) -> Figure:
     return Figure(
         added.value * per,
         "g",
-        "added x volume / 1000 / yield",
+        say("added x volume / 1000 / yield"),
         ARITHMETIC,
         {"added_mg_l": added, "volume_l": typed(volume_l, "L"), "yield": strength},
         None if added.low is None else added.low * per,
@@ -256,8 +260,10 @@ def total_before(ask: SulfiteAsk) -> Figure:
     if ask.total_mg_l is not None:
         return typed(ask.total_mg_l, "mg/L")
     if ask.free_mg_l is not None:
-        return Figure(ask.free_mg_l, "mg/L", "at least the free part", "assumed: no total typed")
-    return Figure(0.0, "mg/L", "none", "assumed: none typed; yeast itself makes some")
+        return Figure(
+            ask.free_mg_l, "mg/L", say("at least the free part"), say("assumed: no total typed")
+        )
+    return Figure(0.0, "mg/L", say("none"), say("assumed: none typed; yeast itself makes some"))
 
 
 def refuse_over(
@@ -291,16 +297,25 @@ def refuse_over(
         With the highest target the limit leaves.
     """
     if before.value > limit_mg_l:
-        over = f"is over the {limit_mg_l:.0f} mg/L of total that {law.name} allows: add none"
-        raise ImpossibleError("total", over, f"{before.value:g} mg/L")
+        over = say(
+            "is over the {limit:.0f} mg/L of total that {law} allows: add none",
+            limit=limit_mg_l,
+            law=law.name,
+        )
+        raise ImpossibleError("total", over, say("{before:g} mg/L", before=before.value))
     if before.value + added.value <= limit_mg_l:
         return
     free = (ask.free_mg_l or 0.0) + (limit_mg_l - before.value) * (1 - binding.value / 100)
     reach = free * fraction.value
     raise ImpossibleError(
         "molecular",
-        f"needs a target up to {reach:.2f} mg/L: more takes the total over the {limit_mg_l:.0f} "
-        f"mg/L of {law.name}; a lower pH needs less",
+        say(
+            "needs a target up to {reach:.2f} mg/L: more takes the total over the {limit:.0f} "
+            "mg/L of {law}; a lower pH needs less",
+            reach=reach,
+            limit=limit_mg_l,
+            law=law.name,
+        ),
         ask.molecular_mg_l,
     )
 
@@ -329,7 +344,7 @@ def weighed(grams: Figure, ask: SulfiteAsk, room_g: float) -> Figure:
     return Figure(
         max(count, 0) * step,
         "g",
-        f"rounded to {step:g} g, never over the legal total",
+        say("rounded to {step:g} g, never over the legal total", step=step),
         ARITHMETIC,
         {"metabisulfite_g": grams},
     )

@@ -12,6 +12,7 @@ from mustwright.errors import warn_validity
 from mustwright.figure import Figure, typed
 from mustwright.finishing.step import finishing_data, within
 from mustwright.must.density import ethanol_mass_fraction_from_pct_vol
+from mustwright.texts import say
 from mustwright.unit_system import degrees
 
 LOWEST_PH, HIGHEST_PH = 2.6, 4.5
@@ -45,19 +46,25 @@ def table_place(temperature_c: float, alcohol_pct: float) -> TablePlace:
     table = finishing_data()["sulfite_pk"]
     coldest, strongest = float(table["temperature_c"][0]), float(table["alcohol_pct"][-1])
     most = float(table["highest_alcohol_pct"])
-    within(temperature_c, LOWEST_C, HIGHEST_C, "temperature", "a temperature in C")
-    within(alcohol_pct, 0, most, "alcohol", "an alcohol in % vol (where the pK table ends)")
+    within(temperature_c, LOWEST_C, HIGHEST_C, "temperature", say("a temperature in C"))
+    within(alcohol_pct, 0, most, "alcohol", say("an alcohol in % vol (where the pK table ends)"))
     notes = []
     if temperature_c < coldest:
         notes.append(
-            f"The pK table begins at {degrees(coldest)}; below it the published enthalpy of the "
-            "dissociation carries it on. The table's own steps are steeper and would ask for more: "
-            "measure, and stay on the upper side of the range."
+            say(
+                "The published table (pK) begins at {coldest}. Below that, the published heat of "
+                "dissociation extends it. The steps of the table itself are steeper and would ask "
+                "for more: measure, and keep to the upper end of the range.",
+                coldest=degrees(coldest),
+            )
         )
     if alcohol_pct > strongest:
-        said = f"The published pK table ends at {strongest:g} % vol; carried on from memory."
-        warn_validity(f"pK of sulfur dioxide: {said}")
-        notes.append(said)
+        ended = say(
+            "The published pK table ends at {strongest:g} % vol; carried on from memory.",
+            strongest=strongest,
+        )
+        warn_validity(say("pK of sulfur dioxide: {ended}", ended=ended))
+        notes.append(ended)
     return TablePlace(temperature_c, alcohol_pct, tuple(notes))
 
 
@@ -186,20 +193,20 @@ def pk_figure(temperature_c: float, alcohol_pct: float, ionic_strength: float | 
     thermodynamic = Figure(
         thermodynamic_pk(temperature_c, alcohol_pct),
         "",
-        "table by temperature and alcohol, straight lines between entries; colder by enthalpy",
+        say("table by temperature and alcohol, straight lines between entries; colder by enthalpy"),
         _pk_source(temperature_c, alcohol_pct),
         {"temperature_c": temperature_c, "alcohol_pct": alcohol_pct},
     )
     if ionic_strength is None:
-        strength = Figure(float(ions["typical"]), "mol/L", "usual value", str(ions["source"]))
+        strength = Figure(float(ions["typical"]), "mol/L", say("usual value"), str(ions["source"]))
         ends = (float(ions["low"]), float(ions["high"]))
     else:
-        within(ionic_strength, 0, 0.2, "ionic_strength", "an ionic strength in mol/L")
+        within(ionic_strength, 0, 0.2, "ionic_strength", say("an ionic strength in mol/L"))
         strength, ends = typed(ionic_strength, "mol/L"), None
     shift = Figure(
         ionic_shift(strength.value, temperature_c, alcohol_pct),
         "",
-        "A sqrt(I) / (1 + B sqrt(I)), A and B by the dielectric constant of the mixture",
+        say("A sqrt(I) / (1 + B sqrt(I)), A and B by the dielectric constant of the mixture"),
         "OIVAS323; Malmberg1956 and Akerlof1932, from memory",
         {"ionic_strength": strength},
     )
@@ -211,7 +218,7 @@ def pk_figure(temperature_c: float, alcohol_pct: float, ionic_strength: float | 
     return Figure(
         thermodynamic.value - shift.value,
         "",
-        "pK at ionic strength 0 - shift",
+        say("pK at ionic strength 0 - shift"),
         "OIVAS323",
         {"pk_thermodynamic": thermodynamic, "shift": shift},
         low,

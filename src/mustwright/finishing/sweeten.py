@@ -18,6 +18,7 @@ from mustwright.finishing.step import Addition, Recorded, cautions, finishing_da
 from mustwright.finishing.trial import BenchTrial, bench_trial
 from mustwright.must.blend import fermentable_hexose
 from mustwright.must.ingredient import SUGARS, Ingredient
+from mustwright.texts import before, say
 from mustwright.unit_system import weighed
 
 MOST_KG_PER_L = 3.0
@@ -88,11 +89,11 @@ def sweeten(ask: SweetenAsk, law: FinishingLaw) -> Sweetening:
         ("acidity", ask.acidity_g_l),
     ):
         if value is not None:
-            within(value, 0, 400, name, "grams per litre")
+            within(value, 0, 400, name, say("grams per litre"))
     if ask.ph is not None:
-        within(ask.ph, 2, 5, "ph", "the pH of a mead, measured,")
-    within(ask.scale_g, 1e-3, 10000, "scale", "a scale resolution in g")
-    within(ask.glasses, 2, 12, "glasses", "a number of glasses")
+        within(ask.ph, 2, 5, "ph", say("the pH of a mead, measured,"))
+    within(ask.scale_g, 1e-3, 10000, "scale", say("a scale resolution in g"))
+    within(ask.glasses, 2, 12, "glasses", say("a number of glasses"))
     kg = solve_kg(ask, before)
     refuse_solids(law, sweetened(before, ask.sweetener, kg), "to")
     return _result(ask, law, before, kg, ready)
@@ -123,10 +124,10 @@ def sugars_share(ingredient: Ingredient) -> float:
 def solve_kg(ask: SweetenAsk, before: Liquid) -> float:
     """Kilograms of sweetener that reach the target [kg]."""
     if (ask.to_gravity is None) == (ask.to_sugar_g_l is None):
-        raise InputError("to", "needs one target: a gravity, or g/L of sugar, or a word", None)
+        raise InputError("to", say("needs one target: a gravity, or g/L of sugar, or a word"), None)
     share = sugars_share(ask.sweetener)
     if share <= 0.01:
-        raise ImpossibleError("with", "needs something with sugar in it", ask.sweetener.name)
+        raise ImpossibleError("with", say("needs something with sugar in it"), ask.sweetener.name)
     if ask.to_gravity is not None:
         target, field_name, digits = ask.to_gravity, "to", 4
         start = before.gravity
@@ -145,14 +146,26 @@ def solve_kg(ask: SweetenAsk, before: Liquid) -> float:
 
     if not math.isfinite(target) or target < start - 1e-9:
         raise ImpossibleError(
-            field_name, f"needs a target above what it has now, {start:.{digits}f}", target
+            field_name,
+            say(
+                "needs a target above what it has now, {start:.{digits}f}",
+                start=start,
+                digits=digits,
+            ),
+            target,
         )
     most = MOST_KG_PER_L * ask.volume_l
     if reached(most) < target:
         raise ImpossibleError(
             field_name,
-            f"cannot be reached with {ask.sweetener.name}: even {MOST_KG_PER_L:g} kg per litre "
-            f"gives {reached(most):.{digits}f}",
+            say(
+                "cannot be reached with {name}: even {most:g} kg per litre gives "
+                "{reached:.{digits}f}",
+                name=ask.sweetener.name,
+                most=MOST_KG_PER_L,
+                reached=reached(most),
+                digits=digits,
+            ),
             target,
         )
     return float(brentq(lambda kg: reached(kg) - target, 0.0, most, xtol=1e-12))
@@ -172,25 +185,25 @@ def _result(
     kg = Figure(
         kg_value,
         "kg",
-        "solved: extract and ethanol add up, the mixture's density gives volume and gravity",
+        say("solved: extract and ethanol add up, the mixture's density gives volume and gravity"),
         BALANCE,
         {**state, "target": goal or 0.0, "sweetener_water_pct": water},
         *_kg_range(ask, kg_value),
     )
     added = {**state, "kg": kg}
-    volume = Figure(after.volume_l, "L", "mass / density of the mixture", BALANCE, added)
+    volume = Figure(after.volume_l, "L", say("mass / density of the mixture"), BALANCE, added)
     alcohol = Figure(
         after.alcohol_pct,
         "% vol",
-        "ethanol / new volume",
+        say("ethanol / new volume"),
         BALANCE,
         {**state, "new_volume_l": volume},
     )
-    gravity = Figure(after.gravity, "SG 20/20", "density of the mixture", BALANCE, added)
+    gravity = Figure(after.gravity, "SG 20/20", say("density of the mixture"), BALANCE, added)
     sugar_added = Figure(
         1000 * kg_value * sugars_share(ask.sweetener) / after.volume_l,
         "g/L",
-        "kg x sugars of the sweetener / new volume",
+        say("kg x sugars of the sweetener / new volume"),
         ARITHMETIC,
         {"kg": kg, "new_volume_l": volume},
     )
@@ -198,7 +211,7 @@ def _result(
     sugar = Figure(
         sugar_added.value + residual.value * ask.volume_l / after.volume_l,
         "g/L",
-        "added + what was there / (new volume / volume)",
+        say("added + what was there / (new volume / volume)"),
         ARITHMETIC,
         {"added": sugar_added, "there": residual},
     )
@@ -210,14 +223,14 @@ def _result(
         / after.volume_l
         / ETHANOL_G_L_PER_PCT_VOL,
         "% vol",
-        "fermentable sugar added x 0.47 / 7.8924: what yeast would make of it",
+        say("fermentable sugar added x 0.47 / 7.8924: what yeast would make of it"),
         ARITHMETIC,
         {"kg": kg},
     )
     weigh = Figure(
         math.floor(1000 * kg_value / ask.scale_g + 0.5) * ask.scale_g,
         "g",
-        f"rounded to {ask.scale_g:g} g",
+        say("rounded to {step:g} g", step=ask.scale_g),
         ARITHMETIC,
         {"kg": kg},
     )
@@ -267,7 +280,7 @@ def _kg_range(ask: SweetenAsk, kg: float) -> tuple[float | None, float | None]:
 def _residual(ask: SweetenAsk) -> Figure:
     if ask.residual_sugar_g_l is not None:
         return typed(ask.residual_sugar_g_l, "g/L")
-    return Figure(0.0, "g/L", "none counted", "assumed: residual sugar was not typed")
+    return Figure(0.0, "g/L", say("none counted"), say("assumed: residual sugar was not typed"))
 
 
 def _acidity(ask: SweetenAsk, kg: float, volume_l: float) -> Figure | None:
@@ -279,11 +292,11 @@ def _acidity(ask: SweetenAsk, kg: float, volume_l: float) -> Figure | None:
     return Figure(
         (ask.acidity_g_l * ask.volume_l + 0.075043 * meq * kg) / volume_l,
         "g/L",
-        "(acidity x volume + 0.075043 x meq/kg x kg) / new volume, as tartaric",
+        say("(acidity x volume + 0.075043 x meq/kg x kg) / new volume, as tartaric"),
         ARITHMETIC,
         {
             "acidity_g_l": typed(ask.acidity_g_l, "g/L"),
-            "sweetener_meq_kg": figure if figure else "not in its record: none counted",
+            "sweetener_meq_kg": figure if figure else say("not in its record: none counted"),
         },
     )
 
@@ -305,7 +318,7 @@ def _ph(ask: SweetenAsk, kg: float) -> Figure | None:
     return Figure(
         after(float(record["typical"])),
         "",
-        "pH of each, weighed by its buffer (mead 15 meq/L per pH, sweetener half its acid)",
+        say("pH of each, weighed by its buffer (mead 15 meq/L per pH, sweetener half its acid)"),
         str(record["source"]),
         {"pH": typed(now, ""), "sweetener_pH": own, "sweetener_meq_kg": acid},
         *ends,
@@ -333,18 +346,27 @@ def _steps(ask: SweetenAsk, ready: bool, weigh: Figure) -> tuple[str, ...]:
     first: tuple[str, ...] = ()
     if not ready:
         first = (
-            "FIRST protect it, or yeast eats the sweetness in the bottle: sulfite (finish "
-            "sulfite), then sorbate (finish sorbate), and wait a day; or pasteurise after "
-            "bottling still.",
+            say(
+                "FIRST protect it, or yeast eats the sweetness in the bottle: sulfite (finish "
+                "sulfite), then sorbate (finish sorbate), and wait a day; or pasteurise after "
+                "bottling still."
+            ),
         )
-    name = ask.sweetener.name.partition(",")[0].lower()
+    name = before(ask.sweetener.name, ",").lower()
     return (
         *first,
-        f"Taste the row of glasses; the batch figure of the one you like replaces the "
-        f"{weighed(weigh.value)} below.",
-        f"Stir {weighed(weigh.value)} of {name} into a part of the mead until none lies at the "
-        "bottom, then mix that into the rest without splashing.",
-        "Measure gravity now and again after a week, warm: any fall means it ferments.",
+        say(
+            "Taste the row of glasses; the batch figure of the one you like replaces the {amount} "
+            "below.",
+            amount=weighed(weigh.value),
+        ),
+        say(
+            "Stir {amount} of {name} into a part of the mead until none lies at the bottom, then "
+            "mix that into the rest without splashing.",
+            amount=weighed(weigh.value),
+            name=name,
+        ),
+        say("Measure gravity now and again after a week, warm: any fall means it ferments."),
     )
 
 
@@ -352,22 +374,34 @@ def _notes(ask: SweetenAsk, law: FinishingLaw, after: Liquid) -> tuple[str, ...]
     notes = []
     if ask.protection.by is None:
         notes.append(
-            "You did not say how the mead is protected. These are amounts only: "
-            "protect it before you add them."
+            say(
+                "You did not say how the mead is protected. These are amounts only: protect it "
+                "before you add them."
+            )
         )
     if ask.protection.by == "alcohol" and ask.protection.tolerance_high_pct is not None:
         limit = ask.protection.tolerance_high_pct
         if after.alcohol_pct < limit:
             notes.append(
-                f"The sweetener thins the mead to {after.alcohol_pct:.1f} % vol, below the "
-                f"{limit:g} the yeast can reach: alcohol no longer protects it. Stabilise."
+                say(
+                    "The sweetener thins the mead to {alcohol:.1f} % vol, below the {limit:g} the "
+                    "yeast can reach: alcohol no longer protects it. Stabilise.",
+                    alcohol=after.alcohol_pct,
+                    limit=limit,
+                )
             )
     if ask.residual_sugar_g_l is None:
-        notes.append("Residual sugar was not typed; only what is added is counted as sugar.")
+        notes.append(say("Residual sugar was not typed; only what is added is counted as sugar."))
     alcohol = law.class_most("honey wine", "alcohol_after")
     if alcohol is not None and after.alcohol_pct > (alcohol.high or 100.0):
-        notes.append(f"Above {alcohol.high:g} % vol it is no honey wine ({alcohol.source}).")
+        notes.append(
+            say(
+                "Above {most:g} % vol it is no honey wine ({source}).",
+                most=alcohol.high,
+                source=alcohol.source,
+            )
+        )
     water = ask.sweetener.figures.get("water_pct")
     if ask.sweetener.form == "honey" and water is not None and water.source != TYPED:
-        notes.append("Honey by its record; type the moisture of yours for a closer figure.")
+        notes.append(say("Honey by its record; type the moisture of yours for a closer figure."))
     return tuple(notes)

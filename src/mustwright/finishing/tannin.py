@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from mustwright.figure import ARITHMETIC, Figure
 from mustwright.finishing.law import FinishingLaw
 from mustwright.finishing.liquid import MOST_LITRES
-from mustwright.finishing.step import Recorded, cautions, finishing_data, within
+from mustwright.finishing.step import Recorded, cautions, finishing_data, sourced, within
 from mustwright.finishing.trial import BenchTrial, bench_trial
+from mustwright.texts import say
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ def tannin_dose(volume_l: float, law: FinishingLaw, scale_g: float = 0.1) -> Tan
     -----
     The usual doses are from memory.
     """
-    within(volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
+    within(volume_l, 1e-3, MOST_LITRES, "volume", say("a volume in L"))
     usual = finishing_data()["tannin"]
     low, high = float(usual["low_g_l"]), float(usual["high_g_l"])
     limit = law.highest("tannin")
@@ -55,19 +56,22 @@ def tannin_dose(volume_l: float, law: FinishingLaw, scale_g: float = 0.1) -> Tan
         high = min(high, limit.high)
 
     def grams(dose: float) -> Figure:
-        given = {"dose_g_l": Figure(dose, "g/L", "usual dose", str(usual["source"]))}
-        return Figure(dose * volume_l, "g", "dose x volume", ARITHMETIC, given)
+        given = {"dose_g_l": Figure(dose, "g/L", say("usual dose"), sourced(usual))}
+        return Figure(dose * volume_l, "g", say("dose x volume"), ARITHMETIC, given)
 
     doses = [low + (high - low) * i / 4 for i in range(5)]
-    trial = bench_trial("tannin", volume_l, doses, stock_g_l=10.0, scale_g=scale_g)
+    trial = bench_trial(say("tannin"), volume_l, doses, stock_g_l=10.0, scale_g=scale_g)
     recorded = Recorded(
         (),
         {},
         (
-            "Let the glasses stand an hour; tannin shows late.",
-            "Dissolve the grams of the glass you like in a little warm water, stir in, wait weeks.",
+            say("Let the glasses stand an hour; tannin shows late."),
+            say(
+                "Dissolve the grams of the glass you like in a little warm water, stir in, wait "
+                "weeks."
+            ),
         ),
-        (f"Doses: {usual['source']}.",),
+        (say("Doses: {source}.", source=sourced(usual)),),
         cautions("bench_first"),
     )
     return TanninDose(grams(low), grams(high), limit.figure() if limit else None, trial, recorded)

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from mustwright.errors import ImpossibleError
 from mustwright.figure import ARITHMETIC, Figure, typed
 from mustwright.finishing.liquid import MOST_LITRES
 from mustwright.finishing.step import within
+from mustwright.texts import say
 
 MOST_GLASSES = 12
 
@@ -108,20 +110,29 @@ def bench_trial(
     >>> [(g.stock_ml.value, g.batch_g.value) for g in trial.glasses]
     [(0.0, 0.0), (0.5, 9.5), (1.0, 19.0)]
     """
-    within(volume_l, 1e-3, MOST_LITRES, "volume", "a volume in L")
-    within(glass_ml, 10, 5000, "glass", "a glass in mL")
-    within(pipette_ml, 0.001, 10, "pipette", "a pipette step in mL")
-    within(scale_g, 1e-4, 1000, "scale", "a scale resolution in g")
+    within(volume_l, 1e-3, MOST_LITRES, "volume", say("a volume in L"))
+    within(glass_ml, 10, 5000, "glass", say("a glass in mL"))
+    within(pipette_ml, 0.001, 10, "pipette", say("a pipette step in mL"))
+    within(scale_g, 1e-4, 1000, "scale", say("a scale resolution in g"))
     if not 1 <= len(doses_g_l) <= MOST_GLASSES:
-        raise ImpossibleError("trial", f"needs 1 to {MOST_GLASSES} doses", len(doses_g_l))
+        raise ImpossibleError(
+            "trial",
+            say("needs 1 to {most} doses", most=MOST_GLASSES),
+            len(doses_g_l),
+        )
     for dose in doses_g_l:
-        within(dose, 0, 5000, "trial", "doses in g/L")
+        within(dose, 0, 5000, "trial", say("doses in g/L"))
     stock = _stock(doses_g_l, stock_g_l)
     room = own_volume_l_kg
-    made_with = "water" if room is None else "the mead"
-    made = f"{100 * stock.value / 1000:.4g} g of {substance} made up to 100 mL with {made_with}"
+    made_with = say("water") if room is None else say("the mead")
+    parts: dict[str, Any] = {"grams": 100 * stock.value / 1000, "substance": substance}
+    made = (
+        say("{grams:.4g} g of {substance} made up to 100 mL with water", **parts)
+        if room is None
+        else say("{grams:.4g} g of {substance} made up to 100 mL with the mead", **parts)
+    )
     if room is not None and stock.value * room / 1000 > 0.99:
-        made = f"{substance} as it is"
+        made = say("{substance} as it is", substance=substance)
     steps = _Steps(glass_ml, pipette_ml, volume_l, scale_g, room, most_g_l)
     doses = (0.0, *(d for d in doses_g_l if d > 0))
     glasses = tuple(_glass(dose, stock, steps) for dose in doses)
@@ -164,12 +175,12 @@ class _Steps:
 
 def _stock(doses: Sequence[float], stock_g_l: float | None) -> Figure:
     if stock_g_l is not None:
-        within(stock_g_l, 0.1, 1500, "stock", "a stock strength in g/L")
+        within(stock_g_l, 0.1, 1500, "stock", say("a stock strength in g/L"))
         return typed(stock_g_l, "g/L")
     wanted = 20 * max(max(doses), 1e-6)
     steps = [m * 10.0**k for k in range(-1, 3) for m in (1, 2, 5)]
     value = next((s for s in steps if s >= wanted), 500.0)
-    return Figure(value, "g/L", "so that the largest dose is at most a twentieth", ARITHMETIC)
+    return Figure(value, "g/L", say("so that the largest dose is at most a twentieth"), ARITHMETIC)
 
 
 def _glass(dose: float, stock: Figure, steps: _Steps) -> Glass:
@@ -178,30 +189,36 @@ def _glass(dose: float, stock: Figure, steps: _Steps) -> Glass:
     if dose > 0 and ml == 0:
         raise ImpossibleError(
             "trial",
-            f"needs a weaker stock or larger glass: {dose:g} g/L is less than the pipette shows",
-            f"{stock.value:g} g/L",
+            say(
+                "needs a weaker stock or larger glass: {dose:g} g/L is less than the pipette shows",
+                dose=dose,
+            ),
+            say("{stock:g} g/L", stock=stock.value),
         )
     stock_ml = Figure(
         ml,
         "mL",
-        f"dose x glass / (stock x (1 + dose x room)), in steps of {steps.pipette_ml:g} mL",
+        say(
+            "dose x glass / (stock x (1 + dose x room)), in steps of {step:g} mL",
+            step=steps.pipette_ml,
+        ),
         ARITHMETIC,
         {"dose_g_l": dose, "glass_ml": glass, "stock_g_l": stock, "room_l_g": room},
     )
     real = Figure(
         steps.dose_g_l(ml, stock.value),
         "g/L",
-        "mL x stock / (glass - mL x stock x room): grams per litre of mead",
+        say("mL x stock / (glass - mL x stock x room): grams per litre of mead"),
         ARITHMETIC,
         {"stock_ml": stock_ml, "stock_g_l": stock},
     )
     batch = Figure(
         steps.batch_g(real.value),
         "g",
-        f"dose x volume, rounded to {steps.scale_g:g} g",
+        say("dose x volume, rounded to {step:g} g", step=steps.scale_g),
         ARITHMETIC,
         {"dose_g_l": real, "volume_l": steps.volume_l},
     )
     thinned = 0.0 if steps.room_l_kg is not None else 100 * ml / (glass + ml)
-    thinner = Figure(thinned, "%", "100 x mL of water / (glass + mL)", ARITHMETIC)
+    thinner = Figure(thinned, "%", say("100 x mL of water / (glass + mL)"), ARITHMETIC)
     return Glass(stock_ml, real, batch, thinner)

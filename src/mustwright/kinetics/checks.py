@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 
 def within(name: str, value: float, low: float, high: float, unit: str) -> None:
@@ -22,7 +23,9 @@ def within(name: str, value: float, low: float, high: float, unit: str) -> None:
     InputError
     """
     if not low <= value <= high:
-        raise InputError(name, f"{low:g} to {high:g} {unit}".rstrip(), value)
+        raise InputError(
+            name, say("{low:g} to {high:g} {unit}", low=low, high=high, unit=unit).rstrip(), value
+        )
 
 
 def ordered(name: str, pair: tuple[float, float] | None, low: float, high: float) -> None:
@@ -42,4 +45,6 @@ def ordered(name: str, pair: tuple[float, float] | None, low: float, high: float
     InputError
     """
     if pair is not None and not low <= pair[0] <= pair[1] <= high:
-        raise InputError(name, f"low and high end, from {low:g} to {high:g}", pair)
+        raise InputError(
+            name, say("low and high end, from {low:g} to {high:g}", low=low, high=high), pair
+        )

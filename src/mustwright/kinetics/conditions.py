@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from mustwright.errors import InputError
 from mustwright.kinetics.checks import within
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 NitrogenClass = Literal["low", "medium", "high"]
@@ -45,7 +46,9 @@ class StrainTraits:
         within("strain.temperature_high_c", self.temperature_high_c, 15, 40, "°C")
         within("strain.alcohol_tolerance_pct_vol", self.alcohol_tolerance_pct_vol, 4, 22, "% vol")
         if self.nitrogen_class not in ("low", "medium", "high"):
-            raise InputError("strain.nitrogen_class", "low, medium or high", self.nitrogen_class)
+            raise InputError(
+                "strain.nitrogen_class", say("low, medium or high"), self.nitrogen_class
+            )
 
 
 @dataclass(frozen=True)
@@ -78,7 +81,9 @@ class VesselInRoom:
         within("vessel.cooling_w", self.cooling_w, 0, 1e6, "W")
         if self.material not in HEAT_PASSAGE_W_M2_K:
             raise InputError(
-                "vessel.material", "one of " + ", ".join(HEAT_PASSAGE_W_M2_K), self.material
+                "vessel.material",
+                say("one of {known}", known=", ".join(HEAT_PASSAGE_W_M2_K)),
+                self.material,
             )
         check_profile("vessel.room_c", self.room_c)
 
@@ -141,7 +146,11 @@ class Conditions:
         if self.unmixed_sd_gravity is not None:
             within("conditions.unmixed_sd_gravity", self.unmixed_sd_gravity, 0, 0.02, "")
         if self.aeration not in AERATIONS:
-            raise InputError("conditions.aeration", "one of " + ", ".join(AERATIONS), self.aeration)
+            raise InputError(
+                "conditions.aeration",
+                say("one of {known}", known=", ".join(AERATIONS)),
+                self.aeration,
+            )
 
 
 def profile_at(profile: float | Profile, times_h: Floats) -> Floats:
@@ -156,12 +165,12 @@ def check_profile(name: str, profile: float | Profile) -> None:
     """Raise unless every temperature is one a must can have and times rise."""
     points = profile if isinstance(profile, tuple) else ((0.0, profile),)
     if not points:
-        raise InputError(name, "at least one point", profile)
+        raise InputError(name, say("at least one point"), profile)
     for _, value in points:
         within(name, value, -5, 45, "°C")
     at = [time for time, _ in points]
     if any(later < earlier for earlier, later in itertools.pairwise(at)):
-        raise InputError(name, "times in rising order", profile)
+        raise InputError(name, say("times in rising order"), profile)
 
 
 def with_temperature(conditions: Conditions, temperature_c: float) -> Conditions:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from mustwright.constants import NITROGEN_G_MOL
 from mustwright.errors import InputError
 from mustwright.kinetics.checks import within
+from mustwright.texts import say
 
 PHOSPHATE_BASE = 0.5  # mol per mol of ammonium, HPO4 turning into H2PO4 (stoichiometry)
 
@@ -46,7 +47,7 @@ class PulseTrigger:
     def __post_init__(self) -> None:
         given = (self.at_h, self.gravity_below, self.gravity_drop, self.sugar_left_fraction)
         if not self.end_of_lag and all(value is None for value in given):
-            raise InputError("feed.trigger", "at least one condition", "none")
+            raise InputError("feed.trigger", say("at least one condition"), "none")
         if self.at_h is not None:
             within("feed.trigger.at_h", self.at_h, 0, 10_000, "h")
         if self.gravity_below is not None:

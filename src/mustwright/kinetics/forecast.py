@@ -24,8 +24,10 @@ from mustwright.kinetics.inputs import (
 )
 from mustwright.kinetics.nitrogen_use import NitrogenUse, nitrogen_use
 from mustwright.kinetics.parameters import Population, population
+from mustwright.kinetics.reading_verdict import ReadingVerdict
 from mustwright.kinetics.stops import is_unmodelled
-from mustwright.kinetics.update import ReadingVerdict, measured, posterior
+from mustwright.kinetics.update import measured, posterior
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 CO2_G_PER_L = CO2_G_MOL / CO2_L_PER_MOL_20C  # at 20 °C and one atmosphere
@@ -95,6 +97,12 @@ class Forecast:
     peak_temperature_c: Band
     lowest_ph: Band
     nitrogen: NitrogenUse
+
+    @property
+    def hours_if_dry(self) -> Band:
+        """Until dry, over the members that get there; inf where none does [h]."""
+        there = self.dry_at_h[np.isfinite(self.dry_at_h)]
+        return single(there if there.size else np.array([np.inf]))
 
 
 def forecast(
@@ -249,7 +257,7 @@ def _run(
 
 def _check_members(members: int) -> None:
     if not 32 <= members <= 100_000:
-        raise InputError("members", "32 to 100000", members)
+        raise InputError("members", say("32 to 100000"), members)
 
 
 def _kept(conditions: Conditions, wanted: Floats, also_h: Floats | None) -> Floats:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +40,9 @@ class HousePrior:
     def __post_init__(self) -> None:
         size = len(self.mean)
         if np.shape(self.covariance) != (size, size):
-            raise InputError("house", f"{size} rows and columns", np.shape(self.covariance))
+            raise InputError(
+                "house", say("{size} rows and columns", size=size), np.shape(self.covariance)
+            )
 
     def __hash__(self) -> int:
         return hash(self.key)

@@ -15,6 +15,7 @@ from mustwright.must.gravity import (
     gravity_from_composition,
     sugar_g_l_from_brix,
 )
+from mustwright.texts import say
 
 __all__ = [
     "Conditions",
@@ -108,10 +109,12 @@ class MustAtPitch:
         within("must.ethanol_g_l", self.ethanol_g_l, 0, 160, "g/L")
         if self.glucose_g_l + self.fructose_g_l > 450:
             raise ImpossibleError(
-                "must.glucose_g_l", "sugars of 450 g/L at most in all", self.sugar_g_l
+                "must.glucose_g_l", say("sugars of 450 g/L at most in all"), self.sugar_g_l
             )
         if self.medium not in FERMENTABLE:
-            raise InputError("must.medium", "one of " + ", ".join(FERMENTABLE), self.medium)
+            raise InputError(
+                "must.medium", say("one of {known}", known=", ".join(FERMENTABLE)), self.medium
+            )
         for name in ("ammonium_n_range_mg_l", "amino_n_range_mg_l"):
             ordered(f"must.{name}", getattr(self, name), 0, 2000)
         ordered("must.fermentable_range", self.fermentable_range, 0.3, 1.0)
@@ -193,7 +196,9 @@ class MustAtPitch:
         """
         within("must.brix", brix, 0, 42, "Brix")
         if medium not in FERMENTABLE:
-            raise InputError("must.medium", "one of " + ", ".join(FERMENTABLE), medium)
+            raise InputError(
+                "must.medium", say("one of {known}", known=", ".join(FERMENTABLE)), medium
+            )
         extract = float(sugar_g_l_from_brix(brix))
         share = FERMENTABLE[medium][0]
         if fermentable_range is not None:

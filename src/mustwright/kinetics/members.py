@@ -13,7 +13,15 @@ from mustwright.kinetics.conditions import Conditions, profile_at
 from mustwright.kinetics.house_prior import HousePrior
 from mustwright.kinetics.inputs import FERMENTABLE, MustAtPitch
 from mustwright.kinetics.model import SHAPE_KNOTS, SUGAR_PER_CELLS
-from mustwright.kinetics.parameters import EFFECT, EFFECTS, SHAPE, TRAITS, Population, typical
+from mustwright.kinetics.parameters import (
+    EFFECT,
+    EFFECTS,
+    SHAPE,
+    TRAITS,
+    Population,
+    deviation,
+    typical,
+)
 from mustwright.kinetics.stops import (
     AIRED_LAG,
     LAG_OSMOTIC_G_L,
@@ -29,9 +37,6 @@ Floats = NDArray[np.float64]
 
 # Nitrogen in cells by need of the strain, from the 0.75, 0.9, 1.25 mg N/g sugar of common practice.
 NEED = {"low": 0.75 / 0.9, "medium": 1.0, "high": 1.25 / 0.9}
-# Steps of the shape have heavy tails: nearly all ferments run as the model does, a few quite
-# otherwise, and then readings can bend a member that far (assumed).
-HEAVY = 0.15
 MOMENTUM = 0.5  # of the walk of the shape: a course that drifts goes on drifting (assumed)
 DRY_PITCH_LAG = 1.4  # lag of yeast strewn dry over rehydrated yeast (assumed)
 _TWO_SIDED = 1.6449  # standard normal number at 95 %
@@ -76,8 +81,7 @@ def effects(z: Floats, population: Population) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for name, place in EFFECT.items():
         centre, spread, scale = population.of(name)
-        number = z[place] * (1.0 + HEAVY * z[place] ** 2) if name in SHAPE else z[place]
-        value = centre + spread * number
+        value = centre + spread * deviation(name, z[place])
         out[name] = np.exp(value) if scale == "log" else value
     return out
 
@@ -177,7 +181,7 @@ def _pace(conditions: Conditions, population: Population, z: Floats) -> Floats:
     centre, spread, _ = population.of("pace")
     if conditions.aeration == "stirred":
         centre = centre + np.log(STIRRED_PACE)
-    return np.asarray(np.exp(centre + spread * z[EFFECT["pace"]]))
+    return np.asarray(np.exp(centre + spread * deviation("pace", z[EFFECT["pace"]])))
 
 
 def shape_line(e: dict[str, Any]) -> list[Floats]:

@@ -14,6 +14,7 @@ import numpy as np
 from mustwright.constants import GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
 from mustwright.figure import Figure
 from mustwright.must.course import USUAL_SHARE, Floats, MustCourse, course_of
+from mustwright.texts import say
 
 SITES_TEMPERATURE_C = 27.0  # Reiter2021 tanks, from memory.
 ACTIVATION_J_MOL = 35_000.0  # growth and product formation, Phisalaphong2006.
@@ -62,15 +63,17 @@ class Pace:
         hours = self.lag_h + straight / self.brix_per_h
         if drop > straight:  # the last third slows down: about half the rate
             hours += 2 * (drop - straight) / self.brix_per_h
-        return self._figure(hours, f"lag + fall to {fraction:.0%} of the sugar / pace")
+        return self._figure(
+            hours, say("lag + fall to {fraction:.0%} of the sugar / pace", fraction=fraction)
+        )
 
     def hours_to_brix_drop(self, drop: float) -> Figure:
         """Hours from pitch until apparent Brix has fallen by `drop`."""
-        return self._figure(self.lag_h + drop / self.brix_per_h, "lag + fall in Brix / pace")
+        return self._figure(self.lag_h + drop / self.brix_per_h, say("lag + fall in Brix / pace"))
 
     def hours_to_onset(self) -> Figure:
         """Hours from pitch to the first signs of fermentation."""
-        return self._figure(self.lag_h, "lag")
+        return self._figure(self.lag_h, say("lag"))
 
     def sugar_used_at(self, hours: float) -> float:
         """Fraction of the sugar used after so many hours, at this pace (0 to 1)."""

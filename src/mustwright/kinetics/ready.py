@@ -7,6 +7,9 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
+from mustwright.how_far import StoppedError
+from mustwright.kinetics.compile_progress import USUAL_S, CompileProgress, listening
+
 COMPILED = "compiled"  # folder under the maker's data where the source's own cannot be written
 
 PACKAGE = Path(__file__).parents[1]
@@ -15,6 +18,8 @@ COMPILED_MODULES = ("kinetics/ensemble", "must/acidity/kernel")
 _LOCK = threading.Lock()
 _READY = threading.Event()
 _FAILED = threading.Event()
+_STOPPED = threading.Event()
+_watched: list[CompileProgress] = []  # the compiling that goes on, if one does
 
 
 def is_ready() -> bool:
@@ -23,10 +28,24 @@ def is_ready() -> bool:
 
 
 def state() -> str:
-    """``ready``, ``compiling`` (or not yet begun), or ``failed``."""
+    """``ready``, ``compiling`` (or not yet begun), ``stopped`` or ``failed``."""
     if _READY.is_set():
         return "ready"
+    if _STOPPED.is_set():
+        return "stopped"
     return "failed" if _FAILED.is_set() else "compiling"
+
+
+def how_far() -> tuple[float, float]:
+    """How far the compiling is (0 to 1), and how long it will still take [s]."""
+    watched = _watched[-1:]
+    return (watched[0].part(), watched[0].left_s()) if watched else (0.0, USUAL_S)
+
+
+def stop_compiling() -> None:
+    """End the compiling after the function it is at; pages and commands do without forecasts."""
+    if not _READY.is_set():
+        _STOPPED.set()
 
 
 def cache_folder(home: Path) -> Path | None:
@@ -43,6 +62,8 @@ def warm_up_behind(
 ) -> threading.Thread:
     """Call `warm_up` in a thread of its own; a failure goes to the terminal and to `state`.
 
+    One that was stopped before begins again.
+
     Parameters
     ----------
     then : callable
@@ -53,10 +74,15 @@ def warm_up_behind(
         try:
             warm_up(cache_folder)
             then()
+        except StoppedError:
+            pass  # `state` says so
         except Exception:
+            if _STOPPED.is_set():  # the compiler may have wrapped it in an error of its own
+                return
             _FAILED.set()
             raise
 
+    _STOPPED.clear()
     thread = threading.Thread(target=warm, name="compile the forecast", daemon=True)
     thread.start()
     return thread
@@ -98,12 +124,23 @@ def warm_up(cache_folder: Path | None = None) -> None:
 
             cache_folder.mkdir(parents=True, exist_ok=True)
             setattr(config, "CACHE_DIR", str(cache_folder))  # noqa: B010 (untyped module)
-        from mustwright.kinetics.forecast import forecast
-        from mustwright.kinetics.inputs import MustAtPitch, MustReading
-        from mustwright.must.acidity.balance import base_to_ph, solution, solve_ph
-
-        must = MustAtPitch.from_brix(20.0, 10.0, amino_n_mg_l=150.0)
-        forecast(must, members=32, readings=[MustReading(24.0, brix=18.0)])
-        acid = solution({"gluconic": 0.005}, 0.002)
-        base_to_ph(acid, solve_ph(acid))
+        watched = CompileProgress(_STOPPED.is_set)
+        _watched.append(watched)
+        try:
+            with listening(watched):
+                _compile()
+        finally:
+            _watched.remove(watched)
         _READY.set()
+
+
+def _compile() -> None:
+    """Run everything a forecast needs once."""
+    from mustwright.kinetics.forecast import forecast
+    from mustwright.kinetics.inputs import MustAtPitch, MustReading
+    from mustwright.must.acidity.balance import base_to_ph, solution, solve_ph
+
+    must = MustAtPitch.from_brix(20.0, 10.0, amino_n_mg_l=150.0)
+    forecast(must, members=32, readings=[MustReading(24.0, brix=18.0)])
+    acid = solution({"gluconic": 0.005}, 0.002)
+    base_to_ph(acid, solve_ph(acid))

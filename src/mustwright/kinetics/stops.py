@@ -29,9 +29,9 @@ OXYGEN_MG_L = {
     "repeated": (12.0, 0.3),
     "stirred": (10.0, 0.3),
 }
-# Pace of a must kept in motion over one that stands (assumed; Steinkraus1966 stirred theirs, and
-# the model notes say that air and motion quicken).
-STIRRED_PACE = 1.6
+# Pace of a must kept in motion over one that stands (assumed, looking at a stirred, aired must at
+# 24 °C that ran twice as fast as this model has standing ones; docs/kinetics.md).
+STIRRED_PACE = 2.0
 AIRED_LAG = 0.8  # lag of yeast that got air, over that without (assumed)
 # Cells [g/L] that the lipids of the must itself allow: solids and waxes of grapes, the
 # phytosterol of a synthetic must, next to none in honey (assumed).

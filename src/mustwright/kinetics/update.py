@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,8 @@ from mustwright.kinetics import observe, simulate
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
 from mustwright.kinetics.model import SHAPE_KNOTS
 from mustwright.kinetics.parameters import EFFECT, EFFECTS, SHAPE, Population
+from mustwright.kinetics.reading_verdict import FEW, ODD, Compared, ReadingVerdict, verdict_on
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 
@@ -31,59 +34,21 @@ STEP_H = 1.0  # longer steps than the forecast: error still far below a reading'
 KEEP_SHARE = 0.5  # effective share of members each degree of tempering keeps
 MOVES, LAST_MOVES = 2, 4
 MEMORY = 0.6  # of the autoregressive step: 0 independent, 1 does not move
-ODD = 3.5  # scaled miss beyond which a reading counts as odd
-LAST_ODD, RMS_ODD = 2.0, 1.3  # miss of the latest reading, and of all, beyond which it is no fit
-FEW = 4  # readings before the latest one or all of them can speak against the model
 # Factor on the steps of the shape that no reading has seen yet: what a reading says of one ferment
 # it says less of the part ahead, and least where the readings are no fit (assumed; chosen so that
 # made-up courses of other shapes lie in the bands, docs/kinetics.md).
 AHEAD, WIDER = 2.6, 3.6
+# A ferment may turn sluggish in a step that is only read in part, and no reading before warns of
+# it: so far at most, in one run of so many (assumed, looking at made-up courses of two paces).
+TURNED, TURNED_EVERY = 4.0, 4
 GOES_ON = 0.6  # of the miss of the latest reading, in steps of the shape (assumed)
-BENT = 2.2  # length of the mean bend, in its own spread, from which it is no fit (about 1 in 20)
-BENT_MESSAGE = (
-    "The readings run another course than the model has: it was bent to meet them, and what lies "
-    "ahead is less sure than usual."
-)
-
-
-@dataclass(frozen=True)
-class ReadingVerdict:
-    """How the readings and the model agree.
-
-    Parameters
-    ----------
-    explained : bool
-        Members were found that explain every reading, without bending the course of the model
-        further than fermentations of the medium do.
-    odd_reading : int or None
-        Place of the reading that fits worst, when it does not fit.
-    scaled_miss : tuple of float
-        Reading less what members say (median), in standard errors, by reading; nan where a reading
-        carries neither gravity nor Brix.
-    surprise : float
-        Log evidence of the readings [-], for comparing explanations.
-    message : str
-        One sentence for the maker.
-    bend : float
-        How far the readings bend the course away from the model's: length of the mean of the
-        standard normal numbers of `parameters.SHAPE` [-]; 0 not at all, over `BENT` no fit.
-    """
-
-    explained: bool
-    odd_reading: int | None
-    scaled_miss: tuple[float, ...]
-    surprise: float
-    message: str
-    bend: float = 0.0
-
-    @property
-    def is_met(self) -> bool:
-        """Whether all readings are met, or all but one that others came after.
-
-        A course that had to be bent is met all the same.
-        """
-        odd = [k for k, miss in enumerate(self.scaled_miss) if abs(miss) > ODD]
-        return not odd or (len(odd) == 1 and odd[0] < len(self.scaled_miss) - 1)
+# Where no usual fermentation of the medium meets the readings, other yeasts and cellars are looked
+# at: effects that rule the course this many times as wide (assumed; a factor of three in pace).
+ELSEWHERE = 2.0
+COURSE = (
+    "uptake_max", "growth_max", "lag", "ethanol_half", "capacity_min", "capacity_rate",
+    "cell_n_min", "tolerance_factor", "pace", *SHAPE,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -168,7 +133,7 @@ def problem(
     """
     use = [r for r in readings if r.as_gravity is not None]
     if not use:
-        raise InputError("readings", "at least one gravity or Brix", len(readings))
+        raise InputError("readings", say("at least one gravity or Brix"), len(readings))
     sd = np.array([conditions.reading_sd_gravity if r.sd_gravity is None else r.sd_gravity
                    for r in use])  # fmt: skip
     return Likelihood(
@@ -219,13 +184,28 @@ def posterior(
     """
     case = problem(must, feeds, conditions, readings, who)
     random = np.random.Generator(np.random.Philox(seed + 2**33))
-    z, _, surprise = _temper(case, members_.draw(members, seed), random)
-    moments = {n: (float(z[k].mean()), float(z[k].std())) for k, n in enumerate(EFFECTS)}
+    drawn = members_.draw(members, seed)
+    z, surprise = _temper(case, drawn, random)
     verdict = _verdict(case, z, readings, surprise)
-    return Posterior(_less_sure_ahead(case, z, verdict), verdict, moments)
+    if _is_elsewhere(verdict):
+        wide = np.array([ELSEWHERE if n in COURSE else 1.0 for n in EFFECTS])[:, None]
+        far, likelier = _temper(case, wide * drawn, random, wide)
+        if likelier > surprise:
+            z, verdict = far, _verdict(case, far, readings, likelier, is_usual=False)
+    moments = {n: (float(z[k].mean()), float(z[k].std())) for k, n in enumerate(EFFECTS)}
+    return Posterior(_less_sure_ahead(case, z, verdict, random), verdict, moments)
 
 
-def _less_sure_ahead(case: Likelihood, z: Floats, verdict: ReadingVerdict) -> Floats:
+def _is_elsewhere(verdict: ReadingVerdict) -> bool:
+    """Whether no usual run meets the readings; one odd reading among several may be misread."""
+    misses = np.array([m for m in verdict.scaled_miss if np.isfinite(m)])
+    odd = int((np.abs(misses) > ODD).sum())
+    return odd > 1 or (odd == 1 and misses.size < FEW)
+
+
+def _less_sure_ahead(
+    case: Likelihood, z: Floats, verdict: ReadingVerdict, random: np.random.Generator
+) -> Floats:
     """Members whose course ahead is less sure: steps of the shape that no reading has seen yet.
 
     Where the latest reading has run away from the members, the next step goes on in its direction:
@@ -239,6 +219,11 @@ def _less_sure_ahead(case: Likelihood, z: Floats, verdict: ReadingVerdict) -> Fl
     ahead = [n for n, knot in zip(SHAPE[-2:], SHAPE_KNOTS[1::-1], strict=True) if left > knot]
     for name in ahead:
         new[EFFECT[name]] *= factor
+    for name, top, knot in zip(SHAPE[2:4], SHAPE_KNOTS[::-1], SHAPE_KNOTS[1::-1], strict=False):
+        if knot < left <= top:
+            unread = (left - knot) / (top - knot)
+            turned = new[EFFECT[name], ::TURNED_EVERY]
+            turned -= TURNED * unread * np.abs(random.standard_normal(turned.shape))
     misses = [m for m in verdict.scaled_miss if np.isfinite(m)]
     odd = None if verdict.odd_reading is None else verdict.scaled_miss[verdict.odd_reading]
     if verdict.explained or odd not in (None, misses[latest]):
@@ -251,8 +236,9 @@ def _less_sure_ahead(case: Likelihood, z: Floats, verdict: ReadingVerdict) -> Fl
 
 
 def _temper(
-    case: Likelihood, z: Floats, random: np.random.Generator
-) -> tuple[Floats, Floats, float]:
+    case: Likelihood, z: Floats, random: np.random.Generator, wide: Any = 1.0
+) -> tuple[Floats, float]:
+    """Members that explain the readings, of normal numbers so wide, and the log evidence."""
     log = case.log_likelihood(z)
     degree, surprise, memory = 0.0, 0.0, MEMORY
     while degree < 1.0:
@@ -264,9 +250,9 @@ def _temper(
         z, log = z[:, chosen], log[chosen]
         shape = _Shape.of(z)
         for _ in range(LAST_MOVES if degree >= 1.0 else MOVES):
-            z, log, taken = _move(case, z, log, degree, shape, memory, random)
+            z, log, taken = _move(case, z, log, degree, shape, memory, random, wide)
             memory = min(max(memory + (0.35 - taken) * 0.5, 0.2), 0.97)
-    return z, log, surprise
+    return z, surprise
 
 
 def _next_gain(log: Floats, rest: float) -> float:
@@ -318,53 +304,28 @@ def _move(
     shape: _Shape,
     memory: float,
     random: np.random.Generator,
+    wide: Any,
 ) -> tuple[Floats, Floats, float]:
     """One step reversible for the shape's Gaussian, corrected to the tempered posterior."""
     fresh = shape.root @ random.standard_normal(z.shape)
     new = shape.mean + memory * (z - shape.mean) + np.sqrt(1 - memory**2) * fresh
     new_log = case.log_likelihood(new)
-    before = degree * log - 0.5 * (z**2).sum(axis=0) + shape.half_square(z)
-    after = degree * new_log - 0.5 * (new**2).sum(axis=0) + shape.half_square(new)
+    before = degree * log - 0.5 * ((z / wide) ** 2).sum(axis=0) + shape.half_square(z)
+    after = degree * new_log - 0.5 * ((new / wide) ** 2).sum(axis=0) + shape.half_square(new)
     yes = np.log(random.random(log.size)) < after - before
     return np.where(yes, new, z), np.where(yes, new_log, log), float(yes.mean())
 
 
 def _verdict(
-    case: Likelihood, z: Floats, readings: Sequence[MustReading], surprise: float
+    case: Likelihood,
+    z: Floats,
+    readings: Sequence[MustReading],
+    surprise: float,
+    is_usual: bool = True,
 ) -> ReadingVerdict:
     told = np.median(case.predict(z), axis=1)
-    miss = (case.seen - told) / case.sd
-    places = [k for k, r in enumerate(readings) if r.as_gravity is not None]
-    scaled = np.full(len(readings), np.nan)
-    scaled[places] = miss
-    worst = int(np.argmax(np.abs(miss)))
-    odd = places[worst] if abs(miss[worst]) > ODD else None
-    means = z[[EFFECT[name] for name in SHAPE]].mean(axis=1)
-    bend = float(np.sqrt((means**2).sum()))
-    message = _message(readings, scaled, odd, z.shape[1], float(told[worst]))
-    elsewhere = bend > BENT or _runs_away(case, miss)
-    if odd is None and elsewhere:
-        message = BENT_MESSAGE
-    explained = odd is None and not elsewhere
-    return ReadingVerdict(explained, odd, tuple(float(m) for m in scaled), surprise, message, bend)
-
-
-def _runs_away(case: Likelihood, miss: Floats) -> bool:
-    """Whether the latest reading, or all of them, lie off the members that fit best."""
-    if miss.size < FEW:
-        return False
-    latest = abs(float(miss[np.argmax(case.at_h)]))
-    return latest > LAST_ODD or float(np.sqrt(np.mean(miss**2))) > RMS_ODD
-
-
-def _message(
-    readings: Sequence[MustReading], scaled: Floats, odd: int | None, count: int, told: float
-) -> str:
-    if odd is None:
-        return "The readings fit the model."
-    many = int(np.nansum(np.abs(scaled) > ODD))
-    reading = readings[odd]
-    where = f"the reading at {reading.t_h:g} h ({reading.as_gravity:.3f}; runs say {told:.3f})"
-    if many == 1:
-        return f"None of {count} runs meets {where}: check that reading."
-    return f"None of {count} runs looks like these readings; furthest off is {where}."
+    bend = z[[EFFECT[name] for name in SHAPE]].mean(axis=1)
+    return verdict_on(
+        Compared(readings, told, (case.seen - told) / case.sd, z.shape[1]),
+        surprise, float(np.sqrt((bend**2).sum())), is_usual,
+    )  # fmt: skip

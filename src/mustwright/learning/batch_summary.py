@@ -7,6 +7,7 @@ itself: it is independent of every other batch, and leaving one out is exact.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,10 @@ from numpy.typing import NDArray
 from mustwright.errors import InputError
 from mustwright.kinetics.parameters import EFFECTS
 from mustwright.planning.likeness import Likeness
+from mustwright.texts import say
+
+if TYPE_CHECKING:
+    from mustwright.kinetics.update import Posterior
 
 Floats = NDArray[np.float64]
 MEMBERS, SEED = 4000, 17
@@ -69,9 +74,9 @@ def summary_of_members(
         For members of another number of effects, or too few of them.
     """
     if z.ndim != 2 or z.shape[0] != len(EFFECTS):
-        raise InputError("z", f"{len(EFFECTS)} effects by members", z.shape)
+        raise InputError("z", say("{effects} effects by members", effects=len(EFFECTS)), z.shape)
     if z.shape[1] < 4 * len(EFFECTS):
-        raise InputError("members", f"{4 * len(EFFECTS)} or more", z.shape[1])
+        raise InputError("members", say("{least} or more", least=4 * len(EFFECTS)), z.shape[1])
     covariance = np.cov(z)
     return BatchSummary(
         batch,
@@ -81,6 +86,31 @@ def summary_of_members(
         z.shape[1],
         explained,
     )
+
+
+def summary_of_posterior(batch: str, likeness: Likeness, found: Posterior) -> BatchSummary:
+    """Moments of the members after the readings, and whether the batch teaches.
+
+    Parameters
+    ----------
+    batch : str
+    likeness : Likeness
+    found : Posterior
+        Drawn from the population.
+
+    Returns
+    -------
+    BatchSummary
+        It teaches where usual fermentations meet the readings, all or all but one that others came
+        after, also where the course had to be bent for it.
+
+    Raises
+    ------
+    InputError
+        As `summary_of_members`.
+    """
+    verdict = found.verdict
+    return summary_of_members(batch, likeness, found.z, verdict.is_met and verdict.is_usual)
 
 
 def information(summary: BatchSummary) -> tuple[Floats, Floats]:

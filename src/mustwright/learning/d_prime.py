@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 TESTS = ("triangle", "paired", "duo-trio", "tetrad")
 # Share of right answers of somebody who tastes no difference and has to name a glass.
@@ -48,7 +49,7 @@ class DPrime:
 def check_test(test: str) -> None:
     """Raise unless a test is one of `TESTS`."""
     if test not in TESTS:
-        raise InputError("test", "one of " + ", ".join(TESTS), test)
+        raise InputError("test", say("one of {known}", known=", ".join(TESTS)), test)
 
 
 def correct_share_from_d_prime(test: str, d_prime: float) -> float:
@@ -111,7 +112,7 @@ def d_prime_from_correct_share(test: str, share: float) -> float:
 
     check_test(test)
     if not 0 <= share <= 1:
-        raise InputError("share", "0 to 1", share)
+        raise InputError("share", say("0 to 1"), share)
     if test == "paired":
         return float(math.sqrt(2) * ndtri(share))
     if share <= GUESSING[test]:
@@ -170,9 +171,11 @@ def d_prime(test: str, tasters: int, correct: int, confidence: float = 0.95) -> 
 def check_counts(tasters: int, correct: int) -> None:
     """Raise unless ``1 <= tasters`` and ``0 <= correct <= tasters``."""
     if not 1 <= tasters <= 10_000:
-        raise InputError("tasters", "1 to 10000", tasters)
+        raise InputError("tasters", say("1 to 10000"), tasters)
     if not 0 <= correct <= tasters:
-        raise InputError("correct", f"0 to {tasters}, the number of tasters", correct)
+        raise InputError(
+            "correct", say("0 to {tasters}, the number of tasters", tasters=tasters), correct
+        )
 
 
 def _standard_error(test: str, value: float, share: float, tasters: int) -> float | None:

@@ -6,7 +6,7 @@ says what the model expects of each difference; it does not prove a cause. Only 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
@@ -18,15 +18,29 @@ from mustwright.batch.kinetic_inputs import KineticCase
 from mustwright.batch.outlook import crossed
 from mustwright.batch.progress import Progress
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
-from mustwright.kinetics.forecast import fermentations
+from mustwright.kinetics.forecast import Drawn, fermentations
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
+from mustwright.kinetics.parameters import Population
+from mustwright.must.gravity_text import gravity_text
+from mustwright.texts import join, say
 from mustwright.unit_system import degrees
 
 Floats = NDArray[np.float64]
 FRACTION = 2 / 3  # of the sugar: readings tell this moment better than that of dryness
 HORIZON_H, STEP_H = 1008.0, 6.0
 WEEK_H = 168.0
-NOT_MODELLED = "not in the model"
+NOT_MODELLED = say("not in the model")
+NEEDS = {
+    "low": say("low need of nitrogen"),
+    "medium": say("medium need of nitrogen"),
+    "high": say("high need of nitrogen"),
+}
+MEDIA = {
+    "honey": say("honey"),
+    "grape_with_skins": say("grape with skins"),
+    "clear_juice": say("clear juice"),
+    "unknown": say("unknown"),
+}
 
 
 @dataclass(frozen=True)
@@ -125,26 +139,34 @@ def _feeds(one: KineticCase, other: KineticCase) -> KineticCase:
 def _fed_text(case: KineticCase | SheetSide) -> str:
     fed = case.feeds
     if not fed:
-        return "none"
+        return say("none", context="feeds")
     total = sum(f.ammonium_n_mg_l + f.amino_n_mg_l for f in fed)
     ammonium = sum(f.ammonium_n_mg_l for f in fed)
-    when = ", ".join(_when(f) for f in fed)
-    return f"{total:.0f} mg N/L, {ammonium:.0f} of it ammonium ({when})"
+    when = join(", ", [_when(f) for f in fed])
+    return say(
+        "{total:.0f} mg N/L, {ammonium:.0f} of it ammonium ({when})",
+        total=total,
+        ammonium=ammonium,
+        when=when,
+    )
 
 
 def _when(feed: NitrogenPulse) -> str:
     at = feed.trigger.at_h
-    return "when due" if at is None else f"{at:.0f} h"
+    return say("when due") if at is None else say("{at:.0f} h", at=at)
 
 
 def _yeast_text(case: KineticCase | SheetSide) -> str:
     strain = case.conditions.strain
-    need = strain.nitrogen_class
-    return f"{strain.alcohol_tolerance_pct_vol:g} % vol tolerance, {need} need of nitrogen"
+    return say(
+        "{limit:g} % vol tolerance, {need}",
+        limit=strain.alcohol_tolerance_pct_vol,
+        need=NEEDS[strain.nitrogen_class],
+    )
 
 
 def _warm_text(case: KineticCase | SheetSide) -> str:
-    return f"{degrees(_first_week_c(case.conditions))} in the first week"
+    return say("{warm} in the first week", warm=degrees(_first_week_c(case.conditions)))
 
 
 def _first_week_c(conditions: Conditions) -> float:
@@ -164,30 +186,36 @@ def _first_week_c(conditions: Conditions) -> float:
 
 ASPECTS = (
     Aspect(
-        "gravity at pitch",
-        lambda c: f"{c.must.gravity:.3f}",
+        say("gravity at pitch"),
+        lambda c: gravity_text(c.must.gravity),
         _must("glucose_g_l", "fructose_g_l", "solids_g_l"),
     ),
     Aspect(
-        "nitrogen of the must",
-        lambda c: f"{c.must.ammonium_n_mg_l + c.must.amino_n_mg_l:.0f} mg N/L",
+        say("nitrogen of the must"),
+        lambda c: say(
+            "{nitrogen:.0f} mg N/L", nitrogen=c.must.ammonium_n_mg_l + c.must.amino_n_mg_l
+        ),
         _must("ammonium_n_mg_l", "amino_n_mg_l", "ammonium_n_range_mg_l", "amino_n_range_mg_l"),
     ),
-    Aspect("pH at pitch", lambda c: f"{c.must.ph:.1f}", _must("ph")),
+    Aspect(say("pH at pitch"), lambda c: say("{ph:.1f}", ph=c.must.ph), _must("ph")),
     Aspect(
-        "kind of must",
-        lambda c: c.must.medium.replace("_", " "),
+        say("kind of must"),
+        lambda c: MEDIA[c.must.medium],
         _must("medium", "fermentable_range"),
     ),
-    Aspect("yeast", _yeast_text, _conditions("strain")),
-    Aspect("pitch", lambda c: f"{c.conditions.pitch_g_l:.2f} g/L", _conditions("pitch_g_l")),
+    Aspect(say("yeast"), _yeast_text, _conditions("strain")),
     Aspect(
-        "rehydration",
-        lambda c: "rehydrated" if c.conditions.rehydrated else "strewn dry",
+        say("pitch"),
+        lambda c: say("{pitch:.2f} g/L", pitch=c.conditions.pitch_g_l),
+        _conditions("pitch_g_l"),
+    ),
+    Aspect(
+        say("rehydration"),
+        lambda c: say("rehydrated") if c.conditions.rehydrated else say("strewn dry"),
         _conditions("rehydrated"),
     ),
-    Aspect("temperature", _warm_text, _conditions("temperature_c", "vessel", "measured_c")),
-    Aspect("feeds", _fed_text, _feeds),
+    Aspect(say("temperature"), _warm_text, _conditions("temperature_c", "vessel", "measured_c")),
+    Aspect(say("feeds"), _fed_text, _feeds),
 )
 
 
@@ -237,9 +265,51 @@ def compare_batches(
 
 def days_used(case: KineticCase, members: int = MEMBERS) -> Floats:
     """Days until two thirds of the sugar are gone, by member; the horizon where they never are."""
+    return days_of(expected(case.must, case.feeds, case.conditions, members))
+
+
+def expected(
+    must: MustAtPitch,
+    feeds: Sequence[NitrogenPulse],
+    conditions: Conditions,
+    members: int = MEMBERS,
+    prior: Population | None = None,
+) -> Drawn:
+    """Runs of a must not yet read, over the horizon of 42 days.
+
+    Parameters
+    ----------
+    must : MustAtPitch
+    feeds : sequence of NitrogenPulse
+    conditions : Conditions
+    members : int
+        32 to 100 000; the same ones each time.
+    prior : Population or None
+        In place of the calibrated population of the must's medium.
+
+    Returns
+    -------
+    Drawn
+    """
     times = np.arange(0.0, HORIZON_H + 1, STEP_H)
-    conditions = replace(case.conditions, horizon_h=HORIZON_H)
-    drawn = fermentations(case.must, case.feeds, conditions, members, SEED, times)
+    conditions = replace(conditions, horizon_h=HORIZON_H)
+    return fermentations(must, feeds, conditions, members, SEED, times, prior=prior)
+
+
+def days_of(drawn: Drawn) -> Floats:
+    """Days until two thirds of the sugar are gone.
+
+    Parameters
+    ----------
+    drawn : Drawn
+        Of `expected`.
+
+    Returns
+    -------
+    ndarray
+        One a member; the horizon, 42, where they never are [d].
+    """
+    times = drawn.times_h
     sugar = drawn.run.sugar_g_l[np.searchsorted(drawn.run.times_h, times)].astype(float)
     gone = np.maximum.accumulate(1 - sugar / np.maximum(sugar[0], 1e-9), axis=0)
     days = np.full(gone.shape[1], HORIZON_H / 24)
@@ -270,18 +340,27 @@ def comparison_sentences(found: BatchComparison, a: str, b: str) -> list[str]:
     -------
     list of str
     """
-    lines = [
-        f"{name}: two thirds of the sugar gone after {days:.1f} days."
+    lines: list[str] = [
+        say("{name}: two thirds of the sugar gone after {days:.1f} days.", name=name, days=days)
         if days is not None
-        else f"{name}: its readings do not say when two thirds of the sugar were gone."
+        else say(
+            "{name}: its readings do not say when two thirds of the sugar were gone.", name=name
+        )
         for name, days in ((a, found.days_a), (b, found.days_b))
     ]
     if not found.differences:
-        lines.append("Sheet and log show no difference.")
+        lines.append(say("Sheet and log show no difference."))
     if found.not_explained is not None:
-        lines.append(f"Not explained by these differences: {found.not_explained:+.1f} days.")
+        days = found.not_explained
+        lines.append(
+            say("Not explained by these differences: {days:+.1f} days.", days=days)
+            if found.differences
+            else say("Not explained: {days:+.1f} days.", days=days)
+        )
     lines.append(
-        "What the model expects is not proof. Only a must split at random into several vessels "
-        "shows a cause."
+        say(
+            "What the model expects is not proof. Only a must split at random into several "
+            "vessels shows a cause."
+        )
     )
     return lines

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 
 from mustwright.errors import InputError
 from mustwright.learning.d_prime import GUESSING, DPrime, check_counts, check_test, d_prime
+from mustwright.texts import say
 
 LEVEL = 0.05
 SHARES = (0.3, 0.5, 0.7)  # shares of tasters who can tell for which a plan says its power
 AIM_POWER, AIM_SHARE = 0.8, 0.5  # a recommended panel finds it 8 times in 10 if half can tell
 MOST_TASTERS = 200  # beyond this no home panel is recommended
 SIDES = ("one", "two")
-METHOD = "exact binomial"
+METHOD = say("exact binomial")
 
 
 @dataclass(frozen=True)
@@ -211,7 +212,7 @@ def power(
 
     sided = _checked(test, sided)
     if not 0 <= share <= 1:
-        raise InputError("share", "0 to 1", share)
+        raise InputError("share", say("0 to 1"), share)
     critical = critical_number(test, tasters, alpha, sided)
     right = GUESSING[test] + share * (1 - GUESSING[test])
     found = float(binom.sf(critical - 1, tasters, right)) if critical is not None else 0.0
@@ -348,28 +349,49 @@ def similarity(test: str, tasters: int, share: float = 0.3, risk: float = LEVEL)
     check_test(test)
     check_counts(tasters, 0)
     if not 0 < share < 1:
-        raise InputError("share", "over 0 and under 1", share)
+        raise InputError("share", say("over 0 and under 1"), share)
     _check_level(risk)
     right = GUESSING[test] + share * (1 - GUESSING[test])
     counts = [k for k in range(tasters + 1) if binom.cdf(k, tasters, right) <= risk]
     most = counts[-1] if counts else None
     guessed = tasters * GUESSING[test]
     possible = most is not None and most >= guessed
-    limit = _most_text(most)
     if possible:
-        return Similarity(most, True, f"With {tasters} tasters {limit} that the two are alike.")
-    rest = "" if most is None else f", and guessing alone gives {guessed:.0f}"
-    message = (
-        f"This panel cannot show that two meads are the same: with {tasters} tasters {limit} it"
-        f"{rest}. Finding no difference is not the same as there being none."
-    )
-    return Similarity(most, False, message)
+        alike = (
+            say("With {tasters} tasters only none right shows that the two are alike.",
+                tasters=tasters)
+            if most == 0
+            else say("With {tasters} tasters at most {most} right show that the two are alike.",
+                     tasters=tasters, most=most)
+        )  # fmt: skip
+        return Similarity(most, True, alike)
+    return Similarity(most, False, _cannot_show(tasters, most, guessed))
 
 
-def _most_text(most: int | None) -> str:
+def _cannot_show(tasters: int, most: int | None, guessed: float) -> str:
+    """Why a panel cannot show that two meads are the same."""
     if most is None:
-        return "no count of right answers shows"
-    return "only none right shows" if most == 0 else f"at most {most} right show"
+        found = say(
+            "This panel cannot show that two meads are the same: with {tasters} tasters no count "
+            "of right answers shows it.",
+            tasters=tasters,
+        )
+    elif most == 0:
+        found = say(
+            "This panel cannot show that two meads are the same: with {tasters} tasters only none "
+            "right shows it, and guessing alone gives {guessed:.0f}.",
+            tasters=tasters,
+            guessed=guessed,
+        )
+    else:
+        found = say(
+            "This panel cannot show that two meads are the same: with {tasters} tasters at most "
+            "{most} right show it, and guessing alone gives {guessed:.0f}.",
+            tasters=tasters,
+            most=most,
+            guessed=guessed,
+        )
+    return found + say(" Finding no difference is not the same as there being none.")
 
 
 def _lower_critical(test: str, tasters: int, alpha: float) -> int | None:
@@ -385,10 +407,10 @@ def _checked(test: str, sided: str | None) -> str:
     check_test(test)
     chosen = default_sides(test) if sided is None else sided
     if chosen not in SIDES:
-        raise InputError("sided", "one or two", chosen)
+        raise InputError("sided", say("one or two"), chosen)
     return chosen
 
 
 def _check_level(alpha: float) -> None:
     if not 0 < alpha < 1:
-        raise InputError("alpha", "over 0 and under 1", alpha)
+        raise InputError("alpha", say("over 0 and under 1"), alpha)

@@ -16,11 +16,13 @@ from mustwright.kinetics.inputs import FERMENTABLE
 from mustwright.kinetics.parameters import EFFECTS, population
 from mustwright.kinetics.simulate import DRY_G_L
 from mustwright.kinetics.update import posterior
-from mustwright.learning.batch_summary import MEMBERS, SEED, BatchSummary, summary_of_members
-from mustwright.learning.differences import days_used, seen_days
+from mustwright.learning.batch_summary import MEMBERS, SEED, BatchSummary, summary_of_posterior
+from mustwright.learning.differences import HORIZON_H, days_used, seen_days
 from mustwright.planning.likeness import likeness_of
+from mustwright.texts import say
 
 FEWEST_READINGS = 3
+BAND_OF = "runs that get there"  # in the key: bands of all runs, as once kept, are made anew
 
 
 def summary_of(
@@ -49,14 +51,19 @@ def summary_of(
     """
     case = case_of(now, stands)
     if case.must.sugar_g_l < DRY_G_L:
-        raise InputError("must.gravity", "needs sugar to learn from its ferment", "no sugar")
+        raise InputError(
+            "must.gravity", say("needs sugar to learn from its ferment"), say("no sugar")
+        )
     after_pitch = sum(r.t_h > 1 for r in case.readings)
     if after_pitch < FEWEST_READINGS:
-        need = f"{FEWEST_READINGS} readings of gravity after the pitch to learn from"
+        need = say(
+            "needs {fewest} readings of gravity after the pitch",
+            fewest=FEWEST_READINGS,
+        )
         raise InputError("readings", need, after_pitch)
     who = population(case.must.medium)
     found = posterior(case.must, case.given, case.conditions, case.readings, members, SEED, who)
-    return summary_of_members(batch, likeness_of(case.ground), found.z, found.verdict.is_met)
+    return summary_of_posterior(batch, likeness_of(case.ground), found)
 
 
 def forecast_and_fact(
@@ -73,7 +80,9 @@ def forecast_and_fact(
     Returns
     -------
     band : tuple of float
-        5 %, 50 % and 95 % of the days until two thirds of the sugar are gone [d].
+        5 %, 50 % and 95 % of the days until two thirds of the sugar are gone, of the runs that
+        get so far: only a batch that does is held against it, and with all runs the band would
+        hold too often [d].
     seen : float or None
         The same by the readings [d]; None where they do not say.
 
@@ -84,13 +93,18 @@ def forecast_and_fact(
     """
     case = case_of(now, stands)
     if case.must.sugar_g_l < DRY_G_L:
-        raise InputError("must.gravity", "needs sugar to learn from its ferment", "no sugar")
-    low, middle, high = np.quantile(days_used(case), (0.05, 0.5, 0.95))
+        raise InputError(
+            "must.gravity", say("needs sugar to learn from its ferment"), say("no sugar")
+        )
+    days = days_used(case)
+    there = days[days < HORIZON_H / 24]
+    low, middle, high = np.quantile(there if there.size else days, (0.05, 0.5, 0.95))
     return (float(low), float(middle), float(high)), seen_days(now)
 
 
 @cache
 def model_key() -> str:
-    """Changes with the model's effects or populations; summaries of another are made anew."""
-    said = repr((EFFECTS, [population(medium) for medium in sorted(FERMENTABLE)], MEMBERS))
+    """Changes with what is kept of a batch, and with the model it is kept of."""
+    populations = [population(medium) for medium in sorted(FERMENTABLE)]
+    said = repr((EFFECTS, populations, MEMBERS, BAND_OF))
     return hashlib.sha256(said.encode()).hexdigest()[:16]

@@ -5,49 +5,55 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from mustwright.kinetics.parameters import population
+from mustwright.kinetics.parameters import deviation, population
 from mustwright.learning.house import GROUPS, House, HouseEffect, effects_of
+from mustwright.texts import capital, say
 from mustwright.unit_system import temperature_step
+from mustwright.yeast.pitch import strains
 
 # What more of an effect means to a maker.
 MEANINGS = {
-    "uptake_max": "sugar taken up faster",
-    "growth_max": "cells grow faster",
-    "lag": "longer until it starts",
-    "ethanol_half": "slowed less by alcohol",
-    "fermentable": "more of the extract ferments",
-    "tolerance_factor": "stands more alcohol than stated",
-    "uptake_temperature_zero": "slowed more by cold",
-    "cell_n_min": "needs more nitrogen",
-    "death_rate": "cells die sooner",
-    "capacity_rate": "responds to nitrogen sooner",
-    "capacity_min": "keeps going better without nitrogen",
-    "ethanol_yield": "more alcohol from the same sugar",
-    "sugar_osmotic": "stands more sugar",
-    "ph_half": "more sensitive to low pH",
-    "yan_error": "more nitrogen in the must than worked out",
-    "pitch_error": "more live yeast pitched than weighed",
-    "temperature_offset": "must warmer than the thermometer says",
-    "fructose_share": "more fructose in the honey",
-    "extract_error": "more sugar in the must than read",
-    "pace": "faster throughout",
-    "shape_a": "faster than usual at the start",
-    "shape_b": "faster than usual in the first third",
-    "shape_c": "faster than usual in the middle",
-    "shape_d": "faster than usual in the last third",
-    "shape_e": "faster than usual at the end",
-    "ph_start": "higher pH at pitch than worked out",
-    "buffer": "more buffer in the must than worked out",
-    "potassium": "more potassium in the must than worked out",
-    "potassium_loss": "more sensitive to a lack of potassium",
-    "heat_death": "cells die sooner when warm",
-    "lipids": "yeast richer in lipids",
-    "oxygen": "more air at pitch",
-    "osmotic_loss": "slowed more by much sugar",
-    "unmodelled": "stops for reasons the model does not cover",
-    "fed": "more fed than recorded",
+    "uptake_max": say("sugar taken up faster"),
+    "growth_max": say("cells grow faster"),
+    "lag": say("longer until it starts"),
+    "ethanol_half": say("slowed less by alcohol"),
+    "fermentable": say("more of the extract ferments"),
+    "tolerance_factor": say("stands more alcohol than stated"),
+    "uptake_temperature_zero": say("slowed more by cold"),
+    "cell_n_min": say("needs more nitrogen"),
+    "death_rate": say("cells die sooner"),
+    "capacity_rate": say("responds to nitrogen sooner"),
+    "capacity_min": say("keeps going better without nitrogen"),
+    "ethanol_yield": say("more alcohol from the same sugar"),
+    "sugar_osmotic": say("stands more sugar"),
+    "ph_half": say("more sensitive to low pH"),
+    "yan_error": say("more nitrogen in the must than worked out"),
+    "pitch_error": say("more live yeast pitched than weighed"),
+    "temperature_offset": say("must warmer than the thermometer says"),
+    "fructose_share": say("more fructose in the honey"),
+    "extract_error": say("more sugar in the must than read"),
+    "pace": say("faster throughout"),
+    "shape_a": say("faster than usual at the start"),
+    "shape_b": say("faster than usual in the first third"),
+    "shape_c": say("faster than usual in the middle"),
+    "shape_d": say("faster than usual in the last third"),
+    "shape_e": say("faster than usual at the end"),
+    "ph_start": say("higher pH at pitch than worked out"),
+    "buffer": say("more buffer in the must than worked out"),
+    "potassium": say("more potassium in the must than worked out"),
+    "potassium_loss": say("more sensitive to a lack of potassium"),
+    "heat_death": say("cells die sooner when warm"),
+    "lipids": say("yeast richer in lipids"),
+    "oxygen": say("more air at pitch"),
+    "osmotic_loss": say("slowed more by much sugar"),
+    "unmodelled": say("stops for reasons the model does not cover"),
+    "fed": say("more fed than recorded"),
 }
-GROUP_WORDS = {"yeast": "yeast", "honey": "honey", "cellar": "cellar and instruments"}
+GROUP_WORDS = {
+    "yeast": say("yeast"),
+    "honey": say("honey"),
+    "cellar": say("cellar and instruments"),
+}
 
 
 def meaning_of(effect: str, medium: str) -> str:
@@ -56,11 +62,19 @@ def meaning_of(effect: str, medium: str) -> str:
     who = population(medium)
     centre, spread, scale = who.of(effect)
     if scale == "log":
-        return f"{words}; 1 is a factor of {math.exp(spread):.2f}"
+        return say(
+            "{words}; 1 is a factor of {factor:.2f}",
+            words=words,
+            factor=math.exp(spread * deviation(effect, 1.0)),
+        )
     if effect == "temperature_offset":
-        return f"{words}; 1 is {temperature_step(spread)}"
+        return say(
+            "{words}; 1 is {step}",
+            words=words,
+            step=temperature_step(spread),
+        )
     del centre
-    return f"{words}; 1 is the usual spread between fermentations"
+    return say("{words}; 1 is the usual spread between fermentations", words=words)
 
 
 def effect_data(effect: HouseEffect, medium: str) -> dict[str, Any]:
@@ -77,16 +91,27 @@ def effect_data(effect: HouseEffect, medium: str) -> dict[str, Any]:
     }
 
 
+def of_words(group: str, of: str) -> str:
+    """The yeast or honey that an effect belongs to, in words."""
+    if group == "yeast" and of in strains():
+        return strains()[of].name.lower()
+    batch = of.removeprefix("batch ")
+    return of if batch == of else say("batch {batch}", batch=batch)
+
+
 def effect_sentence(effect: HouseEffect, medium: str) -> str:
     """One effect in a line: what, how much, how sure."""
     words = MEANINGS[effect.name]
     size = abs(effect.mean)
-    side = words if effect.mean > 0 else f"the other way round: not {words}"
-    sure = "likely" if size > 1.645 * effect.sd else "perhaps"
-    kind = f" ({effect.of})" if effect.of else ""
+    side = words if effect.mean > 0 else say("the other way round: not {words}", words=words)
+    sure = say("Likely") if size > 1.645 * effect.sd else say("Perhaps")
+    if effect.of:
+        sure = say("{sure} ({of})", sure=sure, of=of_words(effect.group, effect.of))
     _, spread, scale = population(medium).of(effect.name)
-    by = f", by a factor of {math.exp(abs(effect.mean) * spread):.2f}" if scale == "log" else ""
-    return f"{sure.capitalize()}{kind}: {side}{by}."
+    far = spread * deviation(effect.name, abs(effect.mean))
+    if scale == "log":
+        side = say("{side}, by a factor of {factor:.2f}", side=side, factor=math.exp(far))
+    return say("{sure}: {side}.", sure=sure, side=side)
 
 
 def telling_effects(house: House, most: int = 6) -> tuple[HouseEffect, ...]:
@@ -97,8 +122,14 @@ def telling_effects(house: House, most: int = 6) -> tuple[HouseEffect, ...]:
 
 def share_sentences(house: House) -> list[str]:
     """How much of what differs is the maker's own, by group."""
-    lines = []
+    lines: list[str] = []
     for group in GROUPS:
         share = house.share[group]
-        lines.append(f"{GROUP_WORDS[group].capitalize()}: about {share:.0%} of what differs.")
+        lines.append(
+            say(
+                "{group}: about {share:.0%} of what differs.",
+                group=capital(GROUP_WORDS[group]),
+                share=share,
+            )
+        )
     return lines

@@ -6,6 +6,7 @@ import csv
 import io
 
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 NAMES = ("taster", "tasters", "name", "initials", "assessor", "")
 
@@ -42,10 +43,10 @@ def read_panel(text: str, where: str = "file") -> tuple[tuple[str, ...], list[li
         if any(cell.strip() for cell in cells) and not cells[0].startswith("#"):
             rows.append((line, [cell.strip() for cell in cells]))
     if not rows:
-        raise InputError(where, "needs one row a taster", "nothing")
+        raise InputError(where, say("needs one row a taster"), "nothing")
     header = None if all(_is_number(c) for c in rows[0][1][1:]) else rows.pop(0)[1]
     if not rows:
-        raise InputError(where, "needs one row a taster below the header", "nothing")
+        raise InputError(where, say("needs one row a taster below the header"), "nothing")
     named = header is not None and header[0].lower() in NAMES
     first = 1 if named or any(not _is_number(cells[0]) for _, cells in rows) else 0
     table = [[_number(cell, where, line, column + 1) for column, cell in enumerate(cells)
@@ -53,7 +54,7 @@ def read_panel(text: str, where: str = "file") -> tuple[tuple[str, ...], list[li
     products = header[first:] if header else [str(k + 1) for k in range(len(table[0]))]
     for (line, _), row in zip(rows, table, strict=True):
         if len(row) != len(products):
-            need = f"{len(products)} numbers, one for each product"
+            need = say("{products} numbers, one for each product", products=len(products))
             raise InputError(f"{where} line {line}", need, len(row))
     return tuple(products), table
 
@@ -68,5 +69,9 @@ def _is_number(cell: str) -> bool:
 
 def _number(cell: str, where: str, line: int, column: int) -> float:
     if not _is_number(cell):
-        raise InputError(f"{where} line {line} column {column}", "needs a number", cell)
+        raise InputError(
+            f"{where} line {line} column {column}",
+            say("needs a number"),
+            cell,
+        )
     return float(cell)

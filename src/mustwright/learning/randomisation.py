@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 CONFIDENCE = 0.95
 EXACT_DRAWS = 200_000  # more ways of drawing the lot than this are sampled
@@ -103,7 +104,7 @@ def arms_effect(
     """
     _check_confidence(confidence)
     if not len(first) or not len(second):
-        raise InputError("values", "at least one vessel in each arm", "an empty arm")
+        raise InputError("values", say("at least one vessel in each arm"), say("an empty arm"))
     values = np.array([*first, *second], float)
     _check_finite(values)
     draws, exact = _draws(values.size, len(second))
@@ -142,7 +143,7 @@ def paired_effect(differences: Sequence[float], confidence: float = CONFIDENCE) 
     _check_confidence(confidence)
     d = np.array(differences, float)
     if not d.size:
-        raise InputError("values", "at least one pair", 0)
+        raise InputError("values", say("at least one pair"), 0)
     _check_finite(d)
     signs, exact = _signs(d.size)
     means = (signs * d).mean(axis=1)
@@ -174,7 +175,7 @@ def several_arms_p(values: Sequence[float], arms: Sequence[int], seed: int = 1) 
     """
     y, arm = np.array(values, float), np.unique(arms, return_inverse=True)[1]
     if y.size != arm.size or arm.max(initial=0) < 1:
-        raise InputError("values", "one figure a vessel, at least two arms", len(values))
+        raise InputError("values", say("one figure a vessel, at least two arms"), len(values))
     _check_finite(y)
     sizes = np.bincount(arm)
     ways = _ways(sizes)
@@ -280,9 +281,9 @@ def _pooled_spread(first: Sequence[float], second: Sequence[float]) -> float | N
 
 def _check_confidence(confidence: float) -> None:
     if not 0 < confidence < 1:
-        raise InputError("confidence", "over 0 and under 1", confidence)
+        raise InputError("confidence", say("over 0 and under 1"), confidence)
 
 
 def _check_finite(values: Floats) -> None:
     if not np.isfinite(values).all():
-        raise InputError("values", "numbers", str(values[~np.isfinite(values)][0]))
+        raise InputError("values", say("numbers"), str(values[~np.isfinite(values)][0]))

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import permutations
 from typing import Any
 
@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 LEVEL = 0.05
 FEWEST_PRODUCTS, MOST_PRODUCTS = 3, 8
@@ -26,7 +27,8 @@ MOST_RANKERS = 100
 EXACT_SUMS = 12_000_000  # rank sums looked at in all: about two seconds; more are simulated
 DRAWS = 200_000
 _SEED = 8587
-EXACT, SIMULATED = "exact permutation", f"simulated permutation, {DRAWS} draws"
+EXACT = say("exact permutation")
+SIMULATED = say("simulated permutation, {draws} draws", draws=DRAWS)
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -104,7 +106,7 @@ def judge_ranking(ranks: Sequence[Sequence[float]], alpha: float = LEVEL) -> Ran
     (6.5, 6.5, 0.0417)
     """
     if not 0 < alpha < 1:
-        raise InputError("alpha", "over 0 and under 1", alpha)
+        raise InputError("alpha", say("over 0 and under 1"), alpha)
     doubled = _doubled(ranks)
     tasters, products = doubled.shape
     sums = doubled.sum(axis=0)
@@ -184,17 +186,33 @@ def _doubled(ranks: Sequence[Sequence[float]]) -> Ints:
     from scipy.stats import rankdata
 
     if not 2 <= len(ranks) <= MOST_RANKERS:
-        raise InputError("ranks", f"2 to {MOST_RANKERS} tasters, one row each", len(ranks))
+        raise InputError(
+            "ranks",
+            say("2 to {most} tasters, one row each", most=MOST_RANKERS),
+            len(ranks),
+        )
     products = len(ranks[0])
     if not FEWEST_PRODUCTS <= products <= MOST_PRODUCTS:
-        need = f"{FEWEST_PRODUCTS} to {MOST_PRODUCTS} products, one column each"
+        need = say(
+            "{fewest} to {most} products, one column each",
+            fewest=FEWEST_PRODUCTS,
+            most=MOST_PRODUCTS,
+        )
         raise InputError("ranks", need, products)
     for place, row in enumerate(ranks, 1):
         if len(row) != products:
-            raise InputError(f"ranks, taster {place}", f"{products} ranks", len(row))
+            raise InputError(
+                f"ranks, taster {place}",
+                say("{products} ranks", products=products),
+                len(row),
+            )
         if not all(1 <= rank <= products for rank in row):
             shown = ", ".join(f"{rank:g}" for rank in row)
-            raise InputError(f"ranks, taster {place}", f"ranks from 1 to {products}", shown)
+            raise InputError(
+                f"ranks, taster {place}",
+                say("ranks from 1 to {products}", products=products),
+                shown,
+            )
     return np.asarray(np.rint(2 * rankdata(np.asarray(ranks, float), axis=1)), np.int64)
 
 
@@ -220,17 +238,32 @@ def _distribution(doubled: Ints) -> tuple[Ints, Floats, str]:
 
 @cache
 def _distribution_of(key: tuple[tuple[int, ...], ...]) -> tuple[Ints, Floats, str]:
-    states = np.array([key[0]], np.int64)
-    chance = np.ones(1)
-    looked_at = 0
-    for row in key[1:]:
-        shuffled = _shuffles(row)
-        looked_at += states.shape[0] * shuffled.shape[0]
-        if looked_at > EXACT_SUMS:
-            return _simulated(key)
-        states, chance = _next_sums(states, chance, shuffled)
+    found = _rank_sums(key)
+    if found is None:
+        return _simulated(key)
+    states, chance, _ = found
     values, back = np.unique((states**2).sum(axis=1), return_inverse=True)
     return values, np.asarray(np.bincount(back, chance), float), EXACT
+
+
+@lru_cache(maxsize=MOST_RANKERS)
+def _rank_sums(key: tuple[tuple[int, ...], ...]) -> tuple[Ints, Floats, int] | None:
+    """Sorted rank sums of these tasters, their chances, and how many sums were looked at for it.
+
+    None where that would be more than `EXACT_SUMS`. Fewer tasters of the same table come first and
+    are kept, so that a table with one taster more costs one taster more.
+    """
+    if len(key) == 1:
+        return np.array(key, np.int64), np.ones(1), 0
+    before = _rank_sums(key[:-1])
+    if before is None:
+        return None
+    states, chance, looked_at = before
+    shuffled = _shuffles(key[-1])
+    looked_at += states.shape[0] * shuffled.shape[0]
+    if looked_at > EXACT_SUMS:
+        return None
+    return *_next_sums(states, chance, shuffled), looked_at
 
 
 @cache

@@ -14,6 +14,7 @@ import numpy as np
 from mustwright.errors import InputError
 from mustwright.learning.randomisation import paired_effect
 from mustwright.learning.ranking import MOST_PRODUCTS, MOST_RANKERS, judge_ranking
+from mustwright.texts import say
 
 HIGHEST_SCORE = 100.0
 
@@ -78,29 +79,43 @@ def judge_scores(scores: Sequence[Sequence[float]]) -> ScoresResult:
         return ScoresResult(
             tasters, 2, means, found.p_two_sided, found.effect, found.low, found.high,
             found.confidence,
-            "exact lot over signs" if found.exact else "sampled lot over signs",
+            say("exact lot over signs") if found.exact else say("sampled lot over signs"),
         )  # fmt: skip
     from scipy.stats import rankdata
 
     ranked = judge_ranking(rankdata(table, axis=1).tolist())
     return ScoresResult(
         tasters, products, means, ranked.p, None, None, None, None,
-        f"ranks within tasters, {ranked.method}",
+        say("ranks within tasters, {method}", method=ranked.method),
     )  # fmt: skip
 
 
 def _checked(scores: Sequence[Sequence[float]]) -> np.ndarray:
     if not 2 <= len(scores) <= MOST_RANKERS:
-        raise InputError("scores", f"2 to {MOST_RANKERS} tasters, one row each", len(scores))
+        raise InputError(
+            "scores",
+            say("2 to {most} tasters, one row each", most=MOST_RANKERS),
+            len(scores),
+        )
     products = len(scores[0])
     if not 2 <= products <= MOST_PRODUCTS:
-        raise InputError("scores", f"2 to {MOST_PRODUCTS} products, one column each", products)
+        raise InputError(
+            "scores",
+            say("2 to {most} products, one column each", most=MOST_PRODUCTS),
+            products,
+        )
     for place, row in enumerate(scores, 1):
         if len(row) != products:
-            raise InputError(f"scores, taster {place}", f"{products} scores", len(row))
+            raise InputError(
+                f"scores, taster {place}",
+                say("{products} scores", products=products),
+                len(row),
+            )
         if not all(0 <= score <= HIGHEST_SCORE for score in row):
             shown = ", ".join(f"{score:g}" for score in row)
             raise InputError(
-                f"scores, taster {place}", f"scores from 0 to {HIGHEST_SCORE:g}", shown
+                f"scores, taster {place}",
+                say("scores from 0 to {highest:g}", highest=HIGHEST_SCORE),
+                shown,
             )
     return np.asarray(scores, float)

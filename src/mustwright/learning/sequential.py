@@ -14,6 +14,7 @@ import numpy as np
 
 from mustwright.errors import InputError
 from mustwright.learning.d_prime import GUESSING, check_counts, check_test
+from mustwright.texts import say
 
 LEVEL, RISK, SHARE = 0.05, 0.10, 0.5
 MOST_ANSWERS = 60  # nobody goes on longer; the panel is then undecided
@@ -91,7 +92,7 @@ def sequential_lines(
     check_test(test)
     for name, value, end in (("share", share, 1.0), ("alpha", alpha, 0.5), ("beta", beta, 0.5)):
         if not 0 < value < end:
-            raise InputError(name, f"over 0 and under {end:g}", value)
+            raise InputError(name, say("over 0 and under {end:g}", end=end), value)
     guess = GUESSING[test]
     told = guess + share * (1 - guess)
     right, wrong = math.log(told / guess), math.log((1 - guess) / (1 - told))

@@ -14,6 +14,7 @@ import numpy as np
 
 from mustwright.errors import InputError
 from mustwright.learning.d_prime import check_test
+from mustwright.texts import say
 
 FEWEST, MOST_PRODUCTS, MOST_TASTERS = 2, 12, 200
 FIRST_CODE, LAST_CODE = 100, 999
@@ -48,9 +49,13 @@ class ServingPlan:
 
 def _check(products: int, tasters: int) -> None:
     if not FEWEST <= products <= MOST_PRODUCTS:
-        raise InputError("products", f"{FEWEST} to {MOST_PRODUCTS}", products)
+        raise InputError(
+            "products",
+            say("{least} to {most}", least=FEWEST, most=MOST_PRODUCTS),
+            products,
+        )
     if not 1 <= tasters <= MOST_TASTERS:
-        raise InputError("tasters", f"1 to {MOST_TASTERS}", tasters)
+        raise InputError("tasters", say("1 to {most}", most=MOST_TASTERS), tasters)
 
 
 def williams_square(products: int) -> tuple[tuple[int, ...], ...]:
@@ -119,7 +124,11 @@ def serving_orders(
     """
     _check(products, tasters)
     if glasses is not None and not FEWEST <= glasses <= products:
-        raise InputError("glasses", f"{FEWEST} to {products}, the number of products", glasses)
+        raise InputError(
+            "glasses",
+            say("{least} to {most}, the number of products", least=FEWEST, most=products),
+            glasses,
+        )
     random = np.random.Generator(np.random.Philox(seed))
     names = random.permutation(products) + 1
     if glasses is None or glasses == products:
@@ -181,7 +190,7 @@ def three_digit_codes(count: int, seed: int) -> tuple[int, ...]:
     """
     most = LAST_CODE - FIRST_CODE + 1
     if not 1 <= count <= most:
-        raise InputError("codes", f"1 to {most} glasses", count)
+        raise InputError("codes", say("1 to {most} glasses", most=most), count)
     random = np.random.Generator(np.random.Philox(seed + 2**34))
     return tuple(int(c) for c in random.choice(most, count, replace=False) + FIRST_CODE)
 

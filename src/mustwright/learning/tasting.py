@@ -12,8 +12,17 @@ from mustwright.learning.discrimination import PanelResult, judge_panel
 from mustwright.learning.ranking import RankingResult, judge_ranking
 from mustwright.learning.scores import ScoresResult, judge_scores
 from mustwright.learning.serving_order import flights, glass_codes, serving_orders
+from mustwright.texts import say
 
 KINDS = (*TESTS, "ranking", "scores")
+KIND_NAMES = {
+    "triangle": say("triangle", context="tasting"),
+    "paired": say("paired", context="tasting"),
+    "duo-trio": say("duo-trio", context="tasting"),
+    "tetrad": say("tetrad", context="tasting"),
+    "ranking": say("ranking", context="tasting"),
+    "scores": say("scores", context="tasting"),
+}
 MOST_SEATS, MOST_GLASSES = 40, 8
 HIGHEST_SCORE = 9
 LONGEST_NAME, LONGEST_INITIALS, LONGEST_NOTE = 80, 8, 1000
@@ -140,17 +149,30 @@ def new_tasting(
         Naming the field.
     """
     if not name.strip() or len(name) > LONGEST_NAME:
-        raise InputError("name", f"needs a name of 1 to {LONGEST_NAME} characters", name)
+        raise InputError(
+            "name",
+            say("needs a name of 1 to {most} characters", most=LONGEST_NAME),
+            name,
+        )
     if kind not in KINDS:
-        raise InputError("kind", "one of " + ", ".join(KINDS), kind)
+        raise InputError("kind", say("one of {known}", known=", ".join(KINDS)), kind)
     least, most = {"ranking": (3, MOST_GLASSES), "scores": (2, MOST_GLASSES)}.get(kind, (2, 2))
     if not least <= len(meads) <= most:
-        need = f"{least} meads" if least == most else f"{least} to {most} meads"
-        raise InputError("meads", f"needs {need} for {kind}", len(meads))
+        need = (
+            say("needs {least} meads for {kind}", least=least, kind=KIND_NAMES[kind])
+            if least == most
+            else say(
+                "needs {least} to {most} meads for {kind}",
+                least=least,
+                most=most,
+                kind=KIND_NAMES[kind],
+            )
+        )
+        raise InputError("meads", need, len(meads))
     if not 1 <= tasters <= MOST_SEATS:
-        raise InputError("tasters", f"1 to {MOST_SEATS}", tasters)
+        raise InputError("tasters", say("1 to {most}", most=MOST_SEATS), tasters)
     if expected not in (0, 1, 2) or (expected and kind != "paired"):
-        raise InputError("expected", "0, 1 or 2, and only in a paired comparison", expected)
+        raise InputError("expected", say("0, 1 or 2, and only in a paired comparison"), expected)
     if kind in TESTS:
         orders = flights(kind, tasters, seed)
     else:
@@ -194,10 +216,13 @@ def answered(
         Naming the field.
     """
     if tasting.is_closed:
-        raise ConflictError("this tasting is closed: no more answers are accepted")
+        raise ConflictError(say("this tasting is closed: no more answers are accepted"))
     seat = seat_of(tasting, number)
     if not initials.strip() or len(initials) > LONGEST_INITIALS:
-        need = f"needs initials or a sign of your own, 1 to {LONGEST_INITIALS} characters"
+        need = say(
+            "needs initials or a sign of your own, 1 to {most} characters",
+            most=LONGEST_INITIALS,
+        )
         raise InputError("initials", need, initials)
     values = tuple(float(answer.get(code, 0.0)) for code in seat.codes)
     _check_answer(tasting.kind, values)
@@ -216,7 +241,7 @@ def seat_of(tasting: TastingRecord, number: int) -> TasterSeat:
     InputError
     """
     if not 1 <= number <= len(tasting.seats):
-        raise InputError("seat", f"1 to {len(tasting.seats)}", number)
+        raise InputError("seat", say("1 to {most}", most=len(tasting.seats)), number)
     return tasting.seats[number - 1]
 
 
@@ -231,7 +256,7 @@ def closed(tasting: TastingRecord, at: datetime) -> TastingRecord:
     if tasting.is_closed:
         return tasting
     if not tasting.answered:
-        raise ConflictError("nobody has answered yet: there is nothing to close")
+        raise ConflictError(say("nobody has answered yet: there is nothing to close"))
     return replace(tasting, closed_at=at)
 
 
@@ -269,14 +294,28 @@ def result_of(tasting: TastingRecord) -> PanelResult | RankingResult | ScoresRes
 def _check_answer(kind: str, values: tuple[float, ...]) -> None:
     if kind == "ranking":
         if not all(1 <= v <= len(values) and v == int(v) for v in values):
-            raise InputError("answer", f"needs a rank from 1 to {len(values)} each", values)
+            raise InputError(
+                "answer", say("needs a rank from 1 to {most} each", most=len(values)), values
+            )
     elif kind == "scores":
         if not all(0 <= v <= HIGHEST_SCORE for v in values):
-            raise InputError("answer", f"needs a score from 0 to {HIGHEST_SCORE} each", values)
+            raise InputError(
+                "answer",
+                say("needs a score from 0 to {most} each", most=HIGHEST_SCORE),
+                values,
+            )
     else:
         wanted = 2 if kind == "tetrad" else 1
         if sum(v != 0 for v in values) != wanted:
-            need = "two glasses that are alike" if wanted == 2 else "one glass"
-            raise InputError("answer", f"needs {need}", f"{sum(v != 0 for v in values)} glasses")
+            need = (
+                say("needs two glasses that are alike") if wanted == 2 else say("needs one glass")
+            )
+            raise InputError(
+                "answer",
+                need,
+                say("{chosen} glasses", chosen=sum(v != 0 for v in values)),
+            )
         if kind == "duo-trio" and values[0]:
-            raise InputError("answer", "needs one of the two glasses beside the reference", "it")
+            raise InputError(
+                "answer", say("needs one of the two glasses beside the reference"), "it"
+            )

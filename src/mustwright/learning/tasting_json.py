@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from mustwright.learning.discrimination import METHOD, PanelPlan, PanelResult, similarity
@@ -17,6 +18,7 @@ from mustwright.learning.tasting_text import (
     trial_sentences,
 )
 from mustwright.learning.trial_design import TrialPlan
+from mustwright.texts import join
 
 
 def panel_plan_data(plan: PanelPlan) -> dict[str, Any]:
@@ -38,7 +40,7 @@ def panel_plan_data(plan: PanelPlan) -> dict[str, Any]:
             "message": alike.message,
         },
         "method": METHOD,
-        "message": " ".join(plan_sentences(plan)),
+        "message": join(" ", plan_sentences(plan)),
         "cautions": list(tasting_cautions()),
     }
 
@@ -144,6 +146,7 @@ def trial_plan_data(plan: TrialPlan, seed: int) -> dict[str, Any]:
         "detectable_difference": plan.detectable_difference,
         "spread": plan.spread,
         "spread_assumed": plan.spread_assumed,
+        "spread_learned": None if plan.learned is None else asdict(plan.learned),
         "vessels_needed": plan.vessels_needed,
-        "message": " ".join(trial_sentences(plan)),
+        "message": join(" ", trial_sentences(plan)),
     }

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from mustwright.errors import InputError
+from mustwright.languages import here
 from mustwright.learning.discrimination import PanelResult
 from mustwright.learning.ranking import RankingResult
-from mustwright.learning.tasting import TastingRecord, result_of
+from mustwright.learning.tasting import KIND_NAMES, TastingRecord, result_of
 from mustwright.learning.tasting_text import (
     distance_sentence,
     ranking_sentence,
     result_sentence,
     scores_sentence,
 )
+from mustwright.texts import join, say
 
 LONGEST = 1900
 
@@ -23,17 +25,25 @@ def result_sentences(tasting: TastingRecord) -> list[str]:
     try:
         found = result_of(tasting)
     except InputError as error:
-        return [f"Too few answers to judge: {error}."]
+        return [say("Too few answers to judge: {error}.", error=error.text)]
     if isinstance(found, PanelResult):
         return [result_sentence(found), distance_sentence(found)]
     if isinstance(found, RankingResult):
-        return [ranking_sentence(found), _each(tasting, found.rank_sums, "rank sum")]
-    return [scores_sentence(found), _each(tasting, found.means, "mean score")]
+        return [
+            ranking_sentence(found),
+            say("By rank sum: {meads}.", meads=_each(tasting, found.rank_sums)),
+        ]
+    return [
+        scores_sentence(found),
+        say("By mean score: {meads}.", meads=_each(tasting, found.means)),
+    ]
 
 
-def _each(tasting: TastingRecord, values: Sequence[float], what: str) -> str:
+def _each(tasting: TastingRecord, values: Sequence[float]) -> str:
     pairs = zip(tasting.meads, values, strict=True)
-    return f"By {what}: " + ", ".join(f"{m.name} {value:.3g}" for m, value in pairs) + "."
+    return join(
+        ", ", [say("{name} {value:.3g}", name=mead.name, value=value) for mead, value in pairs]
+    )
 
 
 def notes_of_mead(tasting: TastingRecord, place: int) -> list[tuple[str, str]]:
@@ -54,11 +64,14 @@ def notes_of_mead(tasting: TastingRecord, place: int) -> list[tuple[str, str]]:
 
 
 def note_of_mead(tasting: TastingRecord, place: int) -> str:
-    """A note for the log of the batch tasted."""
+    """A note for the log of the batch tasted, in the language spoken where it is written."""
     others = ", ".join(m.name for k, m in enumerate(tasting.meads, 1) if k != place)
-    said = [f"{who}: {note}" for who, note in notes_of_mead(tasting, place)]
-    text = (
-        f"Tasted blind, {tasting.kind}, beside {others}: {result_sentences(tasting)[0]} "
-        + " ".join(said)
+    notes = [f"{who}: {note}" for who, note in notes_of_mead(tasting, place)]
+    text = say(
+        "Tasted blind, {kind}, beside {others}: {found} {notes}",
+        kind=KIND_NAMES[tasting.kind],
+        others=others,
+        found=result_sentences(tasting)[0],
+        notes=" ".join(notes),
     )
-    return text.strip()[:LONGEST]
+    return here(text).strip()[:LONGEST]

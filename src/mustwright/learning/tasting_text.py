@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from mustwright import data
 from mustwright.learning.discrimination import LEVEL, PanelPlan, PanelResult
 from mustwright.learning.ranking import RankingResult
@@ -9,20 +11,33 @@ from mustwright.learning.scores import ScoresResult
 from mustwright.learning.sequential import sequential_lines
 from mustwright.learning.serving_order import ServingPlan
 from mustwright.learning.trial_design import TrialPlan
+from mustwright.texts import join, say, say_n
 
 TASKS = {
-    "triangle": "Three glasses: two hold the same mead, one another. Taste from left to right and "
-    "name the odd one. If you cannot tell, guess.",
-    "paired": "Two glasses. Taste from left to right and name the one that is asked for. If you "
-    "cannot tell, guess.",
-    "duo-trio": "First the reference, then two glasses: one holds the same mead as the reference. "
-    "Name that one. If you cannot tell, guess.",
-    "tetrad": "Four glasses of two meads, two of each. Sort them into two pairs. If you cannot "
-    "tell, guess.",
-    "ranking": "Taste from left to right, then put the glasses in order: 1 is the one with the "
-    "least of what is asked for. Glasses may share a rank.",
-    "scores": "Give each glass a score from 0 (I would pour it away) to 9 (I could not make it "
-    "better). Taste from left to right; you may go back.",
+    "triangle": say(
+        "Three glasses: two hold the same mead, one another. Taste from left to right and name "
+        "the odd one. If you cannot tell, guess."
+    ),
+    "paired": say(
+        "Two glasses. Taste from left to right and name the one that is asked for. If you cannot "
+        "tell, guess."
+    ),
+    "duo-trio": say(
+        "First the reference, then two glasses: one holds the same mead as the reference. Name "
+        "that one. If you cannot tell, guess."
+    ),
+    "tetrad": say(
+        "Four glasses of two meads, two of each. Sort them into two pairs. If you cannot tell, "
+        "guess."
+    ),
+    "ranking": say(
+        "Taste from left to right, then put the glasses in order: 1 is the one with the least of "
+        "what is asked for. Glasses may share a rank."
+    ),
+    "scores": say(
+        "Give each glass a score from 0 (I would pour it away) to 9 (I could not make it better). "
+        "Taste from left to right; you may go back."
+    ),
 }
 
 
@@ -30,78 +45,127 @@ def tasting_cautions() -> tuple[str, ...]:
     """What every tasting sheet says: spitting, no driving, no minors."""
     texts = data.load("cautions")
     names = ("tasting_spit", "tasting_no_driving", "tasting_no_minors")
-    return tuple(str(texts[name]["text"]) for name in names)
+    return tuple(texts[name]["text"] for name in names)
 
 
 def plan_sentences(plan: PanelPlan) -> list[str]:
     """What this panel can show, action first."""
-    tasters = _tasters(plan.tasters)
     if plan.critical is None:
-        lines = [
-            f"With {tasters} this test cannot show a difference at {plan.alpha:.0%}, even if every "
-            "answer is right."
+        lines: list[str] = [
+            say_n(
+                "With one taster this test cannot show a difference at {alpha:.0%}, even if every "
+                "answer is right.",
+                "With {count} tasters this test cannot show a difference at {alpha:.0%}, even if "
+                "every answer is right.",
+                plan.tasters,
+                alpha=plan.alpha,
+            )
         ]
     else:
-        found = ", ".join(f"{p:.0%} if {share:.0%} can tell" for share, p in plan.power.items())
+        found = join(
+            ", ",
+            [
+                say("{p:.0%} if {share:.0%} can tell", p=p, share=share)
+                for share, p in plan.power.items()
+            ],
+        )
+        needed: dict[str, Any] = {"critical": plan.critical, "tasters": plan.tasters}
         lines = [
-            f"Call it a difference from {plan.critical} right answers of {plan.tasters} on"
-            + (", or from as many wrong." if plan.sided == "two" else "."),
-            f"Chance of finding a difference: {found}. Chance of finding one that is not there: "
-            f"{plan.true_alpha:.1%}.",
+            say(
+                "Call it a difference from {critical} right answers of {tasters} on, or from as "
+                "many wrong.",
+                **needed,
+            )
+            if plan.sided == "two"
+            else say(
+                "Call it a difference from {critical} right answers of {tasters} on.", **needed
+            ),
+            say(
+                "Chance of finding a difference: {found}. Chance of finding one that is not "
+                "there: {risk:.1%}.",
+                found=found,
+                risk=plan.true_alpha,
+            ),
         ]
     if plan.best_of_these is not None and plan.best_of_these < plan.tasters:
         lines.append(
-            f"Take {plan.best_of_these} tasters instead: they find more than {plan.tasters} do. "
-            "The count of right answers moves in whole steps, so one taster more may be one too "
-            "many."
+            say(
+                "Take {fewer} tasters instead: they find more than {tasters} do. The count of "
+                "right answers moves in whole steps, so one taster more may be one too many.",
+                fewer=plan.best_of_these,
+                tasters=plan.tasters,
+            )
         )
     if plan.recommended_tasters is not None:
         lines.append(
-            f"{plan.recommended_tasters} tasters find it 8 times in 10 where half of them can tell."
+            say(
+                "{tasters} tasters find it 8 times in 10 where half of them can tell.",
+                tasters=plan.recommended_tasters,
+            )
         )
     return lines
 
 
 def result_sentence(result: PanelResult) -> str:
     """What was shown, and how sure that is."""
-    count = f"{result.correct} of {result.tasters} right, p = {p_text(result.p)}"
+    right = say(
+        "{correct} of {tasters} right, p = {p}",
+        correct=result.correct,
+        tasters=result.tasters,
+        p=p_text(result.p),
+    )
     if result.p <= LEVEL:
-        return f"A difference is shown: {count}."
-    return (
-        f"No difference is shown: {count}. That does not show that the two are the same: up to "
-        f"{result.share_high:.0%} of tasters may be able to tell."
+        return say("A difference is shown: {right}.", right=right)
+    return say(
+        "No difference is shown: {right}. That does not show that the two are the same: up to "
+        "{share:.0%} of tasters may be able to tell.",
+        right=right,
+        share=result.share_high,
     )
 
 
 def distance_sentence(result: PanelResult) -> str:
     """How far apart the meads taste."""
     found = result.d_prime
-    top = "no upper end" if found.high is None else f"{found.high:.1f}"
+    top = say("no upper end") if found.high is None else say("{high:.1f}", high=found.high)
     if found.value is None:
-        return f"Distance (d-prime): at least {found.low:.1f}; every answer was right."
-    error = "" if found.se is None else f" +- {found.se:.1f}"
-    return (
-        f"Distance (d-prime): {found.value:.1f}{error}, 95 % interval {found.low:.1f} to {top}. "
-        "Side by side, three of four answers are right at a distance of 1, nine of ten at 2."
+        return say("Distance (d-prime): at least {low:.1f}; every answer was right.", low=found.low)
+    error = "" if found.se is None else say(" +- {se:.1f}", se=found.se)
+    return say(
+        "Distance (d-prime): {distance:.1f}{error}, 95 % interval {low:.1f} to {top}. Side by "
+        "side, three of four answers are right at a distance of 1, nine of ten at 2.",
+        distance=found.value,
+        error=error,
+        low=found.low,
+        top=top,
     )
 
 
 def ranking_sentence(result: RankingResult) -> str:
     """What the ranks show."""
     if result.p <= LEVEL:
-        return (
-            f"The meads are ranked apart: p = {p_text(result.p)}. Two of them differ where their "
-            f"rank sums lie {result.least_difference:.1f} or more apart."
+        return say(
+            "The meads are ranked apart: p = {p}. Two of them differ where their rank sums lie "
+            "{apart:.1f} or more apart.",
+            p=p_text(result.p),
+            apart=result.least_difference,
         )
-    return f"No order is shown: p = {p_text(result.p)}. Rank sums differ as much by chance."
+    return say(
+        "No order is shown: p = {p}. Rank sums differ as much by chance.",
+        p=p_text(result.p),
+    )
 
 
 def scores_sentence(result: ScoresResult) -> str:
     """What the scores show."""
     if result.p > LEVEL:
-        return f"No preference is shown: p = {p_text(result.p)}."
+        return say("No preference is shown: p = {p}.", p=p_text(result.p))
     best = max(range(result.products), key=result.means.__getitem__) + 1
-    return f"The scores differ, p = {p_text(result.p)}; mead {best} has the highest mean."
+    return say(
+        "The scores differ, p = {p}; mead {best} has the highest mean.",
+        p=p_text(result.p),
+        best=best,
+    )
 
 
 def sequential_sentence(test: str, answers: int, correct: int) -> str:
@@ -119,21 +183,29 @@ def sequential_sentence(test: str, answers: int, correct: int) -> str:
         One or two sentences.
     """
     verdict = sequential_lines(test).verdict(answers, correct)
-    said = {
-        "different": "Stop: a difference is shown.",
-        "alike": "Stop: fewer than half of the tasters can tell, if any.",
-        "go on": "Go on: not decided yet.",
+    found = {
+        "different": say("Stop: a difference is shown."),
+        "alike": say("Stop: fewer than half of the tasters can tell, if any."),
+        "go on": say("Go on: not decided yet."),
     }
-    return f"{said[verdict]} {correct} of {answers} right so far."
+    return say(
+        "{found} {correct} of {answers} right so far.",
+        found=found[verdict],
+        correct=correct,
+        answers=answers,
+    )
 
 
 def balance_sentence(plan: ServingPlan) -> str:
     """Whether the orders are balanced."""
     if plan.balanced:
-        return "Balanced: no mead is favoured by its place or its neighbours."
+        return say("Balanced: no mead is favoured by its place or its neighbours.")
     if plan.tasters_for_balance is None:
-        return "As even as could be found; not every pair of meads meets equally often."
-    return f"As even as this many tasters allow; {plan.tasters_for_balance} would balance it."
+        return say("As even as could be found; not every pair of meads meets equally often.")
+    return say(
+        "As even as this many tasters allow; {tasters} would balance it.",
+        tasters=plan.tasters_for_balance,
+    )
 
 
 def trial_sentences(plan: TrialPlan) -> list[str]:
@@ -141,22 +213,52 @@ def trial_sentences(plan: TrialPlan) -> list[str]:
     lines = [plan.message]
     if plan.arms == 2:
         lines.append(
-            "That counts where you say beforehand which arm should come out higher; else p is "
-            "twice as large."
+            say(
+                "That counts where you say beforehand which arm should come out higher; else p is "
+                "twice as large."
+            )
         )
-    if plan.spread_assumed:
-        lines.append(
-            "How much your vessels of one must differ is not known yet, so differences are "
-            "given in "
-            "multiples of that spread. Your own trials will show it."
-        )
+    lines.append(spread_sentence(plan))
     return lines
+
+
+def spread_sentence(plan: TrialPlan) -> str:
+    """Where the spread from vessel to vessel comes from, and what it makes of the layout."""
+    if plan.spread_assumed:
+        return say(
+            "How much your vessels of one must differ is not known yet, so differences are given "
+            "in multiples of that spread. Your own trials will show it."
+        )
+    found = plan.learned
+    if found is None:
+        lead = say(
+            "With a spread of {spread:.2g} from vessel to vessel, as you say,", spread=plan.spread
+        )
+    else:
+        lead = say_n(
+            "In your own trial, vessels of one must differed by {sd:.2g} (standard deviation, "
+            "{freedom} degrees of freedom) in {measure}:",
+            "In your own {count} trials, vessels of one must differed by {sd:.2g} (standard "
+            "deviation, {freedom} degrees of freedom) in {measure}:",
+            found.trials,
+            sd=found.sd,
+            freedom=found.freedom,
+            measure=found.measure,
+        )
+    if plan.detectable_difference is None:
+        return say(
+            "{lead} with {vessels} vessels no difference can be shown.",
+            lead=lead,
+            vessels=plan.vessels,
+        )
+    return say(
+        "{lead} with {vessels} vessels a difference of {difference:.2g} is found 8 times in 10.",
+        lead=lead,
+        vessels=plan.vessels,
+        difference=plan.detectable_difference,
+    )
 
 
 def p_text(p: float) -> str:
     """A probability with two figures, never as nought."""
-    return "below 0.0001" if p < 0.0001 else f"{p:.2g}"
-
-
-def _tasters(count: int) -> str:
-    return "one taster" if count == 1 else f"{count} tasters"
+    return say("below 0.0001") if p < 0.0001 else say("{p:.2g}", p=p)

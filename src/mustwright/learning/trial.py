@@ -15,7 +15,8 @@ from mustwright.learning.randomisation import (
     paired_effect,
     several_arms_p,
 )
-from mustwright.learning.trial_design import LEVEL, THINGS, allot, smallest_p
+from mustwright.learning.trial_design import LEVEL, THING_WORDS, THINGS, allot, smallest_p
+from mustwright.texts import say
 
 LONGEST_NAME = 80
 EXPECTED = ("", "more", "less")
@@ -176,17 +177,31 @@ def new_trial(
         Naming the field.
     """
     if not name.strip() or len(name) > LONGEST_NAME:
-        raise InputError("name", f"needs a name of 1 to {LONGEST_NAME} characters", name)
-    if thing not in THINGS:
-        raise InputError("thing", "one of " + ", ".join(THINGS), thing)
+        raise InputError(
+            "name",
+            say("needs a name of 1 to {most} characters", most=LONGEST_NAME),
+            name,
+        )
+    check_thing(thing)
     names = [arm.name.strip() for arm in arms]
     if not all(names) or len(set(names)) < len(names):
-        raise InputError("arms", "needs a name of its own for each", ", ".join(names))
+        raise InputError("arms", say("needs a name of its own for each"), ", ".join(names))
     if expected not in EXPECTED or (expected and len(arms) > 2):
-        raise InputError("expected", "more or less of the second of two arms", expected)
+        raise InputError("expected", say("more or less of the second of two arms"), expected)
     dealt = allot(vessels, len(arms), seed, paired)
     held = tuple(TrialVessel(v.vessel, v.arm, v.code, v.must) for v in dealt)
     return TrialRecord(name.strip(), thing, arms, held, seed, paired, started_at, expected)
+
+
+def check_thing(thing: str) -> None:
+    """Refuse what no trial is about.
+
+    Raises
+    ------
+    InputError
+    """
+    if thing not in THINGS:
+        raise InputError("thing", say("one of {known}", known=", ".join(THINGS)), thing)
 
 
 def scored(trial: TrialRecord, values: Mapping[int, float], measure: str) -> TrialRecord:
@@ -212,11 +227,15 @@ def scored(trial: TrialRecord, values: Mapping[int, float], measure: str) -> Tri
     known = {v.code for v in trial.vessels}
     for code, value in values.items():
         if code not in known:
-            raise InputError("values", f"codes of the labels: {sorted(known)}", code)
+            raise InputError(
+                "values", say("codes of the labels: {known}", known=sorted(known)), code
+            )
         if not np.isfinite(value):
-            raise InputError("values", "numbers", value)
+            raise InputError("values", say("numbers"), value)
     if trial.measure and trial.measure != measure:
-        raise InputError("measure", f"the same as before, {trial.measure!r}", measure)
+        raise InputError(
+            "measure", say("the same as before, {measure!r}", measure=trial.measure), measure
+        )
     vessels = tuple(replace(v, value=values.get(v.code, v.value)) for v in trial.vessels)
     return replace(trial, vessels=vessels, measure=measure)
 
@@ -245,8 +264,11 @@ def opened(trial: TrialRecord, at: datetime, early: bool = False) -> TrialRecord
     if not trial.is_scored and not early:
         missing = ", ".join(str(v.code) for v in trial.vessels if v.value is None)
         raise ConflictError(
-            f"the codes stay closed until every vessel has its value; still missing: {missing}. "
-            "To open them early all the same, say so: it is recorded"
+            say(
+                "the codes stay closed until every vessel has its value; still missing: "
+                "{missing}. To open them early all the same, say so: it is recorded",
+                missing=missing,
+            )
         )
     return replace(trial, opened_at=at, opened_early=not trial.is_scored)
 
@@ -262,7 +284,9 @@ def answer(trial: TrialRecord) -> TrialAnswer:
     values = [v.value for v in trial.vessels]
     if any(value is None for value in values):
         missing = ", ".join(str(v.code) for v in trial.vessels if v.value is None)
-        raise InputError("values", "a value for every vessel", f"none for {missing}")
+        raise InputError(
+            "values", say("a value for every vessel"), say("none for {missing}", missing=missing)
+        )
     by_arm = {
         arm.name: [float(v.value) for v in trial.vessels if v.arm == k and v.value is not None]
         for k, arm in enumerate(trial.arms, 1)
@@ -293,22 +317,39 @@ def _two_arms(trial: TrialRecord, by_arm: Mapping[str, list[float]]) -> TrialEff
 
 def _two_message(trial: TrialRecord, effect: TrialEffect, p: float, least: float) -> str:
     a, b = (arm.name for arm in trial.arms)
-    higher = "higher" if effect.effect >= 0 else "lower"
-    lead = f"{b} came out {abs(effect.effect):.3g} {higher} than {a}"
+    by = abs(effect.effect)
+    lead = (
+        say("{b} came out {by:.3g} higher than {a}", b=b, by=by, a=a)
+        if effect.effect >= 0
+        else say("{b} came out {by:.3g} lower than {a}", b=b, by=by, a=a)
+    )
     if effect.low is not None and effect.high is not None:
-        low, high = effect.low, effect.high
-        lead += f" ({effect.confidence:.0%} interval {low:+.3g} to {high:+.3g})"
+        lead += say(
+            " ({confidence:.0%} interval {low:+.3g} to {high:+.3g})",
+            confidence=effect.confidence,
+            low=effect.low,
+            high=effect.high,
+        )
     if least > LEVEL + 1e-9:
-        return f"{lead}. {_too_few(trial, least)} Treat it as a hint only."
+        return say(
+            "{lead}. {too_few} Treat it as a hint only.", lead=lead, too_few=_too_few(trial, least)
+        )
     if p <= LEVEL + 1e-9:
-        return f"{lead}. The {trial.thing} made a difference (p = {p:.2g})."
-    return f"{lead}. No difference is shown (p = {p:.2g}); none is ruled out."
+        return say(
+            "{lead}. The {thing} made a difference (p = {p:.2g}).",
+            lead=lead,
+            thing=THING_WORDS[trial.thing],
+            p=p,
+        )
+    return say("{lead}. No difference is shown (p = {p:.2g}); none is ruled out.", lead=lead, p=p)
 
 
 def _too_few(trial: TrialRecord, least: float) -> str:
-    return (
-        f"With {len(trial.vessels)} vessels it cannot be told from chance: the smallest p they "
-        f"could reach is {least:.2g}."
+    return say(
+        "With {vessels} vessels it cannot be told from chance: the smallest p they could reach is "
+        "{least:.2g}.",
+        vessels=len(trial.vessels),
+        least=least,
     )
 
 
@@ -316,5 +357,5 @@ def _several_message(p: float, least: float, trial: TrialRecord) -> str:
     if least > LEVEL + 1e-9:
         return _too_few(trial, least)
     if p <= LEVEL + 1e-9:
-        return f"The arms differ (p = {p:.2g})."
-    return f"No difference is shown (p = {p:.2g}); none is ruled out."
+        return say("The arms differ (p = {p:.2g}).", p=p)
+    return say("No difference is shown (p = {p:.2g}); none is ruled out.", p=p)

@@ -14,6 +14,7 @@ import numpy as np
 from mustwright.errors import InputError
 from mustwright.learning.randomisation import arms_effect, paired_effect
 from mustwright.learning.serving_order import three_digit_codes
+from mustwright.texts import say
 
 LEVEL, POWER = 0.05, 0.80
 FEWEST_VESSELS, MOST_VESSELS, MOST_ARMS, MOST_PAIRS = 2, 24, 6, 16
@@ -23,6 +24,15 @@ ASSUMED_SPREAD = 1.0
 _ROUNDS = 1000
 _COUNTED = 5  # vessels an arm up to which the chance is counted; beyond, Student's t serves as well
 THINGS = ("protocol", "nutrient", "yeast", "pitch", "temperature", "salt", "other")
+THING_WORDS = {
+    "protocol": say("protocol"),
+    "nutrient": say("nutrient"),
+    "yeast": say("yeast"),
+    "pitch": say("pitch"),
+    "temperature": say("temperature"),
+    "salt": say("salt", context="pH"),
+    "other": say("other", context="thing"),
+}
 
 
 @dataclass(frozen=True)
@@ -48,6 +58,28 @@ class Allotted:
 
 
 @dataclass(frozen=True)
+class VesselSpread:
+    """Spread from vessel to vessel of one must, of one measure.
+
+    Parameters
+    ----------
+    measure : str
+        What was scored or read off.
+    sd : float
+        Standard deviation, over 0 [unit of the measure].
+    freedom : int
+        Degrees of freedom it rests on.
+    trials : int
+        How many trials it comes from.
+    """
+
+    measure: str
+    sd: float
+    freedom: int
+    trials: int
+
+
+@dataclass(frozen=True)
 class TrialPlan:
     """What a layout can and cannot show.
 
@@ -67,6 +99,8 @@ class TrialPlan:
         Standard deviation from vessel to vessel it was worked out with.
     spread_assumed : bool
         True until the maker's own splits say how large it is.
+    learned : VesselSpread or None
+        The maker's own splits it was taken from.
     vessels_needed : int
         Smallest number of vessels of this kind of layout that can reach `LEVEL`.
     message : str
@@ -83,6 +117,7 @@ class TrialPlan:
     spread_assumed: bool
     vessels_needed: int
     message: str
+    learned: VesselSpread | None = None
 
 
 def smallest_p(vessels: int, arms: int = 2, paired: bool = False) -> float:
@@ -126,7 +161,7 @@ def plan_trial(
     arms: int = 2,
     seed: int = 1,
     paired: bool = False,
-    spread: float | None = None,
+    spread: float | VesselSpread | None = None,
 ) -> TrialPlan:
     """Deal the vessels to the arms by lot, and say what the trial can show.
 
@@ -140,9 +175,9 @@ def plan_trial(
         Same seed, same lot and codes.
     paired : bool
         Several musts, each split in two vessels.
-    spread : float or None
+    spread : float, VesselSpread or None
         The maker's own standard deviation from vessel to vessel, over 0 [any unit]; that of
-        what will be compared. None assumes `ASSUMED_SPREAD`.
+        what will be compared; typed, or learned from trials. None assumes `ASSUMED_SPREAD`.
 
     Returns
     -------
@@ -154,10 +189,12 @@ def plan_trial(
         For a layout that cannot be dealt evenly.
     """
     _check_layout(vessels, arms, paired)
-    if spread is not None and not 0 < spread < 1e6:
-        raise InputError("spread", "a number over 0", spread)
+    learned = spread if isinstance(spread, VesselSpread) else None
+    sd = spread.sd if isinstance(spread, VesselSpread) else spread
+    if sd is not None and not 0 < sd < 1e6:
+        raise InputError("spread", say("a number over 0"), sd)
     least = smallest_p(vessels, arms, paired)
-    unit = ASSUMED_SPREAD if spread is None else spread
+    unit = ASSUMED_SPREAD if sd is None else sd
     factor = _detectable(vessels // arms, paired)
     needed = next(
         k for k in range(arms, 10 * MOST_VESSELS, arms) if _reaches(_least(k, arms, paired))
@@ -170,9 +207,10 @@ def plan_trial(
         allot(vessels, arms, seed, paired),
         None if factor is None else factor * unit,
         unit,
-        spread is None,
+        sd is None,
         needed,
         _message(vessels, paired, least, factor, needed),
+        learned,
     )
 
 
@@ -269,25 +307,56 @@ def _needed_shift(first: np.ndarray, second: np.ndarray, paired: bool) -> float:
 
 
 def _message(vessels: int, paired: bool, least: float, factor: float | None, needed: int) -> str:
-    layout = f"{vessels // 2} pairs" if paired else f"{vessels} vessels"
-    if factor is None:
-        kind = f"{needed // 2} pairs" if paired else f"{needed} vessels"
-        return (
-            f"With {layout} no difference, however large, can be told from chance at 5 %: the "
-            f"smallest p is {least:.3f}. Take {kind}, or treat this trial as a hint only."
+    if factor is None and paired:
+        return say(
+            "With {pairs} pairs no difference, however large, can be told from chance at 5 %: the "
+            "smallest p is {least:.3f}. Take {needed} pairs, or treat this trial as a hint only.",
+            pairs=vessels // 2,
+            least=least,
+            needed=needed // 2,
         )
-    return (
-        f"With {layout} a difference of {factor:.1f} times the spread from vessel to vessel is "
-        f"found 8 times in 10. Smaller ones will mostly be missed."
-    )
+    if factor is None:
+        return say(
+            "With {vessels} vessels no difference, however large, can be told from chance at 5 %: "
+            "the smallest p is {least:.3f}. Take {needed} vessels, or treat this trial as a hint "
+            "only.",
+            vessels=vessels,
+            least=least,
+            needed=needed,
+        )
+    if paired:
+        found = say(
+            "With {pairs} pairs a difference of {factor:.1f} times the spread from vessel to "
+            "vessel is found 8 times in 10.",
+            pairs=vessels // 2,
+            factor=factor,
+        )
+    else:
+        found = say(
+            "With {vessels} vessels a difference of {factor:.1f} times the spread from vessel to "
+            "vessel is found 8 times in 10.",
+            vessels=vessels,
+            factor=factor,
+        )
+    return found + say(" Smaller ones will mostly be missed.")
 
 
 def _check_layout(vessels: int, arms: int, paired: bool) -> None:
     if not 2 <= arms <= MOST_ARMS:
-        raise InputError("arms", f"2 to {MOST_ARMS}", arms)
+        raise InputError("arms", say("2 to {most}", most=MOST_ARMS), arms)
     if paired and arms != 2:
-        raise InputError("arms", "2 where musts are split in pairs", arms)
+        raise InputError("arms", say("2 where musts are split in pairs"), arms)
     if not FEWEST_VESSELS <= vessels <= MOST_VESSELS:
-        raise InputError("vessels", f"{FEWEST_VESSELS} to {MOST_VESSELS}", vessels)
+        raise InputError(
+            "vessels",
+            say(
+                "{least} to {most}",
+                least=FEWEST_VESSELS,
+                most=MOST_VESSELS,
+            ),
+            vessels,
+        )
     if vessels % arms:
-        raise InputError("vessels", f"a multiple of {arms}, as many for each arm", vessels)
+        raise InputError(
+            "vessels", say("a multiple of {arms}, as many for each arm", arms=arms), vessels
+        )

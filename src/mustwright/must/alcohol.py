@@ -29,6 +29,8 @@ from mustwright.must.gravity import (
     gravity_from_composition,
     sugar_g_l_from_brix,
 )
+from mustwright.must.gravity_text import gravity_span
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 
@@ -206,12 +208,19 @@ def ferment(
 
     if to_gravity is not None:
         if hexose_used_g_l is not None:
-            raise ImpossibleError("to_gravity", "needs no hexose_used_g_l beside it", to_gravity)
+            raise ImpossibleError(
+                "to_gravity", say("needs no hexose_used_g_l beside it"), to_gravity
+            )
         result = after(_used_at(to_gravity, fermentable_hexose_g_l, after))
     else:
         result = after(fermentable_hexose_g_l if hexose_used_g_l is None else hexose_used_g_l)
     if result.ethanol_g_l > HIGHEST_ETHANOL_G_L:
-        warn_validity(f"mead density: ethanol above {HIGHEST_ETHANOL_G_L} g/L (25 % vol)")
+        warn_validity(
+            say(
+                "mead density: ethanol above {most} g/L (25 % vol)",
+                most=HIGHEST_ETHANOL_G_L,
+            )
+        )
     return result
 
 
@@ -319,15 +328,18 @@ def _check(
 ) -> None:
     """Refuse yields or sugar that no fermentation can have."""
     if not 0 <= ethanol_yield <= HIGHEST_ETHANOL_YIELD_G_G + 1e-12:
-        ceiling = f"needs a yield from 0 to {HIGHEST_ETHANOL_YIELD_G_G:.4f} g/g (stoichiometry)"
+        ceiling = say(
+            "needs a yield from 0 to {most:.4f} g/g (stoichiometry)",
+            most=HIGHEST_ETHANOL_YIELD_G_G,
+        )
         raise ImpossibleError("ethanol_yield_g_g", ceiling, ethanol_yield)
     if not 0 <= byproduct_yield <= 1 - ethanol_yield * (1 + CO2_PER_ETHANOL_G_G) + 1e-12:
-        short = "needs no more by-products than the sugar leaves beside ethanol and gas"
+        short = say("needs no more by-products than the sugar leaves beside ethanol and gas")
         raise ImpossibleError("byproduct_yield_g_g", short, byproduct_yield)
     if not fermentable >= 0:
-        raise ImpossibleError("fermentable_hexose_g_l", "needs at least 0 g/L", fermentable)
+        raise ImpossibleError("fermentable_hexose_g_l", say("needs at least 0 g/L"), fermentable)
     if used is not None and not 0 <= used <= fermentable * (1 + 1e-12):
-        enough = f"needs 0 to the {fermentable:.1f} g/L there are"
+        enough = say("needs 0 to the {fermentable:.1f} g/L there are", fermentable=fermentable)
         raise ImpossibleError("hexose_used_g_l", enough, used)
 
 
@@ -365,7 +377,9 @@ def _used_at(gravity: float, fermentable: float, after: Callable[[float], Fermen
     start, dry = after(low).gravity, after(high).gravity
     if not dry - 1e-9 <= gravity <= start + 1e-9:
         raise ImpossibleError(
-            "to_gravity", f"needs a gravity from {dry:.4f} to {start:.4f}", gravity
+            "to_gravity",
+            say("needs a gravity from {span}", span=gravity_span(dry, start, digits=4)),
+            gravity,
         )
     if gravity >= start or gravity <= dry:
         return low if gravity >= start else high

@@ -13,6 +13,7 @@ from mustwright.must.gravity import (
     WATER_DENSITY_20C_KG_M3,
     plato_from_gravity_asbc,
 )
+from mustwright.texts import say
 
 EU_SUGAR_G_L_PER_PCT_VOL = 16.83  # EEC1990, must tables (from memory).
 
@@ -158,32 +159,32 @@ def ethanol_pct_vol_from_gravities_balance(original_gravity: float, final_gravit
 ALCOHOL_FORMULAS: Mapping[str, AlcoholFormula] = {
     "mass balance": AlcoholFormula(
         ethanol_pct_vol_from_gravities_balance,
-        "sugar used so that the final gravity comes out, times 0.47, in the volume left",
+        say("sugar used so that the final gravity comes out, times 0.47, in the volume left"),
         "arithmetic on OIML1975, ICUMSA1998, OIV2012; by-products Zentou2021",
-        "original gravity to about 1.20, alcohol to 25 % vol",
+        say("original gravity to about 1.20, alcohol to 25 % vol"),
     ),
     "Balling attenuation": AlcoholFormula(
         ethanol_pct_vol_from_gravities_balling1865,
         "(OE - RE) / (2.0665 - 0.010665 OE) * density / 789.24, RE = 0.1808 OE + 0.8192 AE",
         "Balling1865 as printed in ASBC Beer-6; real extract relation from memory",
-        "made for beer; extract polynomial best below 25 Plato (gravity 1.106)",
+        say("made for beer; extract polynomial best below 25 Plato (gravity 1.106)"),
     ),
     "HMRC factor table": AlcoholFormula(
         ethanol_pct_vol_from_gravities_hmrc226,
-        "drop of gravity in points * tabulated factor",
+        say("drop of gravity in points * tabulated factor"),
         "HMRC226 paragraphs 30.2 to 30.3",
-        "made for beer; drop of gravity up to 100.7 points",
+        say("made for beer; drop of gravity up to 100.7 points"),
     ),
     "EU 16.83 g/L": AlcoholFormula(
         ethanol_pct_vol_from_gravities_eec1990,
-        "sugar used per litre of must / 16.83",
+        say("sugar used per litre of must / 16.83"),
         "EEC1990 must tables (from memory); sugar used by the mass balance",
-        "a legal convention for grape must",
+        say("a legal convention for grape must"),
     ),
     "131 times the drop": AlcoholFormula(
         ethanol_pct_vol_from_gravities_linear,
         "131 * (OG - FG)",
         COMMON_PRACTICE,
-        "weak beers; too low for strong meads",
+        say("weak beers; too low for strong meads"),
     ),
 }

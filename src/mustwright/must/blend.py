@@ -14,9 +14,15 @@ from mustwright.must.course import share_of
 from mustwright.must.density import sucrose_solution_density_kg_m3
 from mustwright.must.gravity import gravity_from_brix
 from mustwright.must.ingredient import DISSOLVED, SUGARS, Ingredient
+from mustwright.texts import say
 
 INSOLUBLE_DENSITY_KG_L = 1.35  # wet fruit fibre and seeds, from memory
 PRIMARY = "primary"
+ORIGINS = {
+    "typed": say("typed", context="amount"),
+    "solve": say("solve", context="amount"),
+    "fill": say("fill", context="amount"),
+}
 
 
 @dataclass(frozen=True)
@@ -166,23 +172,23 @@ class MustFigures:
 def must_figures(blend: Blend) -> MustFigures:
     """Figures of a blend, with ranges from the ranges of its ingredients."""
     parts = {
-        f"{p.kind or p.ingredient.name}": Figure(
+        p.kind or p.ingredient.name: Figure(
             1000 * p.kg * p.ingredient.dissolved,
             "g",
-            "mass x dissolved share",
+            say("mass x dissolved share"),
             ARITHMETIC,
             {
-                "mass_kg": Figure(p.kg, "kg", p.origin, ARITHMETIC),
+                "mass_kg": Figure(p.kg, "kg", ORIGINS.get(p.origin, p.origin), ARITHMETIC),
                 "water_pct": p.ingredient.figures.get("water_pct", 0.0),
             },
         )
         for p in blend.portions
     }
-    dissolved = total(parts, "g") if parts else Figure(0.0, "g", "nothing", ARITHMETIC)
+    dissolved = total(parts, "g") if parts else Figure(0.0, "g", say("nothing"), ARITHMETIC)
     brix = Figure(
         blend.brix,
         "Brix",
-        "100 x dissolved / (dissolved + water)",
+        say("100 x dissolved / (dissolved + water)"),
         ARITHMETIC,
         {"dissolved_g": dissolved, "water_g": 1000 * blend.water_kg},
         *_range(blend, lambda b: b.brix),
@@ -190,14 +196,14 @@ def must_figures(blend: Blend) -> MustFigures:
     density = Figure(
         (blend.water_kg + blend.dissolved_kg) / blend.volume_l * 1000,
         "kg/m3",
-        "density of a sucrose solution of this Brix at 20 C",
+        say("density of a sucrose solution of this Brix at 20 C"),
         "ICUMSA1998",
         {"brix": brix},
     )
     volume = Figure(
         blend.volume_l,
         "L",
-        "(dissolved + water) / density",
+        say("(dissolved + water) / density"),
         ARITHMETIC,
         {"dissolved_g": dissolved, "water_g": 1000 * blend.water_kg, "density": density},
         *_range(blend, lambda b: b.volume_l),
@@ -205,7 +211,7 @@ def must_figures(blend: Blend) -> MustFigures:
     gravity = Figure(
         blend.gravity,
         "SG 20/20",
-        "apparent gravity of this Brix",
+        say("apparent gravity of this Brix"),
         "NBS1942",
         {"brix": brix},
         *_range(blend, lambda b: b.gravity),
@@ -219,7 +225,7 @@ def _with_sugar(
     sugar = Figure(
         blend.sugar_g_l,
         "g/L",
-        "Brix/100 x density: all that is dissolved, read as sugar",
+        say("Brix/100 x density: all that is dissolved, read as sugar"),
         "ICUMSA1998",
         {"brix": brix, "density": density},
         *_range(blend, lambda b: b.sugar_g_l),
@@ -227,13 +233,13 @@ def _with_sugar(
     fermentable = Figure(
         blend.fermentable_g_l,
         "g/L",
-        "sum over ingredients of sugars x fermentable share (sucrose x 1.053) / volume",
+        say("sum over ingredients of sugars x fermentable share (sucrose x 1.053) / volume"),
         ARITHMETIC,
         {
             p.kind or p.ingredient.name: Figure(
                 1000 * blend.fermentable_of(p),
                 "g",
-                "mass x sugars x fermentable share",
+                say("mass x sugars x fermentable share"),
                 ARITHMETIC,
                 {
                     "fermentable_pct_of_sugars": p.ingredient.figures.get(
@@ -256,7 +262,7 @@ def _with_sugar(
     share = Figure(
         blend.glucose_share,
         "",
-        "glucose / (glucose + fructose) after inversion",
+        say("glucose / (glucose + fructose) after inversion"),
         ARITHMETIC,
     )
     return MustFigures(volume, gravity, brix, sugar, fermentable, alcohol, dry, density, share)
@@ -278,22 +284,22 @@ def measured_figures(volume_l: Figure, brix: Figure, gravity: Figure) -> MustFig
     density = Figure(
         float(sucrose_solution_density_kg_m3(min(b / 100, 0.7))),
         "kg/m3",
-        "density of a sucrose solution of this Brix at 20 C",
+        say("density of a sucrose solution of this Brix at 20 C"),
         "ICUMSA1998",
         {"brix": brix},
     )
     sugar = Figure(
         b / 100 * density.value,
         "g/L",
-        "Brix/100 x density",
+        say("Brix/100 x density"),
         "ICUMSA1998",
         {"brix": brix, "density": density},
     )
     fermentable = Figure(
         sugar.value * 0.95,
         "g/L",
-        "sugar x 0.95, as nothing is known of its ingredients",
-        f"{ASSUMED}: middle of honey and juice",
+        say("sugar x 0.95, as nothing is known of its ingredients"),
+        say("assumed: middle of honey and juice"),
         {"sugar": sugar},
         sugar.value * 0.88,
         sugar.value * 0.99,
@@ -301,13 +307,13 @@ def measured_figures(volume_l: Figure, brix: Figure, gravity: Figure) -> MustFig
     share = Figure(
         0.48,
         "",
-        "glucose / (glucose + fructose)",
-        f"{ASSUMED}: between honey and grape",
+        say("glucose / (glucose + fructose)"),
+        say("assumed: between honey and grape"),
         {},
         0.42,
         0.52,
     )
-    nothing = Figure(0.0, "", "not yet reckoned", ASSUMED)
+    nothing = Figure(0.0, "", say("not yet reckoned"), ASSUMED)
     known = MustFigures(
         volume_l, gravity, brix, sugar, fermentable, nothing, nothing, density, share
     )
@@ -348,7 +354,7 @@ def _fermented_out(
     alcohol = Figure(
         left.ethanol_pct_vol,
         "% vol",
-        "mass balance: hexose x 0.47 g ethanol/g, CO2 leaves, volume from the final density",
+        say("mass balance: hexose x 0.47 g ethanol/g, CO2 leaves, volume from the final density"),
         "Zentou2021; OIML1975; OIV2012",
         {"fermentable": fermentable, "sugar": sugar},
         *alcohol_range,
@@ -356,7 +362,7 @@ def _fermented_out(
     dry = Figure(
         left.gravity,
         "SG 20/20",
-        "apparent gravity of what is left: OIV2012 with the alcohol of the balance",
+        say("apparent gravity of what is left: OIV2012 with the alcohol of the balance"),
         "OIV2012; OIML1975; ICUMSA1998",
         {"alcohol": alcohol, "sugar": sugar},
         *gravity_range,

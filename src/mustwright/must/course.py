@@ -30,7 +30,7 @@ class MustCourse:
     ----------
     used : ndarray
         Fraction of the fermentable sugar gone, 0 to 1.
-    gravity, ethanol_pct_vol, refractometer_brix : ndarray
+    gravity, ethanol_pct_vol, extract_g_l, ethanol_g_l : ndarray
         At those fractions.
     sugar_g_l : float
         Fermentable sugar at pitch [g/L].
@@ -39,8 +39,15 @@ class MustCourse:
     used: Floats
     gravity: Floats
     ethanol_pct_vol: Floats
-    refractometer_brix: Floats
+    extract_g_l: Floats
+    ethanol_g_l: Floats
     sugar_g_l: float
+
+    @cached_property
+    def refractometer_brix(self) -> Floats:
+        """What a refractometer shows at those fractions [Brix]; worked out when first asked for."""
+        n = refractive_index_from_composition(self.extract_g_l, self.ethanol_g_l)
+        return np.asarray(brix_from_refractive_index(n), dtype=float)
 
     def used_at_gravity(self, gravity: float | Floats) -> Floats:
         """Fraction of the sugar gone at an apparent gravity; 0 above the start, 1 below dry."""
@@ -103,13 +110,11 @@ def course_of(brix: float, fermentable_share: float = USUAL_SHARE) -> MustCourse
     used = np.linspace(0.0, 1.0, STEPS)
     with validity_notes():  # a very strong must's end lies beyond the tables; no yeast gets there
         states = [ferment(extract, sugar, u * sugar) for u in used]
-    n = refractive_index_from_composition(
-        np.array([s.extract_g_l for s in states]), np.array([s.ethanol_g_l for s in states])
-    )
     return MustCourse(
         used,
         np.array([s.gravity for s in states]),
         np.array([s.ethanol_pct_vol for s in states]),
-        np.asarray(brix_from_refractive_index(n), dtype=float),
+        np.array([s.extract_g_l for s in states]),
+        np.array([s.ethanol_g_l for s in states]),
         sugar,
     )

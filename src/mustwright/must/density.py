@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from mustwright import data
 from mustwright.constants import ETHANOL_DENSITY_20C_KG_M3
 from mustwright.errors import warn_validity
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 Number = TypeVar("Number", float, Floats)  # one value, or an array of them
@@ -40,7 +41,7 @@ def water_density_kg_m3(temperature_c: ArrayLike) -> Floats:
     998.207
     """
     t = np.asarray(temperature_c, dtype=float)
-    _warn_outside("water density (Tanaka2001)", "temperature_c", t, 0, 40)
+    _warn_outside(say("water density (Tanaka2001)"), "temperature_c", t, 0, 40)
     return np.asarray(
         999.974950 * (1 - (t - 3.983035) ** 2 * (t + 301.797) / (522528.9 * (t + 69.34881)))
     )
@@ -69,8 +70,8 @@ def sucrose_solution_density_kg_m3(
     """
     w = np.asarray(sugar_mass_fraction, dtype=float)
     t = np.asarray(temperature_c, dtype=float)
-    _warn_outside("sucrose density (ICUMSA1998)", "sugar_mass_fraction", w, 0, 0.7)
-    _warn_outside("sucrose density (ICUMSA1998)", "temperature_c", t, 0, 60)
+    _warn_outside(say("sucrose density (ICUMSA1998)"), "sugar_mass_fraction", w, 0, 0.7)
+    _warn_outside(say("sucrose density (ICUMSA1998)"), "temperature_c", t, 0, 60)
     record = data.load("density")["sucrose_solution"]
     tau = (t - 20) / 100
     excess = np.zeros(np.broadcast(w, t).shape)
@@ -104,8 +105,8 @@ def ethanol_water_density_kg_m3(
     """
     p = np.asarray(ethanol_mass_fraction, dtype=float)
     t = np.asarray(temperature_c, dtype=float)
-    _warn_outside("ethanol-water density (OIML1975)", "ethanol_mass_fraction", p, 0, 1)
-    _warn_outside("ethanol-water density (OIML1975)", "temperature_c", t, -20, 40)
+    _warn_outside(say("ethanol-water density (OIML1975)"), "ethanol_mass_fraction", p, 0, 1)
+    _warn_outside(say("ethanol-water density (OIML1975)"), "temperature_c", t, -20, 40)
     record = data.load("density")["ethanol_water"]
     polyval = np.polynomial.polynomial.polyval
     d = t - 20
@@ -229,4 +230,6 @@ def _extract_polynomial() -> Floats:
 
 def _warn_outside(what: str, name: str, value: Floats, low: float, high: float) -> None:
     if np.any(value < low) or np.any(value > high):
-        warn_validity(f"{what}: {name} outside {low} to {high}")
+        warn_validity(
+            say("{what}: {name} outside {low} to {high}", what=what, name=name, low=low, high=high)
+        )

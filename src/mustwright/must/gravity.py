@@ -10,7 +10,6 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import PchipInterpolator
 
 from mustwright import data
 from mustwright.constants import AIR_DENSITY_KG_M3
@@ -67,9 +66,9 @@ def brix_from_gravity(gravity: ArrayLike) -> Floats:
     cubic = np.polynomial.polynomial.polyval(
         s, data.load("density")["brix_from_gravity"]["NBS1942"]
     )
-    at_zero, at_limit, strong = _strong_scale()
+    at_zero, gravity, brix = _strong_scale()
     offset = at_zero * np.clip(1 - (s - 1) / 0.0035, 0, 1)
-    return np.asarray(np.where(s > at_limit, strong(np.maximum(s, at_limit)), cubic - offset))
+    return np.asarray(np.where(s > gravity[0], np.interp(s, gravity, brix), cubic - offset))
 
 
 def gravity_from_brix(brix: ArrayLike) -> Floats:
@@ -96,8 +95,11 @@ def gravity_from_brix(brix: ArrayLike) -> Floats:
 
 
 @cache
-def _strong_scale() -> tuple[float, float, PchipInterpolator]:
-    """Zero offset of the cubic, gravity at 40 Brix, and Brix against gravity above it."""
+def _strong_scale() -> tuple[float, Floats, Floats]:
+    """Zero offset of the cubic; gravity and Brix from 40 Brix on, close enough for straight lines.
+
+    Above 70 Brix the last slope is carried on, so that steps of a search find their way back.
+    """
     coefficients = data.load("density")["brix_from_gravity"]["NBS1942"]
     cubic = np.polynomial.Polynomial(coefficients)
     at_zero = float(cubic(1.0))
@@ -106,12 +108,14 @@ def _strong_scale() -> tuple[float, float, PchipInterpolator]:
         middle = (low + high) / 2
         low, high = (middle, high) if cubic(middle) < NBS_LIMIT_BRIX else (low, middle)
     at_limit = (low + high) / 2
-    brix = np.linspace(NBS_LIMIT_BRIX, 72, 321)
-    in_air = gravity_from_density(sucrose_solution_density_kg_m3(np.minimum(brix, 70) / 100))
-    slope = in_air[300] - in_air[299]
-    in_air = np.where(brix > 70, in_air[300] + (brix - 70) * slope / 0.1, in_air)
+    brix = np.linspace(NBS_LIMIT_BRIX, HIGHEST_BRIX, 3001)
+    in_air = gravity_from_density(sucrose_solution_density_kg_m3(brix / 100))
+    beyond = 30.0
+    last = (in_air[-1] - in_air[-2]) / (brix[-1] - brix[-2])
+    brix = np.append(brix, brix[-1] + beyond)
+    in_air = np.append(in_air, in_air[-1] + last * beyond)
     shift = at_limit - in_air[0]
-    return at_zero, at_limit, PchipInterpolator(in_air + shift, brix, extrapolate=True)
+    return at_zero, in_air + shift, brix
 
 
 def plato_from_gravity_asbc(gravity: ArrayLike) -> Floats:

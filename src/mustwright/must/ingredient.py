@@ -18,6 +18,7 @@ from mustwright.must.refraction import (
     honey_moisture_pct_from_refractive_index,
 )
 from mustwright.must.water import alkalinity_from
+from mustwright.texts import join, say, unchanged
 
 SUGARS = ("glucose", "fructose", "sucrose", "maltose", "higher_sugars")
 DISSOLVED = (*SUGARS, "sorbitol", "dissolved_other")
@@ -34,24 +35,24 @@ TRACE = (
 )
 SOLID_FORMS = ("honey", "syrup", "concentrate", "sugar", "grain", "dried fruit")
 LOT_FACTS: dict[str, tuple[float, float, str]] = {
-    "moisture_pct": (5, 40, "water of this honey or syrup, in percent by mass"),
-    "refractive_index": (1.474, 1.5044, "refractive index of this honey at 20 C"),
-    "brix": (0, 85, "Brix of this juice, or of the juice of this fruit"),
-    "density_kg_l": (0.9, 1.6, "density of this lot"),
-    "yan_mg_l": (0, 2000, "measured assimilable nitrogen of this juice"),
-    "yan_mg_kg": (0, 20000, "measured assimilable nitrogen of this lot"),
-    "ammonium_n_mg_kg": (0, 20000, "measured ammonium nitrogen of this lot"),
-    "amino_n_mg_kg": (0, 20000, "measured amino nitrogen (without proline) of this lot"),
-    "potassium_mg_kg": (0, 60000, "measured potassium of this lot"),
-    "magnesium_mg_kg": (0, 20000, "measured magnesium of this lot"),
-    "zinc_mg_kg": (0, 1000, "measured zinc of this lot"),
-    "ph": (2, 9, "measured pH of this lot"),
-    "titratable_acid_meq_kg": (0, 2000, "measured titratable acid of this lot"),
-    "alkalinity_meq_kg": (0, 20, "alkalinity of this water; 50 mg/L as CaCO3 is 1"),
-    "alkalinity_mg_l": (0, 1000, "alkalinity of this water, in mg/L as CaCO3"),
-    "hardness_dh": (0, 60, "total hardness of this water, in German degrees"),
-    "fermentable_pct_of_sugars": (0, 100, "share of the sugars that this yeast ferments"),
-    "refuse_pct": (0, 95, "stones, skins and stems of this lot"),
+    "moisture_pct": (5, 40, say("water of this honey or syrup, in percent by mass")),
+    "refractive_index": (1.474, 1.5044, say("refractive index of this honey at 20 C")),
+    "brix": (0, 85, say("Brix of this juice, or of the juice of this fruit")),
+    "density_kg_l": (0.9, 1.6, say("density of this lot")),
+    "yan_mg_l": (0, 2000, say("measured assimilable nitrogen of this juice")),
+    "yan_mg_kg": (0, 20000, say("measured assimilable nitrogen of this lot")),
+    "ammonium_n_mg_kg": (0, 20000, say("measured ammonium nitrogen of this lot")),
+    "amino_n_mg_kg": (0, 20000, say("measured amino nitrogen (without proline) of this lot")),
+    "potassium_mg_kg": (0, 60000, say("measured potassium of this lot")),
+    "magnesium_mg_kg": (0, 20000, say("measured magnesium of this lot")),
+    "zinc_mg_kg": (0, 1000, say("measured zinc of this lot")),
+    "ph": (2, 9, say("measured pH of this lot")),
+    "titratable_acid_meq_kg": (0, 2000, say("measured titratable acid of this lot")),
+    "alkalinity_meq_kg": (0, 20, say("alkalinity of this water; 50 mg/L as CaCO3 is 1")),
+    "alkalinity_mg_l": (0, 1000, say("alkalinity of this water, in mg/L as CaCO3")),
+    "hardness_dh": (0, 60, say("total hardness of this water, in German degrees")),
+    "fermentable_pct_of_sugars": (0, 100, say("share of the sugars that this yeast ferments")),
+    "refuse_pct": (0, 95, say("stones, skins and stems of this lot")),
 }
 
 
@@ -139,18 +140,22 @@ def figure_from_record(entry: Mapping[str, Any], name: str, unit: str) -> Figure
     KeyError
         If the record has no ``typical`` or no ``source``.
     """
-    formula = "published value" if entry.get("source", "")[:1].isupper() else "assumed value"
+    formula = (
+        say("published value") if entry.get("source", "")[:1].isupper() else say("assumed value")
+    )
     low, high = _maybe(entry.get("low")), _maybe(entry.get("high"))
     value = float(entry["typical"])
     if "sd" in entry:
         half = Z90 * float(entry["sd"])
         low = max(value - half, float(entry.get("lowest", 0.0)))
         high = min(value + half, float(entry.get("highest", value + half)))
-        formula += f", standard deviation {entry['sd']:g}"
+        formula = say(
+            "{origin}, standard deviation {deviation:g}", origin=formula, deviation=entry["sd"]
+        )
     return Figure(
         value,
         unit,
-        f"{name.replace('_', ' ')}: {formula}",
+        say("{name}: {origin}", name=name.replace("_", " "), origin=formula),
         str(entry["source"]),
         {},
         low,
@@ -222,18 +227,39 @@ def ingredient_called(kind: object, field: str) -> tuple[Ingredient, str]:
         With the nearest names that are known.
     """
     if not isinstance(kind, str) or not kind.strip() or len(kind) > 80:
-        raise InputError(field, "needs the name of an ingredient such as 'clover honey'", kind)
+        raise InputError(field, say("needs the name of an ingredient such as 'clover honey'"), kind)
     names, plain = _ids_by_name(), _plain(kind)
     records = all_ingredients()
     if plain in names:
         return records[names[plain]], ""
     if plain.endswith("honey") or plain.startswith("honey"):
-        return records["honey_generic"], f"{field}: no record of '{kind}', generic honey used"
+        words = say("no record of '{kind}', generic honey used", kind=kind)
+        return records["honey_generic"], join(": ", (field, words))
     close = difflib.get_close_matches(plain, names, n=4, cutoff=0.6)
     containing = [n for n in names if plain in n or any(w == plain for w in n.split())]
     near = sorted(set(close) | set(containing[:4]))
-    hint = f"; near it: {', '.join(near)}" if near else ""
-    raise UnknownKindError(field, f"needs a known ingredient{hint}", kind)
+    if near:
+        needs = say("needs a known ingredient; near it: {near}", near=", ".join(near))
+    else:
+        needs = say("needs a known ingredient")
+    raise UnknownKindError(field, needs, kind)
+
+
+def kind_words(kind: str) -> str:
+    """A kind as it was typed; another language says the name of its record.
+
+    Parameters
+    ----------
+    kind : str
+        As in the sheet; one without a record of its own stays as it is.
+
+    Examples
+    --------
+    >>> kind_words("wildflower")
+    'wildflower'
+    """
+    of = _ids_by_name().get(_plain(kind))
+    return unchanged(kind, all_ingredients()[of].name) if of else kind
 
 
 def with_lot_facts(
@@ -266,10 +292,14 @@ def with_lot_facts(
     other parts in proportion (arithmetic).
     """
     numbers = {name: _fact(name, value, f"{field}.{name}") for name, value in facts.items()}
-    lot, assumed = generic, []
+    lot = generic
+    assumed: list[str] = []
     for name in ("moisture_pct", "refractive_index"):
         if name in numbers and lot.form not in SOLID_FORMS:
-            asked = f"goes only with honey, syrup, sugar or dried fruit, not with {lot.name}"
+            asked = say(
+                "goes only with honey, syrup, sugar or dried fruit, not with {ingredient}",
+                ingredient=lot.name,
+            )
             raise InputError(f"{field}.{name}", asked, facts[name])
     if "refractive_index" in numbers:
         numbers.setdefault(
@@ -279,11 +309,16 @@ def with_lot_facts(
     alkalinity, note = alkalinity_from(numbers)
     if alkalinity is not None and lot.form != "water":
         raise InputError(
-            field, f"has an alkalinity or hardness only as water, not as {lot.name}", None
+            field,
+            say(
+                "has an alkalinity or hardness only as water, not as {ingredient}",
+                ingredient=lot.name,
+            ),
+            None,
         )
     if alkalinity is not None:
         lot = replace(lot, figures={**lot.figures, "alkalinity_meq_kg": alkalinity})
-        assumed += [f"{field}: {note}"] if note else []
+        assumed += [join(": ", (field, note))] if note else []
     if "moisture_pct" in numbers:
         lot = _with_water(lot, numbers.pop("moisture_pct"))
     if "brix" in numbers:
@@ -291,16 +326,20 @@ def with_lot_facts(
     yan, note = _yan_mg_kg(lot, numbers)
     if yan is not None:
         lot = _with_yan(lot, yan)
-        assumed.append(f"{field}: {note}")
-    direct = {k: Figure(v, unit_of(k), "as typed", TYPED) for k, v in numbers.items()}
+        assumed.append(join(": ", (field, note)))
+    direct = {k: Figure(v, unit_of(k), say("as typed"), TYPED) for k, v in numbers.items()}
     return replace(lot, figures={**lot.figures, **direct}), assumed
 
 
 def _fact(name: str, value: object, field: str) -> float:
     if name not in LOT_FACTS:
-        raise InputError(field, f"is no lot fact; known: {', '.join(LOT_FACTS)}", value)
+        raise InputError(
+            field, say("is no lot fact; known: {known}", known=", ".join(LOT_FACTS)), value
+        )
     low, high, meaning = LOT_FACTS[name]
-    requirement = f"needs a number from {low:g} to {high:g} ({meaning})"
+    requirement = say(
+        "needs a number from {low:g} to {high:g} ({meaning})", low=low, high=high, meaning=meaning
+    )
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
         raise InputError(field, requirement, value)
     try:
@@ -316,7 +355,7 @@ def _with_water(lot: Ingredient, water_pct: float) -> Ingredient:
     """Change the water of a honey or syrup; everything else shrinks or grows in proportion."""
     old = lot.figures["water_pct"].value
     factor = (100 - water_pct) / (100 - old)
-    changed: dict[str, Figure] = {"water_pct": Figure(water_pct, "%", "as typed", TYPED)}
+    changed: dict[str, Figure] = {"water_pct": Figure(water_pct, "%", say("as typed"), TYPED)}
     for part in (*DISSOLVED, "insoluble"):
         figure = lot.figures.get(f"{part}_pct")
         if figure:
@@ -337,28 +376,36 @@ def _with_brix(lot: Ingredient, brix: float, field: str) -> Ingredient:
     sugars = sum(value.values()) - kept
     wanted = brix / 100 * liquid - kept
     if sugars <= 0:
-        raise InputError(field, f"goes only with something sweet, not with {lot.name}", brix)
+        raise InputError(
+            field,
+            say("goes only with something sweet, not with {ingredient}", ingredient=lot.name),
+            brix,
+        )
     if wanted < 0:
-        raise InputError(field, f"is below what {lot.name} holds besides sugar", brix)
+        raise InputError(
+            field, say("is below what {ingredient} holds besides sugar", ingredient=lot.name), brix
+        )
     factor = wanted / sugars
     changed = {
-        f"{p}_pct": _scaled(lot.figures[f"{p}_pct"], factor, "measured Brix over the record's")
+        f"{p}_pct": _scaled(lot.figures[f"{p}_pct"], factor, say("measured Brix over the record's"))
         for p in value
         if p != "dissolved_other"
     }
-    water = Figure(liquid * (1 - brix / 100), "%", "liquid x (1 - Brix/100)", ARITHMETIC)
+    water = Figure(liquid * (1 - brix / 100), "%", say("liquid x (1 - Brix/100)"), ARITHMETIC)
     return replace(lot, figures={**lot.figures, **changed, "water_pct": water})
 
 
 def _yan_mg_kg(lot: Ingredient, numbers: dict[str, float]) -> tuple[float | None, str]:
     if "yan_mg_kg" in numbers:
-        return numbers.pop("yan_mg_kg"), "nitrogen split into ammonium and amino as in the record"
+        return numbers.pop("yan_mg_kg"), say(
+            "nitrogen split into ammonium and amino as in the record"
+        )
     if "yan_mg_l" not in numbers:
         return None, ""
     per_litre = numbers.pop("yan_mg_l")
     liquid = (lot.water + lot.dissolved) / lot.share_edible
     density = float(sucrose_solution_density_kg_m3(_dissolved_share(lot))) / 1000
-    note = "nitrogen per litre of its juice, split into ammonium and amino as in the record"
+    note = say("nitrogen per litre of its juice, split into ammonium and amino as in the record")
     return per_litre / density * liquid, note
 
 
@@ -374,7 +421,7 @@ def _with_yan(lot: Ingredient, yan_mg_kg: float) -> Ingredient:
     total = sum(parts) or 1.0
     changed = {
         name: Figure(
-            yan_mg_kg * part / total, "mg/kg", "typed nitrogen x the record's split", TYPED
+            yan_mg_kg * part / total, "mg/kg", say("typed nitrogen x the record's split"), TYPED
         )
         for name, part in zip(("ammonium_n_mg_kg", "amino_n_mg_kg"), parts, strict=True)
     }
@@ -387,7 +434,7 @@ def _scaled(figure: Figure, factor: float, formula: str) -> Figure:
     return Figure(
         figure.value * factor,
         figure.unit,
-        f"record x {formula}",
+        say("record x {formula}", formula=formula),
         ARITHMETIC,
         {"record": figure},
         low,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq
 
 from mustwright import data
@@ -16,6 +16,10 @@ from mustwright.errors import ImpossibleError, warn_validity
 from mustwright.must.alcohol import Fermented, ferment
 from mustwright.must.density import must_density_kg_m3, sucrose_solution_density_kg_m3
 from mustwright.must.gravity import sugar_g_l_from_brix
+from mustwright.texts import say
+
+if TYPE_CHECKING:
+    from scipy.interpolate import CubicSpline
 
 Floats = NDArray[np.float64]
 
@@ -42,7 +46,7 @@ def refractive_index_from_brix(brix: ArrayLike) -> Floats:
     """
     b = np.asarray(brix, dtype=float)
     if np.any(b < 0) or np.any(b > 80):
-        warn_validity("refractive index (ICUMSA2000): brix outside 0 to 80")
+        warn_validity(say("refractive index (ICUMSA2000): brix outside 0 to 80"))
     return np.asarray(_index_spline()(b))
 
 
@@ -91,7 +95,7 @@ def brix_at_20c_from_refractometer(reading_brix: ArrayLike, temperature_c: Array
     temperatures = [row["temperature_c"] for row in rows]
     last = np.where(t < 10, 30, 40)
     if np.any(b < 10) or np.any(b > last) or np.any(t < 5) or np.any(t > 25):
-        warn_validity("refractometer table (OIV2012R): outside 10 to 40 Brix or 5 to 25 °C")
+        warn_validity(say("refractometer table (OIV2012R): outside 10 to 40 Brix or 5 to 25 °C"))
     by_row = np.array([_straight(b, columns[: len(row["add"])], row["add"]) for row in rows])
     place = np.clip(np.searchsorted(temperatures, t) - 1, 0, len(rows) - 2)
     below, above = (np.take_along_axis(by_row, (place + i)[None], 0)[0] for i in (0, 1))
@@ -234,7 +238,9 @@ def honey_moisture_pct_from_refractive_index(
     t = np.asarray(temperature_c, dtype=float)
     n = np.asarray(refractive_index, dtype=float) + record["add_per_k_above_20c"] * (t - 20)
     if np.any(n < 1.4739) or np.any(n > 1.5045):
-        warn_validity("honey moisture (Wedmore1955): refractive index outside 1.4740 to 1.5044")
+        warn_validity(
+            say("honey moisture (Wedmore1955): refractive index outside 1.4740 to 1.5044")
+        )
     return np.asarray((record["intercept"] - np.log10(n - 1)) / record["slope"])
 
 
@@ -259,7 +265,13 @@ def honey_density_kg_l_from_moisture(moisture_pct: float) -> tuple[float, float,
     record = data.load("refractometer")["honey_gravity"]
     table, off = record["moisture_pct"], record["disagreement"]
     if not table[0] <= moisture_pct <= table[-1]:
-        warn_validity(f"honey density (White1975): moisture outside {table[0]} to {table[-1]} %")
+        warn_validity(
+            say(
+                "honey density (White1975): moisture outside {least} to {most} %",
+                least=table[0],
+                most=table[-1],
+            )
+        )
     gravity = float(_straight(np.asarray(moisture_pct, dtype=float), table, record["gravity"]))
     water = float(sucrose_solution_density_kg_m3(0.0)) / 1000
     return gravity * water, (gravity - off) * water, (gravity + off) * water
@@ -279,7 +291,11 @@ def _balance(
     dry, start = reading_after(extract), reading_after(0.0)
     allowed = 3 * READING_ERROR_BRIX
     if not dry - allowed <= reading_brix <= start + allowed:
-        between = f"needs a reading from {dry:.1f} (dry) to {start:.1f} Brix (the start)"
+        between = say(
+            "needs a reading from {dry:.1f} (dry) to {start:.1f} Brix (the start)",
+            dry=dry,
+            start=start,
+        )
         raise ImpossibleError("reading_brix", between, reading_brix)
     if reading_brix >= start or reading_brix <= dry:
         used = 0.0 if reading_brix >= start else extract
@@ -297,6 +313,8 @@ def _spread(best: float, varied: list[float]) -> tuple[float, float]:
 
 @cache
 def _index_spline() -> CubicSpline:
+    from scipy.interpolate import CubicSpline  # slow to import, and seldom asked
+
     record = data.load("refractometer")["refractive_index"]
     return CubicSpline(record["brix"], record["n"])
 

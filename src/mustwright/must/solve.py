@@ -11,7 +11,10 @@ from mustwright.errors import ImpossibleError, InputError
 from mustwright.must.blend import Blend, Portion
 from mustwright.must.density import sucrose_solution_density_kg_m3
 from mustwright.must.gravity import gravity_from_brix
+from mustwright.must.gravity_text import gravity_text
+from mustwright.texts import join, literal, say
 
+AND = say(" and ")
 GRAVITY_SLACK = 0.0015
 NO_SUGAR_SLACK = 0.0005  # half the last digit of a hydrometer: tap water itself reads 1.0001
 VOLUME_SLACK = 0.02
@@ -69,12 +72,14 @@ def solve_amounts(portions: Sequence[Portion], parts: Sequence[float], wanted: W
     solve = [(p, part) for p, part in zip(portions, parts, strict=True) if p.origin == "solve"]
     fill = [p for p in portions if p.origin == "fill"]
     if len(fill) > 1:
-        raise InputError("must.ingredient.amount", "only one ingredient can be 'fill'", len(fill))
+        raise InputError(
+            "must.ingredient.amount", say("only one ingredient can be 'fill'"), len(fill)
+        )
     mixed = _mixture(solve)
     if wanted.brix is not None and not 0 <= wanted.brix <= 65:
         raise InputError(
             "must.gravity",
-            "needs a gravity from 1.000 to 1.319 (0 to 65 Brix)",
+            say("needs a gravity from 1.000 to 1.319 (0 to 65 Brix)"),
             round(float(gravity_from_brix(wanted.brix)), 4),
         )
     x, y = _unknowns(Blend(known), mixed, fill[0] if fill else None, wanted)
@@ -104,7 +109,7 @@ def _mixture(solve: Sequence[tuple[Portion, float]]) -> _Mixture | None:
         sum(p.ingredient.dissolved * part for p, part in solve) / total,
         sum(p.ingredient.water * part for p, part in solve) / total,
         total,
-        " and ".join(p.kind for p, _ in solve),
+        join(AND, [p.kind for p, _ in solve]),
     )
 
 
@@ -114,11 +119,11 @@ def _unknowns(
     """Kilograms of the solved mixture and of the fill."""
     if mixed and wanted.brix is None:
         raise InputError(
-            "must.gravity", "needs a gravity, Brix or alcohol to solve amounts for", "none"
+            "must.gravity", say("needs a gravity, Brix or alcohol to solve amounts for"), "none"
         )
     if mixed and fill:
         if wanted.volume_l is None and known.water_kg + known.dissolved_kg <= 0:
-            raise InputError("must.volume", "needs a volume when no amount is given", "none")
+            raise InputError("must.volume", say("needs a volume when no amount is given"), "none")
         return _both(known, mixed, fill, wanted)
     if mixed:
         return _one(known, mixed.dissolved, mixed.water, mixed.name, wanted, "must.gravity"), 0.0
@@ -131,7 +136,7 @@ def _both(known: Blend, mixed: _Mixture, fill: Portion, wanted: Wanted) -> tuple
     assert wanted.brix is not None
     if wanted.volume_l is None:
         raise InputError(
-            "must.volume", "needs a volume when both 'solve' and 'fill' are open", "none"
+            "must.volume", say("needs a volume when both 'solve' and 'fill' are open"), "none"
         )
     b = wanted.brix / 100
     liquid = float(sucrose_solution_density_kg_m3(b)) / 1000 * wanted.volume_l
@@ -142,7 +147,7 @@ def _both(known: Blend, mixed: _Mixture, fill: Portion, wanted: Wanted) -> tuple
     if abs(determinant) < 1e-9:
         raise ImpossibleError(
             "must.ingredient",
-            "'solve' and 'fill' are equally sweet",
+            say("'solve' and 'fill' are equally sweet"),
             f"{mixed.name} and {fill.kind}",
         )
     x = (dissolved * w - water * d) / determinant
@@ -166,16 +171,23 @@ def _out_of_reach(
     if known.volume_l > wanted.volume_l:
         return ImpossibleError(
             "must.volume",
-            f"the amounts given already make {known.volume_l:.2f} L, more than the volume",
+            say(
+                "the amounts given already make {volume_l:.2f} L, more than the volume",
+                volume_l=known.volume_l,
+            ),
             f"{wanted.volume_l:.2f} L",
         )
     if x < 0:
         filled = Blend([*known.portions, replace(fill, kg=_fill_to(known, fill, wanted.volume_l))])
         return ImpossibleError(
             "must.gravity",
-            f"without any {mixed.name} the must is already {filled.gravity:.3f}: "
-            "that is the lowest it can be",
-            f"{target:.3f}",
+            say(
+                "without any {ingredient} the must is already {gravity}: that is the lowest it "
+                "can be",
+                ingredient=mixed.name,
+                gravity=gravity_text(filled.gravity),
+            ),
+            gravity_text(target),
         )
     top = (
         100
@@ -184,9 +196,14 @@ def _out_of_reach(
     )
     return ImpossibleError(
         "must.gravity",
-        f"cannot be reached in {wanted.volume_l:g} L even without {fill.kind}; "
-        f"{mixed.name} alone is {float(gravity_from_brix(min(top, 70))):.3f}",
-        f"{target:.3f}",
+        say(
+            "cannot be reached in {litres:g} L even without {fill}; {sweet} alone is {gravity}",
+            litres=wanted.volume_l,
+            fill=fill.kind,
+            sweet=mixed.name,
+            gravity=gravity_text(float(gravity_from_brix(min(top, 70)))),
+        ),
+        gravity_text(target),
     )
 
 
@@ -199,11 +216,17 @@ def _one(
     pull = dissolved - b * (dissolved + water)
     need = b * (known.dissolved_kg + known.water_kg) - known.dissolved_kg
     if known.water_kg + known.dissolved_kg <= 0 or abs(pull) < 1e-9 or need / pull < -SMALLEST_KG:
-        have = f"{known.gravity:.3f}" if known.water_kg + known.dissolved_kg > 0 else "nothing"
+        have = (
+            gravity_text(known.gravity)
+            if known.water_kg + known.dissolved_kg > 0
+            else say("nothing")
+        )
         raise ImpossibleError(
             field,
-            f"cannot be reached by adding {name} to what is there ({have})",
-            f"{float(gravity_from_brix(wanted.brix)):.3f}",
+            say(
+                "cannot be reached by adding {name} to what is there ({have})", name=name, have=have
+            ),
+            gravity_text(float(gravity_from_brix(wanted.brix))),
         )
     return max(need / pull, 0.0)
 
@@ -211,7 +234,9 @@ def _one(
 def _fill_only(known: Blend, fill: Portion, wanted: Wanted) -> float:
     if wanted.volume_l is None:
         if wanted.brix is None:
-            raise InputError("must.volume", "needs a volume or a gravity to fill up to", "none")
+            raise InputError(
+                "must.volume", say("needs a volume or a gravity to fill up to"), "none"
+            )
         return _one(
             known,
             fill.ingredient.dissolved,
@@ -232,13 +257,18 @@ def _fill_to(known: Blend, fill: Portion, volume_l: float) -> float:
     if known.volume_l > volume_l * (1 + 1e-9):
         raise ImpossibleError(
             "must.volume",
-            f"the amounts given already make {known.volume_l:.2f} L, more than the volume",
+            say(
+                "the amounts given already make {volume_l:.2f} L, more than the volume",
+                volume_l=known.volume_l,
+            ),
             f"{volume_l:.2f} L",
         )
     liquid = fill.ingredient.water + fill.ingredient.dissolved
     if liquid < 1e-3:
         raise ImpossibleError(
-            "must.ingredient.amount", f"{fill.kind} has no liquid to fill with", "fill"
+            "must.ingredient.amount",
+            say("{kind} has no liquid to fill with", kind=fill.kind),
+            "fill",
         )
     high = 3 * volume_l / liquid  # no liquid of the tables weighs 3 kg/L
     if excess(0.0) >= 0:
@@ -250,36 +280,58 @@ def _sweet_amounts(made: Blend) -> str:
     """What was typed of the sweet ingredients, for an error (``4 kg of honey``)."""
     sweet = [p for p in made.portions if p.origin == "typed" and p.ingredient.dissolved > 0.01]
     if not 1 <= len(sweet) <= 3:
-        return "the amounts given"
-    return " and ".join(f"{p.kg:.4g} kg of {p.kind or p.ingredient.name}" for p in sweet)
+        return say("the amounts given")
+    return join(
+        AND,
+        [
+            say("{kg:.4g} kg of {ingredient}", kg=p.kg, ingredient=p.kind or p.ingredient.name)
+            for p in sweet
+        ],
+    )
 
 
 def _litres(volume_l: float) -> str:
     """A volume for an error: no false digits, and no power of ten."""
-    return f"{volume_l:.0f}" if volume_l >= 100 else f"{volume_l:.3g}"
+    return (
+        say("{volume_l:.0f}", volume_l=volume_l)
+        if volume_l >= 100
+        else say("{volume_l:.3g}", volume_l=volume_l)
+    )
 
 
 def _check(made: Blend, wanted: Wanted) -> None:
     """Compare what the amounts give with what was wanted."""
     if made.water_kg + made.dissolved_kg <= 0:
-        raise InputError("must.ingredient", "needs at least one amount above zero", "nothing")
+        raise InputError("must.ingredient", say("needs at least one amount above zero"), "nothing")
     if wanted.brix is not None:
         target = float(gravity_from_brix(wanted.brix))
         if abs(made.gravity - target) > GRAVITY_SLACK:
-            extreme = "highest" if made.gravity < target else "lowest"
-            raise ImpossibleError(
-                "must.gravity",
-                f"{_sweet_amounts(made)} cannot reach it in {_litres(made.volume_l)} L: "
-                f"{extreme} is about {made.gravity:.3f} "
-                "(make an amount 'solve', or leave gravity out)",
-                f"{target:.3f}",
+            needs = (
+                literal(
+                    "{amounts} cannot reach it in {litres} L: highest is about {gravity} (make an "
+                    "amount 'solve', or leave gravity out)"
+                )
+                if made.gravity < target
+                else literal(
+                    "{amounts} cannot reach it in {litres} L: lowest is about {gravity} (make an "
+                    "amount 'solve', or leave gravity out)"
+                )
             )
+            needs = needs.format(
+                amounts=_sweet_amounts(made),
+                litres=_litres(made.volume_l),
+                gravity=gravity_text(made.gravity),
+            )
+            raise ImpossibleError("must.gravity", needs, gravity_text(target))
     if wanted.volume_l is not None:
         off = made.volume_l / wanted.volume_l - 1
         if abs(off) > VOLUME_SLACK:
             raise ImpossibleError(
                 "must.volume",
-                f"the amounts given make {made.volume_l:.2f} L "
-                "(make an amount 'fill', or leave volume out)",
+                say(
+                    "the amounts given make {volume_l:.2f} L (make an amount 'fill', "
+                    "or leave volume out)",
+                    volume_l=made.volume_l,
+                ),
                 f"{wanted.volume_l:.2f} L",
             )

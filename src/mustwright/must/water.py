@@ -6,6 +6,7 @@ from collections.abc import MutableMapping
 
 from mustwright import data
 from mustwright.figure import TYPED, Figure
+from mustwright.texts import say
 
 CACO3_MG_MEQ = 50.04  # half of 100.087 g/mol
 DEGREE_MG_CAO, CAO_MG_MEQ = 10.0, 28.04  # a German degree is 10 mg/L of CaO, 56.077 g/mol
@@ -35,17 +36,22 @@ def alkalinity_from(facts: MutableMapping[str, float]) -> tuple[Figure | None, s
     alkalinity, hardness = facts.pop("alkalinity_mg_l", None), facts.pop("hardness_dh", None)
     if alkalinity is not None:
         meq = alkalinity / CACO3_MG_MEQ
-        return Figure(meq, "meq/kg", "alkalinity as CaCO3 / 50.04 mg per meq", TYPED), ""
+        return Figure(meq, "meq/kg", say("alkalinity as CaCO3 / 50.04 mg per meq"), TYPED), ""
     if hardness is None:
         return None, ""
     share, whole = data.load("acids")["hardness"], hardness * DEGREE_MG_CAO / CAO_MG_MEQ
     figure = Figure(
         whole * share["typical"],
         "meq/kg",
-        f"hardness x 10 / 28.04 x {share['typical']:g}, the usual share that is carbonate",
+        say(
+            "hardness x 10 / 28.04 x {share:g}, the usual share that is carbonate",
+            share=share["typical"],
+        ),
         str(share["source"]),
         {"hardness_meq_l": whole},
         whole * share["low"],
         whole * share["high"],
     )
-    return figure, f"{100 * share['typical']:.0f} % of its hardness was taken for alkalinity"
+    return figure, say(
+        "{percent:.0f} % of its hardness was taken for alkalinity", percent=100 * share["typical"]
+    )

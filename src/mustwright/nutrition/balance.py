@@ -9,8 +9,10 @@ from mustwright import data
 from mustwright.figure import ARITHMETIC, Figure, total
 from mustwright.nutrition.credits import Credit
 from mustwright.nutrition.shelf import Nutrient
+from mustwright.texts import join, say
 
 SHEET = ("potassium", "magnesium", "zinc", "thiamine", "pantothenate")
+KINDS = {"ammonium": say("ammonium"), "amino": say("amino")}
 
 
 @dataclass(frozen=True)
@@ -49,13 +51,13 @@ def need(name: str) -> tuple[Figure, str]:
             figure = Figure(
                 float(record["typical"]),
                 "mg/L",
-                "published or usual need",
+                say("published or usual need"),
                 record["source"],
                 {},
                 float(record["low"]),
                 float(record["high"]),
             )
-            return figure, str(record["why"])
+            return figure, record["why"]
     raise KeyError(name)
 
 
@@ -79,7 +81,7 @@ def short_of(
     return Figure(
         max(wanted.value - must.value - rehydration.value - plan.value, 0.0),
         unit,
-        "need - must - rehydration - plan, not below zero",
+        say("need - must - rehydration - plan, not below zero"),
         ARITHMETIC,
         {"need": wanted, "must": must, "rehydration": rehydration, "plan": plan},
     )
@@ -112,7 +114,7 @@ def from_nutrient(nutrient: Nutrient | None, grams: Figure, volume: Figure) -> d
     """
     names = ("ammonium_n", "amino_n", *SHEET)
     if nutrient is None:
-        return {n: Figure(0.0, "mg/L", "none used", ARITHMETIC) for n in names}
+        return {n: Figure(0.0, "mg/L", say("none used"), ARITHMETIC) for n in names}
     found = {}
     for name in names:
         content = nutrient.figures.get(f"{name}_mg_g")
@@ -120,9 +122,9 @@ def from_nutrient(nutrient: Nutrient | None, grams: Figure, volume: Figure) -> d
         found[name] = Figure(
             (content.value if content else 0.0) * factor,
             "mg/L",
-            "grams x content / volume",
+            say("grams x content / volume"),
             ARITHMETIC,
-            {"grams": grams, "content_mg_g": content or "not stated", "volume_l": volume},
+            {"grams": grams, "content_mg_g": content or say("not stated"), "volume_l": volume},
             None if content is None or content.low is None else content.low * factor,
             None if content is None or content.high is None else content.high * factor,
         )
@@ -167,13 +169,13 @@ def balance_sheet(
     nitrogen = _row(
         "nitrogen",
         demand,
-        "Cells and their sugar pumps are built from it.",
+        say("Cells and their sugar pumps are built from it."),
         credit.nitrogen_mg_l,
         total({"ammonium": rehydration["ammonium_n"], "amino": rehydration["amino_n"]}, "mg N/L"),
         {
-            f"{label}: {kind}": item[f"{kind}_n"]
+            join(": ", (label, KINDS[kind])): item[f"{kind}_n"]
             for label, item in zip(labels, given, strict=True)
-            for kind in ("ammonium", "amino")
+            for kind in KINDS
         },
         "mg N/L",
         (),

@@ -9,6 +9,7 @@ import numpy as np
 from mustwright.figure import ARITHMETIC, Figure
 from mustwright.nutrition.dosing_problem import Ceiling, Floats
 from mustwright.nutrition.feeding_plan import Bound
+from mustwright.texts import say
 
 TOUCHED = 0.995
 BROKEN = 1 + 1e-6
@@ -39,7 +40,7 @@ def bound(ceiling: Ceiling, asked_g_l: float, volume_l: Figure) -> Bound:
         Figure(
             asked_g_l,
             "g/L",
-            "sum of grams x share of the limited substance / volume",
+            say("sum of grams x share of the limited substance / volume"),
             ARITHMETIC,
             {"volume_l": volume_l},
         ),

@@ -9,6 +9,7 @@ from mustwright.figure import TYPED
 from mustwright.nutrition.dosing_problem import Ceiling
 from mustwright.nutrition.feeding_plan import Setting
 from mustwright.nutrition.shelf import Nutrient
+from mustwright.texts import literal, say
 
 
 def ceilings(setting: Setting) -> tuple[Ceiling, ...]:
@@ -31,7 +32,13 @@ def _law(setting: Setting) -> list[Ceiling]:
         if not any(weights):
             continue
         already = limit.fraction_in(used) * used_g_l if used else 0.0
-        words = f"{profile.name} allows {limit.max_g_l:g} g/L of {limit.name} ({limit.source})"
+        words = say(
+            "{profile} allows {most:g} g/L of {substance} ({source})",
+            profile=profile.name,
+            most=limit.max_g_l,
+            substance=limit.name,
+            source=limit.source,
+        )
         most = max(limit.max_g_l - already, 0.0)
         found.append(Ceiling(f"limit:{limit.substance}", words, weights, most, limit.source))
     return found
@@ -44,11 +51,15 @@ def _labels(setting: Setting) -> list[Ceiling]:
         if label is None:
             continue
         most, typed = label.value, label.source == TYPED
-        whose = "the label" if typed else "a usual label"
+        words = (
+            literal("the label of {jar} allows {most:g} g/L")
+            if typed
+            else literal("a usual label of {jar} allows {most:g} g/L")
+        )
         found.append(
             Ceiling(
                 f"label:{jar.id}",
-                f"{whose} of {jar.name} allows {most:g} g/L",
+                words.format(jar=jar.name, most=most),
                 _alone(setting, jar),
                 most,
                 label.source,
@@ -63,7 +74,11 @@ def _stock(setting: Setting) -> list[Ceiling]:
     return [
         Ceiling(
             f"stock:{jar.id}",
-            f"the shelf holds {jar.stock_g:g} g of {jar.name}",
+            say(
+                "the shelf holds {grams:g} g of {jar}",
+                grams=jar.stock_g,
+                jar=jar.name,
+            ),
             _alone(setting, jar),
             jar.stock_g / setting.must.volume_l.value,
             advises=setting.follow_author,

@@ -12,16 +12,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from mustwright.figure import TYPED
+from mustwright.must.gravity_text import gravity_span, gravity_text
 from mustwright.nutrition.bounds import BROKEN, amount_g_l
 from mustwright.nutrition.ceilings import ceilings
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import Protocol
 from mustwright.nutrition.triggers import THIRD
+from mustwright.texts import join, say, say_n
 
 FRUIT_FORMS = ("fruit", "dried fruit", "juice", "concentrate")
 BY_FERMENT = ("onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
 SHORT_MG_L = 5.0  # of the demand: less is within what a scale and a label leave open [mg N/L]
 STAGED_ABOVE = 1.100  # gravity above which feeds come in two or more parts (common practice)
+DAY_H = 24.0
 FAR_BEYOND = 2.0  # times the most that usual labels of a kind allow (a judgement, assumed)
 
 
@@ -39,7 +42,7 @@ class ProtocolVerdict:
         A plan with an earlier fault is not recommended while one without it exists.
     practice : tuple of float
         What trade practice prefers among plans that do the same, the least first: as many feeds as
-        the gravity wants, then few feeds, as its author wrote it, low cost.
+        the gravity wants, then few feeds, as its author wrote it, low cost, few visits in vain.
     """
 
     reasons: tuple[str, ...]
@@ -71,11 +74,11 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
         "fruit": protocol.suits_fruit in (None, fruit),
         "ammonium": not ammonium_late(plan),
         "label": not far_beyond_labels(plan, setting),
-        "author": not plan.gave_way,
+        "author": not (plan.gave_way or plan.breaches or plan.missing),
         "law": True,
         "early": plan.nitrogen.added_mg_l.value <= 0 or plan.nitrogen.early_share.value >= 0.5,
-        "follows": _follows(protocol),
-        "feeds": _given(plan) >= feeds_wanted(setting) or not _given(plan),
+        "follows": _follows(protocol) or _within_a_day(plan),
+        "feeds": _given(plan) >= feeds_wanted(setting) or not (_given(plan) or falls_short(plan)),
     }
     words = _words(plan, protocol, setting)
     return ProtocolVerdict(
@@ -93,6 +96,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
             float(_given(plan)),
             float(len(plan.gave_way)),
             plan.cost.value if plan.cost else 0.0,
+            float(len(plan.feeds)),
         ),
     )
 
@@ -121,8 +125,12 @@ def falls_short(plan: FeedingPlan) -> bool:
 def ammonium_late(plan: FeedingPlan) -> bool:
     """Whether ammonium goes in last of several feeds, or past a third of the sugar."""
     given = [feed for feed in plan.feeds if feed.items]
-    late = any(f.ammonium_mg_l.value > 0 and f.sugar_used > THIRD + 1e-3 for f in given)
-    return late or (len(given) > 1 and given[-1].amino_mg_l.value <= 0)
+    return _past_third(plan) or (len(given) > 1 and given[-1].amino_mg_l.value <= 0)
+
+
+def _past_third(plan: FeedingPlan) -> bool:
+    """Whether some ammonium goes in past a third of the sugar."""
+    return any(f.ammonium_mg_l.value > 0 and f.sugar_used > THIRD + 1e-3 for f in plan.feeds)
 
 
 def far_beyond_labels(plan: FeedingPlan, setting: Setting) -> bool:
@@ -165,20 +173,38 @@ def _follows(protocol: Protocol) -> bool:
     return followed >= len(protocol.feeds) / 2
 
 
+def _within_a_day(plan: FeedingPlan) -> bool:
+    """Whether all of it goes in so early that no ferment outruns it."""
+    return all(feed.expected_h.value <= DAY_H for feed in plan.feeds if feed.items)
+
+
 def _within_words(plan: FeedingPlan, setting: Setting) -> str:
     """What a plan may be praised for by law and label: less where a product is not listed."""
     jars = [jar for jar in setting.shelf.nutrients if jar.id in plan.products]
     typed = any(j.label_max_g_l is not None and j.label_max_g_l.source == TYPED for j in jars)
     advised = setting.labels_advise or setting.follow_author
-    held = [f"the figures of {setting.profile.name}"] if setting.profile.limits else []
-    held += ["every label you typed"] if typed and not advised else []
-    words = f"stays within {' and '.join(held)}" if held else ""
+    by_label = typed and not advised
+    words: str = ""
+    if setting.profile.limits and by_label:
+        words = say(
+            "stays within the figures of {profile} and every label you typed",
+            profile=setting.profile.name,
+        )
+    elif setting.profile.limits:
+        words = say("stays within the figures of {profile}", profile=setting.profile.name)
+    elif by_label:
+        words = say("stays within every label you typed")
     standings = [(jar.name, setting.profile.standing_of(jar)) for jar in jars]
     unlisted = [name for name, one in standings if one is not None and not one.listed]
     if not unlisted or not words:
         return words
-    are = "is" if len(unlisted) == 1 else "are"
-    return f"{words}, but {', '.join(unlisted)} {are} not listed by it"
+    return say_n(
+        "{words}, but {unlisted} is not listed by it",
+        "{words}, but {unlisted} are not listed by it",
+        len(unlisted),
+        words=words,
+        unlisted=join(", ", unlisted),
+    )
 
 
 def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str, tuple[str, str]]:
@@ -188,38 +214,91 @@ def _words(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> dict[str,
     gravity = setting.must.gravity.value
     total, demand = nitrogen.total_mg_l.value, nitrogen.demand_mg_l.value
     given, wanted = _given(plan), feeds_wanted(setting)
-    usual = f"{wanted} {'are' if wanted > 1 else 'is'} usual at this gravity"
+    usual = say_n("{count} is usual at this gravity", "{count} are usual at this gravity", wanted)
+    if not given:
+        own = nitrogen.credit_mg_l.value
+        return {
+            "covers": (
+                say(
+                    "the must brings {own:.0f} of the {demand:.0f} mg N/L the yeast "
+                    "needs by itself",
+                    own=own,
+                    demand=demand,
+                ),
+                say(
+                    "leaves the must {short:.0f} mg N/L short of the {demand:.0f} needed",
+                    short=demand - total,
+                    demand=demand,
+                ),
+            )
+        }
     return {
         "covers": (
-            f"brings the must to {total:.0f} of the {demand:.0f} mg N/L the yeast needs",
-            f"leaves the must {demand - total:.0f} mg N/L short of the {demand:.0f} needed",
+            say(
+                "brings the must to {total:.0f} of the {demand:.0f} mg N/L the yeast needs",
+                total=total,
+                demand=demand,
+            ),
+            say(
+                "leaves the must {short:.0f} mg N/L short of the {demand:.0f} needed",
+                short=demand - total,
+                demand=demand,
+            ),
         ),
-        "staged": ("", f"gives everything at once in a must above {STAGED_ABOVE:.3f}"),
+        "staged": (
+            "",
+            say(
+                "gives everything at once in a must above {gravity}",
+                gravity=gravity_text(STAGED_ABOVE),
+            ),
+        ),
         "gravity": (
-            f"made for gravities like {gravity:.3f}",
-            f"made for gravities {low:.3f} to {high:.3f}, not {gravity:.3f}",
+            say("made for gravities like {gravity}", gravity=gravity_text(gravity)),
+            say(
+                "made for gravities {span}, not {gravity}",
+                span=gravity_span(low, high),
+                gravity=gravity_text(gravity),
+            ),
         ),
         "fruit": (
-            "made for musts with fruit" if protocol.suits_fruit else "",
-            "made for musts with fruit or juice"
+            say("made for musts with fruit") if protocol.suits_fruit else "",
+            say("made for musts with fruit or juice")
             if protocol.suits_fruit
-            else "made for musts without fruit",
+            else say("made for musts without fruit"),
         ),
-        "ammonium": ("", "gives ammonium late, when yeast no longer takes it up"),
+        "ammonium": (
+            "",
+            say("gives ammonium late, when yeast takes up little of it")
+            if _past_third(plan)
+            else say("its last feed is ammonium alone, where an organic nutrient is usual"),
+        ),
         "label": (
             "",
-            f"takes more than {FAR_BEYOND:g} times what any usual label of its kind allows",
+            say(
+                "takes more than {times:g} times what any usual label of its kind allows",
+                times=FAR_BEYOND,
+            ),
         ),
         "law": (_within_words(plan, setting), ""),
-        "author": ("can be given as its author wrote it", " ".join(plan.gave_way).rstrip(".")),
+        "author": (
+            say("can be given as its author wrote it"),
+            join(" ", plan.gave_way).rstrip("."),
+        ),
         "early": (
-            "most of it comes while cells still multiply",
-            f"only {100 * nitrogen.early_share.value:.0f} % comes before a third of the sugar is "
-            "gone",
+            say("most of it comes while cells still multiply"),
+            say(
+                "only {percent:.0f} % comes before a third of the sugar is gone",
+                percent=100 * nitrogen.early_share.value,
+            ),
         ),
         "follows": (
-            "its feeds follow the gravity, so they come in time even in a fast ferment",
-            "its feeds follow the clock, so in a fast ferment they come too late",
+            say("its feeds follow the gravity, so they come in time even in a fast ferment")
+            if _follows(protocol)
+            else "",
+            say("its feeds follow the clock, so in a fast ferment they may come too late"),
         ),
-        "feeds": ("", f"{given} feed{'s' if given != 1 else ''} where {usual}"),
+        "feeds": (
+            "",
+            say_n("{count} feed where {usual}", "{count} feeds where {usual}", given, usual=usual),
+        ),
     }

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from mustwright.figure import ARITHMETIC, Figure, total
 from mustwright.nutrition.dosing_problem import Floats
 from mustwright.nutrition.shelf import Nutrient
+from mustwright.texts import join, say
 
 
 def cost_of(
@@ -40,10 +41,10 @@ def cost_of(
         if jar.price_per_kg is None:
             unknown.append(jar.name)
             continue
-        name = jar.name if jar.name not in parts else f"{jar.name}, for the yeast"
+        name = jar.name if jar.name not in parts else say("{jar}, for the yeast", jar=jar.name)
         parts[name] = money(mass, jar.price_per_kg)
     if unknown:
-        return None, f"no price stated for {', '.join(dict.fromkeys(unknown))}"
+        return None, say("no price stated for {jars}", jars=join(", ", dict.fromkeys(unknown)))
     return total(parts, "money"), ""
 
 
@@ -58,7 +59,7 @@ def money(grams: float, price_per_kg: float) -> Figure:
     return Figure(
         grams * price_per_kg / 1000,
         "money",
-        "grams x typed price per kg / 1000",
+        say("grams x typed price per kg / 1000"),
         ARITHMETIC,
         {"grams": grams, "price_per_kg": price_per_kg},
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from mustwright.figure import ARITHMETIC, ASSUMED, TYPED, Figure, total
 from mustwright.must.blend import Blend
 from mustwright.must.ingredient import TRACE
+from mustwright.texts import join, say
 
 AMMONIUM_SHARE_UNKNOWN = 0.25  # of a measured YAN without ingredients: assumed, grape-like
 
@@ -49,10 +50,14 @@ class Credit:
         """Nitrogen as a protocol counts it: ``none``, ``low`` end or ``typical`` [mg N/L]."""
         whole = self.nitrogen_mg_l
         if how == "none":
-            return Figure(0.0, "mg N/L", "the protocol counts none of it", "the protocol")
+            return Figure(0.0, "mg N/L", say("the protocol counts none of it"), say("the protocol"))
         if how == "low" and whole.low is not None:
             return Figure(
-                max(whole.low, 0.0), "mg N/L", "low end of its range", ARITHMETIC, {"credit": whole}
+                max(whole.low, 0.0),
+                "mg N/L",
+                say("low end of its range"),
+                ARITHMETIC,
+                {"credit": whole},
             )
         return whole
 
@@ -66,7 +71,7 @@ def credit_of(blend: Blend) -> Credit:
         for i, portion in enumerate(blend.portions):
             figure = portion.ingredient.figures.get(f"{name}_mg_kg")
             label = portion.kind or portion.ingredient.name
-            label = label if label not in parts else f"{label} ({i + 1})"
+            label = label if label not in parts else join("", (label, f" ({i + 1})"))
             if figure is None:
                 missing.append(label)
                 continue
@@ -86,27 +91,29 @@ def credit_measured(yan_mg_l: float, reckoned: Credit | None) -> Credit:
     or one to three when nothing is known.
     """
     share = AMMONIUM_SHARE_UNKNOWN
-    how = f"{ASSUMED}: one part ammonium to three parts amino"
+    how = say("assumed: one part ammonium to three parts amino")
     if reckoned is not None and reckoned.nitrogen_mg_l.value > 0:
         share = reckoned.ammonium_mg_l.value / reckoned.nitrogen_mg_l.value
-        how = f"{ARITHMETIC}: split as the ingredients bring it"
-    whole = Figure(yan_mg_l, "mg N/L", "measured", TYPED, {}, yan_mg_l * 0.9, yan_mg_l * 1.1)
+        how = say("arithmetic: split as the ingredients bring it")
+    whole = Figure(yan_mg_l, "mg N/L", say("measured"), TYPED, {}, yan_mg_l * 0.9, yan_mg_l * 1.1)
     traces = (
         dict(reckoned.traces)
         if reckoned
-        else {name: Figure(0.0, "mg/L", "nothing is known of it", ASSUMED) for name in TRACE}
+        else {name: Figure(0.0, "mg/L", say("nothing is known of it"), ASSUMED) for name in TRACE}
     )
     for name, part in (("ammonium_n", share), ("amino_n", 1 - share)):
         traces[name] = Figure(
             yan_mg_l * part,
             "mg N/L",
-            f"measured nitrogen x {part:.2f}",
+            say("measured nitrogen x {part:.2f}", part=part),
             how,
             {"measured": whole},
             yan_mg_l * part * 0.9,
             yan_mg_l * part * 1.1,
         )
-    unknown = reckoned.unknown if reckoned else dict.fromkeys(TRACE[2:], ("the measured must",))
+    unknown = (
+        reckoned.unknown if reckoned else dict.fromkeys(TRACE[2:], (say("the measured must"),))
+    )
     return Credit(traces, unknown, measured=True)
 
 
@@ -120,7 +127,13 @@ def _per_litre(figure: Figure, kg: float, edible: float, volume_l: float) -> Fig
         "volume_l": volume_l,
     }
     return Figure(
-        figure.value * factor, "mg/L", "content x mass / volume", figure.source, inputs, low, high
+        figure.value * factor,
+        "mg/L",
+        say("content x mass / volume"),
+        figure.source,
+        inputs,
+        low,
+        high,
     )
 
 

@@ -12,8 +12,15 @@ import numpy as np
 from mustwright import data
 from mustwright.errors import UnknownKindError
 from mustwright.figure import Figure
+from mustwright.texts import say, unchanged
 
 STRAIN_RULE = "strain"
+CLASSES = {
+    "low": say("low", context="demand"),
+    "medium": say("medium", context="demand"),
+    "high": say("high", context="demand"),
+    "very_high": unchanged("very_high", say("very high", context="demand")),
+}
 
 
 @dataclass(frozen=True)
@@ -62,12 +69,12 @@ class DemandRule:
             inputs: dict[str, Figure | float | str] = {
                 "sugar_g_l": sugar,
                 "mg_n_per_g": per_gram,
-                "strain": nitrogen_class,
+                "strain": CLASSES.get(nitrogen_class, nitrogen_class),
             }
             return Figure(
                 sugar.value * per_gram,
                 "mg N/L",
-                "sugar x mg N per g sugar of the strain class",
+                say("sugar x mg N per g sugar of the strain class"),
                 self.source,
                 inputs,
                 *_scaled(sugar, per_gram),
@@ -78,7 +85,7 @@ class DemandRule:
             return Figure(
                 sugar.value * middle,
                 "mg N/L",
-                "sugar x middle of the published range",
+                say("sugar x middle of the published range"),
                 self.source,
                 {"sugar_g_l": sugar, "mg_n_per_g": middle},
                 sugar.value * low,
@@ -90,11 +97,11 @@ class DemandRule:
             return Figure(
                 value,
                 "mg N/L",
-                "table of nitrogen by Brix, straight line between rows and on",
+                say("table of nitrogen by Brix, straight line between rows and on"),
                 self.source,
                 {"brix": brix},
             )
-        return Figure(float(self.record["mg_l"]), "mg N/L", "fixed floor", self.source)
+        return Figure(float(self.record["mg_l"]), "mg N/L", say("fixed floor"), self.source)
 
 
 def _along_table(brix: float, table: list[tuple[float, float]]) -> float:
@@ -135,5 +142,7 @@ def demand_rule(identity: str, where: str = "dose.rule") -> DemandRule:
     if identity == STRAIN_RULE:
         return next(r for r in rules.values() if r.method == "per_gram_sugar")
     if identity not in rules:
-        raise UnknownKindError(where, f"needs one of strain, {', '.join(rules)}", identity)
+        raise UnknownKindError(
+            where, say("needs one of strain, {rules}", rules=", ".join(rules)), identity
+        )
     return rules[identity]

@@ -70,6 +70,10 @@ class DosingModel:
         )
         return None if result.x is None else np.maximum(np.asarray(result.x), 0.0)
 
+    def is_reached(self, objective: Floats, variables: Floats) -> bool:
+        """Whether no answer can make the objective less: a sum of what is never negative, at 0."""
+        return bool((objective >= 0).all() and objective @ variables <= 0)
+
     def try_without(self, jar: int) -> Floats | None:
         """The cheapest answer that leaves a jar out for good, or None when there is none."""
         before = self.high.copy()

@@ -12,6 +12,7 @@ from mustwright.nutrition.feeding_plan import Feed, FeedItem, Setting
 from mustwright.nutrition.feeds import FeedSlot
 from mustwright.nutrition.protocols import Protocol
 from mustwright.nutrition.shelf import Nutrient
+from mustwright.texts import say
 
 
 @dataclass(frozen=True)
@@ -77,11 +78,13 @@ class FeedTable:
 
     def _item(self, jar: Nutrient, grams: float, slot: FeedSlot, ask: FeedAsk) -> FeedItem:
         if ask.fixed_g_l is not None:
-            how = "stated rate x volume, within every limit, to the scale's step"
-            source = f"the protocol: {self.protocol.source}"
+            how = say("stated rate x volume, within every limit, to the scale's step")
+            source = say("the protocol: {source}", source=self.protocol.source)
         else:
-            how = "blend programme: share of the nitrogen to add, within every limit, at least cost"
-            source = "linear programme over the shelf"
+            how = say(
+                "blend programme: share of the nitrogen to add, within every limit, at least cost"
+            )
+            source = say("linear programme over the shelf")
         volume = self.setting.must.volume_l
         inputs: dict[str, Figure | float | str] = {
             "nitrogen_to_add_mg_l": self.to_add,
@@ -95,19 +98,36 @@ class FeedTable:
         return FeedItem(jar.id, jar.name, figure, nitrogen, _teaspoons(jar, figure), jar.caution)
 
     def _skip_notes(self, items: Sequence[FeedItem]) -> list[str]:
-        notes = []
+        notes: list[str] = []
         conditions = self.protocol.conditions
         has_ammonium = any(self.jar(i.nutrient).per_gram("ammonium_n") > 0 for i in items)
         if has_ammonium and conditions.ammonium_until_sugar_used is not None:
             share = conditions.ammonium_until_sugar_used
             notes.append(
-                f"Leave the ammonium out if more than {100 * share:.0f} % of the sugar is gone."
+                say(
+                    "Leave the ammonium out if more than {percent:.0f} % of the sugar is gone.",
+                    percent=100 * share,
+                )
             )
         if has_ammonium and conditions.ammonium_until_alcohol_pct is not None:
             notes.append(
-                f"Leave the ammonium out above {conditions.ammonium_until_alcohol_pct:g} % vol."
+                say(
+                    "Leave the ammonium out above {alcohol:g} % vol.",
+                    alcohol=conditions.ammonium_until_alcohol_pct,
+                )
             )
         return notes
+
+
+def about_teaspoons(level: float | None) -> str:
+    """Level teaspoons as they stand beside grams; empty where nobody weighed one.
+
+    Examples
+    --------
+    >>> about_teaspoons(2.5), about_teaspoons(None)
+    (' (about 2.5 tsp)', '')
+    """
+    return say(" (about {teaspoons:.2g} tsp)", teaspoons=level) if level else ""
 
 
 def _teaspoons(jar: Nutrient, grams: Figure) -> Figure | None:
@@ -115,5 +135,5 @@ def _teaspoons(jar: Nutrient, grams: Figure) -> Figure | None:
     if spoon is None:
         return None
     inputs: dict[str, Figure | float | str] = {"grams": grams, "grams_per_teaspoon": spoon}
-    how = "grams / grams per teaspoon of the label"
+    how = say("grams / grams per teaspoon of the label")
     return Figure(grams.value / spoon, "tsp", how, ARITHMETIC, inputs)

@@ -11,6 +11,7 @@ from mustwright.nutrition.credits import Credit
 from mustwright.nutrition.demand import demand_rule
 from mustwright.nutrition.last_moment import last_moment
 from mustwright.nutrition.limits import LegalProfile
+from mustwright.nutrition.plan_salt import PlanSalt
 from mustwright.nutrition.shelf import Nutrient, Shelf
 from mustwright.yeast.pitch import Pitch, Strain
 
@@ -114,6 +115,8 @@ class FeedingPlan:
         Law, typed labels and stock that it would break as written; the plan itself keeps them all.
     nothing_after_sugar_used : float or None
         Fraction of the sugar after which the protocol feeds nothing; None where it does not say.
+    salt : PlanSalt or None
+        What keeps the pH up under these feeds; None where none is needed, or it was not judged.
     """
 
     protocol: str
@@ -137,6 +140,7 @@ class FeedingPlan:
     gave_way: tuple[str, ...] = ()
     warnings: tuple[str, ...] = field(default=())
     nothing_after_sugar_used: float | None = None
+    salt: PlanSalt | None = None
 
     @property
     def last_moment(self) -> float:

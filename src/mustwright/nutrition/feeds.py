@@ -15,16 +15,18 @@ from mustwright.nutrition.protocols import (
     Protocol,
     ProtocolRules,
 )
-from mustwright.nutrition.shelf import Nutrient
+from mustwright.nutrition.shelf import Nutrient, generic_nutrients
+from mustwright.nutrition.shelf_word import OF_SHELF
 from mustwright.nutrition.triggers import THIRD
+from mustwright.texts import join, say, unchanged
 
 _KINDS = {
-    "ammonium": "an ammonium salt",
-    "organic": "an organic nutrient",
-    "complex": "a complex blend",
-    "mineral": "a mineral nutrient",
-    "amino_aroma": "an amino-rich aroma nutrient",
-    "any": "a nutrient",
+    "ammonium": say("an ammonium salt"),
+    "organic": say("an organic nutrient"),
+    "complex": say("a complex blend"),
+    "mineral": say("a mineral nutrient"),
+    "amino_aroma": say("an amino-rich aroma nutrient"),
+    "any": say("a nutrient"),
 }
 
 
@@ -66,8 +68,11 @@ def place_feeds(protocol: Protocol, pace: Pace) -> tuple[FeedSlot, ...]:
     for slot in slots:
         if kept and slot.sugar_used > end:
             before = kept[-1]
-            gone = f"{100 * end:.0f} % of the sugar"
-            note = f"'{slot.rule.name}' would come after {gone}, so it is given here"
+            note = say(
+                "'{feed}' would come after {percent:.0f} % of the sugar, so it is given here",
+                feed=slot.rule.name,
+                percent=100 * end,
+            )
             rule = replace(
                 before.rule,
                 rates=(*before.rule.rates, *slot.rule.rates),
@@ -160,8 +165,8 @@ def _allowed(
         for j, jar in enumerate(jars)
         if j not in barred and any(jar.matches(wanted) for wanted in slot.rule.nutrients)
     )
-    why = " and holds no ammonium" if no_ammonium else ""
-    return found, barred, why or (" and no ammonium salt" if no_salt else "")
+    why = say(" and holds no ammonium") if no_ammonium else ""
+    return found, barred, why or (say(" and no ammonium salt") if no_salt else "")
 
 
 def _stand_ins(
@@ -194,12 +199,17 @@ def _at_rates(
 ) -> tuple[FeedAsk, list[str]]:
     factor = sugar_g_l / protocol.sugar_reference_g_l if protocol.sugar_reference_g_l else 1.0
     fixed: dict[int, float] = {}
-    lacking = []
+    lacking: list[str] = []
     for rate in slot.rule.rates:
         j = _first(jars, allowed, (rate.nutrient,))
         if j is None:
             lacking.append(
-                f"'{slot.rule.name}' needs {_kind_words(rate.nutrient)}{why}; the shelf has none"
+                say(
+                    "'{feed}' needs {nutrient}{besides}; the shelf has none",
+                    feed=slot.rule.name,
+                    nutrient=_kind_words(rate.nutrient),
+                    besides=why,
+                )
             )
             continue
         fixed[j] = fixed.get(j, 0.0) + rate.typical_g_l * factor
@@ -208,7 +218,11 @@ def _at_rates(
 
 def _kind_words(kind: str) -> str:
     """A kind of nutrient that a protocol asks for, as a maker says it."""
-    return _KINDS.get(kind) or kind.replace("_", " ")
+    if OF_SHELF.match(kind):
+        return say("your jar '{jar}'", jar=kind.partition(":")[2])
+    plain = kind.replace("_", " ")
+    named = generic_nutrients().get(kind)
+    return _KINDS.get(kind) or (unchanged(plain, named.name) if named else plain)
 
 
 def _at_label(
@@ -218,9 +232,14 @@ def _at_label(
     chosen = _first(jars, with_label, slot.rule.nutrients)
     label = None if chosen is None else jars[chosen].label_max_g_l
     if chosen is None or label is None:
-        wanted = " or ".join(map(_kind_words, slot.rule.nutrients))
+        wanted = join(say(" or "), map(_kind_words, slot.rule.nutrients))
         return FeedAsk(0.0, ()), [
-            f"'{slot.rule.name}' needs {wanted}{why} with a rate on its label; the shelf has none"
+            say(
+                "'{feed}' needs {nutrient}{besides} with a rate on its label; the shelf has none",
+                feed=slot.rule.name,
+                nutrient=wanted,
+                besides=why,
+            )
         ]
     return _fixed_ask({chosen: label.value * slot.share}, jars, slot), []
 

@@ -6,9 +6,14 @@ import numpy as np
 
 from mustwright.nutrition.dosing_problem import SHORT_MG_L, DosingProblem, DosingSolution
 from mustwright.nutrition.feed_items import FeedTable
+from mustwright.texts import join, literal, say
 
 NAMED_MG_L = 2.0  # nitrogen too little to speak of, when it comes from another jar or moment
-WORDS = {"ammonium": "ammonium salt", "organic": "organic", "complex": "complex blend"}
+WORDS = {
+    "ammonium": say("ammonium salt", context="whose nitrogen is called for"),
+    "organic": say("organic", context="whose nitrogen is called for"),
+    "complex": say("complex blend", context="whose nitrogen is called for"),
+}
 
 
 def gave_way(table: FeedTable, problem: DosingProblem, solution: DosingSolution) -> tuple[str, ...]:
@@ -37,15 +42,21 @@ def gave_way(table: FeedTable, problem: DosingProblem, solution: DosingSolution)
 
 
 def _kinds(table: FeedTable, problem: DosingProblem, solution: DosingSolution) -> list[str]:
-    found = []
+    found: list[str] = []
     for slot, row in zip(table.slots, solution.stand_ins_mg_l, strict=True):
         for jar, mg_l in zip(problem.jars, row, strict=True):
             if mg_l >= NAMED_MG_L:
                 kinds = [WORDS[k] for k in slot.rule.nutrients if k in WORDS]
-                named = " or ".join(kinds) or "other kinds"
+                named = join(say(" or "), kinds) if kinds else say("other kinds")
                 found.append(
-                    f"'{slot.rule.name}' calls for {named} nitrogen. {jar.name} gives "
-                    f"{mg_l:.0f} mg N/L of it here: the shelf has too little of that kind."
+                    say(
+                        "'{feed}' calls for {kinds} nitrogen. {jar} gives {nitrogen:.0f} mg N/L of "
+                        "it here: the shelf has too little of that kind.",
+                        feed=slot.rule.name,
+                        kinds=named,
+                        jar=jar.name,
+                        nitrogen=mg_l,
+                    )
                 )
     return found
 
@@ -59,10 +70,14 @@ def _moments(table: FeedTable, solution: DosingSolution) -> list[str]:
     if not lacks or not any(solution.lacks_mg_l <= -NAMED_MG_L):
         return []
     moved = -float(solution.lacks_mg_l[solution.lacks_mg_l < 0].sum())
-    names = " and ".join(f"'{name}'" for name, _ in lacks)
+    names = join(say(" and "), [join(name, ("'", "'")) for name, _ in lacks])
     return [
-        f"{moved:.0f} mg N/L planned for {names} moves to other feeds. What the shelf has for it "
-        "contains ammonium, which is not given late."
+        say(
+            "{nitrogen:.0f} mg N/L planned for {feeds} moves to other feeds. The shelf "
+            "could bring it there only as ammonium, which is not given late or last.",
+            nitrogen=moved,
+            feeds=names,
+        )
     ]
 
 
@@ -75,21 +90,29 @@ def _share(problem: DosingProblem, solution: DosingSolution) -> list[str]:
     if whole <= 0 or ammonium <= problem.ammonium_share_max * whole + SHORT_MG_L:
         return []
     return [
-        f"Ammonium makes up {100 * ammonium / whole:.0f} % of the nitrogen added, where the "
-        f"protocol wants at most {100 * problem.ammonium_share_max:.0f} %: the shelf has too "
-        "little of the other kind."
+        say(
+            "Ammonium makes up {percent:.0f} % of the nitrogen added, where the "
+            "protocol allows at most {most:.0f} %: the shelf has too little of the "
+            "other kind.",
+            percent=100 * ammonium / whole,
+            most=100 * problem.ammonium_share_max,
+        )
     ]
 
 
 def _labels(problem: DosingProblem, solution: DosingSolution) -> list[str]:
-    found = []
+    found: list[str] = []
     grams = solution.grams_l.sum(axis=0)
     for ceiling in problem.ceilings:
         amount = float(grams @ np.array(ceiling.weights))
         if ceiling.advises and amount > ceiling.most * (1 + 1e-6):
             stock = ceiling.key.startswith("stock:")
-            then = "get more" if stock else "read your label"
-            found.append(
-                f"It takes {amount:.2g} g/L, but {ceiling.words}: {then} before you weigh."
+            words = (
+                literal("It takes {amount:.2g} g/L, but {limit}: get more before you weigh.")
+                if stock
+                else literal(
+                    "It takes {amount:.2g} g/L, but {limit}: read your label before you weigh."
+                )
             )
+            found.append(words.format(amount=amount, limit=ceiling.words))
     return found

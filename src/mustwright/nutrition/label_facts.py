@@ -6,11 +6,13 @@ from collections.abc import Mapping
 
 from mustwright.errors import InputError
 from mustwright.figure import TYPED, Figure
+from mustwright.texts import say
 from mustwright.units import parse_quantity
 
 MG_G_PER_PCT = 10.0
 PRINTED = {"nitrogen_pct": MG_G_PER_PCT, "yan_mg_l_per_g_l": 1.0}
 KINDS = ("ammonium_n_mg_g", "amino_n_mg_g")
+TEASPOON, TEASPOON_G = ("teaspoon", "grams_per_teaspoon"), (0.1, 20.0)
 MOST_MG_G = 470.0  # urea, the richest there could be, holds 467
 
 
@@ -47,27 +49,29 @@ def printed_nitrogen(
     name, value = next(iter(printed.items()))
     here = f"{where}.{name}"
     if len(printed) > 1:
-        raise InputError(here, "needs one figure: percent, or what 1 g/L brings", value)
+        raise InputError(here, say("needs one figure: percent, or what 1 g/L brings"), value)
     whole = value * PRINTED[name]
     if not 0 < whole <= MOST_MG_G:
-        raise InputError(here, f"needs at most {MOST_MG_G / PRINTED[name]:g}", value)
+        raise InputError(here, say("needs at most {most:g}", most=MOST_MG_G / PRINTED[name]), value)
     known = {kind: typed[kind].value for kind in KINDS if kind in typed}
     if len(known) == len(KINDS):
-        raise InputError(here, "is told already by both kinds of nitrogen apart", value)
+        raise InputError(here, say("is told already by both kinds of nitrogen apart"), value)
     left = whole - sum(known.values())
     if left < 0:
-        raise InputError(here, "needs at least the nitrogen of the kind told apart", value)
+        raise InputError(here, say("needs at least the nitrogen of the kind told apart"), value)
     if known:
         (other,) = (kind for kind in KINDS if kind not in known)
-        return {other: _figure(left, "what the label prints less the kind told apart", name, value)}
+        return {
+            other: _figure(left, say("what the label prints less the kind told apart"), name, value)
+        }
     parts = {kind: usual[kind].value if kind in usual else 0.0 for kind in KINDS}
     if sum(parts.values()) <= 0:
-        needs = "needs the generic kind, or ammonium and amino nitrogen told apart"
+        needs = say("needs the generic kind, or ammonium and amino nitrogen told apart")
         raise InputError(here, needs, value)
     return {
         kind: _figure(
             whole * part / sum(parts.values()),
-            "what the label prints, shared out as in the generic kind",
+            say("what the label prints, shared out as in the generic kind"),
             name,
             value,
         )
@@ -78,6 +82,31 @@ def printed_nitrogen(
 
 def _figure(mg_g: float, how: str, name: str, value: float) -> Figure:
     return Figure(mg_g, "mg/g", how, TYPED, {name: value})
+
+
+def teaspoon_g(facts: Mapping[str, object], where: str) -> float | None:
+    """Grams of a level teaspoon: ``teaspoon = "3.2 g"`` or ``3.2``; None where nobody weighed it.
+
+    The older name ``grams_per_teaspoon`` says the same.
+
+    Raises
+    ------
+    InputError
+    """
+    named = [name for name in TEASPOON if name in facts]
+    if not named:
+        return None
+    here, value = f"{where}.{named[0]}", facts[named[0]]
+    if len(named) > 1:
+        raise InputError(here, say("is told already by {fact}", fact=named[1]), value)
+    quantity = parse_quantity(value, here)
+    grams = quantity.value * (1000 if quantity.dimension == "mass" else 1)
+    low, high = TEASPOON_G
+    if quantity.dimension not in ("mass", "number") or not low <= grams <= high:
+        raise InputError(
+            here, say("needs {low:g} to {high:g} g, such as '3.2 g'", low=low, high=high), value
+        )
+    return grams
 
 
 def stock_g(value: object, where: str) -> float | None:
@@ -94,6 +123,6 @@ def stock_g(value: object, where: str) -> float | None:
     quantity = parse_quantity(value, where)
     if quantity.dimension != "mass" or quantity.value < 0:
         raise InputError(
-            where, "needs a stock such as '250 g', true, or a table of label facts", value
+            where, say("needs a stock such as '250 g', true, or a table of label facts"), value
         )
     return quantity.value * 1000

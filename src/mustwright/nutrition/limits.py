@@ -10,10 +10,22 @@ from typing import Any
 from mustwright import data
 from mustwright.data.list_standing import ListStanding, standings
 from mustwright.nutrition.shelf import Nutrient
+from mustwright.texts import say
 from mustwright.units import parse_quantity
 
 SUMS: Mapping[str, tuple[str, ...]] = {
     "total_ammonium_salts": ("ammonium_phosphate", "ammonium_sulfate"),
+}
+
+
+SUBSTANCES: Mapping[str, str] = {
+    "total_ammonium_salts": say("total ammonium salts"),
+    "ammonium_phosphate": say("ammonium phosphate"),
+    "ammonium_sulfate": say("ammonium sulfate"),
+    "thiamine": say("thiamine"),
+    "thiamine_hydrochloride": say("thiamine hydrochloride"),
+    "yeast_cell_walls": say("yeast cell walls"),
+    "urea": say("urea"),
 }
 
 
@@ -37,7 +49,7 @@ class Limit:
     @property
     def name(self) -> str:
         """The substance in plain words."""
-        return self.substance.replace("_", " ")
+        return SUBSTANCES.get(self.substance) or self.substance.replace("_", " ")
 
     def fraction_in(self, nutrient: Nutrient) -> float:
         """Grams of the substance per gram of a nutrient."""
@@ -97,7 +109,7 @@ def _profile(content: Mapping[str, Any]) -> LegalProfile:
         Limit(
             str(one["substance"]),
             parse_quantity(f"{one['max']} {one['unit']}", "limit.max").value,
-            str(one["statement"]),
+            one["statement"],
             str(one["source"]),
         )
         for one in content.get("limit", [])
@@ -108,16 +120,16 @@ def _profile(content: Mapping[str, Any]) -> LegalProfile:
             one.get("min"),
             one.get("max"),
             str(one["unit"]),
-            str(one["statement"]),
+            one["statement"],
             str(one["source"]),
         )
         for one in content.get("class_limit", [])
     )
     return LegalProfile(
         str(content["id"]),
-        str(content["name"]),
+        content["name"],
         data.edition_of(content),
-        str(content["note"]),
+        content["note"],
         limits,
         classes,
         standings(content),

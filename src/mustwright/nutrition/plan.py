@@ -24,6 +24,7 @@ from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.shelf import Nutrient
 from mustwright.nutrition.triggers import THIRD
 from mustwright.nutrition.why_short import what_to_buy, why_short
+from mustwright.texts import join, say
 
 
 def plan_feeding(setting: Setting, protocol: Protocol) -> FeedingPlan:
@@ -92,7 +93,8 @@ class _Planner:
             from_nutrient(self._jar(item.nutrient), item.grams, self.volume) for item, _ in items
         ]
         labels = [
-            f"{item.name}, {feed.name.lower()} ({k + 1})" for k, (item, feed) in enumerate(items)
+            join("", (item.name, ", ", feed.name.lower(), f" ({k + 1})"))
+            for k, (item, feed) in enumerate(items)
         ]
         balance = balance_sheet(self.demand, self.setting.credit, self.rehydration, brought, labels)
         hard = {c.key for c in self.problem.ceilings if not c.advises}
@@ -154,7 +156,7 @@ class _Planner:
         return Figure(
             max(value, 0.0),
             "mg N/L",
-            "fraction x (aim - credit counted) - rehydration nutrient",
+            say("fraction x (aim - credit counted) - rehydration nutrient"),
             ARITHMETIC,
             {
                 "aim": self.aim,
@@ -177,9 +179,13 @@ class _Planner:
     def _nitrogen(self, feeds: Sequence[Feed]) -> NitrogenSheet:
         credit = self.setting.credit
         ammonium = total(
-            {f"{f.name} ({k + 1})": f.ammonium_mg_l for k, f in enumerate(feeds)}, "mg N/L"
+            {join("", (f.name, f" ({k + 1})")): f.ammonium_mg_l for k, f in enumerate(feeds)},
+            "mg N/L",
         )
-        amino = total({f"{f.name} ({k + 1})": f.amino_mg_l for k, f in enumerate(feeds)}, "mg N/L")
+        amino = total(
+            {join("", (f.name, f" ({k + 1})")): f.amino_mg_l for k, f in enumerate(feeds)},
+            "mg N/L",
+        )
         added = total({"ammonium": ammonium, "amino": amino}, "mg N/L")
         extra = self._uptake_extra(feeds)
         rehydration = total({k: self.rehydration[k] for k in ("ammonium_n", "amino_n")}, "mg N/L")
@@ -188,7 +194,7 @@ class _Planner:
         short = Figure(
             max(self.demand.value - whole.value, 0.0),
             "mg N/L",
-            "demand - total, not below zero",
+            say("demand - total, not below zero"),
             ARITHMETIC,
             {"demand": self.demand, "total": whole},
         )
@@ -196,7 +202,7 @@ class _Planner:
         share = Figure(
             early / added.value if added.value > 0 else 0.0,
             "",
-            "nitrogen fed before a third of the sugar is gone / nitrogen fed",
+            say("nitrogen fed before a third of the sugar is gone / nitrogen fed"),
             ARITHMETIC,
             {"early_mg_l": early, "added_mg_l": added},
         )
@@ -228,7 +234,7 @@ class _Planner:
         return Figure(
             extra,
             "mg N/L",
-            "sum of nitrogen x (uptake weight - 1)",
+            say("sum of nitrogen x (uptake weight - 1)"),
             TYPED,
             {name: weight for name, weight in weights.items() if weight != 1},
         )

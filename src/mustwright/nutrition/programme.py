@@ -46,7 +46,7 @@ def solve(problem: DosingProblem) -> DosingSolution:
     best = model.least(model.net)
     model.hold(model.net, float(model.net @ best))
     for aim in model.aims:
-        found = model.try_least(aim)
+        found = best if model.is_reached(aim, best) else model.try_least(aim)
         if found is None:  # what is held leaves less room than the solver's tolerance
             break
         best = found

@@ -15,7 +15,9 @@ from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
 from mustwright.nutrition.demand import STRAIN_RULE, demand_rule
+from mustwright.nutrition.shelf_word import OF_SHELF
 from mustwright.nutrition.triggers import Trigger, read_trigger
+from mustwright.texts import say
 from mustwright.toml_text import toml_table
 from mustwright.units import parse_quantity
 
@@ -129,8 +131,10 @@ def protocol_from(content: Mapping[str, Any], built_in: bool = False) -> Protoco
     )
     identity = content.get("id")
     if not isinstance(identity, str) or not _ID.fullmatch(identity):
-        raise InputError("id", "needs 3 to 48 small letters, digits and underscores", identity)
-    feeds = _feeds(content.get("feed"), basis)
+        raise InputError("id", say("needs 3 to 48 small letters, digits and underscores"), identity)
+    if dose.get("fraction") == 0 and content.get("feed"):
+        raise InputError("dose.fraction", say("over 0 where there are feeds"), 0)
+    feeds = () if dose.get("fraction") == 0 else _feeds(content.get("feed"), basis)
     suits = _table(content, "suits", "protocol")
     _only(suits, "suits", ("gravity", "fruit"))
     return Protocol(
@@ -142,7 +146,7 @@ def protocol_from(content: Mapping[str, Any], built_in: bool = False) -> Protoco
         basis=basis,
         rule=_rule(dose.get("rule", STRAIN_RULE)),
         credit=_one_of(dose.get("credit", "typical"), "dose.credit", CREDITS),
-        fraction=_number(dose.get("fraction", 1.0), "dose.fraction", 0.05, 2.0),
+        fraction=_number(dose.get("fraction", 1.0), "dose.fraction", 0.0, 2.0),
         sugar_reference_g_l=_sugar(dose.get("at_sugar")),
         ammonium_share_max=_number(
             dose.get("ammonium_share_max", 1.0), "dose.ammonium_share_max", 0.0, 1.0
@@ -162,7 +166,9 @@ def built_in_protocols() -> dict[str, Protocol]:
     for name, content in data.folder("protocols").items():
         protocol = protocol_from(content, built_in=True)
         if protocol.id != name:
-            raise InputError("id", f"needs to be the name of its file ({name})", protocol.id)
+            raise InputError(
+                "id", say("needs to be the name of its file ({name})", name=name), protocol.id
+            )
         found[protocol.id] = protocol
     return found
 
@@ -188,34 +194,36 @@ def protocol_called(
     everything = {**built_in_protocols(), **own}
     if identity not in everything:
         known = ", ".join(sorted(everything))
-        raise UnknownKindError(field, f"needs the id of a protocol ({known})", identity)
+        raise UnknownKindError(
+            field, say("needs the id of a protocol ({known})", known=known), identity
+        )
     return everything[identity]
 
 
 def _feeds(content: object, basis: str) -> tuple[FeedRule, ...]:
     if not isinstance(content, Sequence) or isinstance(content, str) or not 1 <= len(content) <= 12:
-        raise InputError("feed", "needs one to twelve [[feed]] tables", content)
+        raise InputError("feed", say("needs one to twelve [[feed]] tables"), content)
     feeds = tuple(_feed(one, basis, f"feed[{i}]") for i, one in enumerate(content))
     shares = sum(feed.share for feed in feeds)
     if basis != RATE_BASIS and abs(shares - 1) > 0.005:
-        raise InputError("feed.share", "needs shares that add up to 1", round(shares, 4))
+        raise InputError("feed.share", say("needs shares that add up to 1"), round(shares, 4))
     return feeds
 
 
 def _feed(content: object, basis: str, where: str) -> FeedRule:
     if not isinstance(content, Mapping):
-        raise InputError(where, "needs a table", content)
+        raise InputError(where, say("needs a table"), content)
     _only(content, where, ("name", "when", "share", "nutrients", "rate", "ammonium_share_max"))
     rates = _rates(content.get("rate"), f"{where}.rate") if basis == RATE_BASIS else ()
     if basis != RATE_BASIS and "rate" in content:
-        raise InputError(f"{where}.rate", 'goes only with dose.basis = "rate"', basis)
+        raise InputError(f"{where}.rate", say('goes only with dose.basis = "rate"'), basis)
     share = 0.0
     nutrients = tuple(rate.nutrient for rate in rates)
     if basis != RATE_BASIS:
         share = _share(content.get("share"), f"{where}.share")
         nutrients = _nutrients(content.get("nutrients", ["any"]), f"{where}.nutrients")
     return FeedRule(
-        name=_feed_name(content.get("name", "Feed"), f"{where}.name"),
+        name=_feed_name(content.get("name", say("Feed")), f"{where}.name"),
         trigger=read_trigger(content.get("when"), f"{where}.when"),
         share=share,
         nutrients=nutrients,
@@ -228,8 +236,8 @@ def _feed(content: object, basis: str, where: str) -> FeedRule:
 
 def _feed_name(value: object, where: str) -> str:
     if not isinstance(value, str) or not value.strip() or len(value) > 80:
-        raise InputError(where, "needs a text of 1 to 80 characters", value)
-    return " ".join(value.split())
+        raise InputError(where, say("needs a text of 1 to 80 characters"), value)
+    return _on_one_line(value)
 
 
 def _share(value: object, where: str) -> float:
@@ -241,13 +249,15 @@ def _share(value: object, where: str) -> float:
 
 def _rates(content: object, where: str) -> tuple[Rate, ...]:
     if not isinstance(content, Mapping) or not content:
-        raise InputError(where, 'needs a table such as { dap = "0.5 g/L" }', content)
+        raise InputError(where, say('needs a table such as {{ dap = "0.5 g/L" }}'), content)
     rates = []
     for nutrient, amount in content.items():
         _nutrients([nutrient], where)
         texts = amount if isinstance(amount, Sequence) and not isinstance(amount, str) else [amount]
         if not 1 <= len(texts) <= 2:
-            raise InputError(f"{where}.{nutrient}", "needs a rate or a [low, high] pair", amount)
+            raise InputError(
+                f"{where}.{nutrient}", say("needs a rate or a [low, high] pair"), amount
+            )
         values = [_rate(text, f"{where}.{nutrient}") for text in texts]
         rates.append(Rate(nutrient, min(values), max(values)))
     return tuple(rates)
@@ -256,18 +266,18 @@ def _rates(content: object, where: str) -> tuple[Rate, ...]:
 def _rate(text: object, where: str) -> float:
     quantity = parse_quantity(text, where)
     if quantity.dimension != "mass concentration" or not 0 < quantity.value <= 50:
-        raise InputError(where, "needs a rate such as '0.5 g/L' or '1.5 g/US gal'", text)
+        raise InputError(where, say("needs a rate such as '0.5 g/L' or '1.5 g/US gal'"), text)
     return quantity.value
 
 
 def _nutrients(content: object, where: str) -> tuple[str, ...]:
     if not isinstance(content, Sequence) or isinstance(content, str) or not content:
-        raise InputError(where, "needs a list of nutrient kinds or groups", content)
+        raise InputError(where, say("needs a list of nutrient kinds or groups"), content)
     classes = {record["id"] for record in data.load("nutrients")["nutrient"]}
     for name in content:
-        if not isinstance(name, str) or (name not in classes and name not in GROUPS):
+        if not isinstance(name, str) or not (name in {*classes, *GROUPS} or OF_SHELF.match(name)):
             known = ", ".join([*GROUPS, *sorted(classes)])
-            raise InputError(where, f"needs kinds or groups out of {known}", name)
+            raise InputError(where, say("needs kinds or groups out of {known}", known=known), name)
     return tuple(content)
 
 
@@ -295,7 +305,9 @@ def _conditions(content: Mapping[str, Any]) -> ProtocolRules:
         alcohol = quantity.value
         if quantity.dimension not in ("alcohol", "number") or not 0 < alcohol <= 20:
             raise InputError(
-                where, "needs an alcohol above 0 and up to 20 %", content["ammonium_until_alcohol"]
+                where,
+                say("needs an alcohol above 0 and up to 20 %"),
+                content["ammonium_until_alcohol"],
             )
     return ProtocolRules(
         fraction("ammonium_until_sugar_used"),
@@ -313,12 +325,12 @@ def _conditions(content: Mapping[str, Any]) -> ProtocolRules:
 def _gravities(content: object) -> tuple[float, float]:
     where = "suits.gravity"
     if not isinstance(content, Sequence) or isinstance(content, str) or len(content) != 2:
-        raise InputError(where, 'needs a pair such as ["1.060", "1.120"]', content)
+        raise InputError(where, say('needs a pair such as ["1.060", "1.120"]'), content)
     typed = [parse_quantity(one, where) for one in content]
     low, high = (one.value for one in typed)
     plain = all(one.dimension == "number" or one.unit == "SG" for one in typed)
     if not plain or not 0.99 <= low < high <= 1.4:
-        raise InputError(where, "needs a lower and a higher gravity", content)
+        raise InputError(where, say("needs a lower and a higher gravity"), content)
     return low, high
 
 
@@ -335,7 +347,7 @@ def _sugar(content: object) -> float | None:
         value = float(sugar_g_l_from_brix(brix_from_gravity(quantity.value)))
     if not 20 <= value <= 700:
         raise InputError(
-            "dose.at_sugar", "needs sugar such as '24 Bx', '1.100' or '260 g/L'", content
+            "dose.at_sugar", say("needs sugar such as '24 Bx', '1.100' or '260 g/L'"), content
         )
     return value
 
@@ -344,53 +356,65 @@ def _only(content: Mapping[str, Any], where: str, known: Sequence[str]) -> None:
     for key in content:
         if key not in known:
             raise InputError(
-                f"{where}.{key}", f"is not known; known: {', '.join(known)}", content[key]
+                f"{where}.{key}",
+                say("is not known; known: {known}", known=", ".join(known)),
+                content[key],
             )
 
 
 def _table(content: Mapping[str, Any], name: str, where: str) -> Mapping[str, Any]:
     value = content.get(name, {})
     if not isinstance(value, Mapping):
-        raise InputError(f"{where}.{name}", "needs a table", value)
+        raise InputError(f"{where}.{name}", say("needs a table"), value)
     return value
 
 
 def _text(content: Mapping[str, Any], name: str, longest: int) -> str:
     value = content.get(name)
     if not isinstance(value, str) or not value.strip() or len(value) > longest:
-        raise InputError(name, f"needs a text of 1 to {longest} characters", value)
-    return " ".join(value.split())
+        raise InputError(
+            name, say("needs a text of 1 to {longest} characters", longest=longest), value
+        )
+    return _on_one_line(value)
+
+
+def _on_one_line(value: str) -> str:
+    """The words with single spaces; one of a built-in protocol stays a text of the catalogue."""
+    plain = " ".join(value.split())
+    return value if value == plain else plain
 
 
 def _texts(value: object) -> tuple[str, ...]:
     texts = value if isinstance(value, list | tuple) else ()
     good = 1 <= len(texts) <= 12 and all(isinstance(t, str) and 0 < len(t) <= 400 for t in texts)
     if not good:
-        raise InputError("assumes", "needs a list of one to twelve plain sentences", value)
-    return tuple(" ".join(t.split()) for t in texts)
+        raise InputError("assumes", say("needs a list of one to twelve plain sentences"), value)
+    return tuple(_on_one_line(t) for t in texts)
 
 
 def _rule(value: object) -> str:
     """The id of a demand rule, checked when the file is read, not only when it is used."""
     if not isinstance(value, str):
-        raise InputError("dose.rule", "needs the id of a demand rule", value)
+        raise InputError("dose.rule", say("needs the id of a demand rule"), value)
     demand_rule(value, "dose.rule")
     return value
 
 
 def _one_of(value: object, where: str, known: Sequence[str]) -> str:
     if value not in known:
-        raise InputError(where, f"needs one of {', '.join(known)}", value)
+        raise InputError(where, say("needs one of {known}", known=", ".join(known)), value)
     return str(value)
 
 
 def _number(value: object, where: str, low: float, high: float) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
-        raise InputError(where, f"needs a number from {low:g} to {high:g}", value)
+        raise InputError(
+            where, say("needs a number from {low:g} to {high:g}", low=low, high=high), value
+        )
     return float(value)
 
 
 def _maybe_bool(value: object, where: str) -> bool | None:
     if value is not None and not isinstance(value, bool):
-        raise InputError(where, "needs true or false", value)
+        raise InputError(where, say("needs true or false"), value)
     return value

@@ -7,9 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from mustwright import data
+from mustwright.must.acidity.salts import all_salts
 from mustwright.nutrition.balance import BalanceRow
 from mustwright.nutrition.dosing_problem import SHORT_MG_L, DosingSolution, Floats
 from mustwright.nutrition.feeding_plan import Feed, NitrogenSheet, Setting
+from mustwright.nutrition.plan_salt import PlanSalt
+from mustwright.texts import join, say
 
 
 def scale_remark(setting: Setting, solution: DosingSolution, grams: Floats) -> tuple[str, ...]:
@@ -35,9 +38,14 @@ def scale_remark(setting: Setting, solution: DosingSolution, grams: Floats) -> t
         return ()
     step = setting.shelf.scale_g
     return (
-        f"The scale's step of {step:g} g is coarse for this must: rounding turns {exact:.0f} "
-        f"mg N/L into {rounded:.0f}. Weigh on a finer scale, or dissolve a weighable amount "
-        "in water and dose by volume.",
+        say(
+            "The scale's step of {step:g} g is coarse for this must: rounding turns "
+            "{exact:.0f} mg N/L into {rounded:.0f}. Weigh on a finer scale, or "
+            "dissolve a weighable amount in water and dose by volume.",
+            step=step,
+            exact=exact,
+            rounded=rounded,
+        ),
     )
 
 
@@ -67,38 +75,90 @@ def remarks(
     """
     found = []
     potassium = next(row for row in balance if row.nutrient == "potassium")
-    if potassium.short_mg_l.value > 0.5 * potassium.need_mg_l.value:
-        found.append(
-            f"Potassium is {potassium.short_mg_l.value:.0f} mg/L short of the "
-            f"{potassium.need_mg_l.value:.0f} needed. A potassium salt would make it up but also "
-            "raises the pH, so the plan adds none. 'Acid and buffer' (the command acidity) says "
-            "how much of it goes in with which feed."
-        )
+    if said := potassium_remark(potassium, None):
+        found.append(said)
     if nitrogen.short_mg_l.value > 0.1 * nitrogen.demand_mg_l.value:
         found.append(
-            f"Short of demand by {nitrogen.short_mg_l.value:.0f} of "
-            f"{nitrogen.demand_mg_l.value:.0f} mg N/L."
+            say(
+                "Short of demand by {short:.0f} of {demand:.0f} mg N/L.",
+                short=nitrogen.short_mg_l.value,
+                demand=nitrogen.demand_mg_l.value,
+            )
         )
     over = nitrogen.total_mg_l.value - 1.25 * nitrogen.demand_mg_l.value
     if over > 0 and nitrogen.added_mg_l.value > 0:
         weak = setting.must.potential_alcohol_pct.value < 8
-        end = "in a weak mead the rest feeds spoilage" if weak else "some will be left over"
-        found.append(f"This is more than a quarter over the need: {end}.")
+        found.append(
+            say(
+                "This is more than a quarter over the need: in a weak mead the rest feeds spoilage."
+            )
+            if weak
+            else say("This is more than a quarter over the need: some will be left over.")
+        )
     found += standing_remarks(setting, feeds)
     if any(feed.items for feed in feeds):
-        found.append(str(data.load("cautions")["powder_in_gassy_must"]["text"]))
+        found.append(data.load("cautions")["powder_in_gassy_must"]["text"])
     return tuple(found)
+
+
+def potassium_remark(row: BalanceRow, salt: PlanSalt | None) -> str:
+    """What to say of potassium; empty where it is not far short.
+
+    Parameters
+    ----------
+    row : BalanceRow
+        Potassium's line of the balance, without the salt.
+    salt : PlanSalt or None
+        What the plan carries against a falling pH.
+
+    Returns
+    -------
+    str
+    """
+    short, need = row.short_mg_l.value, row.need_mg_l.value
+    if short <= 0.5 * need:
+        return ""
+    lacks = say(
+        "Potassium is {short:.0f} mg/L short of the {need:.0f} needed.", short=short, need=need
+    )
+    brings = 0.0 if salt is None else salt.g_per_l.value * all_salts()[salt.salt].potassium_mg_g
+    if salt is not None and salt.limit and brings <= 0:
+        return join(
+            " ",
+            (lacks, say("A potassium salt would make it up, but a limit rules it out here.")),
+        )
+    if salt is None or brings <= 0:
+        but = say(
+            "A potassium salt would make it up but also raises the pH: a plan gives one only where "
+            "the pH would fall too low. 'Acid and buffer' (the command acidity) shows why."
+        )
+        return join(" ", (lacks, but))
+    part = say(
+        "The {grams:g} g of {salt} in the plan bring {potassium:.0f} mg/L of it; more would raise "
+        "the pH too far.",
+        grams=salt.grams.value,
+        salt=salt.name.lower(),
+        potassium=brings,
+    )
+    return join(" ", (lacks, part))
 
 
 def standing_remarks(setting: Setting, feeds: Sequence[Feed]) -> list[str]:
     """What the law's list says of the products a plan uses, where it gives them no figure."""
     used = {item.nutrient for feed in feeds for item in feed.items}
-    found = []
+    found: list[str] = []
     for jar in setting.shelf.nutrients:
         waking = jar is setting.shelf.for_rehydration
         if jar.id not in used and not (waking and setting.pitch.rehydration_nutrient_g.value > 0):
             continue
         standing = setting.profile.standing_of(jar)
         if standing is not None:
-            found.append(f"{jar.name} under {setting.profile.name}: {standing.words}")
+            found.append(
+                say(
+                    "{jar} under {profile}: {standing}",
+                    jar=jar.name,
+                    profile=setting.profile.name,
+                    standing=standing.words,
+                )
+            )
     return found

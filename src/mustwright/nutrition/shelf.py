@@ -12,7 +12,15 @@ from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import TYPED, Figure
 from mustwright.must.ingredient import figure_from_record, unit_of
-from mustwright.nutrition.label_facts import PRINTED, printed_nitrogen, stock_g
+from mustwright.nutrition.label_facts import (
+    PRINTED,
+    TEASPOON,
+    printed_nitrogen,
+    stock_g,
+    teaspoon_g,
+)
+from mustwright.nutrition.shelf_word import word_of
+from mustwright.texts import join, say
 from mustwright.units import mass_kg, parse_quantity
 
 PER_GRAM = (
@@ -36,7 +44,7 @@ _FACTS = (
     "price_per_kg",
     "label_max_g_l",
     "uptake_weight",
-    "grams_per_teaspoon",
+    *TEASPOON,
     "sterol_source",
     "contains",
     *PRINTED,
@@ -91,8 +99,8 @@ class Nutrient:
         return self.per_gram("ammonium_n") + self.per_gram("amino_n")
 
     def matches(self, wanted: str) -> bool:
-        """Whether a protocol's word (class or group) means this jar."""
-        return wanted in ("any", self.group, self.class_id, self.id)
+        """Whether a protocol's word (class, group, or one jar of the shelf) means this jar."""
+        return wanted in ("any", self.group, self.class_id, self.id, word_of(self.id))
 
 
 @dataclass(frozen=True)
@@ -152,7 +160,7 @@ def _generic(record: Mapping[str, Any]) -> Nutrient:
         contains=dict(record.get("contains", {})),
         label_max_g_l=figure_from_record(label, "label_max_g_l", "g/L") if label else None,
         sterol_source=bool(record.get("sterol_source", False)),
-        caution=str(record.get("caution", "")),
+        caution=record.get("caution", ""),
     )
     return replace(nutrient, group=_group(nutrient))
 
@@ -193,10 +201,15 @@ def class_called(name: str, where: str) -> Nutrient:
     if _plain(name) in names:
         return generic_nutrients()[names[_plain(name)]]
     near = difflib.get_close_matches(_plain(name), names, n=3, cutoff=0.5)
-    hint = f"; near it: {', '.join(near)}" if near else ""
-    raise UnknownKindError(
-        where, f"needs a generic nutrient or a table with class and label facts{hint}", name
+    needs = (
+        say(
+            "needs a generic nutrient or a table with class and label facts; near it: {near}",
+            near=", ".join(near),
+        )
+        if near
+        else say("needs a generic nutrient or a table with class and label facts")
     )
+    raise UnknownKindError(where, needs, name)
 
 
 def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf:
@@ -217,11 +230,26 @@ def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf
     scale, assumed = _scale(content, where)
     entries = named = _entries(content, where)
     if not entries:
-        listed = ", ".join(generic_nutrients()[name].name for name in DEFAULT_SHELF)
-        assumed.append(f"{where}: the shelf is empty, unlimited generic kinds assumed: {listed}")
+        listed = join(", ", [generic_nutrients()[name].name for name in DEFAULT_SHELF])
+        assumed.append(
+            join(
+                ": ",
+                (
+                    where,
+                    say(
+                        "the shelf is empty, unlimited generic kinds assumed: {nutrients}",
+                        nutrients=listed,
+                    ),
+                ),
+            )
+        )
         entries = [(name, True) for name in DEFAULT_SHELF]
     if len(entries) > MOST_NUTRIENTS:
-        raise InputError(where, f"needs at most {MOST_NUTRIENTS} nutrients", len(entries))
+        raise InputError(
+            where,
+            say("needs at most {most} nutrients", most=MOST_NUTRIENTS),
+            len(entries),
+        )
     nutrients = [read_nutrient(name, value, f"{where}.{name}") for name, value in entries]
     seen: set[str] = set()
     for i, nutrient in enumerate(nutrients):
@@ -230,7 +258,7 @@ def read_shelf(content: Mapping[str, Any] | None, where: str = "shelf") -> Shelf
         if nutrient.id in seen and own_name:  # a second jar of a kind is known by its own name
             nutrients[i] = nutrient = replace(nutrient, id="_".join(_plain(nutrient.name).split()))
         if nutrient.id in seen:
-            raise InputError(f"{where}.{nutrient.id}", "is on the shelf twice", nutrient.id)
+            raise InputError(f"{where}.{nutrient.id}", say("is on the shelf twice"), nutrient.id)
         seen.add(nutrient.id)
     return Shelf(tuple(nutrients), scale, tuple(assumed), not named)
 
@@ -240,7 +268,9 @@ def _scale(content: Mapping[str, Any], where: str) -> tuple[float, list[str]]:
         return DEFAULT_SCALE_G, []
     kg, note = mass_kg(content["scale"], f"{where}.scale")
     if not 1e-6 <= kg <= 0.1:
-        raise InputError(f"{where}.scale", "needs a step from 0.001 g to 100 g", content["scale"])
+        raise InputError(
+            f"{where}.scale", say("needs a step from 0.001 g to 100 g"), content["scale"]
+        )
     return kg * 1000, [note] if note else []
 
 
@@ -248,14 +278,14 @@ def _entries(content: Mapping[str, Any], where: str) -> list[tuple[str, Any]]:
     entries = [(k, v) for k, v in content.items() if k not in SETTINGS and v is not False]
     listed = content.get("nutrients", [])
     if not isinstance(listed, Sequence) or isinstance(listed, str):
-        raise InputError(f"{where}.nutrients", "needs a list of nutrient names", listed)
+        raise InputError(f"{where}.nutrients", say("needs a list of nutrient names"), listed)
     entries += [(str(name), True) for name in listed]
     tables = content.get("nutrient", [])
     if not isinstance(tables, Sequence) or isinstance(tables, str):
-        raise InputError(f"{where}.nutrient", "needs [[shelf.nutrient]] tables", tables)
+        raise InputError(f"{where}.nutrient", say("needs [[shelf.nutrient]] tables"), tables)
     for i, table in enumerate(tables):
         if not isinstance(table, Mapping) or not ("kind" in table or "class" in table):
-            raise InputError(f"{where}.nutrient[{i}]", "needs a table with a kind", table)
+            raise InputError(f"{where}.nutrient[{i}]", say("needs a table with a kind"), table)
         entries.append((str(table.get("kind") or table.get("name") or table["class"]), table))
     return entries
 
@@ -284,12 +314,14 @@ def read_nutrient(name: str, value: object, where: str) -> Nutrient:
         return base if value is True else replace(base, stock_g=stock_g(value, where))
     named = value.get("class") or value.get("kind") or name
     if not isinstance(named, str):
-        raise InputError(f"{where}.class", "needs the name of a generic nutrient", named)
+        raise InputError(f"{where}.class", say("needs the name of a generic nutrient"), named)
     facts = {f"{what}_mg_g" for what in PER_GRAM}
     for key in value:
         if key not in _FACTS and key not in facts:
             known = ", ".join([*_FACTS, *sorted(facts)])
-            raise InputError(f"{where}.{key}", f"is no label fact; known: {known}", value[key])
+            raise InputError(
+                f"{where}.{key}", say("is no label fact; known: {known}", known=known), value[key]
+            )
     told = set(value)
     stands_alone = {*facts, *PRINTED} & told and not {"class", "kind"} & told
     if stands_alone and _plain(name) not in _class_by_name():
@@ -301,7 +333,9 @@ def read_nutrient(name: str, value: object, where: str) -> Nutrient:
 
 def _with_label(name: str, base: Nutrient, value: Mapping[str, Any], where: str) -> Nutrient:
     typed = {
-        key: Figure(_fact(value[key], f"{where}.{key}", 0, 1000), "mg/g", "from the label", TYPED)
+        key: Figure(
+            _fact(value[key], f"{where}.{key}", 0, 1000), "mg/g", say("from the label"), TYPED
+        )
         for key in (f"{what}_mg_g" for what in PER_GRAM)
         if key in value
     }
@@ -310,21 +344,23 @@ def _with_label(name: str, base: Nutrient, value: Mapping[str, Any], where: str)
     maximum = base.label_max_g_l
     if "label_max_g_l" in value:
         limit = _label_max(value["label_max_g_l"], f"{where}.label_max_g_l")
-        maximum = Figure(limit, "g/L", "from the label", TYPED)
+        maximum = Figure(limit, "g/L", say("from the label"), TYPED)
     own = name not in (base.id,) and _plain(name) != _plain(base.name)
     is_alias = _class_by_name().get(_plain(name)) == base.id
     identity = base.id if not own or is_alias else "_".join(_plain(name).split())
     nutrient = replace(
         base,
         id=identity,
-        name=str(value.get("name") or (base.name if identity == base.id else name)),
+        name=str(value["name"])
+        if value.get("name")
+        else (base.name if identity == base.id else name),
         figures={**base.figures, **typed},
         contains=_contains(base, typed, value, where),
         label_max_g_l=maximum,
         price_per_kg=_maybe(value, "price_per_kg", where, 0, 1e5),
         stock_g=stock_g(value["stock"], f"{where}.stock") if "stock" in value else None,
         uptake_weight=_maybe(value, "uptake_weight", where, 0.1, 10) or 1.0,
-        grams_per_teaspoon=_maybe(value, "grams_per_teaspoon", where, 0.1, 20),
+        grams_per_teaspoon=teaspoon_g(value, where),
         sterol_source=_yes(value.get("sterol_source", base.sterol_source), where),
     )
     return replace(nutrient, group=_group(nutrient))
@@ -332,7 +368,7 @@ def _with_label(name: str, base: Nutrient, value: Mapping[str, Any], where: str)
 
 def _yes(value: object, where: str) -> bool:
     if not isinstance(value, bool):
-        raise InputError(f"{where}.sterol_source", "needs true or false", value)
+        raise InputError(f"{where}.sterol_source", say("needs true or false"), value)
     return value
 
 
@@ -360,12 +396,14 @@ def _contains(
         contains["thiamine_hydrochloride"] = typed["thiamine_mg_g"].value / 1000 / 0.78679
     stated = value.get("contains", {})
     if not isinstance(stated, Mapping):
-        raise InputError(f"{where}.contains", "needs a table of substance to g per g", stated)
+        raise InputError(f"{where}.contains", say("needs a table of substance to g per g"), stated)
     for substance, share in stated.items():
         if substance not in limited_substances():
             known = ", ".join(limited_substances())
             raise InputError(
-                f"{where}.contains.{substance}", f"is not known; known: {known}", share
+                f"{where}.contains.{substance}",
+                say("is not known; known: {known}", known=known),
+                share,
             )
         contains[str(substance)] = _fact(share, f"{where}.contains.{substance}", 0, 1)
     return {k: v for k, v in contains.items() if v > 0}
@@ -375,7 +413,7 @@ def _label_max(value: object, where: str) -> float:
     if isinstance(value, str):
         quantity = parse_quantity(value, where)
         if quantity.dimension not in ("mass concentration", "number"):
-            raise InputError(where, "needs a rate such as '0.4 g/L'", value)
+            raise InputError(where, say("needs a rate such as '0.4 g/L'"), value)
         value = quantity.value
     return _fact(value, where, 0.001, 100)
 
@@ -383,7 +421,9 @@ def _label_max(value: object, where: str) -> float:
 def _fact(value: object, where: str, low: float, high: float) -> float:
     good = isinstance(value, (int, float)) and not isinstance(value, bool)
     if not good or not low <= value <= high:  # type: ignore[operator]
-        raise InputError(where, f"needs a number from {low:g} to {high:g}", value)
+        raise InputError(
+            where, say("needs a number from {low:g} to {high:g}", low=low, high=high), value
+        )
     return float(value)  # type: ignore[arg-type]
 
 

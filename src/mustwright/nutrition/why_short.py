@@ -10,6 +10,7 @@ from mustwright.nutrition.dosing_problem import SHORT_MG_L, DosingProblem, Dosin
 from mustwright.nutrition.feeding_plan import Setting
 from mustwright.nutrition.programme import binding
 from mustwright.nutrition.shelf import Shelf, generic_nutrients
+from mustwright.texts import join, literal, say
 
 MOST_ADVICE = 3
 POOR_MG_G = 20.0  # a kind with less nitrogen than this is no help [mg N/g]
@@ -21,10 +22,15 @@ def why_short(problem: DosingProblem, solution: DosingSolution) -> tuple[str, ..
         return ()
     found = []
     for ceiling, left in binding(problem, solution):
-        met = "all" if left < SHORT_MG_L else f"all but {left:.0f} mg N/L"
-        found.append(
-            f"The limit is that {ceiling.words}. Without it, {met} of the nitrogen could be given."
+        words = (
+            literal("The limit is that {limit}. Without it, all of the nitrogen could be given.")
+            if left < SHORT_MG_L
+            else literal(
+                "The limit is that {limit}. Without it, all but {left:.0f} mg N/L of the nitrogen "
+                "could be given."
+            )
         )
+        found.append(words.format(limit=ceiling.words, left=left))
     if found:
         return tuple(found)
     full = [
@@ -35,8 +41,9 @@ def why_short(problem: DosingProblem, solution: DosingSolution) -> tuple[str, ..
         and amount_g_l(ceiling, solution.grams_l) * BROKEN >= ceiling.most
     ]
     if full:  # several hold it together
-        return (f"These limits together hold it back: {' and '.join(full)}.",)
-    return ("The shelf has no nitrogen for these feeds: ammonium is not given late.",)
+        limits = join(say(" and "), full)
+        return (say("These limits together hold it back: {limits}.", limits=limits),)
+    return (say("The shelf has no nitrogen for these feeds: ammonium is not given late."),)
 
 
 def what_to_buy(setting: Setting, short_with: Callable[[Setting], float]) -> list[str]:
@@ -61,7 +68,16 @@ def what_to_buy(setting: Setting, short_with: Callable[[Setting], float]) -> lis
         shelf = Shelf((*setting.shelf.nutrients, generic), setting.shelf.scale_g)
         left = short_with(replace(setting, shelf=shelf))
         if left < short - 1:
-            lacks = f"the {short:.0f} mg N/L this protocol lacks"
-            met = f"make up {lacks}" if left < SHORT_MG_L else f"bring {lacks} down to {left:.0f}"
-            advice.append((left, f"{generic.name} on the shelf would {met}."))
+            words = (
+                literal(
+                    "{nutrient} on the shelf would make up the {short:.0f} mg N/L this protocol "
+                    "lacks."
+                )
+                if left < SHORT_MG_L
+                else literal(
+                    "{nutrient} on the shelf would bring the {short:.0f} mg N/L this protocol "
+                    "lacks down to {left:.0f}."
+                )
+            )
+            advice.append((left, words.format(nutrient=generic.name, short=short, left=left)))
     return [words for _, words in sorted(advice)[:MOST_ADVICE]]

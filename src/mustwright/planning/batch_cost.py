@@ -6,9 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from mustwright.figure import ARITHMETIC, Figure, total
+from mustwright.input_names import input_words
 from mustwright.nutrition.cost import money
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning.must_setup import Ground
+from mustwright.texts import join, literal, say
 
 BOTTLE_L = 0.75
 FREE = ("water",)  # forms of ingredient nobody prices
@@ -35,15 +37,24 @@ class BatchCost:
     def words(self) -> str:
         """The cost in a sentence."""
         if self.batch is None or self.per_litre is None or self.per_bottle is None:
-            return "Cost not known: no price was typed."
-        least = "at least " if self.not_priced else ""
-        said = (
-            f"The batch costs {least}{self.batch.value:.2f} in your currency, "
-            f"{self.per_litre.value:.2f} a litre of must, {self.per_bottle.value:.2f} a bottle of "
-            "750 mL"
+            return say("Cost not known: no price was typed.")
+        words = (
+            literal(
+                "The batch costs at least {batch:.2f} in your currency, {litre:.2f} a litre of "
+                "must, {bottle:.2f} a bottle of 750 mL; no price was typed for {missing}."
+            )
+            if self.not_priced
+            else literal(
+                "The batch costs {batch:.2f} in your currency, {litre:.2f} a litre of must, "
+                "{bottle:.2f} a bottle of 750 mL."
+            )
         )
-        missing = f"; no price was typed for {', '.join(self.not_priced)}"
-        return f"{said}{missing if self.not_priced else ''}."
+        return words.format(
+            batch=self.batch.value,
+            litre=self.per_litre.value,
+            bottle=self.per_bottle.value,
+            missing=join(", ", self.not_priced),
+        )
 
 
 def batch_cost(ground: Ground, plan: FeedingPlan) -> BatchCost:
@@ -75,7 +86,9 @@ def _cost(ground: Ground, fed: Sequence[tuple[str, float]]) -> BatchCost:
             continue
         _count(parts, missing, line.name, line.kg.value * 1000, portion.price_per_kg)
     pitch, shelf = ground.setting.pitch, ground.sheet.shelf
-    _count(parts, missing, "yeast", pitch.yeast_g.value, ground.sheet.yeast_price_per_kg)
+    _count(
+        parts, missing, input_words("yeast"), pitch.yeast_g.value, ground.sheet.yeast_price_per_kg
+    )
     jar = shelf.for_rehydration
     if jar is not None:
         grams = pitch.rehydration_nutrient_g.value
@@ -92,8 +105,8 @@ def _cost(ground: Ground, fed: Sequence[tuple[str, float]]) -> BatchCost:
     litres = ground.setting.must.volume_l
     return BatchCost(
         whole,
-        _share(whole, litres, 1.0, "whole / volume of must"),
-        _share(whole, litres, BOTTLE_L, "whole / volume of must x 0.75 L"),
+        _share(whole, litres, 1.0, say("whole / volume of must")),
+        _share(whole, litres, BOTTLE_L, say("whole / volume of must x 0.75 L")),
         not_priced,
     )
 
@@ -109,7 +122,7 @@ def _count(
     key, number = name, 1
     while key in parts:
         number += 1
-        key = f"{name} ({number})"
+        key = join("", (name, f" ({number})"))
     parts[key] = money(grams, price)
 
 

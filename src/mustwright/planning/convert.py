@@ -11,6 +11,7 @@ from mustwright.figure import Figure, typed
 from mustwright.must.alcohol import Fermented, alcohol_from_gravities
 from mustwright.must.alcohol_rivals import ALCOHOL_FORMULAS
 from mustwright.must.gravity import plato_from_gravity_asbc
+from mustwright.must.gravity_text import gravity_text
 from mustwright.must.instruments import GLASS_EXPANSION_PER_K, gravity_from_hydrometer
 from mustwright.must.refraction import (
     RefractometerResult,
@@ -26,11 +27,23 @@ from mustwright.planning.convert_honey import (
     question_too_dry,
 )
 from mustwright.planning.gravity_scales import gravity_figure, on_scale
+from mustwright.texts import say
 from mustwright.units import Quantity, Unit, in_unit, parse_quantity, temperature_c, unit_called
 
 INSTRUMENTS = ("hydrometer", "refractometer")
 INDEX, ALCOHOL = "nD", "% vol"
 DEFINED = "definition of the units (NIST Handbook 44 Appendix C; UK Weights and Measures Act 1985)"
+_KINDS = {
+    "volume": say("a volume"),
+    "mass": say("a mass"),
+    "temperature": say("a temperature"),
+    "gravity": say("a gravity"),
+    "mass concentration": say("a mass concentration"),
+    "alcohol": say("an alcohol"),
+    "time": say("a time"),
+    "pressure": say("a pressure"),
+    "length": say("a length"),
+}
 _INDEX_TYPED = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*n_?d(?:20)?\s*", re.IGNORECASE)
 _TARGETS = {
     "moisture": MOISTURE, "water": MOISTURE, "% water": MOISTURE, "honey moisture": MOISTURE,
@@ -110,9 +123,13 @@ class _Circumstances:
 
 def _convert(text: object, to: str, how: _Circumstances) -> Conversion:
     if how.instrument is not None and how.instrument not in INSTRUMENTS:
-        raise InputError("instrument", f"needs one of {', '.join(INSTRUMENTS)}", how.instrument)
+        raise InputError(
+            "instrument",
+            say("needs one of {known}", known=", ".join(INSTRUMENTS)),
+            how.instrument,
+        )
     if not isinstance(to, str):
-        raise InputError("to", "needs the name of a unit such as 'US gal' or 'Brix'", to)
+        raise InputError("to", say("needs the name of a unit such as 'US gal' or 'Brix'"), to)
     index = _INDEX_TYPED.fullmatch(text) if isinstance(text, str) else None
     target = _TARGETS.get(" ".join(to.lower().split())) or unit_called(to, "to")
     if isinstance(target, Unit) and target.name == "g/L" and _reads_gravity(text):
@@ -122,12 +139,22 @@ def _convert(text: object, to: str, how: _Circumstances) -> Conversion:
     quantity = _read(text, target, how)
     if quantity.dimension == "gravity":
         return _from_gravity(quantity, text, target, how)
-    how.refuse("needs a hydrometer or refractometer reading in value")
+    how.refuse(say("needs a hydrometer or refractometer reading in value"))
     if not isinstance(target, Unit) or quantity.dimension != target.dimension:
-        raise InputError("value", f"needs {_kind(target)} to be shown as {_name(target)}", text)
+        raise InputError(
+            "value",
+            say("needs {kind} to be shown as {unit}", kind=_kind(target), unit=_name(target)),
+            text,
+        )
     shown = in_unit(quantity.value, target.name, "to")
     came = typed(in_unit(quantity.value, quantity.unit), quantity.unit)
-    figure = Figure(shown, target.name, f"value in {target.name}", DEFINED, {"value": came})
+    figure = Figure(
+        shown,
+        target.name,
+        say("value in {unit}", unit=target.name),
+        DEFINED,
+        {"value": came},
+    )
     return Conversion(figure, target.name, {}, _notes(quantity.assumed))
 
 
@@ -151,24 +178,28 @@ def _read(text: object, target: Unit | str, how: _Circumstances) -> Quantity:
     if wants_gravity and 0.9 <= quantity.value <= 1.4:
         return Quantity(quantity.value, "gravity", "SG", "")
     if wants_gravity and how.instrument == "refractometer":
-        return Quantity(quantity.value, "gravity", "Brix", "value: no unit given, read as Brix")
-    raise InputError("value", "needs a unit such as '24 Bx', '1.098 SG' or '5 US gal'", text)
+        return Quantity(
+            quantity.value, "gravity", "Brix", say("value: no unit given, read as Brix")
+        )
+    raise InputError("value", say("needs a unit such as '24 Bx', '1.098 SG' or '5 US gal'"), text)
 
 
 def _from_index(index: float, text: object, target: Unit | str, how: _Circumstances) -> Conversion:
     """A refractive index nD: honey moisture, or Brix and the scales that follow from it."""
     if not 1.32 <= index <= 1.52:
-        raise InputError("value", "needs a refractive index from 1.32 to 1.52", text)
+        raise InputError("value", say("needs a refractive index from 1.32 to 1.52"), text)
     came = typed(index, INDEX)
     if target == MOISTURE:
         return _moisture(came, how)
     if not isinstance(target, Unit) or target.dimension != "gravity":
-        raise InputError("to", "needs moisture or a gravity scale for a refractive index", text)
-    how.refuse("needs Brix in value, not a refractive index")
+        raise InputError(
+            "to", say("needs moisture or a gravity scale for a refractive index"), text
+        )
+    how.refuse(say("needs Brix in value, not a refractive index"))
     if index > 1.4907:
-        raise InputError("value", "needs a refractive index up to 1.4907 for sugar", text)
+        raise InputError("value", say("needs a refractive index up to 1.4907 for sugar"), text)
     brix = Figure(
-        float(brix_from_refractive_index(index)), "Brix", "spline of the sucrose table",
+        float(brix_from_refractive_index(index)), "Brix", say("spline of the sucrose table"),
         "ICUMSA2000 SPS-3 (from memory)", {"n": came},
     )  # fmt: skip
     if target.name == "Brix":
@@ -180,7 +211,9 @@ def _moisture(index: Figure, how: _Circumstances) -> Conversion:
     """Honey moisture from a refractive index, or from the Brix a honey refractometer shows."""
     for name in ("instrument", "calibration", "original"):
         if getattr(how, name) not in (None, "refractometer"):
-            raise InputError(name, "needs to be left out for honey moisture", getattr(how, name))
+            raise InputError(
+                name, say("needs to be left out for honey moisture"), getattr(how, name)
+            )
     t, notes = _temperature(how.temperature, 20.0, "temperature")
     return Conversion(moisture_figure(index, t), MOISTURE, {}, notes)
 
@@ -193,14 +226,22 @@ def _from_gravity(
         return _moisture(honey_index(typed(quantity.value, quantity.unit), text), how)
     wants_alcohol = isinstance(target, Unit) and target.dimension == "alcohol"
     if isinstance(target, Unit) and target.dimension not in ("gravity", "alcohol"):
-        raise InputError("value", f"needs {_kind(target)} to be shown as {target.name}", text)
+        raise InputError(
+            "value",
+            say(
+                "needs {kind} to be shown as {unit}",
+                kind=_kind(target),
+                unit=target.name,
+            ),
+            text,
+        )
     if wants_alcohol and how.original is None:
-        raise InputError("original", "needs the gravity before fermentation for alcohol", None)
+        raise InputError("original", say("needs the gravity before fermentation for alcohol"), None)
     came = typed(quantity.value, quantity.unit)
     if how.instrument == "refractometer":
         return _refractometer(came, target, how, _notes(quantity.assumed))
     if target == INDEX:
-        how.refuse("needs to be left out for a refractive index")
+        how.refuse(say("needs to be left out for a refractive index"))
         return Conversion(_index(on_scale(gravity_figure(came, "value"), "Brix")), INDEX)
     gravity, notes = _hydrometer(gravity_figure(came, "value"), how)
     if how.original is None:
@@ -217,7 +258,7 @@ def _on_target(gravity: Figure, target: Unit | str, notes: list[str]) -> Convers
     name = _name(target)
     others: dict[str, Figure] = {}
     if name == "Plato":
-        others["ASBC table polynomial"] = Figure(
+        others[say("ASBC table polynomial")] = Figure(
             float(plato_from_gravity_asbc(gravity.value)), "Plato",
             "((135.997 SG - 630.272) SG + 1111.14) SG - 616.868",
             "ASBC extract table, best below 25 Plato", {"SG": gravity},
@@ -229,16 +270,16 @@ def _hydrometer(reading: Figure, how: _Circumstances) -> tuple[Figure, list[str]
     """The reading at 20/20 °C; alcohol, when the original gravity is known, is allowed for."""
     if how.temperature is None:
         if how.calibration is not None:
-            raise InputError("temperature", "needs the temperature of the liquid too", None)
+            raise InputError("temperature", say("needs the temperature of the liquid too"), None)
         return reading, []
     t, notes = _temperature(how.temperature, 20.0, "temperature")
     cal, also = _temperature(how.calibration, 20.0, "calibration")
     if how.calibration is None:
-        also = ["calibration: hydrometer taken as marked for 20 C"]
+        also = [say("calibration: hydrometer taken as marked for 20 C")]
     if not 0 <= t <= 40:
-        raise InputError("temperature", "needs 0 to 40 C for a hydrometer", how.temperature)
+        raise InputError("temperature", say("needs 0 to 40 C for a hydrometer"), how.temperature)
     if not 10 <= cal <= 30:
-        raise InputError("calibration", "needs 10 to 30 C for a hydrometer", how.calibration)
+        raise InputError("calibration", say("needs 10 to 30 C for a hydrometer"), how.calibration)
     pct, corrected = 0.0, float(gravity_from_hydrometer(reading.value, t, cal))
     for _ in range(6 if how.original is not None else 0):
         now = typed(corrected, "SG")
@@ -246,7 +287,7 @@ def _hydrometer(reading: Figure, how: _Circumstances) -> tuple[Figure, list[str]
         corrected = float(gravity_from_hydrometer(reading.value, t, cal, pct))
     figure = Figure(
         corrected, "SG",
-        "gravity at 20 C of the liquid whose density at t floats the glass at the reading",
+        say("gravity at 20 C of the liquid whose density at t floats the glass at the reading"),
         "ICUMSA1998, OIML1975; glass ISO1768",
         {"reading": reading, "t": typed(t, "C"), "calibrated for": typed(cal, "C"),
          "alcohol % vol": round(pct, 2), "glass expansion 1/K": GLASS_EXPANSION_PER_K},
@@ -259,10 +300,12 @@ def _refractometer(
 ) -> Conversion:
     """Brix at 20 °C and, if the start is known, gravity and alcohol of the fermenting must."""
     if how.calibration is not None:
-        raise InputError("calibration", "needs to be left out for a refractometer", how.calibration)
+        raise InputError(
+            "calibration", say("needs to be left out for a refractometer"), how.calibration
+        )
     if came.unit not in ("Brix", "Plato", "SG"):
         raise InputError(
-            "value", "needs Brix (or SG) for a refractometer", f"{came.value} {came.unit}"
+            "value", say("needs Brix (or SG) for a refractometer"), f"{came.value} {came.unit}"
         )
     brix = came if came.unit == "Brix" else on_scale(gravity_figure(came, "value"), "Brix")
     if how.temperature is not None:
@@ -271,14 +314,16 @@ def _refractometer(
     if how.original is None:
         if target == INDEX:
             return Conversion(_index(brix), INDEX, {}, notes)
-        alone = "a refractometer alone is right only before fermentation: add the original"
+        alone = say("a refractometer alone is right only before fermentation: add the original")
         name = _name(target)
         shown = brix if name == "Brix" else on_scale(gravity_figure(brix, "value"), name)
         return Conversion(shown, name, {}, [*notes, alone])
     if target == INDEX:
-        raise InputError("original", "needs to be left out for a refractive index", how.original)
+        raise InputError(
+            "original", say("needs to be left out for a refractive index"), how.original
+        )
     start = on_scale(_original(how), "Brix")
-    got = f"{brix.value:.2f} Brix after {start.value:.2f}"
+    got = say("{now:.2f} Brix after {start:.2f}", now=brix.value, start=start.value)
     try:
         seen = fermented_from_refractometer(brix.value, start.value)
     except ImpossibleError as error:
@@ -295,7 +340,7 @@ def _seen(
         "original": start,
         "yield g/g": ETHANOL_YIELD_G_G,
     }
-    how = "hexose used so that the mixture refracts as read; mass balance"
+    how = say("hexose used so that the mixture refracts as read; mass balance")
     source = "Gladstone-Dale mixing (Herraez2006), OIML1975, ICUMSA; refraction from memory"
     gravity = Figure(
         seen.fermented.gravity, "SG", how, source, inputs, seen.gravity_low, seen.gravity_high
@@ -312,14 +357,14 @@ def _seen(
 def _warmed(brix: Figure, how: _Circumstances) -> tuple[Figure, list[str]]:
     t, notes = _temperature(how.temperature, 20.0, "temperature")
     if not 5 <= t <= 25:
-        raise InputError("temperature", "needs 5 to 25 C for a refractometer", how.temperature)
+        raise InputError("temperature", say("needs 5 to 25 C for a refractometer"), how.temperature)
     value = float(brix_at_20c_from_refractometer(brix.value, t))
     figure = Figure(
-        value, "Brix", "reading + table correction at t",
+        value, "Brix", say("reading + table correction at t"),
         "OIV2012R OIV-MA-AS2-02 Table I (above 20 C from memory)",
         {"reading": brix, "t": typed(t, "C")},
     )  # fmt: skip
-    return figure, [*notes, "instruments that compensate for temperature need no correction"]
+    return figure, [*notes, say("instruments that compensate for temperature need no correction")]
 
 
 def _alcohol(start: Figure, now: Figure) -> tuple[Figure, dict[str, Figure]]:
@@ -328,7 +373,11 @@ def _alcohol(start: Figure, now: Figure) -> tuple[Figure, dict[str, Figure]]:
     by_yield = [_balance(start, now, y).ethanol_pct_vol for y in (0.46, ETHANOL_YIELD_G_G, 0.48)]
     figures = {
         name: Figure(
-            f(start.value, now.value), ALCOHOL, f"{f.formula} ({f.validity})", f.source, inputs
+            f(start.value, now.value),
+            ALCOHOL,
+            say("{formula} ({validity})", formula=f.formula, validity=f.validity),
+            f.source,
+            inputs,
         )
         for name, f in ALCOHOL_FORMULAS.items()
     }
@@ -341,7 +390,11 @@ def _balance(start: Figure, now: Figure, ethanol_yield_g_g: float) -> Fermented:
     try:
         return alcohol_from_gravities(start.value, now.value, ethanol_yield_g_g=ethanol_yield_g_g)
     except ImpossibleError as error:
-        got = f"{now.value:.4f} after {start.value:.4f}"
+        got = say(
+            "{now} after {start}",
+            now=gravity_text(now.value, 4),
+            start=gravity_text(start.value, 4),
+        )
         raise ImpossibleError("value", error.requirement, got) from error
 
 
@@ -352,10 +405,14 @@ def _original(how: _Circumstances) -> Figure:
     if quantity.dimension == "number":
         unit = "SG" if 0.9 <= quantity.value <= 1.4 else "Brix"
     elif quantity.dimension != "gravity":
-        raise InputError("original", "needs a gravity such as '1.100' or '24 Bx'", how.original)
+        raise InputError(
+            "original", say("needs a gravity such as '1.100' or '24 Bx'"), how.original
+        )
     figure = gravity_figure(typed(quantity.value, unit), "original")
     if not 1.0 < figure.value <= 1.25:
-        raise InputError("original", "needs a gravity above 1.000 and up to 1.250", how.original)
+        raise InputError(
+            "original", say("needs a gravity above 1.000 and up to 1.250"), how.original
+        )
     return figure
 
 
@@ -368,7 +425,7 @@ def _temperature(given: object, default: float, name: str) -> tuple[float, list[
 
 def _index(brix: Figure) -> Figure:
     return Figure(
-        float(refractive_index_from_brix(brix.value)), INDEX, "spline of the sucrose table",
+        float(refractive_index_from_brix(brix.value)), INDEX, say("spline of the sucrose table"),
         "ICUMSA2000 SPS-3 (from memory)", {"Brix": brix},
     )  # fmt: skip
 
@@ -379,9 +436,8 @@ def _name(target: Unit | str) -> str:
 
 def _kind(target: Unit | str) -> str:
     if isinstance(target, str):
-        return "a refractive index" if target == MOISTURE else "a gravity"
-    article = "an" if target.dimension[0] in "aeiou" else "a"
-    return f"{article} {target.dimension}"
+        return say("a refractive index") if target == MOISTURE else say("a gravity")
+    return _KINDS[target.dimension]
 
 
 def _notes(assumed: str) -> list[str]:

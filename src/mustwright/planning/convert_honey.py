@@ -5,11 +5,13 @@ from __future__ import annotations
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.figure import Figure, typed
 from mustwright.must.gravity import sugar_g_l_from_brix
+from mustwright.must.gravity_text import gravity_text
 from mustwright.must.refraction import (
     RefractometerResult,
     honey_moisture_pct_from_refractive_index,
     refractive_index_from_brix,
 )
+from mustwright.texts import say
 
 MOISTURE = "% water"
 HONEY_BRIX = (70.0, 85.0)
@@ -30,14 +32,18 @@ def honey_index(reading: Figure, text: object) -> Figure:
     if reading.unit != "Brix" or not low <= reading.value <= high:
         raise InputError(
             "value",
-            f"needs what a honey refractometer shows: a refractive index such as '1.4915 nD', or "
-            f"{low:g} to {high:g} Brix",
+            say(
+                "needs what a honey refractometer shows: a refractive index such as "
+                "'1.4915 nD', or {low:g} to {high:g} Brix",
+                low=low,
+                high=high,
+            ),
             text,
         )
     return Figure(
         float(refractive_index_from_brix(reading.value)),
         "nD",
-        "spline of the sucrose table, carried on above 80 Brix",
+        say("spline of the sucrose table, carried on above 80 Brix"),
         "ICUMSA2000 SPS-3 (from memory)",
         {"Brix": reading},
     )
@@ -68,8 +74,12 @@ def question_too_dry(seen: RefractometerResult, original: Figure, got: str) -> N
         return
     raise ImpossibleError(
         "value",
-        f"needs a higher reading: for this one {100 * used:.0f} % of all that was dissolved would "
-        f"be gone (gravity {seen.fermented.gravity:.4f}), and honey and fruit leave more. Check "
-        "the zero with water, the temperature, and the original",
+        say(
+            "needs a higher reading: for this one {percent:.0f} % of all that was "
+            "dissolved would be gone (gravity {gravity}), and honey and fruit "
+            "leave more. Check the zero with water, the temperature, and the original",
+            percent=100 * used,
+            gravity=gravity_text(seen.fermented.gravity, 4),
+        ),
         got,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -29,6 +29,7 @@ from mustwright.planning.acidity.ph_course import (
     rows_of,
 )
 from mustwright.planning.acidity.ph_course_json import ph_data
+from mustwright.planning.acidity.plan_salt import with_salt
 from mustwright.planning.acidity.prior import acid_must
 from mustwright.planning.kinetic_inputs import (
     conditions_of,
@@ -40,6 +41,7 @@ from mustwright.planning.likeness import HOUSE_NOTE, HouseFor, at_home, populati
 from mustwright.planning.must_setup import Ground, ground_of
 from mustwright.planning.plan_forecast import doubts, recommended_on
 from mustwright.planning.readings_csv import read_readings
+from mustwright.texts import say
 
 NO_FEED = "none"
 STEP_H = 6.0
@@ -125,13 +127,15 @@ def forecast(
     """
     ground = at_home(ground_of(text, name), house)
     if nothing_to_ferment(ground):
-        raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
-    plan = _plan(ground, protocol, own or {})
+        raise InputError(
+            "must.gravity", say("needs sugar to forecast a fermentation"), say("no sugar")
+        )
+    seen = read_readings(readings) if readings is not None else None
+    plan = _plan(ground, protocol, own or {}, seen or ())
     must, conditions = must_at_pitch(ground), conditions_of(ground)
     feeds = feeds_of(plan, ground) if plan else ()
-    seen = read_readings(readings) if readings is not None else None
     if not 0 <= seed < 2**31:
-        raise InputError("seed", "needs a whole number from 0 to 2147483647", seed)
+        raise InputError("seed", say("needs a whole number from 0 to 2147483647"), seed)
     gravities, conditions = _split(seen, conditions)
     if members is None:
         members = BENT_MEMBERS if gravities else MEMBERS
@@ -178,12 +182,22 @@ def _ph(
     return follow(ground, plan, feeds, run, acid, seed, later)
 
 
-def _plan(ground: Ground, protocol: str | None, own: Mapping[str, Protocol]) -> FeedingPlan | None:
+def _plan(
+    ground: Ground,
+    protocol: str | None,
+    own: Mapping[str, Protocol],
+    seen: Sequence[MustReading],
+) -> FeedingPlan | None:
+    """The feeds with their salt, which goes by the pH before yeast wherever that was written."""
     if protocol == NO_FEED:
         return None
     if protocol is None:
-        return recommended_on(ground, own).plan
-    return plan_feeding(ground.setting, protocol_called(protocol, own))
+        plan = recommended_on(ground, own).plan
+    else:
+        plan = plan_feeding(ground.setting, protocol_called(protocol, own))
+    sheet = ground.sheet
+    known = replace(sheet.measured, ph=measured_start(ground, seen)[0])
+    return with_salt(replace(ground, sheet=replace(sheet, measured=known)), plan)
 
 
 def _times(at_h: Sequence[float] | None, conditions: Conditions) -> Any:
@@ -191,7 +205,7 @@ def _times(at_h: Sequence[float] | None, conditions: Conditions) -> Any:
         return np.arange(0.0, conditions.horizon_h + 1, STEP_H)
     times = np.asarray(sorted(set(at_h)), float)
     if times.size == 0 or times.size > 2000 or times.min() < 0 or times.max() > 4000:
-        raise InputError("at", "needs one to 2000 hours from 0 to 4000", list(at_h)[:5])
+        raise InputError("at", say("needs one to 2000 hours from 0 to 4000"), list(at_h)[:5])
     return times
 
 
@@ -240,7 +254,9 @@ def _feeds_data(result: ForecastResult) -> list[dict[str, Any]]:
             "nitrogen_mg_l": feed.nitrogen_mg_l.value,
             "items": [{"nutrient": i.nutrient, "grams": i.grams.value} for i in feed.items],
         }
-        for feed, outcome in zip(result.plan.feeds, result.forecast.feeds, strict=True)
+        for feed, outcome in zip(
+            result.plan.feeds, result.forecast.feeds[: len(result.plan.feeds)], strict=True
+        )
     ]
 
 

@@ -20,6 +20,8 @@ from mustwright.must.gravity import (
     oechsle_from_gravity,
     sugar_g_l_from_brix,
 )
+from mustwright.must.gravity_text import gravity_span
+from mustwright.texts import say
 
 BRIX_SOURCE = "NBS1942 apparent SG 20/20 table; ICUMSA1998 above 40 Brix"
 LOWEST_GRAVITY = 0.96
@@ -27,38 +29,39 @@ HIGHEST_GRAVITY = float(gravity_from_brix(HIGHEST_BRIX))
 
 _Step = tuple[Callable[[float], object], str, str]
 
+DEFINITION = say("definition")
 _TO_GRAVITY: dict[str, _Step] = {
-    "SG": (float, "as it stands", "definition"),
-    "Brix": (gravity_from_brix, "inverse of the Brix cubic", BRIX_SOURCE),
-    "Plato": (gravity_from_brix, "Plato taken as Brix (both % mass of sugar)", BRIX_SOURCE),
+    "SG": (float, say("as it stands"), DEFINITION),
+    "Brix": (gravity_from_brix, say("inverse of the Brix cubic"), BRIX_SOURCE),
+    "Plato": (gravity_from_brix, say("Plato taken as Brix (both % mass of sugar)"), BRIX_SOURCE),
     "Baume": (gravity_from_baume, "145 / (145 - Baume)", "modulus 145 (from memory)"),
-    "Oechsle": (gravity_from_oechsle, "1 + Oechsle / 1000", "definition"),
+    "Oechsle": (gravity_from_oechsle, "1 + Oechsle / 1000", DEFINITION),
     "KMW": (gravity_from_kmw, "1 + KMW (0.022 KMW + 4.54) / 1000", "KMW, second-hand"),
     "g/L sugar": (
         lambda g_l: gravity_from_brix(brix_from_sugar_g_l(g_l)),
-        "Brix = 100 g/L / density, then gravity of that Brix",
+        say("Brix = 100 g/L / density, then gravity of that Brix"),
         f"ICUMSA1998; {BRIX_SOURCE}",
     ),
 }
 
 _FROM_GRAVITY: dict[str, _Step] = {
-    "SG": (float, "as it stands", "definition"),
+    "SG": (float, say("as it stands"), DEFINITION),
     "Brix": (
         brix_from_gravity,
         "((182.4601 SG - 775.6821) SG + 1262.7794) SG - 669.5622, zero at SG 1",
         BRIX_SOURCE,
     ),
-    "Plato": (brix_from_gravity, "Plato taken as Brix (both % mass of sugar)", BRIX_SOURCE),
+    "Plato": (brix_from_gravity, say("Plato taken as Brix (both % mass of sugar)"), BRIX_SOURCE),
     "Baume": (baume_from_gravity, "145 - 145 / SG", "modulus 145 (from memory)"),
-    "Oechsle": (oechsle_from_gravity, "1000 (SG - 1)", "definition"),
+    "Oechsle": (oechsle_from_gravity, "1000 (SG - 1)", DEFINITION),
     "KMW": (
         kmw_from_gravity,
-        "positive root of Oechsle = KMW (0.022 KMW + 4.54)",
+        say("positive root of Oechsle = KMW (0.022 KMW + 4.54)"),
         "KMW, second-hand",
     ),
     "g/L sugar": (
         lambda sg: sugar_g_l_from_brix(brix_from_gravity(sg)),
-        "Brix / 100 * density of that Brix at 20 C",
+        say("Brix / 100 * density of that Brix at 20 C"),
         f"{BRIX_SOURCE}; ICUMSA1998",
     ),
 }
@@ -74,11 +77,23 @@ def gravity_figure(came: Figure, field: str) -> Figure:
     1.101
     """
     if came.unit == "g/L sugar" and not 0 <= came.value <= 940:
-        raise InputError(field, "needs 0 to 940 g/L of sugar", f"{came.value:g} {came.unit}")
+        raise InputError(
+            field,
+            say("needs 0 to 940 g/L of sugar"),
+            f"{came.value:g} {came.unit}",
+        )
     if came.unit == "Baume" and not came.value < 145:
-        raise InputError(field, "needs less than 145 Baume", f"{came.value:g} {came.unit}")
+        raise InputError(
+            field,
+            say("needs less than 145 Baume"),
+            f"{came.value:g} {came.unit}",
+        )
     if came.unit in ("Brix", "Plato") and not -12 <= came.value <= HIGHEST_BRIX:
-        raise InputError(field, f"needs -12 to {HIGHEST_BRIX:g} Brix", f"{came.value:g}")
+        raise InputError(
+            field,
+            say("needs -12 to {most:g} Brix", most=HIGHEST_BRIX),
+            f"{came.value:g}",
+        )
     if came.unit == "SG":
         gravity = came
     else:
@@ -86,7 +101,10 @@ def gravity_figure(came: Figure, field: str) -> Figure:
         value = float(function(came.value))  # type: ignore[arg-type]
         gravity = Figure(value, "SG", formula, source, {came.unit: came})
     if not (math.isfinite(gravity.value) and LOWEST_GRAVITY <= gravity.value <= HIGHEST_GRAVITY):
-        needs = f"needs a gravity from {LOWEST_GRAVITY:.3f} to {HIGHEST_GRAVITY:.3f}"
+        needs = say(
+            "needs a gravity from {span}",
+            span=gravity_span(LOWEST_GRAVITY, HIGHEST_GRAVITY),
+        )
         raise InputError(field, needs, f"{came.value:g} {came.unit}")
     return gravity
 

@@ -27,7 +27,7 @@ from mustwright.nutrition.credits import Credit
 from mustwright.nutrition.last_moment import too_late_below
 from mustwright.nutrition.triggers import Trigger as ProtocolTrigger
 from mustwright.nutrition.triggers import read_trigger
-from mustwright.planning.acidity.feed_acid import additions_of
+from mustwright.planning.acidity.feed_acid import additions_of, salt_additions
 from mustwright.planning.acidity.prior import acid_must
 
 if TYPE_CHECKING:
@@ -97,6 +97,10 @@ def _acid(ground: Ground) -> dict[str, Any]:
     acid = acid_must(ground, ACID_MEMBERS, SEED)
     if acid is None:
         return {"ph": DEFAULT_PH, "ph_range": UNKNOWN_PH}
+    if acid.is_stand_in and acid.ph is not None:
+        # Nothing is known of its acids: buffer and potassium are those of the measured musts that
+        # the pace of such a must was fitted to, not those of honey water.
+        return {"ph": within_model("ph", acid.ph)}
     rows = acid.must.rows
     buffer = 1000 * buffer_capacity(rows) * acid.must.solvent_kg_l
     ph, capacity, potassium = (
@@ -192,12 +196,13 @@ def feeds_of(plan: FeedingPlan, ground: Ground) -> tuple[NitrogenPulse, ...]:
     """The feeds of a plan, each when its own trigger comes true in a member.
 
     A feed that ended up empty stays, so that positions match the plan. One that would fall due
-    after feeding has ended is left out, as a batch leaves it out.
+    after feeding has ended is left out, as a batch leaves it out. The parts of the plan's salt
+    stand after the feeds.
     """
     late = too_late_below(plan.last_moment)
     brix = ground.setting.must.brix.value
     brought = [addition for _, addition in additions_of(ground.setting, plan)]
-    return tuple(
+    fed = tuple(
         pulse(
             replace(
                 trigger_of(read_trigger(feed.trigger_rule, "feed.when"), brix),
@@ -208,6 +213,23 @@ def feeds_of(plan: FeedingPlan, ground: Ground) -> tuple[NitrogenPulse, ...]:
             addition,
         )
         for feed, addition in zip(plan.feeds, brought, strict=True)
+    )
+    return (*fed, *_salt_of(plan, ground))
+
+
+def _salt_of(plan: FeedingPlan, ground: Ground) -> tuple[NitrogenPulse, ...]:
+    """The parts of a plan's salt: base and potassium, no nitrogen."""
+    must = ground.setting.must
+    brought = salt_additions(plan, must.volume_l.value)
+    parts = plan.salt.parts if plan.salt else ()
+    return tuple(
+        pulse(
+            trigger_of(read_trigger(part.trigger_rule, "salt.when"), must.brix.value),
+            0.0,
+            0.0,
+            addition,
+        )
+        for part, addition in zip(parts, brought, strict=True)
     )
 
 

@@ -9,6 +9,7 @@ from mustwright.kinetics.house_prior import HousePrior
 from mustwright.kinetics.parameters import Population, population_of_house
 from mustwright.planning.kinetic_inputs import medium_of
 from mustwright.planning.must_setup import Ground
+from mustwright.texts import say
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class Likeness:
     medium: str = "unknown"
 
 
-HOUSE_NOTE = "The forecast starts from what your own finished batches have shown."
+HOUSE_NOTE = say("The forecast starts from what your own finished batches have shown.")
 HouseFor = Callable[[Likeness], HousePrior | None]
 
 

@@ -12,8 +12,10 @@ from mustwright.must.blend import (
     Blend,
     Portion,
 )
+from mustwright.must.gravity_text import gravity_text
 from mustwright.must.solve import Wanted, solve_amounts
 from mustwright.planning.sheet import Sheet
+from mustwright.texts import say
 
 HIGHEST_BRIX = 60
 ALCOHOL_SLACK_PCT = 0.1
@@ -47,12 +49,18 @@ def _mix_for_alcohol(sheet: Sheet, portions: list[Portion], parts: list[float]) 
         low, high = _brix_between(sheet, portions, parts)
         bottom, top = excess(low), excess(high)
         if bottom > ALCOHOL_SLACK_PCT or top < -ALCOHOL_SLACK_PCT:
-            end, found = ("least", bottom) if bottom > 0 else ("most", top)
-            raise ImpossibleError(
-                "must.alcohol",
-                f"cannot be reached: these ingredients give at {end} {found + wanted:.1f} %",
-                f"{wanted:g} %",
+            needs = (
+                say(
+                    "cannot be reached: these ingredients give at least {alcohol:.1f} %",
+                    alcohol=bottom + wanted,
+                )
+                if bottom > 0
+                else say(
+                    "cannot be reached: these ingredients give at most {alcohol:.1f} %",
+                    alcohol=top + wanted,
+                )
             )
+            raise ImpossibleError("must.alcohol", needs, f"{wanted:g} %")
         if bottom < 0 < top:
             low = float(brentq(excess, low, high, xtol=1e-9))
         elif top <= 0:
@@ -62,8 +70,11 @@ def _mix_for_alcohol(sheet: Sheet, portions: list[Portion], parts: list[float]) 
     if target.finish_gravity is not None and target.finish_gravity < dry - 5e-4:
         raise ImpossibleError(
             "must.finish",
-            f"is below where this must ends when all its sugar is gone: lowest is {dry:.3f}",
-            f"{target.finish_gravity:.3f}",
+            say(
+                "is below where this must ends when all its sugar is gone: lowest is {gravity}",
+                gravity=gravity_text(dry),
+            ),
+            gravity_text(target.finish_gravity),
         )
     return made
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from mustwright.errors import validity_notes
-from mustwright.figure import ARITHMETIC, ASSUMED, TYPED, Figure
+from mustwright.figure import ARITHMETIC, ASSUMED, FROM_MEMORY, TYPED, Figure, source_words
 from mustwright.kinetics.house_prior import HousePrior
 from mustwright.must.blend import (
     PRIMARY,
@@ -18,6 +18,7 @@ from mustwright.must.blend import (
     with_fermentable,
 )
 from mustwright.must.gravity import gravity_from_brix
+from mustwright.must.gravity_text import brix_sign, gravity_text
 from mustwright.nutrition.choose import FRUIT_FORMS
 from mustwright.nutrition.credits import Credit, credit_measured, credit_of
 from mustwright.nutrition.feeding_plan import Setting
@@ -25,6 +26,7 @@ from mustwright.nutrition.shelf import Nutrient
 from mustwright.planning.field_words import note_in_words
 from mustwright.planning.mix import mix
 from mustwright.planning.sheet import Measured, Sheet, read_sheet
+from mustwright.texts import literal, say
 from mustwright.unit_system import METRIC, UnitSystem, degrees, degrees_number, units_of
 from mustwright.yeast.pitch import Pitch, plan_pitch
 
@@ -161,33 +163,60 @@ def _most_rehydration_g(
         return None, ""
     ends: list[tuple[float, str]] = []
     if jar.stock_g is not None:
-        ends.append((jar.stock_g, f"the shelf holds {jar.stock_g:g} g of {jar.name}"))
+        ends.append(
+            (
+                jar.stock_g,
+                say(
+                    "the shelf holds {grams:g} g of {jar}",
+                    grams=jar.stock_g,
+                    jar=jar.name,
+                ),
+            )
+        )
     label = jar.label_max_g_l
     if label is not None:
-        whose = "the label" if label.source == TYPED else "the usual label"
-        words = f"{whose} of {jar.name} allows {label.value:g} g/L ({label.source})"
+        allows = (
+            literal("the label of {jar} allows {most:g} g/L ({source})")
+            if label.source == TYPED
+            else literal("the usual label of {jar} allows {most:g} g/L ({source})")
+        )
+        words = allows.format(jar=jar.name, most=label.value, source=source_words(label.source))
         ends.append((label.value * volume_l, words))
     for limit in sheet.profile.limits:
         part = limit.fraction_in(jar)
         if part > 0:
-            words = f"{sheet.profile.name} allows {limit.max_g_l:g} g/L of {limit.name}"
-            ends.append((limit.max_g_l / part * volume_l, f"{words} ({limit.source})"))
+            words = say(
+                "{profile} allows {most:g} g/L of {substance} ({source})",
+                profile=sheet.profile.name,
+                most=limit.max_g_l,
+                substance=limit.name,
+                source=limit.source,
+            )
+            ends.append((limit.max_g_l / part * volume_l, words))
     return min(ends, default=(None, ""), key=lambda end: end[0] or 0.0)
 
 
 def _rehydration_notes(sheet: Sheet, pitch: Pitch, held: str) -> list[str]:
     """Where the rehydration nutrient is held back, or unfit for its use."""
-    found = [
-        f"{n.name} holds ammonium, which harms yeast during rehydration: it is not used in the "
-        f"rehydration "
-        "water."
+    found: list[str] = [
+        say(
+            "{nutrient} holds ammonium, which harms yeast during rehydration: it is "
+            "not used in the rehydration water.",
+            nutrient=n.name,
+        )
         for n in sheet.shelf.nutrients
         if n.use == "rehydration" and n.per_gram("ammonium_n") > 0
     ]
     given = pitch.rehydration_nutrient_g
     wanted = given.inputs.get("wanted_g")
     if isinstance(wanted, Figure):
-        found.append(f"{wanted.value:.1f} g of rehydration nutrient are needed, but {held}.")
+        found.append(
+            say(
+                "{grams:.1f} g of rehydration nutrient are needed, but {limit}.",
+                grams=wanted.value,
+                limit=held,
+            )
+        )
     return found
 
 
@@ -195,20 +224,22 @@ def _measured_must(sheet: Sheet, warnings: list[str]) -> MustFigures:
     """A must known by measurement alone."""
     volume = sheet.target.volume_l
     if volume is None:
-        figure = Figure(PER_LITRE_VOLUME_L, "L", "no volume given: amounts are per litre", ASSUMED)
-        warnings.append("Volume: not given, so amounts are for one litre")
+        figure = Figure(
+            PER_LITRE_VOLUME_L, "L", say("no volume given: amounts are per litre"), ASSUMED
+        )
+        warnings.append(say("Volume: not given, so amounts are for one litre"))
     else:
-        figure = Figure(volume, "L", "as typed", TYPED)
+        figure = Figure(volume, "L", say("as typed"), TYPED)
     assert sheet.measured.brix is not None
     return measured_figures(figure, *_measured_scales(sheet.measured.brix))
 
 
 def _measured_scales(brix: float) -> tuple[Figure, Figure]:
-    value = Figure(brix, "Brix", "measured", TYPED)
+    value = Figure(brix, "Brix", say("measured"), TYPED)
     gravity = Figure(
         float(gravity_from_brix(brix)),
         "SG 20/20",
-        "apparent gravity of this Brix",
+        say("apparent gravity of this Brix"),
         "NBS1942",
         {"brix": value},
     )
@@ -222,8 +253,17 @@ def _as_measured(figures: MustFigures, measured: Measured, warnings: list[str]) 
     off = measured.brix - figures.brix.value
     if abs(off) > MEASURED_DIFFERENCE_BRIX:
         warnings.append(
-            f"measured gravity is {abs(off):.1f} Brix {'above' if off > 0 else 'below'} what the "
-            "amounts give: the measured one is used; check the mixing and the weights"
+            (
+                literal(
+                    "measured gravity is {brix:.1f} {sign} above what the amounts give: the "
+                    "measured one is used; check the mixing and the weights"
+                )
+                if off > 0
+                else literal(
+                    "measured gravity is {brix:.1f} {sign} below what the amounts give: the "
+                    "measured one is used; check the mixing and the weights"
+                )
+            ).format(brix=abs(off), sign=brix_sign())
         )
     taken = measured_figures(figures.volume_l, *_measured_scales(measured.brix))
     part = figures.fermentable_sugar_g_l.value / max(figures.sugar_g_l.value, 1e-9)
@@ -232,7 +272,7 @@ def _as_measured(figures: MustFigures, measured: Measured, warnings: list[str]) 
     fermentable = Figure(
         part * taken.sugar_g_l.value,
         "g/L",
-        "measured sugar x fermentable share of the mix",
+        say("measured sugar x fermentable share of the mix"),
         ARITHMETIC,
         {"sugar": taken.sugar_g_l, "share": part},
         None if old.low is None else old.low * factor,
@@ -246,35 +286,56 @@ def _credit(reckoned: Credit | None, measured: Measured, warnings: list[str]) ->
         return credit_measured(measured.yan_mg_l, reckoned)
     if reckoned is None:
         warnings.append(
-            "Measured nitrogen (YAN): not given, so the must is assumed to hold no nitrogen"
+            say("Measured nitrogen (YAN): not given, so the must is assumed to hold no nitrogen")
         )
         return credit_measured(0.0, None)
     return reckoned
 
 
 def _cautions(sheet: Sheet, figures: MustFigures, pitch: Pitch, units: UnitSystem) -> list[str]:
-    found = []
+    found: list[str] = []
     tolerance = sheet.strain.alcohol_tolerance_pct
     potential = figures.potential_alcohol_pct.value
     if potential > tolerance.value:
         found.append(
-            f"Potential alcohol {potential:.1f} % is above the {tolerance.value:g} % this yeast "
-            f"({sheet.strain.name.lower()}) usually reaches: expect some sugar to be left."
+            say(
+                "Potential alcohol {potential:.1f} % is above the {limit:g} % "
+                "this yeast ({strain}) usually reaches: expect some sugar to be left.",
+                potential=potential,
+                limit=tolerance.value,
+                strain=sheet.strain.name.lower(),
+            )
         )
     low, high = sheet.strain.temperature_low_c, sheet.strain.temperature_high_c
     if not low <= sheet.temperature_c <= high:
         found.append(
-            f"{degrees(sheet.temperature_c, units)} is outside the usual "
-            f"{degrees_number(low, units, 0)} to {degrees(high, units, 0)} of this yeast "
-            f"({sheet.strain.name.lower()})."
+            say(
+                "{temperature} is outside the usual {low} to {high} of this yeast ({strain}).",
+                temperature=degrees(sheet.temperature_c, units),
+                low=degrees_number(low, units, 0),
+                high=degrees(high, units, 0),
+                strain=sheet.strain.name.lower(),
+            )
         )
     if figures.brix.value > 30:
-        found.append("Above 30 Brix sugar itself slows yeast: the risk of a stuck ferment rises.")
+        found.append(
+            say(
+                "Above 30 {sign} sugar itself slows yeast: the risk of a stuck ferment rises.",
+                sign=brix_sign(),
+            )
+        )
     usual = pitch.yeast_g_l.value
     if usual < 0.1:
-        found.append(f"Only {usual:.2g} g/L of yeast: a slow start; 0.2 g/L or more is usual.")
+        found.append(
+            say(
+                "Only {rate:.2g} g/L of yeast: a slow start; 0.2 g/L or more is usual.",
+                rate=usual,
+            )
+        )
     if usual > MUCH_YEAST_G_L:
-        found.append(f"{usual:.1f} g/L of yeast is far above the usual 0.2 to 0.5. Check it.")
+        found.append(
+            say("{rate:.1f} g/L of yeast is far above the usual 0.2 to 0.5. Check it.", rate=usual)
+        )
     found.extend(_finish_notes(sheet, figures))
     found.extend(_class_notes(sheet, figures))
     return found
@@ -287,9 +348,14 @@ def _finish_notes(sheet: Sheet, figures: MustFigures) -> list[str]:
     if finish is None or alcohol is None or potential < alcohol + 0.5:
         return []
     return [
-        f"This must has sugar for {potential:.1f} %. It ends at {alcohol:g} % and {finish:.3f} "
-        "only if the yeast stops there or you stop it. It is safer to ferment a weaker must dry, "
-        "then stabilise and sweeten it."
+        say(
+            "This must has sugar for {potential:.1f} %. It ends at {alcohol:g} % and "
+            "{gravity} only if the yeast stops there or you stop it. It is "
+            "safer to ferment a weaker must dry, then stabilise and sweeten it.",
+            potential=potential,
+            alcohol=alcohol,
+            gravity=gravity_text(finish),
+        )
     ]
 
 
@@ -299,15 +365,21 @@ def _class_notes(sheet: Sheet, figures: MustFigures) -> list[str]:
         "brix_before": figures.brix.value,
         "alcohol_after": figures.potential_alcohol_pct.value,
     }
-    found = []
+    found: list[str] = []
     for bound in sheet.profile.class_limits:
         value = values.get(bound.quantity)
         below = value is not None and bound.low is not None and value < bound.low
         above = value is not None and bound.high is not None and value > bound.high
         if below or above:
             found.append(
-                f"{sheet.profile.name}: {bound.statement} This must: {value:.1f} "
-                f"{bound.unit} ({bound.source})."
+                say(
+                    "{profile}: {statement} This must: {amount:.1f} {unit} ({source}).",
+                    profile=sheet.profile.name,
+                    statement=bound.statement,
+                    amount=value,
+                    unit=bound.unit,
+                    source=bound.source,
+                )
             )
     return found
 
@@ -326,9 +398,9 @@ def _must_result(sheet: Sheet, figures: MustFigures, blend: Blend | None) -> Mus
             portion.kg,
             "kg",
             {
-                "typed": "as typed",
-                "solve": "mass balance: sugar and volume both met",
-                "fill": "mass balance: what fills the volume",
+                "typed": say("as typed"),
+                "solve": say("mass balance: sugar and volume both met"),
+                "fill": say("mass balance: what fills the volume"),
             }[portion.origin],
             TYPED if portion.origin == "typed" else ARITHMETIC,
             inputs,
@@ -336,7 +408,7 @@ def _must_result(sheet: Sheet, figures: MustFigures, blend: Blend | None) -> Mus
         litres = Figure(
             portion.litres,
             "L",
-            "mass / density as measured out",
+            say("mass / density as measured out"),
             ARITHMETIC,
             {"kg": kg, "density_kg_l": portion.ingredient.density_kg_l},
         )
@@ -349,8 +421,8 @@ def _must_result(sheet: Sheet, figures: MustFigures, blend: Blend | None) -> Mus
     filled_figure = Figure(
         filled,
         "L",
-        "volume + fruit solids / 1.35 kg per L",
-        "from memory",
+        say("volume + fruit solids / 1.35 kg per L"),
+        FROM_MEMORY,
         {"volume_l": figures.volume_l, "solids_kg": blend.insoluble_kg if blend else 0.0},
     )
     return MustResult(

@@ -22,6 +22,8 @@ class Outcome:
     ----------
     days_to_dry : Figure
         Middle, 5 and 95 % [d]; infinite if members never get there.
+    days_if_dry : Figure
+        The same over the members that get there.
     chance_of_sticking : Figure
         Share of members that stop or crawl with sugar left.
     residual_sugar_g_l, residual_yan_mg_l : Figure
@@ -30,6 +32,8 @@ class Outcome:
         Of the middle member and the 5 to 95 % range.
     times_h, gravity : arrays
         The band to draw.
+    salt_h : tuple of Band
+        When each part of the plan's salt falls due.
     feeds_h : tuple of Band
         When each feed falls due.
     stops_sweet : Figure
@@ -52,6 +56,7 @@ class Outcome:
     """
 
     days_to_dry: Figure
+    days_if_dry: Figure
     chance_of_sticking: Figure
     residual_sugar_g_l: Figure
     residual_yan_mg_l: Figure
@@ -68,6 +73,7 @@ class Outcome:
     unused_ammonium_mg_l: Figure
     unused_amino_mg_l: Figure
     against_best: str = ""
+    salt_h: tuple[Band, ...] = ()
 
 
 def outcome_values(

@@ -12,6 +12,7 @@ from mustwright.nutrition.protocols import Protocol, built_in_protocols, protoco
 from mustwright.planning.must_setup import Ground, ground_of
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.ranking import aim_called, rank
+from mustwright.texts import say
 
 
 def plan(
@@ -103,7 +104,7 @@ def compare(
     else:
         chosen = [protocol_called(identity, own) for identity in dict.fromkeys(protocols)]
         if not chosen:
-            raise InputError("protocol", "needs at least one protocol to compare", "none")
+            raise InputError("protocol", say("needs at least one protocol to compare"), "none")
     return _compare(ground, chosen)
 
 

@@ -9,11 +9,13 @@ from mustwright.figure import ARITHMETIC, Figure
 from mustwright.nutrition.feeding_plan import AsWritten, Feed
 from mustwright.nutrition.limits import LegalProfile
 from mustwright.plain_data import answer_data, fields_of, picked, with_ranges, working_of
+from mustwright.planning.own_nitrogen import own_nitrogen
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.tailored import TailoredPlan
+from mustwright.texts import say
 
 # Drawn, told elsewhere, or, as the lowest pH, told once: by the acid of the plan, which knows more.
-NOT_TOLD = ("times_h", "gravity", "feeds_h", "lowest_ph")
+NOT_TOLD = ("times_h", "gravity", "feeds_h", "salt_h", "lowest_ph")
 
 
 def plan_data(
@@ -58,6 +60,7 @@ def comparison_working(result: Comparison) -> dict[str, Figure]:
 def _plan_shape(result: PlanResult) -> dict[str, Any]:
     return {
         "name": result.name,
+        "own_nitrogen": own_nitrogen(result.ground),
         **_must_shape(result),
         **_protocol_shape(result),
         "chosen": result.chosen,
@@ -83,6 +86,7 @@ def _comparison_shape(result: Comparison) -> dict[str, Any]:
     must = _must_shape(result)
     return {
         "name": result.name,
+        "own_nitrogen": own_nitrogen(result.ground),
         **must,
         "suits_best": result.suits_best,
         "aim": result.ranked.aim.id,
@@ -107,7 +111,7 @@ def _protocol_shape(result: PlanResult) -> dict[str, Any]:
     cut_share = Figure(
         plan.cut_share,
         "",
-        "nitrogen that limits keep back / nitrogen the protocol asks for",
+        say("nitrogen that limits keep back / nitrogen the protocol asks for"),
         ARITHMETIC,
         {"to_add_mg_l": plan.nitrogen.aim_mg_l, "given_mg_l": plan.nitrogen.added_mg_l},
     )
@@ -131,8 +135,9 @@ def _protocol_shape(result: PlanResult) -> dict[str, Any]:
 
 def _tailored_shape(one: TailoredPlan) -> dict[str, Any]:
     return {
-        **fields_of(one, "plan"),
+        **fields_of(one, "plan", "ground"),
         "feeds": [_feed_shape(feed) for feed in one.plan.feeds],
+        "salt": one.plan.salt,
         "outcome": with_ranges(one.outcome, *NOT_TOLD),
     }
 
@@ -145,7 +150,7 @@ def _feed_shape(feed: Feed) -> dict[str, Any]:
     sugar_used = Figure(
         feed.sugar_used,
         "",
-        "as the trigger says, or what the usual pace has used by the expected hour",
+        say("as the trigger says, or what the usual pace has used by the expected hour"),
         feed.expected_h.source,
         {"expected_h": feed.expected_h},
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import isfinite
 
 from mustwright.figure import Figure
@@ -11,6 +12,7 @@ from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.triggers import THIRD
 from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_result import Comparison, PlanResult
+from mustwright.texts import join, say, uncapital
 from mustwright.toml_text import table_in
 from mustwright.unit_system import mass, millilitres, volume
 
@@ -48,35 +50,63 @@ def third_break(
 
 def next_steps(result: PlanResult, mixed: bool) -> list[tuple[str, str]]:
     """What is to be done, nearest first: (mix | pitch | feed, sentence)."""
-    steps, units = [], result.ground.units
+    steps: list[tuple[str, str]] = []
+    units = result.ground.units
     solved = [line for line in result.must.ingredients if line.stage == "primary"]
     if solved and not mixed:
-        parts = [f"{mass(line.kg.value, units)} {in_sentence(line.name)}" for line in solved]
-        together = " with ".join([", ".join(parts[:-1]), parts[-1]]) if parts[1:] else parts[0]
-        steps.append(("mix", f"Mix {together} to {volume(result.must.volume_l.value, units)}."))
+        parts = [join(" ", (mass(line.kg.value, units), in_sentence(line.name))) for line in solved]
+        whole = volume(result.must.volume_l.value, units)
+        if parts[1:]:
+            first = join(", ", parts[:-1])
+            words = say(
+                "Mix {first} with {last} to {whole}.", first=first, last=parts[-1], whole=whole
+            )
+        else:
+            words = say("Mix {ingredient} to {whole}.", ingredient=parts[0], whole=whole)
+        steps.append(("mix", words))
     pitch = result.pitch
     steps.append(
         (
             "pitch",
-            f"Rehydrate {pitch.yeast_g.value:.1f} g of yeast in "
-            f"{millilitres(pitch.water_ml.value, units)} of warm water and pitch it.",
+            say(
+                "Rehydrate {grams:.1f} g of yeast in {water} of warm water and pitch it.",
+                grams=pitch.yeast_g.value,
+                water=millilitres(pitch.water_ml.value, units),
+            ),
         )
     )
     for feed in result.plan.feeds:
         if feed.items:
-            parts = [f"{item.grams.value:.1f} g {in_sentence(item.name)}" for item in feed.items]
-            steps.append(("feed", f"Feed {' and '.join(parts)} {feed.trigger}."))
+            parts = [
+                say(
+                    "{grams:.1f} g {nutrient}",
+                    grams=item.grams.value,
+                    nutrient=in_sentence(item.name),
+                )
+                for item in feed.items
+            ]
+            steps.append(
+                (
+                    "feed",
+                    say(
+                        "Feed {doses} {moment}.",
+                        doses=join(say(" and "), parts),
+                        moment=feed.trigger,
+                    ),
+                )
+            )
             break
     else:
-        steps.append(("feed", "Nothing to feed by this protocol."))
+        steps.append(("feed", say("Nothing to feed by this protocol.")))
     return steps
 
 
 def in_sentence(name: str) -> str:
     """A name as it reads inside a sentence; abbreviations keep their capitals."""
-    return name[:1].lower() + name[1:] if name[1:2].islower() else name
+    return uncapital(name) if name[1:2].islower() else name
 
 
+@lru_cache(maxsize=256)
 def is_mixed(text: str) -> bool:
     """Whether the sheet carries a measured gravity: the must is already mixed."""
     return bool({"gravity", "brix"} & set(table_in(text, "measured")))

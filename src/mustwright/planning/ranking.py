@@ -15,10 +15,12 @@ import numpy as np
 
 from mustwright import data
 from mustwright.errors import UnknownKindError
-from mustwright.figure import ASSUMED, Figure
+from mustwright.figure import Figure
 from mustwright.nutrition.choose import ProtocolVerdict, by_practice, candidates
+from mustwright.texts import join, say
 
 DEFAULT_AIM = "security"
+ALIKE = say("no real difference here")
 MOST_STEPS = 20.0  # of one quantity: a plan that never gets dry is not worse than can be counted
 
 
@@ -67,7 +69,7 @@ class Ranked:
 def aims() -> dict[str, Aim]:
     """Every aim, by id, the default first."""
     return {
-        identity: Aim(identity, str(one["name"]), str(one["words"]), dict(one["weight"]))
+        identity: Aim(identity, one["name"], one["words"], dict(one["weight"]))
         for identity, one in data.load("aims")["aim"].items()
     }
 
@@ -81,7 +83,9 @@ def aim_called(identity: str, where: str = "goal.aim") -> Aim:
     """
     plain = identity.strip().lower().replace(" ", "_").replace("-", "_")
     if plain not in aims():
-        raise UnknownKindError(where, f"needs one of {', '.join(aims())}", identity)
+        raise UnknownKindError(
+            where, say("needs one of {known}", known=", ".join(aims())), identity
+        )
     return aims()[plain]
 
 
@@ -116,6 +120,36 @@ def rank(
     )
     figures = tuple(_figure(one, aim) for one in parts)
     return Ranked(pick, tuple(order), groups, figures, aim)
+
+
+def against(ranked: Ranked, k: int, pace: str) -> str:
+    """How a plan differs from the recommended one, in words.
+
+    Parameters
+    ----------
+    ranked : Ranked
+    k : int
+        Index of the plan.
+    pace : str
+        When it is dry against the recommended one, or `ALIKE`.
+
+    Returns
+    -------
+    str
+        `ALIKE` for every plan of the best group.
+    """
+    if ranked.groups[k] == 1:
+        return ALIKE
+    mine, best = ranked.losses[k].inputs, ranked.losses[ranked.pick].inputs
+    worse = {
+        step["worse"]: float(mine[step["name"]]) - float(best[step["name"]])
+        for step in data.load("aims")["step"].values()
+        if "worse" in step and step["name"] in mine
+    }
+    most = max(worse, key=worse.__getitem__, default="")
+    said = [most] if most and worse[most] > 0 else []
+    said += [] if pace == ALIKE else [pace]
+    return join("; ", said) if said else ALIKE
 
 
 def outcome_steps(values: Mapping[str, float], aim: Aim) -> float:
@@ -172,8 +206,11 @@ def _figure(parts: Mapping[str, float], aim: Aim) -> Figure:
     steps = data.load("aims")["step"]
     return Figure(
         round(sum(parts.values()), 3),
-        "noticeable steps",
-        f"sum of weight x steps worse than the best plan, weighed for {aim.name}",
-        f"{ASSUMED}: the weights are a judgement",
+        say("noticeable steps"),
+        say(
+            "sum of weight x steps worse than the best plan, weighed for {aim}",
+            aim=aim.name,
+        ),
+        say("assumed: the weights are a judgement"),
         {steps[name]["name"]: round(value, 3) for name, value in parts.items()},
     )

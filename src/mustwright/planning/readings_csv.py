@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from mustwright.errors import InputError
 from mustwright.kinetics.inputs import MustReading
 from mustwright.must.acidity.calibrate import reading_sd
+from mustwright.texts import say
 
 VALUES = ("gravity", "brix", "temperature_c", "ph")
 PH_BY = ("meter", "strip")
@@ -40,9 +41,13 @@ def read_readings(text: str, where: str = "readings") -> tuple[MustReading, ...]
     lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
     rows = list(csv.reader(io.StringIO("\n".join(lines)), skipinitialspace=True))
     if len(rows) < 2:
-        raise InputError(where, "needs a header and at least one line", f"{len(rows)} lines")
+        raise InputError(where, say("needs a header and at least one line"), f"{len(rows)} lines")
     if len(rows) > MOST_READINGS:
-        raise InputError(where, f"needs at most {MOST_READINGS} lines", len(rows))
+        raise InputError(
+            where,
+            say("needs at most {most} lines", most=MOST_READINGS),
+            len(rows),
+        )
     header = _header([cell.strip().lower() for cell in rows[0]], where)
     begin = _first_time(rows, header, where)
     found = [_reading(row, header, begin, f"{where} line {i}") for i, row in enumerate(rows[1:], 2)]
@@ -52,13 +57,21 @@ def read_readings(text: str, where: str = "readings") -> tuple[MustReading, ...]
 def _header(header: list[str], where: str) -> list[str]:
     for name in header:
         if name not in COLUMNS:
-            raise InputError(f"{where} header", f"needs columns out of {', '.join(COLUMNS)}", name)
+            raise InputError(
+                f"{where} header",
+                say("needs columns out of {known}", known=", ".join(COLUMNS)),
+                name,
+            )
     if len(set(header)) != len(header):
-        raise InputError(f"{where} header", "needs each column once", ",".join(header))
+        raise InputError(f"{where} header", say("needs each column once"), ",".join(header))
     if ("t_h" in header) == ("time" in header):
-        raise InputError(f"{where} header", "needs either t_h or time", ",".join(header))
+        raise InputError(f"{where} header", say("needs either t_h or time"), ",".join(header))
     if not set(header) & set(VALUES):
-        raise InputError(f"{where} header", f"needs one of {', '.join(VALUES)}", ",".join(header))
+        raise InputError(
+            f"{where} header",
+            say("needs one of {known}", known=", ".join(VALUES)),
+            ",".join(header),
+        )
     return header
 
 
@@ -79,7 +92,9 @@ def _moment(text: str, where: str) -> datetime:
     try:
         moment = datetime.fromisoformat(text.strip())
     except ValueError:
-        raise InputError(where, "needs an ISO 8601 time such as 2031-05-01T18:30", text) from None
+        raise InputError(
+            where, say("needs an ISO 8601 time such as 2031-05-01T18:30"), text
+        ) from None
     return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)
 
 
@@ -87,22 +102,26 @@ def _reading(
     row: Sequence[str], header: Sequence[str], begin: datetime | None, where: str
 ) -> MustReading:
     if len(row) != len(header):
-        raise InputError(where, f"needs {len(header)} cells", len(row))
+        raise InputError(where, say("needs {cells} cells", cells=len(header)), len(row))
     cells = dict(zip(header, (cell.strip() for cell in row), strict=True))
     if begin is not None:
         hours = (_moment(cells["time"], f"{where} time") - begin).total_seconds() / 3600
     else:
         hours = _number(cells["t_h"], f"{where} t_h") or 0.0
         if not cells["t_h"]:
-            raise InputError(f"{where} t_h", "needs hours after pitch", "nothing")
+            raise InputError(f"{where} t_h", say("needs hours after pitch"), "nothing")
     values = {name: _number(cells.get(name, ""), f"{where} {name}") for name in VALUES}
     if all(value is None for value in values.values()):
-        raise InputError(where, f"needs one of {', '.join(VALUES)}", "nothing")
+        raise InputError(where, say("needs one of {known}", known=", ".join(VALUES)), "nothing")
     if values["gravity"] is not None and values["brix"] is not None:
-        raise InputError(where, "needs gravity or brix, not both", "both")
+        raise InputError(where, say("needs gravity or brix, not both"), "both")
     by = cells.get("ph_by", "").lower() or PH_BY[0]
     if by not in PH_BY:
-        raise InputError(f"{where} ph_by", f"needs one of {', '.join(PH_BY)}", by)
+        raise InputError(
+            f"{where} ph_by",
+            say("needs one of {known}", known=", ".join(PH_BY)),
+            by,
+        )
     sd_ph = None if values["ph"] is None else reading_sd(by)
     try:
         return MustReading(hours, **values, sd_ph=sd_ph)
@@ -118,7 +137,7 @@ def _number(text: str, where: str) -> float | None:
     try:
         number = float(text)
     except ValueError:
-        raise InputError(where, "needs a number", text) from None
+        raise InputError(where, say("needs a number"), text) from None
     if not -1e6 < number < 1e6:
-        raise InputError(where, "needs a number", text)
+        raise InputError(where, say("needs a number"), text)
     return number

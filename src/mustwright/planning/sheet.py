@@ -18,6 +18,7 @@ from mustwright.planning.sheet_ingredients import read_ingredients
 from mustwright.planning.sheet_temperature import Warmth, read_warmth
 from mustwright.planning.sheet_values import mapping, number_within
 from mustwright.planning.sheet_wishes import aim_of, follows_author, labels_advise
+from mustwright.texts import join, say
 from mustwright.toml_text import toml_table
 from mustwright.units import parse_quantity, temperature_c, volume_l
 from mustwright.yeast.pitch import Strain, strain_called
@@ -158,17 +159,26 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
     strain, yeast_g = _yeast(yeast, assumptions)
     legal = _table(content, "legal")
     if "profile" not in legal:
-        assumptions.append(f"legal.profile: not given, '{DEFAULT_PROFILE}' assumed")
+        assumptions.append(
+            join(
+                ": ",
+                ("legal.profile", say("not given, '{profile}' assumed", profile=DEFAULT_PROFILE)),
+            )
+        )
     shelf = read_shelf(_table(content, "shelf"))
     assumptions.extend(shelf.assumed)
     if not portions and measured.brix is None and target.brix is not None:
-        assumptions.append("must.gravity: no ingredient given, so it is taken as measured")
+        assumptions.append(
+            join(": ", ("must.gravity", say("no ingredient given, so it is taken as measured")))
+        )
         measured = replace(measured, brix=target.brix)
     if not any(p.stage == PRIMARY for p in portions) and measured.brix is None:
         raise InputError(
             "must.ingredient",
-            "needs [[must.ingredient]] tables that go in before pitching, or a [measured] gravity "
-            "or brix",
+            say(
+                "needs [[must.ingredient]] tables that go in before pitching, or a "
+                "[measured] gravity or brix"
+            ),
             "neither",
         )
     return Sheet(
@@ -186,7 +196,7 @@ def sheet_from(content: Mapping[str, Any], name: str = "must") -> Sheet:
         measured,
         tuple(note for note in assumptions if note),
         number_within(
-            yeast.get("price_per_kg"), "yeast.price_per_kg", 0, 1e6, "a price of a kilogram"
+            yeast.get("price_per_kg"), "yeast.price_per_kg", 0, 1e6, say("a price of a kilogram")
         ),
         _aeration(must, yeast),
         _feeding_known(must),
@@ -202,13 +212,15 @@ def _aeration(must: Mapping[str, Any], yeast: Mapping[str, Any]) -> Aeration:
     for known in AERATIONS:
         if value == known:
             return known
-    raise InputError(field, "needs one of " + ", ".join(AERATIONS), value)
+    raise InputError(field, say("needs one of {known}", known=", ".join(AERATIONS)), value)
 
 
 def _feeding_known(must: Mapping[str, Any]) -> bool | None:
     value = must.get("feeding", "as planned")
     if value not in FEEDINGS:
-        raise InputError("must.feeding", "needs one of " + ", ".join(FEEDINGS), value)
+        raise InputError(
+            "must.feeding", say("needs one of {known}", known=", ".join(FEEDINGS)), value
+        )
     return FEEDINGS[value]
 
 
@@ -219,11 +231,15 @@ def _refuse_unknown(content: Mapping[str, Any]) -> None:
             continue
         if key not in TABLES:
             known = ", ".join([*TABLES, "shelf", "name", "notes"])
-            raise InputError(key, f"is no table of a must sheet; known: {known}", key)
+            raise InputError(
+                key, say("is no table of a must sheet; known: {known}", known=known), key
+            )
         for inner in mapping(value, key):
             if inner not in TABLES[key]:
                 known = ", ".join(TABLES[key])
-                raise InputError(f"{key}.{inner}", f"is not known; known: {known}", value[inner])
+                raise InputError(
+                    f"{key}.{inner}", say("is not known; known: {known}", known=known), value[inner]
+                )
 
 
 def _table(content: Mapping[str, Any], name: str) -> Mapping[str, Any]:
@@ -235,7 +251,7 @@ def _target(must: Mapping[str, Any], assumptions: list[str]) -> MustTarget:
     if len(given) > 1:
         raise InputError(
             f"must.{given[1]}",
-            "needs to stand alone: give gravity, brix or alcohol",
+            say("needs to stand alone: give gravity, brix or alcohol"),
             " and ".join(given),
         )
     volume = None
@@ -243,14 +259,16 @@ def _target(must: Mapping[str, Any], assumptions: list[str]) -> MustTarget:
         volume, note = volume_l(must["volume"], "must.volume")
         assumptions.append(note)
         if not 0.01 <= volume <= 1e6:
-            raise InputError("must.volume", "needs a volume of 0.01 to 1000000 L", must["volume"])
+            raise InputError(
+                "must.volume", say("needs a volume of 0.01 to 1000000 L"), must["volume"]
+            )
     brix = None
     if "gravity" in must:
         brix = gravity_typed(must["gravity"], "must.gravity")
     elif "brix" in must:
         brix = gravity_typed(must["brix"], "must.brix", bare="Brix")
     if brix is not None and brix < 0:
-        raise InputError("must.gravity", "needs a gravity of 1.000 or more", must[given[0]])
+        raise InputError("must.gravity", say("needs a gravity of 1.000 or more"), must[given[0]])
     if brix is not None:
         question_heavy(brix, f"must.{given[0]}", must[given[0]])
     alcohol, finish = _alcohol(must)
@@ -260,12 +278,12 @@ def _target(must: Mapping[str, Any], assumptions: list[str]) -> MustTarget:
 def _alcohol(must: Mapping[str, Any]) -> tuple[float | None, float | None]:
     if "alcohol" not in must:
         if "finish" in must:
-            raise InputError("must.finish", "goes only with must.alcohol", must["finish"])
+            raise InputError("must.finish", say("goes only with must.alcohol"), must["finish"])
         return None, None
     quantity = parse_quantity(must["alcohol"], "must.alcohol")
     if quantity.dimension not in ("alcohol", "number") or not 0.3 <= quantity.value <= 22:
         raise InputError(
-            "must.alcohol", "needs a strength from 0.3 to 22 % such as '12 %'", must["alcohol"]
+            "must.alcohol", say("needs a strength from 0.3 to 22 % such as '12 %'"), must["alcohol"]
         )
     finish = must.get("finish", "dry")
     if isinstance(finish, str) and finish.strip().lower() == "dry":
@@ -275,20 +293,32 @@ def _alcohol(must: Mapping[str, Any]) -> tuple[float | None, float | None]:
 
 def _temperature(must: Mapping[str, Any], assumptions: list[str]) -> float:
     if "temperature" not in must:
-        assumptions.append(f"must.temperature: not given, {DEFAULT_TEMPERATURE_C:g} C assumed")
+        assumptions.append(
+            join(
+                ": ",
+                (
+                    "must.temperature",
+                    say("not given, {celsius:g} C assumed", celsius=DEFAULT_TEMPERATURE_C),
+                ),
+            )
+        )
         return DEFAULT_TEMPERATURE_C
     value, note = temperature_c(must["temperature"], "must.temperature")
     assumptions.append(note)
     if not 0 <= value <= 45:
         raise InputError(
-            "must.temperature", "needs a ferment temperature from 0 to 45 C", must["temperature"]
+            "must.temperature",
+            say("needs a ferment temperature from 0 to 45 C"),
+            must["temperature"],
         )
     return value
 
 
 def _yeast(yeast: Mapping[str, Any], assumptions: list[str]) -> tuple[Strain, float | None]:
     if "kind" not in yeast:
-        assumptions.append("yeast.kind: not given, a low-demand neutral strain assumed")
+        assumptions.append(
+            join(": ", ("yeast.kind", say("not given, a low-demand neutral strain assumed")))
+        )
     strain = strain_called(yeast.get("kind", DEFAULT_STRAIN))
     amount = yeast.get("amount")
     if amount is None or amount == "solve":
@@ -296,22 +326,22 @@ def _yeast(yeast: Mapping[str, Any], assumptions: list[str]) -> tuple[Strain, fl
     quantity = parse_quantity(amount, "yeast.amount")
     grams = quantity.value if quantity.dimension == "number" else quantity.value * 1000
     if quantity.dimension not in ("mass", "number") or not 0 < grams <= 1e6:
-        raise InputError("yeast.amount", "needs a mass of dry yeast such as '5 g'", amount)
+        raise InputError("yeast.amount", say("needs a mass of dry yeast such as '5 g'"), amount)
     if quantity.dimension == "number":
-        assumptions.append("yeast.amount: no unit given, read as grams")
+        assumptions.append(join(": ", ("yeast.amount", say("no unit given, read as grams"))))
     return strain, grams
 
 
 def _rehydrated(yeast: Mapping[str, Any]) -> bool:
     value = yeast.get("rehydrated", True)
     if not isinstance(value, bool):
-        raise InputError("yeast.rehydrated", "needs true or false", value)
+        raise InputError("yeast.rehydrated", say("needs true or false"), value)
     return value
 
 
 def _measured(measured: Mapping[str, Any], must: Mapping[str, Any]) -> Measured:
     if "gravity" in measured and "brix" in measured:
-        raise InputError("measured.brix", "needs to stand alone: give gravity or brix", "both")
+        raise InputError("measured.brix", say("needs to stand alone: give gravity or brix"), "both")
     brix = None
     if "gravity" in measured:
         brix = gravity_typed(measured["gravity"], "measured.gravity")
@@ -321,7 +351,7 @@ def _measured(measured: Mapping[str, Any], must: Mapping[str, Any]) -> Measured:
         typed = "gravity" if "gravity" in measured else "brix"
         raise InputError(
             f"measured.{typed}",
-            "needs the gravity before fermentation, 1.000 or more",
+            say("needs the gravity before fermentation, 1.000 or more"),
             measured[typed],
         )
     if brix is not None:

@@ -10,6 +10,7 @@ from mustwright.must.gravity import (
     gravity_from_kmw,
     gravity_from_oechsle,
 )
+from mustwright.texts import say
 from mustwright.units import parse_quantity
 
 HEAVIEST_MUST_BRIX = 52.0  # assumed: some of the most sugar-tolerant yeasts begin near 50
@@ -23,7 +24,7 @@ def gravity_typed(value: object, field: str, bare: str = "SG") -> float:
     InputError
         Outside -3 to 65 Brix (gravity 0.988 to 1.319), or when it is not a gravity.
     """
-    requirement = "needs a gravity such as '1.100', '24 Bx' or '13 Baume' (0.988 to 1.319)"
+    requirement = say("needs a gravity such as '1.100', '24 Bx' or '13 Baume' (0.988 to 1.319)")
     quantity = parse_quantity(value, field)
     scale = quantity.unit if quantity.dimension == "gravity" else bare
     if quantity.dimension == "mass concentration":
@@ -32,9 +33,20 @@ def gravity_typed(value: object, field: str, bare: str = "SG") -> float:
         raise InputError(field, requirement, value)
     number = quantity.value
     if quantity.dimension == "number" and bare == "SG" and 2 < number < 200:
-        raise InputError(field, f"{requirement}; for Brix write '{number:g} Bx'", value)
+        raise InputError(
+            field,
+            say(
+                "{requirement}; for Brix write '{number:g} Bx'",
+                requirement=requirement,
+                number=number,
+            ),
+            value,
+        )
     if quantity.dimension == "number" and bare == "Brix" and 0.98 <= number <= 1.32:
-        asked = f"looks like a gravity: write '{number:g} SG' if it is one, else '{number:g} Bx'"
+        asked = say(
+            "looks like a gravity: write '{number:g} SG' if it is one, else '{number:g} Bx'",
+            number=number,
+        )
         raise InputError(field, asked, value)
     low, high = _SCALE_ENDS[scale]
     if not low <= number <= high:
@@ -50,9 +62,13 @@ def question_heavy(brix: float, field: str, value: object) -> None:
     if brix > HEAVIEST_MUST_BRIX:
         raise InputError(
             field,
-            f"needs a must up to {HEAVIEST_MUST_BRIX:g} Brix (about 1.243): hardly any yeast "
-            "begins in more. Look at the figure again; a stronger mead gets the rest of its honey "
-            "later, as a secondary ingredient",
+            say(
+                "needs a must up to {most:g} Brix (about 1.243): "
+                "hardly any yeast begins in more. Look at the figure again; a "
+                "stronger mead gets the rest of its honey later, as a secondary "
+                "ingredient",
+                most=HEAVIEST_MUST_BRIX,
+            ),
             value,
         )
 

@@ -7,8 +7,15 @@ from typing import Any
 
 from mustwright.errors import InputError
 from mustwright.must.blend import PRIMARY, Portion
-from mustwright.must.ingredient import LOT_FACTS, Ingredient, ingredient_called, with_lot_facts
+from mustwright.must.ingredient import (
+    LOT_FACTS,
+    Ingredient,
+    ingredient_called,
+    kind_words,
+    with_lot_facts,
+)
 from mustwright.planning.sheet_values import mapping, number_within
+from mustwright.texts import join, say
 from mustwright.units import parse_quantity
 
 STAGES = (PRIMARY, "secondary", "late")
@@ -28,7 +35,7 @@ def read_ingredients(
         return (), ()
     if not isinstance(content, Sequence) or isinstance(content, str) or len(content) > 40:
         raise InputError(
-            "must.ingredient", "needs one to forty [[must.ingredient]] tables", content
+            "must.ingredient", say("needs one to forty [[must.ingredient]] tables"), content
         )
     portions, parts = [], []
     for i, entry in enumerate(content):
@@ -47,7 +54,9 @@ def _ingredient(
     for key in entry:
         if key not in INGREDIENT_KEYS:
             raise InputError(
-                f"{field}.{key}", f"is not known; known: {', '.join(INGREDIENT_KEYS)}", entry[key]
+                f"{field}.{key}",
+                say("is not known; known: {known}", known=", ".join(INGREDIENT_KEYS)),
+                entry[key],
             )
     generic, note = ingredient_called(entry.get("kind"), f"{field}.kind")
     assumptions.append(note)
@@ -56,17 +65,24 @@ def _ingredient(
     assumptions.extend(notes)
     stage = str(entry.get("stage", PRIMARY)).strip().lower()
     if stage not in STAGES:
-        raise InputError(f"{field}.stage", f"needs one of {', '.join(STAGES)}", entry["stage"])
-    part = number_within(entry.get("parts"), f"{field}.parts", 0.001, 1000, "parts by mass") or 1.0
+        raise InputError(
+            f"{field}.stage", say("needs one of {known}", known=", ".join(STAGES)), entry["stage"]
+        )
+    part = (
+        number_within(entry.get("parts"), f"{field}.parts", 0.001, 1000, say("parts by mass"))
+        or 1.0
+    )
     kg, origin = _amount(entry.get("amount"), f"{field}.amount", lot, assumptions)
     if origin != "typed" and stage != PRIMARY:
         raise InputError(
-            f"{field}.amount", f"needs an amount: a {stage} ingredient is not solved", origin
+            f"{field}.amount",
+            say("needs an amount: a {stage} ingredient is not solved", stage=stage),
+            origin,
         )
     price = number_within(
-        entry.get("price_per_kg"), f"{field}.price_per_kg", 0, 1e5, "a price of a kilogram"
+        entry.get("price_per_kg"), f"{field}.price_per_kg", 0, 1e5, say("a price of a kilogram")
     )
-    name = str(entry.get("name") or entry["kind"])
+    name = str(entry["name"]) if entry.get("name") else kind_words(str(entry["kind"]))
     return Portion(lot, kg, stage, name, origin, price), part
 
 
@@ -82,7 +98,7 @@ def _amount(
         return kg, "typed"
     raise InputError(
         field,
-        "needs an amount of 1 mg to 1000000 kg such as '2 kg' or '3 L', \"solve\" or \"fill\"",
+        say("needs an amount of 1 mg to 1000000 kg such as '2 kg' or '3 L', \"solve\" or \"fill\""),
         value,
     )
 
@@ -95,6 +111,11 @@ def _water_for_open_volume(
     wet = any(p.ingredient.form in ("water", "juice") for p in portions)
     if "solve" in origins and "fill" not in origins and not wet:
         water, _ = ingredient_called("water", "must.ingredient")
-        portions.append(Portion(water, 0.0, PRIMARY, "water", "fill"))
+        portions.append(Portion(water, 0.0, PRIMARY, kind_words("water"), "fill"))
         parts.append(1.0)
-        assumptions.append("must.ingredient: nothing to fill with, so water was added as 'fill'")
+        assumptions.append(
+            join(
+                ": ",
+                ("must.ingredient", say("nothing to fill with, so water was added as 'fill'")),
+            )
+        )

@@ -8,6 +8,7 @@ from typing import Any
 
 from mustwright.errors import InputError
 from mustwright.kinetics.conditions import HEAT_PASSAGE_W_M2_K
+from mustwright.texts import say
 from mustwright.units import parse_quantity, temperature_c
 
 MATERIALS = tuple(HEAT_PASSAGE_W_M2_K)
@@ -55,17 +56,22 @@ def read_warmth(
     if not vessel:
         return Warmth(start_c, steps)
     if steps:
-        raise InputError("must.temperature_steps", "needs no [vessel] beside it", "both")
+        raise InputError("must.temperature_steps", say("needs no [vessel] beside it"), "both")
     material = str(vessel.get("material", "plastic")).strip().lower()
     if material not in MATERIALS:
-        raise InputError("vessel.material", f"needs one of {', '.join(MATERIALS)}",
-                         vessel["material"])  # fmt: skip
+        raise InputError(
+            "vessel.material",
+            say("needs one of {known}", known=", ".join(MATERIALS)),
+            vessel["material"],
+        )
     if "room" not in vessel:
-        raise InputError("vessel.room", "needs the temperature of the room such as '18 C'", "none")
+        raise InputError(
+            "vessel.room", say("needs the temperature of the room such as '18 C'"), "none"
+        )
     room, note = temperature_c(vessel["room"], "vessel.room")
     assumptions.append(note)
     if not -5 <= room <= 45:
-        raise InputError("vessel.room", "needs a room from -5 to 45 C", vessel["room"])
+        raise InputError("vessel.room", say("needs a room from -5 to 45 C"), vessel["room"])
     above, watts = _cooler(vessel, assumptions)
     return Warmth(start_c, (), material, room, above, watts)
 
@@ -74,7 +80,7 @@ def _steps(content: object) -> Steps:
     where = "must.temperature_steps"
     if content is None:
         return ()
-    requirement = 'needs pairs of a time and a temperature such as [["0 h", "20 C"], ...]'
+    requirement = say('needs pairs of a time and a temperature such as [["0 h", "20 C"], ...]')
     rows = content if isinstance(content, Sequence) and not isinstance(content, str) else ()
     if not 1 <= len(rows) <= MOST_STEPS:
         raise InputError(where, requirement, content)
@@ -84,20 +90,23 @@ def _steps(content: object) -> Steps:
             raise InputError(where, requirement, row)
         time = parse_quantity(row[0], where)
         if time.dimension not in ("time", "number") or not 0 <= time.value <= 4000:
-            raise InputError(where, "needs times from 0 to 4000 h", row[0])
+            raise InputError(where, say("needs times from 0 to 4000 h"), row[0])
         warm, _ = temperature_c(row[1], where)
         if not 0 <= warm <= 45:
-            raise InputError(where, "needs temperatures from 0 to 45 C", row[1])
+            raise InputError(where, say("needs temperatures from 0 to 45 C"), row[1])
         if found and time.value <= found[-1][0]:
-            raise InputError(where, "needs times in rising order", row[0])
+            raise InputError(where, say("needs times in rising order"), row[0])
         found.append((time.value, warm))
     return tuple(found)
 
 
 def _cooler(vessel: Mapping[str, Any], assumptions: list[str]) -> tuple[float, float]:
     if ("cool_above" in vessel) != ("cooling_w" in vessel):
-        raise InputError("vessel.cool_above", "needs cooling_w beside it, and the other way round",
-                         "one of the two")  # fmt: skip
+        raise InputError(
+            "vessel.cool_above",
+            say("needs cooling_w beside it, and the other way round"),
+            say("one of the two"),
+        )
     if "cool_above" not in vessel:
         return 1000.0, 0.0
     above, note = temperature_c(vessel["cool_above"], "vessel.cool_above")
@@ -105,5 +114,5 @@ def _cooler(vessel: Mapping[str, Any], assumptions: list[str]) -> tuple[float, f
     watts = vessel["cooling_w"]
     good = isinstance(watts, int | float) and not isinstance(watts, bool) and 0 < watts <= 1e6
     if not good:
-        raise InputError("vessel.cooling_w", "needs watts above 0 up to 1000000", watts)
+        raise InputError("vessel.cooling_w", say("needs watts above 0 up to 1000000"), watts)
     return above, float(watts)

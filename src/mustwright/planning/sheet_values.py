@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from mustwright.errors import InputError
+from mustwright.texts import say
 
 
 def mapping(value: object, field: str) -> Mapping[str, Any]:
     """A table; InputError for anything else."""
     if not isinstance(value, Mapping):
-        raise InputError(field, "needs a table", value)
+        raise InputError(field, say("needs a table"), value)
     return value
 
 
@@ -19,7 +20,9 @@ def number_within(value: object, field: str, low: float, high: float, unit: str)
     """A number from low to high, None for nothing given; InputError otherwise."""
     if value is None:
         return None
-    requirement = f"needs a number from {low:g} to {high:g} ({unit})"
+    requirement = say(
+        "needs a number from {low:g} to {high:g} ({unit})", low=low, high=high, unit=unit
+    )
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
         raise InputError(field, requirement, value)
     try:

@@ -7,6 +7,7 @@ from typing import Any
 
 from mustwright.errors import InputError
 from mustwright.planning.ranking import DEFAULT_AIM, Aim, aim_called, aims
+from mustwright.texts import say
 
 LABELS_BIND, LABELS_ADVISE = "bind", "advise"
 FITTED, AS_WRITTEN = "fitted", "as_written"
@@ -21,7 +22,7 @@ def aim_of(goal: Mapping[str, Any]) -> Aim:
     """
     wish = goal.get("aim", DEFAULT_AIM)
     if not isinstance(wish, str):
-        raise InputError("goal.aim", f"needs one of {', '.join(aims())}", wish)
+        raise InputError("goal.aim", say("needs one of {known}", known=", ".join(aims())), wish)
     return aim_called(wish)
 
 
@@ -34,7 +35,11 @@ def labels_advise(legal: Mapping[str, Any]) -> bool:
     """
     wish = legal.get("labels", LABELS_BIND)
     if wish not in (LABELS_BIND, LABELS_ADVISE):
-        needs = f"needs '{LABELS_BIND}' (a label maximum is kept) or '{LABELS_ADVISE}'"
+        needs = say(
+            "needs '{bind}' (a label maximum is kept) or '{advise}'",
+            bind=LABELS_BIND,
+            advise=LABELS_ADVISE,
+        )
         raise InputError("legal.labels", needs, wish)
     return bool(wish == LABELS_ADVISE)
 
@@ -48,6 +53,10 @@ def follows_author(goal: Mapping[str, Any]) -> bool:
     """
     wish = goal.get("protocols", FITTED)
     if wish not in (FITTED, AS_WRITTEN):
-        needs = f"needs '{FITTED}' (to shelf, labels and law) or '{AS_WRITTEN}' (law apart)"
+        needs = say(
+            "needs '{fitted}' (to shelf, labels and law) or '{as_written}' (law apart)",
+            fitted=FITTED,
+            as_written=AS_WRITTEN,
+        )
         raise InputError("goal.protocols", needs, wish)
     return bool(wish == AS_WRITTEN)

@@ -54,11 +54,14 @@ class FeedSpace:
     to_add_mg_l : float
         Nitrogen that the feeds are to bring, at least 0 [mg N/L].
     words : sequence of str
-        For each jar of the setting the word a protocol file can name it by; empty for a jar that
-        stays out.
+        For each jar of the setting the word a protocol file can name it by.
+    salt_steps : int
+        Parts into which the most of a potassium salt is divided; 0 where the salt is not varied.
     """
 
-    def __init__(self, setting: Setting, to_add_mg_l: float, words: Sequence[str]) -> None:
+    def __init__(
+        self, setting: Setting, to_add_mg_l: float, words: Sequence[str], salt_steps: int = 0
+    ) -> None:
         self.volume_l = setting.must.volume_l.value
         self.least_feeds = 2 if setting.must.gravity.value > STAGED_ABOVE else 1
         self.step_g = setting.shelf.scale_g
@@ -69,13 +72,32 @@ class FeedSpace:
         self.counted = np.array([j.nitrogen_mg_g * j.uptake_weight for j in self.jars])
         self.has_amino = np.array([j.per_gram("amino_n") > 0 for j in self.jars], bool)
         self.bounds = tuple(_bound(one, picked) for one in ceilings(setting))
-        self.size = 1 + 2 * MOST_FEEDS + MOST_FEEDS * len(self.jars)
+        self.salt_steps = salt_steps
+        self.size = 2 + 2 * MOST_FEEDS + MOST_FEEDS * len(self.jars)
 
     def start(self) -> Floats:
-        """The middle of the first draw: equal parts, spread over the first third of the sugar."""
+        """The middle of the first draw: equal parts over the first third of the sugar, no salt."""
         middle = np.zeros(self.size)
         middle[1 + MOST_FEEDS : 1 + 2 * MOST_FEEDS] = np.linspace(-2.0, 2.0, MOST_FEEDS)
+        middle[-1] = -2.0  # no salt
         return middle
+
+    def salt_part(self, point: Floats) -> float:
+        """The part of the most allowed of a salt that a point stands for, 0 to 1.
+
+        Parameters
+        ----------
+        point : ndarray
+            Of `size` real numbers.
+
+        Returns
+        -------
+        float
+        """
+        if not self.salt_steps:
+            return 0.0
+        level = int(float(_squashed(point[-1:])[0]) * (self.salt_steps + 1))
+        return min(level, self.salt_steps) / self.salt_steps
 
     def decode(self, point: Floats) -> tuple[TailoredFeed, ...]:
         """The feeds that a point stands for; they keep every bound.
@@ -125,7 +147,7 @@ class FeedSpace:
         count = MOST_FEEDS
         when = THIRD * _squashed(point[1 + count : 1 + 2 * count])
         parts = _shares(np.exp(point[1 : 1 + count]), LEAST_PART)
-        kinds = np.exp(2 * point[1 + 2 * count :]).reshape(count, len(self.jars))
+        kinds = np.exp(2 * point[1 + 2 * count : -1]).reshape(count, len(self.jars))
         order = [int(i) for i in np.argsort(when) if parts[i] > 0]
         moments: list[float] = []
         part_of: list[float] = []

@@ -10,6 +10,7 @@ from mustwright.kinetics.ensemble_setting import MEMBERS
 from mustwright.kinetics.forecast import Forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, NitrogenPulse
 from mustwright.must.gravity import brix_from_gravity, sugar_g_l_from_brix
+from mustwright.must.gravity_text import brix_sign
 from mustwright.planning.kinetic_inputs import (
     conditions_of,
     dissolved_times,
@@ -22,8 +23,9 @@ from mustwright.planning.kinetic_inputs import (
 from mustwright.planning.likeness import population_at
 from mustwright.planning.must_setup import Ground
 from mustwright.planning.outcome import Outcome
-from mustwright.planning.plan_forecast import difference, outcome_of, run_of
+from mustwright.planning.plan_forecast import difference, outcome_of, run_of, salted
 from mustwright.planning.plan_result import PlanResult
+from mustwright.texts import say
 from mustwright.unit_system import degrees, degrees_number
 
 FIELDS = ("temperature", "pitch", "nitrogen", "gravity")
@@ -110,11 +112,14 @@ def planned_forecast(plan: PlanResult, members: int = MEMBERS) -> Planned:
     """
     ground = plan.ground
     if nothing_to_ferment(ground):
-        raise InputError("must.gravity", "needs sugar to forecast a fermentation", "no sugar")
+        raise InputError(
+            "must.gravity", say("needs sugar to forecast a fermentation"), say("no sugar")
+        )
+    plan = salted(plan)
     must, conditions = must_at_pitch(ground), conditions_of(ground)
     feeds = feeds_of(plan.plan, ground)
     run = run_of(must, feeds, conditions, members, population_at(ground))
-    return Planned(plan, must, conditions, feeds, run, outcome_of(run, members))
+    return Planned(plan, must, conditions, feeds, run, outcome_of(run, members, plan.plan))
 
 
 def what_if(planned: Planned, facts: Facts) -> WhatIf:
@@ -139,7 +144,7 @@ def what_if(planned: Planned, facts: Facts) -> WhatIf:
         conditions = replace(conditions, pitch_g_l=within_model("pitch_g_l", facts.pitch / volume))
     feeds = planned.feeds
     if "nitrogen" in changed:
-        feeds = tuple(_scaled(feed, facts.nitrogen / old.nitrogen) for feed in feeds)
+        feeds = tuple(times_nitrogen(feed, facts.nitrogen / old.nitrogen) for feed in feeds)
     if not changed:
         return WhatIf(planned, facts, (), planned.outcome, "", (), _dry(planned.plan, 1.0))
     members = planned.run.dry_at_h.size
@@ -148,7 +153,7 @@ def what_if(planned: Planned, facts: Facts) -> WhatIf:
         planned,
         facts,
         changed,
-        outcome_of(run, members),
+        outcome_of(run, members, planned.plan.plan),
         difference(run, planned.run),
         tuple(_notes(planned, facts, changed)),
         _dry(planned.plan, gravity_factor),
@@ -160,7 +165,10 @@ def extract_g_l(gravity: float) -> float:
     return float(sugar_g_l_from_brix(brix_from_gravity(gravity)))
 
 
-def _scaled(feed: NitrogenPulse, factor: float) -> NitrogenPulse:
+def times_nitrogen(feed: NitrogenPulse, factor: float) -> NitrogenPulse:
+    """A feed of so many times its nitrogen and what comes with it; a salt stays as it is."""
+    if feed.ammonium_n_mg_l + feed.amino_n_mg_l <= 0:
+        return feed
     scaled = pulse(feed.trigger, feed.ammonium_n_mg_l * factor, feed.amino_n_mg_l * factor)
     return replace(
         scaled,
@@ -177,23 +185,37 @@ def _dry(plan: PlanResult, factor: float) -> float:
 def _notes(planned: Planned, facts: Facts, changed: tuple[str, ...]) -> list[str]:
     ground: Ground = planned.plan.ground
     strain = ground.setting.strain
-    found = []
+    found: list[str] = []
     if "nitrogen" in changed and facts.nitrogen > planned.facts.nitrogen:
         found.append(
-            "More nitrogen than the plan gives: limits of law, labels and stock were not asked "
-            "again here. Change the must or the shelf and plan it before you feed it."
+            say(
+                "More nitrogen than the plan gives: limits of law, labels and stock "
+                "were not asked again here. Change the must or the shelf and plan it "
+                "before you feed it."
+            )
         )
     low, high = strain.temperature_low_c, strain.temperature_high_c
     if "temperature" in changed and not low <= facts.temperature <= high:
         found.append(
-            f"{degrees(facts.temperature)} is outside the usual {degrees_number(low)} to "
-            f"{degrees_number(high)} of this yeast."
+            say(
+                "{temperature} is outside the usual {low} to {high} of this yeast.",
+                temperature=degrees(facts.temperature),
+                low=degrees_number(low),
+                high=degrees_number(high),
+            )
         )
     if "gravity" in changed:
         found.append(
-            "The must's own nitrogen, the feeds and the pitch stay as planned; a new plan would "
-            "move them with the gravity."
+            say(
+                "The must's own nitrogen, the feeds and the pitch stay as planned; a "
+                "new plan would move them with the gravity."
+            )
         )
         if float(brix_from_gravity(facts.gravity)) > MUCH_BRIX:
-            found.append("Above 30 Brix the model is beyond everything it was fitted on.")
+            found.append(
+                say(
+                    "Above 30 {sign} the model is beyond everything it was fitted on.",
+                    sign=brix_sign(),
+                )
+            )
     return found

@@ -7,9 +7,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from mustwright.errors import InputError
-from mustwright.must.gravity import gravity_from_brix, sugar_g_l_from_brix
+from mustwright.must.gravity import brix_from_gravity, gravity_from_brix, sugar_g_l_from_brix
+from mustwright.must.gravity_text import gravity_number, gravity_sign, gravity_text, with_scale
 from mustwright.planning.kinetic_inputs import MODEL_RANGE
 from mustwright.planning.what_if import FIELDS, Facts, Planned, extract_g_l
+from mustwright.texts import say
 from mustwright.unit_hints import with_unit
 from mustwright.unit_system import degrees, degrees_number, temperature_unit
 from mustwright.units import in_unit, parse_quantity, temperature_c
@@ -59,7 +61,7 @@ def shown_facts(facts: Facts) -> dict[str, str]:
         "temperature": degrees_number(facts.temperature),
         "pitch": f"{facts.pitch:.3g}",
         "nitrogen": f"{facts.nitrogen:.0f}",
-        "gravity": f"{facts.gravity:.3f}",
+        "gravity": str(gravity_number(facts.gravity)),
     }
 
 
@@ -70,7 +72,7 @@ def slides(facts: Facts) -> dict[str, Slide]:
         "temperature": _warm_slide(facts.temperature),
         "pitch": Slide(pitch_step, round(facts.pitch * 4 / pitch_step) * pitch_step, pitch_step),
         "nitrogen": Slide(0.0, max(500.0, math.ceil(2 * facts.nitrogen / 50) * 50.0), 1.0),
-        "gravity": Slide(min(1.03, facts.gravity), max(1.15, facts.gravity), 0.001),
+        "gravity": _gravity_slide(facts.gravity),
     }
 
 
@@ -79,6 +81,13 @@ def _warm_slide(temperature_c: float) -> Slide:
     if temperature_unit() == "F":
         return Slide(math.floor(in_unit(low, "F")), round(in_unit(36.0, "F")), 1.0)
     return Slide(low, 36.0, 0.5)
+
+
+def _gravity_slide(gravity: float) -> Slide:
+    low, high = min(1.03, gravity), max(1.15, gravity)
+    if gravity_sign():
+        return Slide(math.floor(brix_from_gravity(low)), math.ceil(brix_from_gravity(high)), 0.1)
+    return Slide(low, high, 0.001)
 
 
 def _number(text: str, field: str, requirement: str) -> float:
@@ -92,7 +101,15 @@ def _temperature(text: str, _planned: Planned) -> float:
     typed = with_unit(text.replace(",", "."), "temperature")
     value = temperature_c(typed, "temperature")[0]
     if not 0 <= value <= WARMEST_C:
-        raise InputError("temperature", f"needs {degrees_number(0)} to {degrees(WARMEST_C)}", text)
+        raise InputError(
+            "temperature",
+            say(
+                "needs {low} to {high}",
+                low=degrees_number(0),
+                high=degrees(WARMEST_C),
+            ),
+            text,
+        )
     return value
 
 
@@ -101,7 +118,7 @@ def _pitch(text: str, planned: Planned) -> float:
     grams = {"number": 1.0, "mass": 1000.0}
     volume = planned.plan.must.volume_l.value
     low, high = PITCH_G_L[0] * volume, PITCH_G_L[1] * volume
-    requirement = f"needs {low:.3g} to {high:.4g} g of dry yeast"
+    requirement = say("needs {low:.3g} to {high:.4g} g of dry yeast", low=low, high=high)
     if quantity.dimension not in grams:
         raise InputError("pitch", requirement, text)
     value = quantity.value * grams[quantity.dimension]
@@ -111,21 +128,27 @@ def _pitch(text: str, planned: Planned) -> float:
 
 
 def _nitrogen(text: str, planned: Planned) -> float:
-    requirement = f"needs 0 to {MOST_NITROGEN_MG_L:.0f} mg N per litre"
+    requirement = say("needs 0 to {most:.0f} mg N per litre", most=MOST_NITROGEN_MG_L)
     value = _number(text, "nitrogen", requirement)
     if not 0 <= value <= MOST_NITROGEN_MG_L:
         raise InputError("nitrogen", requirement, text)
     if value > 0 and planned.facts.nitrogen <= 0:
         raise InputError(
-            "nitrogen", "needs a plan that feeds something; this one has no feed to enlarge", text
+            "nitrogen",
+            say("needs a plan that feeds something; this one has no feed to enlarge"),
+            text,
         )
     return value
 
 
 def _gravity(text: str, planned: Planned) -> float:
     highest = float(gravity_from_brix(_highest_brix(planned)))
-    requirement = f"needs a gravity from 1.005 to {highest:.3f}, or Brix such as '24 Bx'"
-    quantity = parse_quantity(text.replace(",", "."), "gravity")
+    requirement = say(
+        "needs a gravity from {low} to {high}, or Brix such as '24 Bx'",
+        low=gravity_text(1.005),
+        high=gravity_text(highest),
+    )
+    quantity = parse_quantity(with_scale(text.replace(",", "."), "gravity"), "gravity")
     if quantity.unit in ("Brix", "Plato"):
         value = float(gravity_from_brix(quantity.value)) if quantity.value <= 80 else 9.0
     elif quantity.dimension in ("number", "gravity") and 0.9 < quantity.value < 2:

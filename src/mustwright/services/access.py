@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 
 from mustwright.errors import InputError
 from mustwright.services.batch.repository import Ledger
+from mustwright.texts import say
 
 PASSPHRASE = "passphrase"
 SHORTEST, LONGEST = 10, 200
@@ -27,8 +28,12 @@ def set_passphrase(ledger: Ledger, passphrase: str) -> None:
     from argon2 import PasswordHasher
 
     if not SHORTEST <= len(passphrase) <= LONGEST:
-        needs = f"needs a passphrase of {SHORTEST} to {LONGEST} characters"
-        raise InputError("passphrase", needs, f"{len(passphrase)} characters")
+        needs = say(
+            "needs a passphrase of {shortest} to {longest} characters",
+            shortest=SHORTEST,
+            longest=LONGEST,
+        )
+        raise InputError("passphrase", needs, say("{count} characters", count=len(passphrase)))
     ledger.keep_setting(PASSPHRASE, PasswordHasher().hash(passphrase))
     ledger.end_sessions()
 

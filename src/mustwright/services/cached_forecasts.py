@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -17,6 +17,7 @@ from mustwright.planning.plan_forecast import foresee_comparison
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.what_if import Planned, planned_forecast
 from mustwright.services import records as use
+from mustwright.services.batch.cache import Recent
 from mustwright.services.records import Key
 from mustwright.services.repository import Cellar, Record
 
@@ -25,7 +26,7 @@ KEPT_RUNS = 24  # whole forecasts, about a megabyte each at most
 
 _ONE_RUN = threading.Lock()
 # What was forecast already, so that a list need not wait for it.
-_ranked: set[tuple[Key, HousePrior | None]] = set()
+_ranked: Recent[bool] = Recent(KEPT_RESULTS)
 
 
 @dataclass(frozen=True)
@@ -63,8 +64,7 @@ def foreseen_comparison(
     if not is_ready():
         return bare
     picked = tuple(plan.protocol for plan in bare.plans)
-    key = use.planned_key(cellar, text, name)
-    own = at_home(bare.ground, house).house
+    key, own = told_by(cellar, text, name, house)
     return _with_acid(key, picked, own) if acid else _comparison(key, picked, own)
 
 
@@ -79,8 +79,7 @@ def foreseen_plan(
     bare = use.plan_text(cellar, text, name, protocol)
     if not is_ready():
         return bare
-    own = at_home(bare.ground, house).house
-    return _plan(use.planned_key(cellar, text, name), protocol, own)
+    return _plan(*told_by(cellar, text, name, house), protocol)
 
 
 def foreseen_planned(
@@ -91,12 +90,26 @@ def foreseen_planned(
     house: HouseFor | None = None,
 ) -> Planned | None:
     """A plan's own forecast for a what-if; None while the forecast is compiled."""
-    bare = use.plan_text(cellar, text, name, protocol)  # refuses what cannot be planned
+    use.plan_text(cellar, text, name, protocol)  # refuses what cannot be planned
     if not is_ready():
         return None
-    own = at_home(bare.ground, house).house
-    key = use.planned_key(cellar, text, name)
+    key, own = told_by(cellar, text, name, house)
     return _planned(key, protocol or _every(key, own).suits_best, own)
+
+
+def told_by(
+    cellar: Cellar, text: str, name: str, house: HouseFor | None = None
+) -> tuple[Key, HousePrior | None]:
+    """All that the forecasts of a must depend on.
+
+    Raises
+    ------
+    InputError, ImpossibleError, UnknownKindError
+    """
+    key = use.planned_key(cellar, text, name)
+    told = key, at_home(use.compared(*key).ground, house).house
+    _ranked.get(told)  # asked for again: not to be forgotten first
+    return told
 
 
 def _comparison(key: Key, picked: tuple[str, ...], own: HousePrior | None) -> Comparison:
@@ -117,15 +130,13 @@ def _with_acid(key: Key, picked: tuple[str, ...], own: HousePrior | None) -> Com
 
 
 @lru_cache(maxsize=KEPT_RESULTS)
-def _plan(key: Key, protocol: str | None, own: HousePrior | None) -> PlanResult:
+def _plan(key: Key, own: HousePrior | None, protocol: str | None) -> PlanResult:
     return acid_of_plan(with_levers(_every(key, own), protocol))
 
 
 def _every(key: Key, own: HousePrior | None) -> Comparison:
     """Every protocol, forecast and ranked."""
-    if len(_ranked) >= KEPT_RESULTS:
-        _ranked.clear()
-    _ranked.add((key, own))
+    _ranked.keep((key, own), True)
     return _comparison(key, tuple(plan.protocol for plan in use.compared(*key).plans), own)
 
 
@@ -135,23 +146,39 @@ def _planned(key: Key, protocol: str, own: HousePrior | None) -> Planned:
     return planned_forecast(replace(bare, ground=replace(bare.ground, house=own)))
 
 
-def outlook(cellar: Cellar, record: Record, house: HouseFor | None = None) -> Outlook:
-    """How one kept must stands: as recommended where it was forecast, else by trade practice.
+def outlooks(
+    cellar: Cellar, records: Sequence[Record], house: HouseFor | None = None
+) -> list[Outlook]:
+    """How kept musts stand: as recommended where forecast, else by trade practice.
 
     A list of many musts does not wait for their forecasts: the page of each works its own out.
     """
+    keys = use.planned_keys(cellar, records)
+    return [_outlook(*both, house) for both in zip(records, keys, strict=True)]
+
+
+def told_of(
+    cellar: Cellar, records: Sequence[Record], house: HouseFor | None = None
+) -> tuple[Hashable, ...]:
+    """All that `outlooks` of these musts depend on: the same as long as they are."""
+    keys = use.planned_keys(cellar, records)
+    return tuple(_told(*both, house) for both in zip(records, keys, strict=True))
+
+
+def _told(record: Record, key: Key, house: HouseFor | None) -> Hashable:
     try:
-        key = use.planned_key(cellar, record.text, record.name)
-        bare = use.plan_text(cellar, record.text, record.name)
-        own = at_home(bare.ground, house).house
-        if (key, own) in _ranked:
-            return Outlook(record, _plan(key, None, own), None, is_ranked=True)
-        return Outlook(record, bare, None)
+        own = at_home(use.compared(*key).ground, house).house
+    except InputError:
+        return record, key
+    return record, key, own, _ranked.get((key, own)) is not None
+
+
+def _outlook(record: Record, key: Key, house: HouseFor | None) -> Outlook:
+    try:
+        full = use.compared(*key)
+        own = at_home(full.ground, house).house
+        if _ranked.get((key, own)):
+            return Outlook(record, _plan(key, own, None), None, is_ranked=True)
+        return Outlook(record, full.of(full.suits_best, chosen=True), None)
     except InputError as error:
         return Outlook(record, None, error)
-
-
-def outlooks(cellar: Cellar, house: HouseFor | None = None) -> list[Outlook]:
-    """How every kept must stands, the one last changed first."""
-    records = sorted(cellar.records("sheet"), key=lambda r: r.updated_at, reverse=True)
-    return [outlook(cellar, record, house) for record in records]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from mustwright.batch.entries import Event
+from mustwright.batch.entries import EVENTS, Event
 from mustwright.batch.kinetic_inputs import KineticCase, case_of
 from mustwright.batch.log import Standing
 from mustwright.batch.progress import Progress, progress_of
@@ -21,6 +21,7 @@ from mustwright.learning.differences import (
 from mustwright.planning.likeness import likeness_of
 from mustwright.services.batch.cache import memory_of
 from mustwright.services.batch.repository import Ledger
+from mustwright.texts import join, say, unchanged
 from mustwright.unit_system import short_volume
 
 QUIET_EVENTS = ("pitched", "bottled", "ended")  # every batch has them
@@ -38,7 +39,7 @@ def beside(
     MissingRecordError
     """
     if a == b:
-        raise InputError("B", "needs another batch than A", b)
+        raise InputError("B", say("needs another batch than A"), b)
     one, other = _opened(ledger, a, now), _opened(ledger, b, now)
     plain = _plain_differences(one, other)
     found = compare_batches((one[1], one[3]), (other[1], other[3]), plain)
@@ -70,13 +71,13 @@ def _plain_differences(one: _Opened, other: _Opened) -> tuple[BatchDifference, .
 def _said(opened: _Opened) -> dict[str, str]:
     _, state, live, case = opened
     events = {s.what.what for s in live if isinstance(s.what, Event)}
-    done = sorted(e.replace("_", " ") for e in events if e not in QUIET_EVENTS)
+    done = [unchanged(e.replace("_", " "), EVENTS[e]) for e in events if e not in QUIET_EVENTS]
     return {
-        "volume": short_volume(state.plan.must.volume_l, state.plan.sheet),
-        "honey": likeness_of(case.ground).honey or "not named",
-        "kind of yeast": state.plan.yeast.name,
-        "protocol": state.plan.protocol_name,
-        "done to it": ", ".join(done) or "nothing written down",
+        say("volume"): short_volume(state.plan.must.volume_l, state.plan.sheet),
+        say("honey"): likeness_of(case.ground).honey or say("not named"),
+        say("kind of yeast"): state.plan.yeast.name,
+        say("protocol"): state.plan.protocol_name,
+        say("done to it"): join(", ", sorted(done)) or say("nothing written down"),
     }
 
 

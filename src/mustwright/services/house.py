@@ -10,21 +10,23 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from mustwright.batch.codec import record_from
-from mustwright.batch.progress import CLOSED, progress_of
+from mustwright.batch.progress import has_closed, progress_of
 from mustwright.batch.view import BatchRecord
 from mustwright.batch.view_json import is_closed
 from mustwright.errors import ImpossibleError, InputError
+from mustwright.kept_texts import texts_in, with_texts
 from mustwright.plain_data import data_of
-from mustwright.services.batch.cache import memory_of
+from mustwright.services.batch.cache import every_batch, for_all, memory_of
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.notebook import FORGOTTEN, LEARNED, Notebook
 from mustwright.services.repository import MissingRecordError
+from mustwright.texts import say
 
 if TYPE_CHECKING:
     from mustwright.kinetics.house_prior import HousePrior
@@ -81,15 +83,21 @@ class HouseView:
         return sum(one.counts for one in self.batches)
 
 
-def closed_batches(ledger: Ledger, now: datetime) -> list[BatchRecord]:
+def closed_batches(ledger: Ledger) -> list[BatchRecord]:
     """Batches that are bottled or ended, in the order of their short names."""
-    return [r for r in ledger.batches() if _is_closed(ledger, r, now)]
+    stamp = ledger.stamp()
+    return for_all(
+        ledger,
+        "closed batches",
+        stamp,
+        lambda: [r for r in every_batch(ledger, stamp) if _is_closed(ledger, r)],
+    )
 
 
-def _is_closed(ledger: Ledger, record: BatchRecord, now: datetime) -> bool:
+def _is_closed(ledger: Ledger, record: BatchRecord) -> bool:
     if record.digest_version == record.version and record.digest:
         return is_closed(record.digest)
-    return progress_of(memory_of(ledger).gist(ledger, record), now).phase == CLOSED
+    return has_closed(memory_of(ledger).gist(ledger, record).events)
 
 
 def house_view(
@@ -106,7 +114,7 @@ def house_view(
     kept = {page.key: page.content for page in notebook.pages(LEARNED)}
     forgotten = {page.key for page in notebook.pages(FORGOTTEN)}
     batches = []
-    for record in closed_batches(ledger, now):
+    for record in closed_batches(ledger):
         found = _kept(ledger, record, kept.get(record.slug))
         if found is None and learn:
             found = learn_from(ledger, notebook, record.slug, now)
@@ -144,13 +152,20 @@ def learn_from(ledger: Ledger, notebook: Notebook, slug: str, now: datetime) -> 
         band, seen = forecast_and_fact(state, live)
         summary = summary_of(slug, state, live)
         if not summary.explained:
-            why = "No simulated run fits its readings, so nothing is learned from them."
-    except (InputError, ImpossibleError) as error:
-        why = f"Too little to learn from: {error}."
+            why = say("No simulated run fits its readings, so nothing is learned from them.")
+    except InputError as error:
+        why = say(
+            "Too little to learn from: {requirement} (here: {got}).",
+            requirement=error.requirement,
+            got=error.got,
+        )
+    except ImpossibleError as error:
+        why = say("Too little to learn from: {error}.", error=error.text)
     page = {
         "log": _log_key(ledger, record),
         "model": model_key(),
         "why": why,
+        "texts": texts_in(why),
         "band": band,
         "seen_days": seen,
         "summary": None if summary is None else _written(summary),
@@ -199,7 +214,7 @@ def _kept(ledger: Ledger, record: BatchRecord, content: str | None) -> Taught | 
         return Taught(
             record,
             summary,
-            str(page["why"]),
+            with_texts(str(page["why"]), page.get("texts")),
             band=tuple(float(days) for days in page["band"]),
             seen_days=page["seen_days"],
         )
@@ -210,28 +225,57 @@ def _kept(ledger: Ledger, record: BatchRecord, content: str | None) -> Taught | 
 def house_for(
     ledger: Ledger, notebook: Notebook, now: Callable[[], datetime], *, learn: bool = False
 ) -> HouseFor:
-    """Gives where a fermentation is drawn from; finished batches are read when first asked."""
-    from mustwright.learning.house import prior_for
+    """Gives where a fermentation is drawn from; finished batches are read when first asked.
 
-    seen: list[HouseView] = []
+    Without `learn` the house is worked out once for the same finished batches: pages ask at every
+    look.
+    """
+    seen: list[_House] = []
 
     def prior(likeness: Likeness) -> HousePrior | None:
         if not seen:
-            seen.append(house_view(ledger, notebook, now(), learn=learn))
-        return prior_for(seen[0].houses.get(likeness.medium), likeness)
+            seen.append(
+                _House(house_view(ledger, notebook, now(), learn=True).houses)
+                if learn
+                else _known_house(ledger, notebook, now)
+            )
+        return seen[0].prior(likeness)
 
     return prior
 
 
-def forget(ledger: Ledger, notebook: Notebook, slug: str | None, now: datetime) -> list[str]:
-    """Let the house forget a batch, or all that are closed by now; their short names.
+@dataclass(frozen=True)
+class _House:
+    """What the house says of fermentations, each kind worked out once."""
+
+    houses: dict[str, House]
+    _priors: dict[Likeness, HousePrior | None] = field(default_factory=dict)
+
+    def prior(self, likeness: Likeness) -> HousePrior | None:
+        from mustwright.learning.house import prior_for
+
+        if likeness not in self._priors:
+            self._priors[likeness] = prior_for(self.houses.get(likeness.medium), likeness)
+        return self._priors[likeness]
+
+
+def _known_house(ledger: Ledger, notebook: Notebook, now: Callable[[], datetime]) -> _House:
+    closed = tuple((r.cellar, r.slug, r.version) for r in closed_batches(ledger))
+    told = closed, notebook.versions(LEARNED, FORGOTTEN)
+    return for_all(
+        ledger, "house", told, lambda: _House(house_view(ledger, notebook, now()).houses)
+    )
+
+
+def forget(ledger: Ledger, notebook: Notebook, slug: str | None) -> list[str]:
+    """Let the house forget a batch, or all that are closed; their short names.
 
     Raises
     ------
     MissingRecordError
         For a batch that is not there.
     """
-    slugs = [r.slug for r in closed_batches(ledger, now)] if slug is None else [slug]
+    slugs = [r.slug for r in closed_batches(ledger)] if slug is None else [slug]
     if slug is not None:
         ledger.batch(slug)
     for one in slugs:

@@ -19,9 +19,11 @@ from mustwright.services.batch.cache import memory_of
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.house import HouseView, Taught, house_view
 from mustwright.services.notebook import CLOSING, Notebook
+from mustwright.services.records import again
 from mustwright.services.repository import Cellar, MissingRecordError, Record
 from mustwright.services.tastings import KeptTasting, tastings_of_batch
 from mustwright.services.trials import KeptTrial, trial_of_batch
+from mustwright.texts import capital, say, say_n
 
 LONGEST_WORDS = 4000
 
@@ -95,7 +97,7 @@ def look_back(ledger: Ledger, notebook: Notebook, slug: str, now: datetime) -> L
     state = progress_of(gist, now)
     at = closed_at(gist.events)
     if at is None:
-        raise InputError("batch", "needs a batch that is bottled or ended", slug)
+        raise InputError("batch", say("needs a batch that is bottled or ended"), slug)
     house = house_view(ledger, notebook, now)
     taught = next(one for one in house.batches if one.record.slug == slug)
     held, judged = calibration_of(house)
@@ -130,17 +132,26 @@ def calibration_of(house: HouseView) -> tuple[int, int]:
 def fact_sentence(back: LookBack) -> str:
     """Forecast against fact, in a sentence."""
     one = back.taught
-    share = "two thirds" if abs(FRACTION - 2 / 3) < 1e-9 else f"{FRACTION:.0%}"
+    share = (
+        say("two thirds") if abs(FRACTION - 2 / 3) < 1e-9 else say("{share:.0%}", share=FRACTION)
+    )
     if one.pending:
-        return "The forecast has not been compared with the readings yet."
+        return say("The forecast has not been compared with the readings yet.")
     if not one.band or one.seen_days is None:
-        return f"The readings do not say when {share} of the sugar were gone."
+        return say("The readings do not say when {share} of the sugar were gone.", share=share)
     low, middle, high = one.band
-    inside = "inside" if low <= one.seen_days <= high else "outside"
-    return (
-        f"{share.capitalize()} of the sugar were gone after {one.seen_days:.1f} days. Without a "
-        f"reading the model says {middle:.1f} days of a must kept and fed as this one was, nine "
-        f"times in ten {low:.1f} to {high:.1f}: {inside} the band."
+    inside = low <= one.seen_days <= high
+    return say(
+        "{share} of the sugar were gone after {seen_days:.1f} days. Without "
+        "a reading the model says {middle:.1f} days of a must kept and fed as "
+        "this one was, nine times in ten {low:.1f} to {high:.1f} where it gets "
+        "so far: {where}.",
+        share=capital(share),
+        seen_days=one.seen_days,
+        middle=middle,
+        low=low,
+        high=high,
+        where=say("inside the band") if inside else say("outside the band"),
     )
 
 
@@ -148,9 +159,11 @@ def calibration_sentence(back: LookBack) -> str:
     """How often the band held over all batches."""
     if not back.judged:
         return ""
-    word = "batch" if back.judged == 1 else "batches"
-    return (
-        f"Over all your finished batches the 90 % band held in {back.held} of {back.judged} {word}."
+    return say_n(
+        "Over all your finished batches the 90 % band held in {held} of {count} batch.",
+        "Over all your finished batches the 90 % band held in {held} of {count} batches.",
+        back.judged,
+        held=back.held,
     )
 
 
@@ -163,10 +176,16 @@ def keep_words(notebook: Notebook, slug: str, words: str, version: int | None) -
         Where somebody else wrote meanwhile; nothing is written.
     """
     if len(words) > LONGEST_WORDS:
-        raise InputError("next_time", f"needs at most {LONGEST_WORDS} characters", len(words))
+        raise InputError(
+            "next_time",
+            say("needs at most {most} characters", most=LONGEST_WORDS),
+            len(words),
+        )
     content = json.dumps({"next_time": words.strip()})
     if version is None and _words(notebook, slug)[1] is not None:
-        raise ConflictError("these words were changed since you opened them; nothing was written")
+        raise ConflictError(
+            say("these words were changed since you opened them; nothing was written")
+        )
     notebook.save_page(CLOSING, slug, content, version)
 
 
@@ -182,8 +201,8 @@ def copy_as_must(cellar: Cellar, ledger: Ledger, slug: str, now: datetime) -> Re
     record = ledger.batch(slug)
     state = progress_of(memory_of(ledger).gist(ledger, record), now)
     if not state.plan.sheet.strip():
-        raise InputError("batch", "needs a batch that was started from a sheet", slug)
-    return cellar.save("sheet", None, state.plan.sheet, None, f"{record.name}, again"[:120])
+        raise InputError("batch", say("needs a batch that was started from a sheet"), slug)
+    return cellar.save("sheet", None, state.plan.sheet, None, again(record.name))
 
 
 def _cost_words(state: Progress) -> str:

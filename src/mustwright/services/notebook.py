@@ -48,6 +48,12 @@ class Notebook(Protocol):
         """Every page of a kind, in the order of the key."""
         ...
 
+    def versions(self, *kinds: str) -> tuple[tuple[str, str, int], ...]:
+        """Kind, key and version of every page of some kinds: what was made from them still holds
+        while these are the same.
+        """
+        ...
+
     def page(self, kind: str, key: str) -> NotePage:
         """One page."""
         ...

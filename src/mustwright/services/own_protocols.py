@@ -13,6 +13,7 @@ from mustwright.nutrition.feeds import FeedSlot, place_feeds
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, read_protocol
 from mustwright.nutrition.triggers import THIRD
 from mustwright.services.repository import TAKEN_BY_PAGES, Cellar, Record
+from mustwright.texts import say
 
 NOMINAL_BRIX, NOMINAL_TEMPERATURE_C, NOMINAL_NITROGEN_MG_L = 24.0, 20.0, 150.0
 KEPT_PROTOCOLS = 96
@@ -54,7 +55,9 @@ def protocol_text(identity: str, own: Mapping[str, str]) -> str:
     if identity in built_in_protocols():
         return text_of(f"protocols/{identity}")
     known = ", ".join(sorted({*built_in_protocols(), *own}))
-    raise UnknownKindError("protocol", f"needs the id of a protocol ({known})", identity)
+    raise UnknownKindError(
+        "protocol", say("needs the id of a protocol ({known})", known=known), identity
+    )
 
 
 def save_protocol(
@@ -71,15 +74,16 @@ def save_protocol(
     """
     protocol = read_protocol(text)
     if protocol.id in built_in_protocols() or protocol.id == TAKEN_BY_PAGES:
-        raise InputError("id", "needs to differ from every built-in protocol", protocol.id)
+        raise InputError("id", say("needs to differ from every built-in protocol"), protocol.id)
     if identity is not None and protocol.id != identity:
-        raise InputError("id", f"needs to stay {identity}; make a new one instead", protocol.id)
+        needs = say("needs to stay {name}; make a new one instead", name=identity)
+        raise InputError("id", needs, protocol.id)
     try:
         return cellar.save("protocol", protocol.id, text, version)
     except ConflictError:
         if version is None:
             raise InputError(
-                "id", "needs to differ from every protocol that is kept", protocol.id
+                "id", say("needs to differ from every protocol that is kept"), protocol.id
             ) from None
         raise
 

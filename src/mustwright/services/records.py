@@ -17,6 +17,7 @@ from mustwright.planning.plan import compare
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.services.own_protocols import own_protocols, protocol_texts, protocols_in
 from mustwright.services.repository import TAKEN_BY_PAGES, Cellar, Record, slug_from_name
+from mustwright.texts import say
 from mustwright.toml_text import toml_table
 from mustwright.unit_system import UnitSystem, choosing, units_of
 
@@ -36,6 +37,22 @@ class Jar:
     def name(self) -> str:
         """What the maker calls it; its key where it cannot be read."""
         return self.nutrient.name if self.nutrient else self.record.key
+
+
+def copy_sheet(cellar: Cellar, key: str) -> Record:
+    """A kept must again, under a name of its own.
+
+    Raises
+    ------
+    MissingRecordError
+    """
+    record = cellar.record("sheet", key)
+    return cellar.save("sheet", None, record.text, None, again(record.name))
+
+
+def again(name: str) -> str:
+    """What a copy is called."""
+    return f"{name}, again"[:120]
 
 
 # The shelf ------------------------------------------------------------------------------------
@@ -139,8 +156,17 @@ def compare_text(cellar: Cellar, text: str, name: str, protocols: Sequence[str] 
 
 def planned_key(cellar: Cellar, text: str, name: str) -> Key:
     """All that a comparison depends on, the units of its sentences included."""
-    own_texts = tuple(protocol_texts(cellar).values())
-    return sheet_with_shelf(text, cellar.records("nutrient")), name, own_texts, units_of(text)
+    return _key(cellar.records("nutrient"), tuple(protocol_texts(cellar).values()), text, name)
+
+
+def planned_keys(cellar: Cellar, records: Sequence[Record]) -> list[Key]:
+    """The same for some kept musts, whose shelf and protocols are read once."""
+    jars, own_texts = cellar.records("nutrient"), tuple(protocol_texts(cellar).values())
+    return [_key(jars, own_texts, record.text, record.name) for record in records]
+
+
+def _key(jars: Sequence[Record], own_texts: tuple[str, ...], text: str, name: str) -> Key:
+    return sheet_with_shelf(text, jars), name, own_texts, units_of(text)
 
 
 def plan_text(cellar: Cellar, text: str, name: str, protocol: str | None = None) -> PlanResult:
@@ -167,7 +193,7 @@ def save_sheet(
     InputError, ConflictError
     """
     if not name.strip() or len(name) > 120:
-        raise InputError("must.name", "needs a name of 1 to 120 characters", name)
+        raise InputError("must.name", say("needs a name of 1 to 120 characters"), name)
     check_sheet(cellar, text, name)
     if slug is None and slug_from_name(name, set()) == TAKEN_BY_PAGES:
         slug = slug_from_name(f"{name} must", {record.key for record in cellar.records("sheet")})

@@ -10,6 +10,19 @@ from pathlib import Path
 from typing import Literal, Protocol
 
 from mustwright.errors import MustwrightError
+from mustwright.texts import say
+
+_KIND_WORDS = {
+    "sheet": say("sheet"), "protocol": say("protocol"), "nutrient": say("nutrient"),
+    "batch": say("batch"), "entry": say("entry"), "photo": say("photo"), "token": say("token"),
+    "lot": say("lot"), "key": say("key"), "import": say("import"), "trial": say("trial"),
+    "tasting": say("tasting"), "forgotten batch": say("forgotten batch"),
+}  # fmt: skip
+
+
+def kind_word(kind: str) -> str:
+    """What a kind of record is called within a sentence."""
+    return _KIND_WORDS.get(kind, kind)
 
 
 class MissingRecordError(MustwrightError):
@@ -18,7 +31,7 @@ class MissingRecordError(MustwrightError):
     def __init__(self, kind: str, key: str) -> None:
         self.kind = kind
         self.key = key
-        super().__init__(f"no {kind} named {key!r} is kept here")
+        super().__init__(say("no {kind} named {key!r} is kept here", kind=kind_word(kind), key=key))
 
 
 TAKEN_BY_PAGES = "new"  # the address where a new record is made

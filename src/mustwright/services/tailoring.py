@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import threading
 from collections import OrderedDict
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from mustwright.errors import InputError, MustwrightError
@@ -17,6 +18,7 @@ from mustwright.services import records as use
 from mustwright.services.cached_forecasts import foreseen_comparison
 from mustwright.services.own_protocols import protocol_texts, save_protocol
 from mustwright.services.repository import Cellar, Record
+from mustwright.texts import say
 
 KEPT = 24
 LONGEST_ID = 44
@@ -30,6 +32,8 @@ class TailoringJob:
     ----------
     compared : Comparison
         The protocols it is held against.
+    vary : frozenset of str
+        What of the must may change as well.
     part : float
         How far it is (0 to 1).
     found : tuple of TailoredPlan or None
@@ -41,6 +45,7 @@ class TailoringJob:
     """
 
     compared: Comparison
+    vary: frozenset[str] = frozenset()
     part: float = 0.0
     found: tuple[TailoredPlan, ...] | None = None
     error: str = ""
@@ -69,8 +74,13 @@ def tailoring_of(cellar: Cellar, must: Record) -> TailoringJob | None:
     return None if job is None or job.stopped.is_set() else job
 
 
-def begin_tailoring(cellar: Cellar, must: Record, house: HouseFor | None = None) -> TailoringJob:
-    """Search for a must in a thread of its own; one that goes on, or is done, is not begun again.
+def begin_tailoring(
+    cellar: Cellar,
+    must: Record,
+    house: HouseFor | None = None,
+    vary: Collection[str] = (),
+) -> TailoringJob:
+    """Search for a must in a thread of its own; the same one is not begun again.
 
     Parameters
     ----------
@@ -78,6 +88,8 @@ def begin_tailoring(cellar: Cellar, must: Record, house: HouseFor | None = None)
     must : Record
     house : callable or None
         Gives what the maker's finished batches say of such a fermentation.
+    vary : collection of str
+        What of the must may change as well.
 
     Returns
     -------
@@ -88,10 +100,12 @@ def begin_tailoring(cellar: Cellar, must: Record, house: HouseFor | None = None)
     InputError, ImpossibleError, UnknownKindError
         Where the must cannot be planned.
     """
-    known = tailoring_of(cellar, must)
+    known, wanted = tailoring_of(cellar, must), frozenset(vary)
     if known is not None and not known.error:
-        return known
-    job = TailoringJob(foreseen_comparison(cellar, must.text, must.name, house=house))
+        if known.vary == wanted:
+            return known
+        known.stopped.set()
+    job = TailoringJob(foreseen_comparison(cellar, must.text, must.name, house=house), wanted)
     with _guard:
         _jobs[_key(cellar, must)] = job
         while len(_jobs) > KEPT:
@@ -128,7 +142,7 @@ def keep_tailored(cellar: Cellar, must: Record, which: int) -> Record:
     """
     job = tailoring_of(cellar, must)
     if job is None or job.found is None or not 0 <= which < len(job.found):
-        raise InputError("which", "needs one of the results; search again", which)
+        raise InputError("which", say("needs one of the results; search again"), which)
     text = job.found[which].protocol_file
     taken = {*protocol_texts(cellar), *built_in_protocols()}
     stem = read_protocol(text).id[:LONGEST_ID]
@@ -136,7 +150,9 @@ def keep_tailored(cellar: Cellar, must: Record, which: int) -> Record:
     while identity in taken:
         identity, number = f"{stem}_{number}", number + 1
     return save_protocol(
-        cellar, re.sub(r"(?m)^id = .*$", f'id = "{identity}"', text, count=1), None
+        cellar,
+        re.sub(r"(?m)^id = .*$", f'id = "{identity}"', text, count=1),
+        None,
     )
 
 
@@ -149,7 +165,8 @@ def _work(job: TailoringJob) -> None:
     leave_a_core()
     with _one_at_a_time:
         try:
-            job.found = tailor(job.compared, job.goes_on) if job.is_running else None
+            if job.is_running:
+                job.found = tailor(job.compared, job.goes_on, vary=job.vary)
         except MustwrightError as error:
             job.error = str(error)
         except Exception as error:

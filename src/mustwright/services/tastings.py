@@ -22,6 +22,7 @@ from mustwright.plain_data import data_of
 from mustwright.services.batch.record import write
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.notebook import TASTING, Notebook, NotePage
+from mustwright.texts import say
 
 TRIES = 5  # two tasters may send at the same moment: each answer is put onto the newest version
 
@@ -102,7 +103,9 @@ def answer_seat(
             return tasting_from(notebook.save_page(TASTING, key, _text(changed), kept.version))
         except ConflictError:
             continue
-    raise ConflictError("others kept sending at the same moment; please send your answer again")
+    raise ConflictError(
+        say("others kept sending at the same moment; please send your answer again")
+    )
 
 
 def close_tasting(ledger: Ledger, notebook: Notebook, key: str, now: datetime) -> KeptTasting:

@@ -6,6 +6,7 @@ from typing import Any
 
 from mustwright.learning.trial import TrialAnswer, TrialRecord
 from mustwright.services.trials import KeptTrial
+from mustwright.texts import say
 
 
 def trial_data(kept: KeptTrial, answer: TrialAnswer | None = None) -> dict[str, Any]:
@@ -57,19 +58,31 @@ def answer_data(answer: TrialAnswer) -> dict[str, Any]:
 def trial_lines(kept: KeptTrial) -> list[str]:
     """A trial as text."""
     trial = kept.trial
-    lines = [f"{trial.name} ({kept.key}): {trial.thing} is tried"]
-    lines += [f"  vessel {v.vessel}, label {v.code}: {_held(trial, v.arm)}, batch {v.batch}"
-              + ("" if v.value is None else f", {v.value:g}") for v in trial.vessels]  # fmt: skip
+    lines: list[str] = [
+        say("{trial} ({key}): {thing} is tried", trial=trial.name, key=kept.key, thing=trial.thing)
+    ]
+    for v in trial.vessels:
+        about: dict[str, Any] = {"vessel": v.vessel, "label": v.code, "batch": v.batch}
+        about["held"] = _held(trial, v.arm)
+        lines.append(
+            say("  vessel {vessel}, label {label}: {held}, batch {batch}", **about)
+            if v.value is None
+            else say(
+                "  vessel {vessel}, label {label}: {held}, batch {batch}, {value:g}",
+                **about,
+                value=v.value,
+            )
+        )
     return [*lines, state_sentence(trial)]
 
 
 def state_sentence(trial: TrialRecord) -> str:
     """Where a trial stands with its codes."""
     if trial.opened_early:
-        return "The codes were opened early: scores given since are not blind."
+        return say("The codes were opened early: scores given since are not blind.")
     if trial.is_open:
-        return "The codes are open."
-    return "The codes are closed. Score by the labels; they open with the last score."
+        return say("The codes are open.")
+    return say("The codes are closed. Score by the labels; they open with the last score.")
 
 
 def _held(trial: TrialRecord, arm: int) -> str:

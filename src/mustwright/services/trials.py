@@ -16,15 +16,19 @@ from mustwright.learning.trial import (
     TrialArm,
     TrialRecord,
     answer,
+    check_thing,
     new_trial,
     opened,
     scored,
 )
+from mustwright.learning.trial_design import VesselSpread
+from mustwright.learning.vessel_spread import vessel_spread
 from mustwright.nutrition.protocols import protocol_called
 from mustwright.plain_data import data_of
 from mustwright.planning.kinetic_inputs import conditions_of, must_at_pitch
 from mustwright.planning.must_setup import Ground
 from mustwright.planning.plan import plan
+from mustwright.planning.plan_result import PlanResult
 from mustwright.services import records as use
 from mustwright.services.batch.cache import memory_of
 from mustwright.services.batch.repository import Ledger
@@ -32,11 +36,12 @@ from mustwright.services.batch.start import start_planned
 from mustwright.services.notebook import TRIAL, Notebook, NotePage
 from mustwright.services.own_protocols import own_protocols
 from mustwright.services.repository import Cellar, Record
+from mustwright.texts import say
 
 # Measures read off the batches themselves, and what they are.
 MEASURES = {
-    "days": "days until two thirds of the sugar are gone",
-    "gravity": "last gravity read",
+    "days": say("days until two thirds of the sugar are gone"),
+    "gravity": say("last gravity read"),
 }
 SCORE = "score"
 # What may differ between arms besides feeds, by the thing that is tried: a kind of yeast brings its
@@ -121,11 +126,9 @@ def start_trial(
     """
     paired = len(musts) > 1
     if paired and vessels != 2 * len(musts):
-        raise InputError("vessels", f"2 for each of {len(musts)} musts", vessels)
+        raise InputError("vessels", say("2 for each of {count} musts", count=len(musts)), vessels)
     made = new_trial(name, thing, tuple(arms), vessels, seed, now, paired, expected)
-    sheets = [_sheets(parts.cellar, arm, musts) for arm in arms]
-    chosen = _protocols(parts.cellar, arms, sheets, protocol)
-    _check_one_thing(parts.cellar, thing, arms, sheets, chosen)
+    sheets, chosen = arms_of(parts.cellar, thing, arms, musts, protocol)
     page = parts.notebook.add_page(TRIAL, made.name, _text(made))
     filled = []
     for vessel in made.vessels:
@@ -139,6 +142,40 @@ def start_trial(
         so_far = replace(made, vessels=(*filled, *made.vessels[len(filled) :]))
         page = parts.notebook.save_page(TRIAL, page.key, _text(so_far), page.version)
     return trial_from(page)
+
+
+def arms_of(
+    cellar: Cellar,
+    thing: str,
+    arms: Sequence[TrialArm],
+    musts: Sequence[str],
+    protocol: str | None = None,
+) -> tuple[list[list[Record]], list[str]]:
+    """Musts and protocol of each arm; parameters as for `start_trial`.
+
+    Raises
+    ------
+    InputError
+        Where arms differ in more than the one thing.
+    MissingRecordError
+    """
+    check_thing(thing)
+    sheets = [_sheets(cellar, arm, musts) for arm in arms]
+    chosen = _protocols(cellar, arms, sheets, protocol)
+    _check_one_thing(cellar, thing, arms, sheets, chosen)
+    return sheets, chosen
+
+
+def own_spread(notebook: Notebook, measure: str) -> VesselSpread | None:
+    """How much vessels of one must differ in the trials of this cellar, if they say.
+
+    Parameters
+    ----------
+    measure : str
+        A key of `MEASURES`, or what was scored.
+    """
+    told = [kept.trial for kept in trials(notebook)]
+    return vessel_spread(told, MEASURES.get(measure, measure))
 
 
 def open_trial(notebook: Notebook, key: str, now: datetime, *, early: bool = False) -> KeptTrial:
@@ -177,7 +214,7 @@ def measured(parts: TrialParts, key: str, measure: str, now: datetime) -> dict[i
         For a measure that is none.
     """
     if measure not in MEASURES:
-        raise InputError("measure", "one of " + ", ".join(MEASURES), measure)
+        raise InputError("measure", say("one of {measures}", measures=", ".join(MEASURES)), measure)
     found = {}
     for vessel in trial(parts.notebook, key).trial.vessels:
         state = vessel_state(parts.ledger, vessel.batch, now)
@@ -231,7 +268,7 @@ def _sheets(cellar: Cellar, arm: TrialArm, musts: Sequence[str]) -> list[Record]
     """Musts of an arm: its own, or those of the trial."""
     names = [arm.must] if arm.must else list(musts)
     if not names:
-        raise InputError("must", f"needs a kept must for {arm.name!r}", "nothing")
+        raise InputError("must", say("needs a kept must for {arm!r}", arm=arm.name), say("nothing"))
     return [cellar.record("sheet", name) for name in names]
 
 
@@ -253,28 +290,37 @@ def _check_one_thing(
     chosen: Sequence[str],
 ) -> None:
     if thing == "protocol" and len(set(chosen)) < len(chosen):
-        raise InputError("arms", "needs another protocol for each arm", ", ".join(chosen))
+        raise InputError("arms", say("needs another protocol for each arm"), ", ".join(chosen))
     if thing != "protocol" and len(set(chosen)) > 1:
-        raise InputError("arms", f"needs one protocol for all: {thing} is tried", ", ".join(chosen))
+        raise InputError(
+            "arms",
+            say("needs one protocol for all: {thing} is tried", thing=thing),
+            ", ".join(chosen),
+        )
     texts = [tuple(record.text for record in held) for held in sheets]
     if thing != "protocol" and len(set(texts)) < len(texts):
-        raise InputError("arms", "needs a must of its own for each arm", len(set(texts)))
+        raise InputError("arms", say("needs a must of its own for each arm"), len(set(texts)))
     # Every sheet is planned here, before the first batch is written: none can fail halfway.
     sides = [
-        [_side(_ground(cellar, record, protocol)) for record in held]
+        [_side(planned(cellar, record, protocol).ground) for record in held]
         for held, protocol in zip(sheets, chosen, strict=True)
     ]
     for arm, held_sides in zip(arms[1:], sides[1:], strict=True):
         found = {aspect.what for aspect in differing(sides[0][0], held_sides[0])}
         extra = found - ALLOWED.get(thing, frozenset())
         if len(extra) > (MOST_DIFFERENCES if thing == "other" else 0):
-            need = f"arms that differ in the {thing} alone"
-            raise InputError("arms", need, f"{arm.name}: also {', '.join(sorted(extra))}")
+            need = say("arms that differ in the {thing} alone", thing=thing)
+            raise InputError(
+                "arms",
+                need,
+                say("{arm}: also {extra}", arm=arm.name, extra=", ".join(sorted(extra))),
+            )
 
 
-def _ground(cellar: Cellar, record: Record, protocol: str) -> Ground:
+def planned(cellar: Cellar, record: Record, protocol: str) -> PlanResult:
+    """The plan of a vessel's must by a protocol, with the shelf of the cellar."""
     text = use.sheet_with_shelf(record.text, cellar.records("nutrient"))
-    return plan(text, protocol, own_protocols(cellar), record.name).ground
+    return plan(text, protocol, own_protocols(cellar), record.name)
 
 
 def _side(ground: Ground) -> SheetSide:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from mustwright.errors import InputError
-from mustwright.services.batch.repository import Ledger
 from mustwright.unit_system import UnitSystem, system_called
+
+if TYPE_CHECKING:
+    from mustwright.services.batch.repository import Ledger
 
 SETTING = "units"
 AS_TYPED = "as typed"  # asked, and each must keeps its own
@@ -12,7 +16,17 @@ AS_TYPED = "as typed"  # asked, and each must keeps its own
 
 def chosen_for(ledger: Ledger) -> UnitSystem | None:
     """The system chosen for a cellar; None where each must's own units count."""
-    kept = ledger.setting(SETTING)
+    return system_kept(ledger.setting(SETTING))
+
+
+def system_kept(kept: str | None) -> UnitSystem | None:
+    """The system of a choice as it was kept; None where each must's own units count.
+
+    Examples
+    --------
+    >>> system_kept("US gal/lb/F").volume, system_kept("as typed"), system_kept(None)
+    ('US gal', None, None)
+    """
     if kept is None or kept == AS_TYPED:
         return None
     try:
@@ -28,4 +42,9 @@ def was_asked(ledger: Ledger) -> bool:
 
 def keep_units(ledger: Ledger, system: UnitSystem | None) -> None:
     """Keep what was chosen; None lets each must keep its own."""
-    ledger.keep_setting(SETTING, AS_TYPED if system is None else system.key)
+    ledger.keep_setting(SETTING, as_kept(system))
+
+
+def as_kept(system: UnitSystem | None) -> str:
+    """A choice as it is kept: of the cellar, or of one person."""
+    return AS_TYPED if system is None else system.key

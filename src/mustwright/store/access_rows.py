@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import Engine, delete, insert, select
+from sqlalchemy import Engine, bindparam, delete, insert, select
 
 from mustwright.store import tables
 from mustwright.store.engine import Clock, lock, reading
+
+# Asked at every look: written once, as making a query takes longer than answering it.
+_SETTING = select(tables.setting.c.value).where(tables.setting.c.name == bindparam("setting"))
 
 
 class AccessRows:
@@ -18,9 +21,8 @@ class AccessRows:
 
     def setting(self, name: str) -> str | None:
         """A setting of the cellar."""
-        query = select(tables.setting.c.value).where(tables.setting.c.name == name)
         with reading(self._engine) as connection:
-            return connection.execute(query).scalar()
+            return connection.execute(_SETTING, {"setting": name}).scalar()
 
     def keep_setting(self, name: str, value: str | None) -> None:
         """Write a setting, or take it away."""

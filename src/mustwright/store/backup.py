@@ -17,6 +17,7 @@ from mustwright.store import tables
 from mustwright.store.engine import StoreError, engine_of
 from mustwright.store.migrating import HEAD, migrate, revision
 from mustwright.store.sealing import seal
+from mustwright.texts import say
 
 CHUNK = 2000
 LETS_IN = {
@@ -40,14 +41,16 @@ def back_up(engine: Engine, target: Path, key: bytes | None = None) -> dict[str,
         If the target exists already or cannot be written.
     """
     if target.exists():
-        raise StoreError(f"{target} is there already: name a file that is not")
+        raise StoreError(say("{target} is there already: name a file that is not", target=target))
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
         os.close(handle)
         part = Path(name)
     except OSError as error:
-        raise StoreError(f"{target} cannot be written: {error.strerror}") from error
+        raise StoreError(
+            say("{target} cannot be written: {strerror}", target=target, strerror=error.strerror)
+        ) from error
     try:
         _copy_out(engine, part)
         leave_out_keys(part)
@@ -55,7 +58,9 @@ def back_up(engine: Engine, target: Path, key: bytes | None = None) -> dict[str,
         _to_disk(part)
         os.link(part, target)  # unlike a rename, refuses a target that appeared meanwhile
     except (OSError, sqlite3.Error) as error:
-        raise StoreError(f"{target} cannot be written: {error}") from error
+        raise StoreError(
+            say("{target} cannot be written: {error}", target=target, error=error)
+        ) from error
     finally:
         drop(part)
     return rows

@@ -9,9 +9,10 @@ from sqlalchemy import Connection, Row, bindparam, select
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import ConflictError
 from mustwright.services.batch.repository import KIND
-from mustwright.services.repository import MissingRecordError
+from mustwright.services.repository import MissingRecordError, kind_word
 from mustwright.store import tables
 from mustwright.store.engine import IDENTITY
+from mustwright.texts import say
 
 BATCH = tables.batch
 # Asked at every look: written once, as making a query takes longer than answering it.
@@ -37,8 +38,14 @@ def live(connection: Connection, slug: str, *, for_change: bool = False) -> Row[
 def expect(row: Row[Any], version: int) -> None:
     if row.version != version:
         raise ConflictError(
-            f"the batch {row.key!r} was changed since you opened it (you have version {version}, "
-            f"the cellar has {row.version}); nothing was written"
+            say(
+                "the {kind} {key!r} was changed since you opened it (you have version"
+                " {version}, the cellar has {kept}); nothing was written",
+                kind=kind_word(KIND),
+                key=row.key,
+                version=version,
+                kept=row.version,
+            )
         )
 
 

@@ -35,13 +35,23 @@ from mustwright.store import tables
 from mustwright.store.access_rows import AccessRows
 from mustwright.store.batch_rows import BATCH, CELLAR, ROW, batch_of, expect, find, live
 from mustwright.store.derived_rows import DerivedRows
-from mustwright.store.engine import Clock, lock, reading
+from mustwright.store.engine import Clock, last_change, lock, reading
 from mustwright.store.log_rows import SPARE, log_of, newest_of
 from mustwright.store.photo_rows import PhotoRows, keep_photos
 from mustwright.store.token_rows import TokenRows
+from mustwright.texts import say
 
 ENTRY = tables.entry
 LONGEST_LOG = 200_000
+STAMPED = "stamp of the ledger"  # of a connection, with the change it was read after
+_STAMP = select(
+    func.count(),
+    func.sum(BATCH.c.version),
+    func.sum(BATCH.c.digest_version),
+    func.max(BATCH.c.digest_at),
+    func.count(BATCH.c.deleted_at),
+    CELLAR,
+)
 
 
 class BatchStore(DerivedRows, AccessRows, TokenRows, PhotoRows):
@@ -76,16 +86,13 @@ class BatchStore(DerivedRows, AccessRows, TokenRows, PhotoRows):
 
     def stamp(self) -> str:
         """Changes whenever any batch, log or digest does."""
-        query = select(
-            func.count(),
-            func.sum(BATCH.c.version),
-            func.sum(BATCH.c.digest_version),
-            func.max(BATCH.c.digest_at),
-            func.count(BATCH.c.deleted_at),
-            CELLAR,
-        )
         with reading(self._engine) as connection:
-            return repr(tuple(connection.execute(query).one()))
+            change = last_change(connection)
+            kept: tuple[object, str] | None = connection.info.get(STAMPED)
+            if kept is None or change is None or kept[0] != change:
+                kept = change, repr(tuple(connection.execute(_STAMP).one()))
+                connection.info[STAMPED] = kept
+            return kept[1]
 
     def start(
         self,
@@ -96,7 +103,7 @@ class BatchStore(DerivedRows, AccessRows, TokenRows, PhotoRows):
     ) -> BatchRecord:
         """A new batch with the first lines of its log, and its pictures."""
         if not entries:
-            raise InputError("entries", "needs at least the plan", "none")
+            raise InputError("entries", say("needs at least the plan"), say("none"))
         _refuse_same_ids(entries)
         with self._engine.begin() as connection:
             lock(connection)
@@ -113,7 +120,9 @@ class BatchStore(DerivedRows, AccessRows, TokenRows, PhotoRows):
             lock(connection)
             known = select(ENTRY.c.batch).where(ENTRY.c.id == lines[0].id, ENTRY.c.seq == 1)
             if (slug := connection.execute(known).scalar()) is not None:
-                raise ConflictError(f"this batch is kept already, as {slug!r}; nothing was written")
+                raise ConflictError(
+                    say("this batch is kept already, as {slug!r}; nothing was written", slug=slug)
+                )
             moment = self._clock()
             refuse_lines_ahead(lines, moment, "log")
             slug = _new_batch(
@@ -220,7 +229,11 @@ class BatchStore(DerivedRows, AccessRows, TokenRows, PhotoRows):
         if not entries:
             return []
         if version + len(entries) > LONGEST_LOG:
-            raise InputError("entries", f"needs a log of at most {LONGEST_LOG} lines", version)
+            raise InputError(
+                "entries",
+                say("needs a log of at most {most} lines", most=LONGEST_LOG),
+                version,
+            )
         moment = self._clock()
         refuse_lines_ahead(entries, moment)
         rows = [_row(slug, version + k, e, moment) for k, e in enumerate(entries, 1)]
@@ -246,7 +259,7 @@ class BatchStore(DerivedRows, AccessRows, TokenRows, PhotoRows):
 
 def _refuse_same_ids(entries: Sequence[Entry]) -> None:
     if len({e.id for e in entries}) < len(entries):
-        raise InputError("entries", "needs an id of its own for each line", "one twice")
+        raise InputError("entries", say("needs an id of its own for each line"), say("one twice"))
 
 
 def _new_batch(

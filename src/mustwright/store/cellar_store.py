@@ -6,27 +6,32 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, Table, insert, select, update
+from sqlalchemy import Connection, Engine, Row, Table, bindparam, insert, select, update
 
 from mustwright.errors import ConflictError
 from mustwright.services.repository import (
     MissingRecordError,
     Record,
     RecordKind,
+    kind_word,
     slug_from_name,
 )
 from mustwright.store import tables
 from mustwright.store.backup import back_up
 from mustwright.store.batch_store import BatchStore
-from mustwright.store.engine import Clock, Place, let_go, lock
+from mustwright.store.engine import Clock, Place, let_go, lock, reading
 from mustwright.store.notebook_store import NotebookStore
 from mustwright.store.opening import open_engine
+from mustwright.texts import say
 
 TABLES: Mapping[RecordKind, Table] = {
     "sheet": tables.sheet,
     "protocol": tables.protocol,
     "nutrient": tables.nutrient,
 }
+# Asked at every look: written once, as making a query takes longer than answering it.
+_ALL = {kind: select(table).where(table.c.deleted_at.is_(None)) for kind, table in TABLES.items()}
+_ONE = {table: select(table).where(table.c.key == bindparam("record")) for table in TABLES.values()}
 PROBE = "written and taken back at once"
 
 
@@ -68,15 +73,14 @@ class CellarStore:
 
     def records(self, kind: RecordKind) -> list[Record]:
         """Every record of a kind that is not deleted."""
-        table = TABLES[kind]
-        with self._engine.begin() as connection:
-            rows = connection.execute(select(table).where(table.c.deleted_at.is_(None)))
+        with reading(self._engine) as connection:
+            rows = connection.execute(_ALL[kind])
             # Sorted here, since a database sorts by its own language.
             return sorted(map(_record, rows), key=lambda record: record.key)
 
     def record(self, kind: RecordKind, key: str) -> Record:
         """One record."""
-        with self._engine.begin() as connection:
+        with reading(self._engine) as connection:
             return _record(_not_deleted(connection, TABLES[kind], key))
 
     def save(
@@ -100,7 +104,13 @@ class CellarStore:
                 connection.execute(insert(table).values(**values))
                 return _record(_not_deleted(connection, table, key))
             if row.deleted_at is None:
-                raise ConflictError(f"a {table.name} named {key!r} is kept already")
+                raise ConflictError(
+                    say(
+                        "a {kind} named {key!r} is kept already",
+                        kind=kind_word(table.name),
+                        key=key,
+                    )
+                )
             return self._change(connection, table, key, deleted_at=None, **values)
 
     def delete(self, kind: RecordKind, key: str, version: int) -> None:
@@ -130,7 +140,7 @@ class CellarStore:
     def has_flag(self, name: str) -> bool:
         """Whether something that happens once has happened."""
         query = select(tables.flag.c.name).where(tables.flag.c.name == name)
-        with self._engine.begin() as connection:
+        with reading(self._engine) as connection:
             return connection.execute(query).first() is not None
 
     def set_flag(self, name: str) -> None:
@@ -151,7 +161,7 @@ class CellarStore:
 
 
 def _find(connection: Connection, table: Table, key: str) -> Row[Any] | None:
-    return connection.execute(select(table).where(table.c.key == key)).first()
+    return connection.execute(_ONE[table], {"record": key}).first()
 
 
 def _not_deleted(connection: Connection, table: Table, key: str) -> Row[Any]:
@@ -166,8 +176,14 @@ def _expect(connection: Connection, table: Table, key: str, version: int) -> Non
     row = _not_deleted(connection, table, key)
     if row.version != version:
         raise ConflictError(
-            f"the {table.name} {key!r} was changed since you opened it (you have version"
-            f" {version}, the cellar has {row.version}); nothing was written"
+            say(
+                "the {kind} {key!r} was changed since you opened it (you have version"
+                " {version}, the cellar has {kept}); nothing was written",
+                kind=kind_word(table.name),
+                key=key,
+                version=version,
+                kept=row.version,
+            )
         )
 
 

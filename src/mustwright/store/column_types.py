@@ -12,6 +12,7 @@ from sqlalchemy import DateTime, Dialect, Integer, Text
 from sqlalchemy.types import TypeDecorator
 
 from mustwright.errors import InputError, not_plain
+from mustwright.texts import say
 
 GREATEST = 2**31 - 1  # PostgreSQL's integer
 
@@ -25,8 +26,8 @@ class PlainText(TypeDecorator[str]):
     def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:  # noqa: ARG002
         """As it came, unless it holds what cannot be kept."""
         if value is not None and (wrong := not_plain(value)):
-            raise InputError("text", "needs plain text", wrong)
-        return value
+            raise InputError("text", say("needs plain text"), wrong)
+        return None if value is None else str(value)
 
 
 class Count(TypeDecorator[int]):
@@ -38,7 +39,8 @@ class Count(TypeDecorator[int]):
     def process_bind_param(self, value: int | None, dialect: Dialect) -> int | None:  # noqa: ARG002
         """As it came, unless it is too great."""
         if value is not None and not -GREATEST <= value <= GREATEST:
-            raise InputError("number", f"needs a whole number up to {GREATEST}", "a greater one")
+            needs = say("needs a whole number up to {most}", most=GREATEST)
+            raise InputError("number", needs, say("a greater one"))
         return value
 
 

@@ -27,6 +27,7 @@ from mustwright.errors import MustwrightError
 from mustwright.services.repository import CellarAwayError, UnwritableError
 from mustwright.store.failing import meaning_of, say_what_it_means
 from mustwright.store.own_files import own_file, own_folder
+from mustwright.texts import say
 
 BUSY_MS = 5000
 # Connections kept open: as many as requests are answered at once on a busy day. Beyond them each is
@@ -56,7 +57,7 @@ def engine_of(place: Place, *, foreign_keys: bool = True) -> Engine:
     if url.get_backend_name() == "sqlite":
         return engine_of(Path(url.database or ""), foreign_keys=foreign_keys)
     if url.get_backend_name() != "postgresql":
-        raise StoreError("a cellar is an SQLite file or a postgresql:// address")
+        raise StoreError(say("a cellar is an SQLite file or a postgresql:// address"))
     engine = create_engine(
         url.set(drivername="postgresql+psycopg"), pool_pre_ping=True, **POOL, **SHOWN
     )
@@ -154,6 +155,19 @@ def reading(engine: Engine) -> Iterator[Connection]:
     finally:
         if is_postgresql(connection):
             connection.close()
+
+
+def last_change(connection: Connection) -> tuple[int, int] | None:
+    """Another one after each change of the file, by this connection or others; None for a server.
+
+    Takes a hundredth of the time in which a table of thousands is looked through.
+    """
+    if is_postgresql(connection):
+        return None
+    by_others = connection.exec_driver_sql("PRAGMA data_version").scalar_one()
+    file = connection.connection.dbapi_connection
+    assert isinstance(file, sqlite3.Connection)
+    return by_others, file.total_changes
 
 
 class _Held(threading.local):

@@ -9,18 +9,21 @@ from sqlalchemy.engine import ExceptionContext
 
 from mustwright.errors import MustwrightError
 from mustwright.services.repository import CellarAwayError, UnwritableError
+from mustwright.texts import say
 
-FULL = "The disk with the cellar is full. Nothing was written: make room, then send it again."
-READ_ONLY = (
+FULL = say("The disk with the cellar is full. Nothing was written: make room, then send it again.")
+READ_ONLY = say(
     "The cellar cannot be written: its disk or file is read-only. Nothing was written: put that"
     " right, then send it again."
 )
-FAILING = (
+FAILING = say(
     "The disk with the cellar fails to read or write. Nothing was written: look after the disk,"
     " then send it again."
 )
-BUSY = "The cellar is busy. Nothing was written: send it again in a moment."
-AWAY = "The database with the cellar cannot be reached. Nothing was written: send it again later."
+BUSY = say("The cellar is busy. Nothing was written: send it again in a moment.")
+AWAY = say(
+    "The database with the cellar cannot be reached. Nothing was written: send it again later."
+)
 
 # By the beginning of SQLite's name for an error.
 _BY_NAME: tuple[tuple[str, type[MustwrightError], str], ...] = (

@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, inspect
 
 from mustwright.store.engine import Place, StoreError, engine_of, is_postgresql, lock, shown
+from mustwright.texts import say
 
 HEAD = "0004"
 
@@ -24,7 +25,9 @@ def refuse_unknown(place: Place, found: str | None) -> None:
 
     scripts = ScriptDirectory.from_config(alembic_config())
     if found is not None and found not in {s.revision for s in scripts.walk_revisions()}:
-        raise StoreError(f"the cellar {shown(place)} was made by a newer version of mustwright")
+        raise StoreError(
+            say("the cellar {shown} was made by a newer version of mustwright", shown=shown(place))
+        )
 
 
 def migrate(place: Place, target: str = HEAD) -> None:
@@ -43,7 +46,11 @@ def migrate(place: Place, target: str = HEAD) -> None:
                 broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
                 if broken:
                     raise StoreError(
-                        f"migrating {shown(place)} would break {len(broken)} references"
+                        say(
+                            "migrating {shown} would break {broken} references",
+                            shown=shown(place),
+                            broken=len(broken),
+                        )
                     )
     finally:
         engine.dispose()

@@ -11,6 +11,7 @@ from mustwright.services.notebook import NotePage
 from mustwright.services.repository import MissingRecordError, slug_from_name
 from mustwright.store import tables
 from mustwright.store.engine import Clock, lock, reading
+from mustwright.texts import say
 
 PAGE = tables.notebook
 
@@ -26,6 +27,12 @@ class NotebookStore:
         query = select(PAGE).where(PAGE.c.kind == kind)
         with reading(self._engine) as connection:
             return sorted((_page(r) for r in connection.execute(query)), key=lambda p: p.key)
+
+    def versions(self, *kinds: str) -> tuple[tuple[str, str, int], ...]:
+        """Kind, key and version of every page of some kinds, in that order."""
+        query = select(PAGE.c.kind, PAGE.c.key, PAGE.c.version).where(PAGE.c.kind.in_(kinds))
+        with reading(self._engine) as connection:
+            return tuple(sorted(tuple(row) for row in connection.execute(query)))
 
     def page(self, kind: str, key: str) -> NotePage:
         """One page."""
@@ -84,7 +91,9 @@ def _expect(found: Row[Any] | None, kind: str, key: str, version: int | None) ->
     if found is None:
         raise MissingRecordError(kind, key)
     if found.version != version:
-        raise ConflictError(f"{key} was changed since you opened it; nothing was written")
+        raise ConflictError(
+            say("{key} was changed since you opened it; nothing was written", key=key)
+        )
 
 
 def _page(row: Row[Any]) -> NotePage:

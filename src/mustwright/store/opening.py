@@ -14,6 +14,7 @@ from mustwright.store.backup import back_up as back_up_rows
 from mustwright.store.engine import Clock, Place, StoreError, engine_of, shown
 from mustwright.store.migrating import HEAD, migrate, refuse_unknown, revision
 from mustwright.store.own_files import own_file
+from mustwright.texts import say
 
 
 def open_engine(place: Place, clock: Clock, backups: Path | None = None) -> Engine:
@@ -38,10 +39,16 @@ def open_engine(place: Place, clock: Clock, backups: Path | None = None) -> Engi
                 _back_up_first(engine, place, found, clock, backups)
             migrate(place)
     except (UnwritableError, CellarAwayError) as error:
-        raise type(error)(f"the cellar {shown(place)} cannot be opened. {error}") from error
+        raise type(error)(
+            say(
+                "the cellar {shown} cannot be opened. {error}", shown=shown(place), error=error.text
+            )
+        ) from error
     except (OSError, DBAPIError, ArgumentError, ModuleNotFoundError) as error:
         reason = getattr(error, "orig", None) or error
-        raise StoreError(f"the cellar {shown(place)} cannot be opened: {reason}") from error
+        raise StoreError(
+            say("the cellar {shown} cannot be opened: {reason}", shown=shown(place), reason=reason)
+        ) from error
     return engine
 
 

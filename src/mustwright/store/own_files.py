@@ -7,6 +7,8 @@ import stat
 from contextlib import suppress
 from pathlib import Path
 
+from mustwright.texts import say
+
 FOLDER, FILE = 0o700, 0o600
 
 
@@ -36,7 +38,7 @@ def put_right(home: Path) -> list[str]:
     """
     if os.name != "posix" or not home.is_dir():
         return []
-    said = []
+    said: list[str] = []
     for path in (home, *sorted(home.glob("cellar*")), home / "backups", home / "seal.key",
                  *sorted((home / "backups").glob("*"))):  # fmt: skip
         try:
@@ -44,9 +46,20 @@ def put_right(home: Path) -> list[str]:
             if path.is_symlink() or not mode & 0o077:
                 continue
             os.chmod(path, mode & 0o700)
-            said.append(f"{path} was open to other users of this machine; now it is yours alone.")
+            said.append(
+                say(
+                    "{path} was open to other users of this machine; now it is yours alone.",
+                    path=path,
+                )
+            )
         except FileNotFoundError:
             continue
         except OSError as error:
-            said.append(f"{path} is open to other users of this machine: {error.strerror}.")
+            said.append(
+                say(
+                    "{path} is open to other users of this machine: {strerror}.",
+                    path=path,
+                    strerror=error.strerror,
+                )
+            )
     return said

@@ -14,7 +14,8 @@ from sqlalchemy.types import LargeBinary
 
 from mustwright.batch.entries import PlanAdopted, what_from
 from mustwright.batch.log import plan_in_force, standing
-from mustwright.errors import MustwrightError, not_plain
+from mustwright.errors import MustwrightError, not_plain, words_of
+from mustwright.how_far import Progress, go_on, tell
 from mustwright.services.notebook import KINDS, TASTING, TRIAL, NotePage
 from mustwright.services.repository import is_slug
 from mustwright.services.tastings import tasting_from
@@ -23,38 +24,61 @@ from mustwright.store import tables
 from mustwright.store.column_types import Count, UtcDateTime
 from mustwright.store.engine import StoreError
 from mustwright.store.log_rows import log_of
+from mustwright.texts import say
 
 CHUNK = 500
 
 
-def read_rows(connection: Connection, source: Path) -> None:
+def read_rows(connection: Connection, source: Path, progress: Progress = go_on) -> None:
     """Look at every value of every record.
 
     Raises
     ------
     StoreError
         Naming the first table with a record that cannot be read.
+    StoppedError
+        If `progress` said not to go on.
     """
-    for table in tables.metadata.sorted_tables:
+    every = tables.metadata.sorted_tables
+    for i, table in enumerate(every):
+        tell(progress, i / len(every))
         try:
             _rows(connection, table)
         except (ValueError, TypeError, KeyError, sqlite3.Error, MustwrightError) as error:
-            raise StoreError(f"{source} cannot be read: {table.name}: {error}") from error
+            raise StoreError(
+                say(
+                    "{source} cannot be read: {table}: {error}",
+                    source=source,
+                    table=table.name,
+                    error=words_of(error),
+                )
+            ) from error
 
 
-def read_logs(connection: Connection, source: Path) -> None:
+def read_logs(connection: Connection, source: Path, progress: Progress = go_on) -> None:
     """Read every log as the pages do, and more strictly.
 
     Raises
     ------
     StoreError
         Naming the first batch that cannot be read.
+    StoppedError
+        If `progress` said not to go on.
     """
-    for slug in connection.execute(select(tables.batch.c.key)).scalars().all():
+    every = connection.execute(select(tables.batch.c.key)).scalars().all()
+    for i, slug in enumerate(every):
+        tell(progress, i / len(every))
         try:
             _log(connection, slug)
         except (ValueError, TypeError, KeyError, MustwrightError) as error:
-            raise StoreError(f"{source} cannot be read: batch {slug!r}: {error}") from error
+            raise StoreError(
+                say(
+                    "{source} cannot be read: batch {slug!r}: {error}",
+                    source=source,
+                    slug=slug,
+                    error=words_of(error),
+                )
+            ) from error
 
 
 def _rows(connection: Connection, table: Any) -> None:

@@ -21,6 +21,7 @@ from uuid import uuid4
 
 from sqlalchemy import Connection, Engine, delete, insert, select
 
+from mustwright.how_far import Progress, go_on, part_of, tell
 from mustwright.services.repository import ForeignFileError, Restored
 from mustwright.store import tables
 from mustwright.store.backup import (
@@ -46,6 +47,7 @@ from mustwright.store.opening import open_engine
 from mustwright.store.reading_back import read_logs, read_rows
 from mustwright.store.schema import refuse_other_layout
 from mustwright.store.sealing import SEAL, is_signed
+from mustwright.texts import say
 
 PASSPHRASE = "passphrase"
 # Worked out from the logs, and made again when it is next asked for.
@@ -71,6 +73,7 @@ def restore(
     key: bytes | None = None,
     *,
     foreign: bool = False,
+    progress: Progress = go_on,
 ) -> Restored:
     """Bring a copy back as the whole cellar; the one that was there is kept aside.
 
@@ -82,6 +85,8 @@ def restore(
         That of this cellar's copies.
     foreign : bool
         Whether a copy that this cellar did not make is taken too.
+    progress : callable
+        Told how far it is; stopped by it until the new records take the place of the old ones.
 
     Raises
     ------
@@ -89,11 +94,17 @@ def restore(
         If the copy is damaged, not a cellar, or from a newer version; nothing was changed.
     ForeignFileError
         If this cellar did not make it and `foreign` is false; nothing was changed.
+    StoppedError
+        If `progress` said not to go on; nothing was changed.
     """
     found = check(source, key)
     if not found.own and not foreign:
-        why = "carries the seal of another cellar" if found.sealed else "carries no seal"
-        raise ForeignFileError(f"{source} was not made by this cellar: it {why}")
+        sealed = say(
+            "{source} was not made by this cellar: it carries the seal of another cellar",
+            source=source,
+        )
+        bare = say("{source} was not made by this cellar: it carries no seal", source=source)
+        raise ForeignFileError(sealed if found.sealed else bare)
     near = place.parent if isinstance(place, Path) else aside_in
     try:
         near.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -101,13 +112,17 @@ def restore(
         os.close(handle)
         part = Path(name)
         try:
-            rows = _built(part, source, clock)
+            tell(progress, 0.1)
+            rows = _built(part, source, clock, part_of(progress, 0.1, 0.9))
+            tell(progress, 0.9)
             aside = _swap(place, part, clock, aside_in, key)
         finally:
             for left in part.parent.glob(f"{part.name}*"):
                 drop(left)
     except (sqlite3.Error, OSError) as error:
-        raise StoreError(f"{shown(place)} cannot be restored: {error}") from error
+        raise StoreError(
+            say("{shown} cannot be restored: {error}", shown=shown(place), error=error)
+        ) from error
     return Restored(rows, aside, found.sealed, found.own)
 
 
@@ -119,28 +134,34 @@ def check(source: Path, key: bytes | None = None) -> Checked:
     StoreError
     """
     if not source.is_file():
-        raise StoreError(f"{source} is no file")
+        raise StoreError(say("{source} is no file", source=source))
     try:
         with _looking_at(source) as copy:
             names = {
                 r[0] for r in copy.execute("SELECT name FROM sqlite_master WHERE type='table'")
             }
             if "alembic_version" not in names:
-                raise StoreError(f"{source} is no cellar")
+                raise StoreError(say("{source} is no cellar", source=source))
             row = copy.execute("SELECT version_num FROM alembic_version").fetchone()
             if row is None or not isinstance(row[0], str):
-                raise StoreError(f"{source} is no cellar: it says no version")
+                raise StoreError(say("{source} is no cellar: it says no version", source=source))
             refuse_unknown(source, row[0])
             refuse_other_layout(copy, source, row[0])
             verdict = [row[0] for row in copy.execute("PRAGMA integrity_check(1)")]
             if verdict != ["ok"]:
-                raise StoreError(f"{source} is damaged: {verdict[0]}")
+                raise StoreError(
+                    say("{source} is damaged: {verdict}", source=source, verdict=verdict[0])
+                )
             if copy.execute("PRAGMA foreign_key_check").fetchone():
-                raise StoreError(f"{source} is damaged: a reference leads nowhere")
+                raise StoreError(
+                    say("{source} is damaged: a reference leads nowhere", source=source)
+                )
             sealed = SEAL in names
             return Checked(sealed, sealed and is_signed(copy, source, key), row[0])
     except (sqlite3.Error, UnicodeDecodeError, OverflowError) as error:
-        raise StoreError(f"{source} is damaged or no cellar: {error}") from error
+        raise StoreError(
+            say("{source} is damaged or no cellar: {error}", source=source, error=error)
+        ) from error
 
 
 @contextmanager
@@ -154,7 +175,7 @@ def _looking_at(source: Path) -> Iterator[sqlite3.Connection]:
         yield copy
 
 
-def _built(part: Path, source: Path, clock: Clock) -> dict[str, int]:
+def _built(part: Path, source: Path, clock: Clock, progress: Progress) -> dict[str, int]:
     """A new cellar with the records of a copy, each read back; rows by table."""
     with tempfile.TemporaryDirectory(prefix=".copy.", dir=part.parent) as folder:
         old = Path(folder) / "old.db"
@@ -165,16 +186,17 @@ def _built(part: Path, source: Path, clock: Clock) -> dict[str, int]:
             copy.commit()
         open_engine(old, clock).dispose()  # migrated to the newest tables
         open_engine(part, clock).dispose()
+        tell(progress, 0.3)
         with _engine(old) as before, _engine(part) as after:
             with before.begin() as here, after.begin() as there:
-                read_rows(here, source)
+                read_rows(here, source, part_of(progress, 0.3, 0.5))
                 copy_rows(here, there)
                 for name in DERIVED:
                     there.execute(delete(tables.metadata.tables[name]))
                 undone = {"digest": "", "digest_version": 0, "digest_at": None}
                 there.execute(tables.batch.update().values(**undone))
             with after.connect() as connection:
-                read_logs(connection, source)
+                read_logs(connection, source, part_of(progress, 0.6, 1.0))
                 return _counts(connection)
 
 

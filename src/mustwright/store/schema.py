@@ -13,6 +13,7 @@ from typing import Any
 from mustwright.store.engine import StoreError
 from mustwright.store.migrating import migrate
 from mustwright.store.sealing import SEAL
+from mustwright.texts import say
 
 Layout = dict[tuple[str, str], tuple[Any, ...]]
 
@@ -28,13 +29,27 @@ def refuse_other_layout(copy: sqlite3.Connection, source: Path, revision: str) -
     """
     here, wanted = layout(copy), _layout_of(revision)
     for kind, name in sorted({*here, *wanted}):
-        said = f"{kind} {name[:80]!r}"
+        part = f"{kind} {name[:80]!r}"
         if (kind, name) not in wanted:
-            raise StoreError(f"{source} is no cellar of ours: it holds an unknown {said}")
+            raise StoreError(
+                say(
+                    "{source} is no cellar of ours: it holds an unknown {part}",
+                    source=source,
+                    part=part,
+                )
+            )
         if (kind, name) not in here:
-            raise StoreError(f"{source} is no cellar: its {said} is missing")
+            raise StoreError(
+                say("{source} is no cellar: its {part} is missing", source=source, part=part)
+            )
         if here[kind, name] != wanted[kind, name]:
-            raise StoreError(f"{source} is no cellar of ours: its {said} is made otherwise")
+            raise StoreError(
+                say(
+                    "{source} is no cellar of ours: its {part} is made otherwise",
+                    source=source,
+                    part=part,
+                )
+            )
 
 
 def layout(copy: sqlite3.Connection) -> Layout:

@@ -15,6 +15,7 @@ from contextlib import closing, suppress
 from pathlib import Path
 
 from mustwright.store.engine import StoreError
+from mustwright.texts import say
 
 SEAL = "seal"
 SIGNATURE = "*"  # the name of the row that holds it; no table can be called so
@@ -36,9 +37,17 @@ def key_of(home: Path) -> bytes:
             _make_key(path)
         key = path.read_bytes()
     except OSError as error:
-        raise StoreError(f"the key {path} cannot be used: {error.strerror}") from error
+        raise StoreError(
+            say("the key {path} cannot be used: {strerror}", path=path, strerror=error.strerror)
+        ) from error
     if len(key) != KEY_BYTES:
-        raise StoreError(f"the key {path} is damaged: it needs {KEY_BYTES} bytes")
+        raise StoreError(
+            say(
+                "the key {path} is damaged: it needs {count} bytes",
+                path=path,
+                count=KEY_BYTES,
+            )
+        )
     return key
 
 
@@ -84,7 +93,13 @@ def is_signed(copy: sqlite3.Connection, source: Path, key: bytes | None) -> bool
     signature = kept.pop(SIGNATURE, None)
     for name in sorted({*found, *kept}):
         if name not in found or kept.get(name) != found[name][1]:
-            raise StoreError(f"{source} is damaged: the seal of {str(name)[:80]!r} is broken")
+            raise StoreError(
+                say(
+                    "{source} is damaged: the seal of {table!r} is broken",
+                    source=source,
+                    table=str(name)[:80],
+                )
+            )
     if key is None or not isinstance(signature, str):
         return False
     return hmac.compare_digest(signature.encode(), _signature(found, key).encode())

@@ -16,6 +16,7 @@ from mustwright.compose import Compose
 from mustwright.services.access import Patience, form_token, is_session
 from mustwright.services.batch.tokens import DEVICE, token_of
 from mustwright.services.repository import CellarAwayError, UnwritableError
+from mustwright.texts import say
 from mustwright.web.errors import out_of_reach
 from mustwright.web.intake import BODY, IS_STRANGER, SAFE_METHODS, form_pairs
 from mustwright.web.render import FORM_TOKEN, error_page
@@ -23,8 +24,10 @@ from mustwright.web.render import FORM_TOKEN, error_page
 COOKIE = "mustwright_session"
 HEADER = "x-form-token"
 LOGIN, HEALTH = "/login", "/health"
-OPEN_PAGES = (LOGIN, HEALTH)
-SHARED_PATHS = ("/static/", "/calendar/")  # the same for everyone who may ask: may be cached
+KEPT = "/kept"  # of what is kept on the device that asks: nothing of the cellar is on it
+OPEN_PAGES = (LOGIN, HEALTH, KEPT)
+# The same for everyone who may ask: may be cached.
+SHARED_PATHS = ("/static/", "/calendar/", "/manifest.webmanifest", "/service-worker.js")
 OPEN_PATHS = SHARED_PATHS
 SESSION = "session"  # in the state of a request: the secret of its session
 BATCH_PATH = re.compile(r"/api/batches/([^/]+)(?:/|$)")
@@ -43,12 +46,15 @@ class Access:
         Host names under which the pages may be asked for.
     address : str
         Where a phone finds them; empty on loopback.
+    is_secure : bool
+        Whether they are served by https: the cookie of a session is sent over nothing else then.
     """
 
     is_locked: bool = False
     hosts: tuple[str, ...] = LOOPBACK_HOSTS
     address: str = ""
     patience: Patience = field(default_factory=Patience)
+    is_secure: bool = False
 
 
 def session_of(headers: Headers) -> str:
@@ -127,7 +133,12 @@ def _not_stored(send: Send) -> Send:
 def _to_login(scope: Scope, path: str) -> Response:
     """To the door; a body that may still be coming is not waited for."""
     if path.startswith("/api/") or scope["method"] not in SAFE_METHODS:
-        error = {"field": None, "requirement": None, "got": None, "message": "A session is needed."}
+        error = {
+            "field": None,
+            "requirement": None,
+            "got": None,
+            "message": say("A session is needed."),
+        }
         return JSONResponse({"error": error}, 401, {"Connection": "close"})
     return RedirectResponse(f"/login?then={quote(path, safe='/')}", status_code=303)
 
@@ -146,8 +157,8 @@ class OwnForms:
             return
         came = await _form_token_of(scope)
         if not hmac.compare_digest(came.encode(errors="replace"), form_token(secret).encode()):
-            words = "The form is from another session: open the page again and send it again."
-            page = error_page(Request(scope), 403, "This request was refused", words)
+            words = say("The form is from another session: open the page again and send it again.")
+            page = error_page(Request(scope), 403, say("This request was refused"), words)
             await page(scope, receive, send)
             return
         await self.app(scope, receive, send)

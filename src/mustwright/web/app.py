@@ -18,14 +18,16 @@ from mustwright.compose import Compose
 from mustwright.web import errors
 from mustwright.web.access import Access, Locked, OwnForms
 from mustwright.web.api import batches
-from mustwright.web.guards import BoundedWork, SameOrigin, SecurityHeaders
+from mustwright.web.guards import BoundedWork, PagesComeFirst, SameOrigin, SecurityHeaders
 from mustwright.web.intake import BodyLimit
 from mustwright.web.pages import (
     acidity,
     compare,
+    compiling,
     convert,
     finish,
     finish_record,
+    first_must,
     health,
     home,
     house,
@@ -33,8 +35,11 @@ from mustwright.web.pages import (
     looking_back,
     must_form,
     must_text,
+    offline,
     plan,
     protocols,
+    reading_matter,
+    rehydrate,
     shelf,
     sources,
     tailor,
@@ -44,21 +49,27 @@ from mustwright.web.pages import (
     what_if,
 )
 from mustwright.web.pages.batch import (
+    all_batches,
     batch_page,
     entry,
+    importing,
     links,
     lots,
     paper,
+    record,
     replan,
     start_batch,
     table,
+    write_entry,
 )
+from mustwright.web.spoken import SpokenLanguage
 from mustwright.web.units import ChosenUnits
 
 PAGES = (
-    start_batch, batch_page, entry, replan, paper, table, links, lots, home, health, login,
-    must_form, must_text, compare, what_if, tailor, acidity, plan, protocols, shelf, convert,
-    finish, finish_record, sources, house, tasting, trials, looking_back, units,
+    start_batch, all_batches, batch_page, write_entry, entry, importing, replan, paper, record,
+    table, links, lots, home, health, login, first_must, must_form, must_text, compare, what_if,
+    tailor, acidity, rehydrate, plan, protocols, shelf, convert, finish, finish_record, sources,
+    reading_matter, house, tasting, trials, looking_back, units, offline, compiling,
 )  # fmt: skip
 
 
@@ -112,5 +123,7 @@ def create_app(compose: Compose, access: Access | None = None) -> FastAPI:
     app.add_middleware(Locked, compose=compose, access=access)
     app.add_middleware(SameOrigin)
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(access.hosts), www_redirect=False)
+    app.add_middleware(SpokenLanguage, compose=compose)
     app.add_middleware(SecurityHeaders)
+    app.add_middleware(PagesComeFirst, compose=compose)
     return app

@@ -10,20 +10,22 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from mustwright.errors import ConflictError, InputError, MustwrightError
+from mustwright.planning.field_words import note_in_words
 from mustwright.services.repository import CellarAwayError, MissingRecordError, UnwritableError
+from mustwright.texts import say
 from mustwright.time_budget import TooMuchWorkError
 from mustwright.web.guards import SECURITY_HEADERS
 from mustwright.web.intake import BODY, SAFE_METHODS, form_pairs
 from mustwright.web.render import FORM_TOKEN, error_page
 
 TITLES = {
-    404: "Page not found",
-    405: "That cannot be done here",
-    409: "Someone else has changed this",
-    422: "That cannot be used",
-    500: "Something went wrong here",
-    503: "The cellar cannot be reached",
-    507: "Nothing was written",
+    404: say("Page not found"),
+    405: say("That cannot be done here"),
+    409: say("Someone else has changed this"),
+    422: say("That cannot be used"),
+    500: say("Something went wrong here"),
+    503: say("The cellar cannot be reached"),
+    507: say("Nothing was written"),
 }
 
 
@@ -42,7 +44,7 @@ def out_of_reach(
     status = 503
     if isinstance(error, UnwritableError) and request.method not in SAFE_METHODS:
         status = 507
-    answer = error_page(request, status, TITLES[status], str(error), typed=typed)
+    answer = error_page(request, status, TITLES[status], error.text, typed=typed)
     retry_s = error.retry_s if isinstance(error, CellarAwayError) else 60
     answer.headers["Retry-After"] = str(retry_s)
     return answer
@@ -62,16 +64,17 @@ async def _refused(request: Request, error: MustwrightError) -> Response:
         status = 409
     elif isinstance(error, MissingRecordError):
         status = 404
+    said = note_in_words(error.text)
     described: dict[str, str | None] | None = None
     if isinstance(error, InputError):
         described = {
             "field": error.field,
             "requirement": error.requirement,
             "got": error.got if isinstance(error.got, str) else str(error.got),
-            "message": str(error),
+            "message": said,
         }
     typed = await _typed(request) if isinstance(error, TooMuchWorkError) else ()
-    return error_page(request, status, TITLES[status], str(error), described, typed)
+    return error_page(request, status, TITLES[status], said, described, typed)
 
 
 async def _unreadable(request: Request, error: RequestValidationError) -> Response:
@@ -83,7 +86,7 @@ async def _unreadable(request: Request, error: RequestValidationError) -> Respon
 
 
 async def _http(request: Request, error: HTTPException) -> Response:
-    title = TITLES.get(error.status_code, "That did not work")
+    title = TITLES.get(error.status_code, say("That did not work"))
     answer = error_page(request, error.status_code, title, _detail(request, error))
     answer.headers.update(error.headers or {})
     return answer
@@ -91,13 +94,13 @@ async def _http(request: Request, error: HTTPException) -> Response:
 
 def _detail(request: Request, error: HTTPException) -> str:
     if error.status_code == 404 and error.detail == "Not Found":
-        return f"There is nothing at {request.url.path}."
+        return say("There is nothing at {path}.", path=request.url.path)
     return f"{error.detail}."
 
 
 async def _defect(request: Request, _error: Exception) -> Response:
     """The traceback goes to the terminal; this answer is made outside the other guards."""
-    detail = "Everything saved before is still there. The terminal shows the details."
+    detail = say("Everything saved before is still there. The terminal shows the details.")
     answer = error_page(request, 500, TITLES[500], detail)
     answer.headers.update(SECURITY_HEADERS)
     return answer

@@ -8,6 +8,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from mustwright.compose import Compose
+from mustwright.texts import say
 from mustwright.time_budget import limited_to
 from mustwright.web.intake import SAFE_METHODS
 from mustwright.web.render import error_page
@@ -18,6 +20,7 @@ POLICY = {
     "img-src": "'self' data:",
     "font-src": "'self'",
     "script-src": "'self'",
+    "worker-src": "'self'",
     "connect-src": "'self'",
     "manifest-src": "'self'",
     "form-action": "'self'",
@@ -25,13 +28,28 @@ POLICY = {
     "frame-ancestors": "'none'",
 }
 SECURITY_HEADERS = {
-    "Content-Security-Policy": "; ".join(f"{what} {whence}" for what, whence in POLICY.items()),
+    "Content-Security-Policy": "; ".join(f"{kind} {allowed}" for kind, allowed in POLICY.items()),
     "X-Content-Type-Options": "nosniff",
     # With no-referrer, browsers would send `Origin: null` with our own forms.
     "Referrer-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
 }
+
+
+class PagesComeFirst:
+    """Lets what works behind the pages know that somebody waits for an answer."""
+
+    def __init__(self, app: ASGIApp, compose: Compose) -> None:
+        self.app, self.compose = app, compose
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        with self.compose.pages_first.answering():
+            await self.app(scope, receive, send)
 
 
 # Of the processor, for one answer [s]; the fullest sheet that is taken needs under one.
@@ -88,7 +106,7 @@ class SameOrigin:
             headers = Headers(scope=scope)
             refusal = "" if _by_token(scope, headers) else not_same_origin(headers)
             if refusal:
-                page = error_page(Request(scope), 403, "This request was refused", refusal)
+                page = error_page(Request(scope), 403, say("This request was refused"), refusal)
                 await page(scope, receive, send)
                 return
         await self.app(scope, receive, send)
@@ -113,8 +131,8 @@ def not_same_origin(headers: Headers) -> str:
     if origin is None:
         if headers.get("sec-fetch-site") == "same-origin":
             return ""
-        return "A change needs an Origin header equal to the address of these pages."
+        return say("A change needs an Origin header equal to the address of these pages.")
     parts = urlsplit(origin)
     if parts.scheme in ("http", "https") and parts.netloc and parts.netloc == host:
         return ""
-    return "It came from a page of another origin."
+    return say("It came from a page of another origin.")

@@ -16,6 +16,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from mustwright.texts import say
 from mustwright.web.render import error_page
 
 SMALL_BODY_BYTES = 4_000  # of whoever has not come in yet: a passphrase and where to go
@@ -170,18 +171,18 @@ async def form_pairs(scope: Scope, body: bytes) -> list[tuple[str, str]]:
 
 
 def _too_much(scope: Scope, limit: int) -> Response:
-    detail = f"A request may carry at most {limit:,} bytes."
-    return _closing(error_page(Request(scope), 413, "That is too much at once", detail))
+    detail = say("A request may carry at most {limit:,} bytes.", limit=limit)
+    return _closing(error_page(Request(scope), 413, say("That is too much at once"), detail))
 
 
 def _too_slow(scope: Scope) -> Response:
-    detail = "The request stopped before it was whole. Nothing was written: send it again."
-    return _closing(error_page(Request(scope), 408, "That took too long to come in", detail))
+    detail = say("The request stopped before it was whole. Nothing was written: send it again.")
+    return _closing(error_page(Request(scope), 408, say("That took too long to come in"), detail))
 
 
 def _too_many(scope: Scope) -> Response:
-    detail = "Much is coming in just now. Nothing was written: send it again in a moment."
-    answer = _closing(error_page(Request(scope), 503, "Too much at once", detail))
+    detail = say("Much is coming in just now. Nothing was written: send it again in a moment.")
+    answer = _closing(error_page(Request(scope), 503, say("Too much at once"), detail))
     answer.headers["Retry-After"] = "10"
     return answer
 

@@ -6,30 +6,34 @@ import re
 from collections.abc import Mapping, Sequence
 from functools import cache, lru_cache
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment
 from jinja2.runtime import Macro
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from mustwright import __version__
+from mustwright.languages import ENGLISH, Language, code_spoken, spoken
+from mustwright.unit_system import UnitSystem, current
 from mustwright.web.forms.typed import TypedForm
+from mustwright.web.glossary_links import with_glossary
+from mustwright.web.translation import made_environment
+
+
+def environment() -> Environment:
+    """The templates of this package in the language spoken here."""
+    return _environment(spoken())
 
 
 @cache
-def environment() -> Environment:
-    """The templates of this package; everything is escaped unless marked safe."""
-    made = Environment(
-        loader=PackageLoader("mustwright.web"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+def _environment(language: Language | None) -> Environment:
+    made = made_environment(language)
     made.globals["version"] = __version__
     made.globals["kept_form"] = kept_form
+    made.globals["language"] = ENGLISH if language is None else language.code
     return made
 
 
+WITHOUT_GLOSSARY = ("glossary.html",)  # which explains them itself
 KEPT_FORMS, LONGEST_KEPT = 256, 200
 
 
@@ -50,19 +54,26 @@ def kept_form(
     filled = typed.fields
     if errors or any(len(value) > LONGEST_KEPT for value in filled.values()):
         return macro(form, typed, errors, *options)
-    return _kept(macro, form, tuple(filled.items()), *map(tuple, options))
+    told = current(), code_spoken()
+    return _kept(macro, form, tuple(filled.items()), told, *map(tuple, options))
 
 
 @lru_cache(maxsize=KEPT_FORMS)
 def _kept(
-    macro: Macro, form: str, filled: tuple[tuple[str, str], ...], *options: tuple[object, ...]
+    macro: Macro,
+    form: str,
+    filled: tuple[tuple[str, str], ...],
+    _told: tuple[UnitSystem, str],  # labels and examples are said in these units and language
+    *options: tuple[object, ...],
 ) -> str:
     return macro(form, TypedForm(dict(filled)), {}, *map(list, options))
 
 
 def page(request: Request, template: str, status: int = 200, **context: object) -> HTMLResponse:
-    """A template as a page."""
+    """A template as a page, its words of the trade linked to the glossary."""
     text = environment().get_template(template).render(request=request, **context)
+    if template not in WITHOUT_GLOSSARY:
+        text = with_glossary(text)
     token = getattr(request.state, "form_token", "")
     return HTMLResponse(with_form_token(text, token), status_code=status)
 
@@ -77,6 +88,12 @@ def with_form_token(html: str, token: str) -> str:
         return html
     hidden = f'<input type="hidden" name="{FORM_TOKEN}" value="{token}">'
     return _FORM.sub(lambda form: form[0] + hidden, html)
+
+
+def wants_data(request: Request) -> bool:
+    """Whether the caller asks for JSON and takes no page."""
+    accept = request.headers.get("accept", "")
+    return "application/json" in accept and "text/html" not in accept
 
 
 def error_page(
@@ -94,9 +111,7 @@ def error_page(
     typed : sequence of (str, str)
         Fields of a form that could not be written; the page holds them, to be sent again.
     """
-    accept = request.headers.get("accept", "")
-    is_api = request.url.path.startswith("/api/")
-    if is_api or ("application/json" in accept and "text/html" not in accept):
+    if request.url.path.startswith("/api/") or wants_data(request):
         nothing = {"field": None, "requirement": None, "got": None, "message": detail}
         return JSONResponse({"error": error or nothing}, status_code=status)
     return page(request, "error.html", status, title=title, detail=detail, code=status, typed=typed)

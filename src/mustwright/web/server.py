@@ -53,13 +53,22 @@ def keep_requests_together() -> None:
 
 
 def run(
-    compose: Compose, listener: socket.socket, told: ToldToStop, access: Access | None = None
+    compose: Compose,
+    listener: socket.socket,
+    told: ToldToStop,
+    access: Access | None = None,
+    pair: tuple[str, str] | None = None,
 ) -> None:
     """Serve until told to stop; open connections get two seconds to finish.
 
     The forecast is compiled meanwhile, in a thread of its own. If that is still running when the
     pages are closed, the process ends at once: nothing waits for a compiler, and everything that
     was acknowledged is on the disk by then.
+
+    Parameters
+    ----------
+    pair : tuple of str or None
+        Files of a certificate and its key, for https.
     """
     compiling = warm_up_behind(cache_folder(compose.home), keep_requests_together)
     config = uvicorn.Config(
@@ -71,6 +80,8 @@ def run(
         proxy_headers=False,
         server_header=False,
         timeout_graceful_shutdown=2,
+        ssl_certfile=pair[0] if pair else None,
+        ssl_keyfile=pair[1] if pair else None,
     )
     server = _Server(config)
     server.told = told

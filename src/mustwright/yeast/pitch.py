@@ -10,6 +10,7 @@ from typing import Any
 from mustwright import data
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import ARITHMETIC, TYPED, Figure
+from mustwright.texts import join, say, say_n
 from mustwright.unit_hints import one_way
 from mustwright.unit_system import (
     METRIC,
@@ -36,11 +37,21 @@ class Strain:
 
 @dataclass(frozen=True)
 class ChecklistStep:
-    """One line of a checklist."""
+    """One line of a checklist.
+
+    Parameters
+    ----------
+    wait_min : float
+        How long to wait in it, each time; 0 for no wait [min].
+    times : int
+        How often it is done with that wait.
+    """
 
     title: str
     detail: str
     caution: str = ""
+    wait_min: float = 0.0
+    times: int = 1
 
 
 @dataclass(frozen=True)
@@ -66,7 +77,7 @@ def _strain(record: Mapping[str, Any]) -> Strain:
     tolerance = Figure(
         float(t["typical"]),
         "% vol",
-        "usual for this kind",
+        say("usual for this kind"),
         str(t["source"]),
         {},
         float(t["low"]),
@@ -80,7 +91,7 @@ def _strain(record: Mapping[str, Any]) -> Strain:
         tolerance,
         float(heat["low"]),
         float(heat["high"]),
-        str(record.get("note", "")),
+        record.get("note", ""),
     )
 
 
@@ -93,7 +104,7 @@ def strain_called(kind: object, where: str = "yeast.kind") -> Strain:
         With the known kinds.
     """
     if not isinstance(kind, str) or not kind.strip():
-        raise InputError(where, "needs a kind of yeast such as 'low-demand neutral'", kind)
+        raise InputError(where, say("needs a kind of yeast such as 'low-demand neutral'"), kind)
     words = _words(kind)
     best: list[tuple[int, str]] = []
     for record in data.load("strains")["strain"]:
@@ -104,8 +115,8 @@ def strain_called(kind: object, where: str = "yeast.kind") -> Strain:
                 best.append((len(_words(name)), record["id"]))
     if best and len({i for _, i in best if _ == min(best)[0]}) == 1:
         return strains()[min(best)[1]]
-    known = ", ".join(s.name for s in strains().values())
-    raise UnknownKindError(where, f"needs a kind of yeast out of: {known}", kind)
+    known = join(", ", [s.name for s in strains().values()])
+    raise UnknownKindError(where, say("needs a kind of yeast out of: {known}", known=known), kind)
 
 
 def _words(name: str) -> frozenset[str]:
@@ -165,20 +176,22 @@ def plan_pitch(
         yeast = Figure(
             rate.value * volume.value,
             "g",
-            "rate x volume",
+            say("rate x volume"),
             rate.source,
             {"rate_g_l": rate, "volume_l": volume},
             _times(rate.low, volume),
             _times(rate.high, volume),
         )
     else:
-        yeast = Figure(typed_g, "g", "as typed", TYPED)
+        yeast = Figure(typed_g, "g", say("as typed"), TYPED)
     per_g = record["rehydration"]["nutrient_g_per_g"]
     amount = float(per_g["typical"]) if nutrient_name else 0.0
     nutrient = Figure(
         amount * yeast.value,
         "g",
-        "g per g of yeast x yeast" if nutrient_name else "no rehydration nutrient on the shelf",
+        say("g per g of yeast x yeast")
+        if nutrient_name
+        else say("no rehydration nutrient on the shelf"),
         str(per_g["source"]),
         {"g_per_g": amount, "yeast_g": yeast},
     )
@@ -186,7 +199,7 @@ def plan_pitch(
         nutrient = Figure(
             most_nutrient_g,
             "g",
-            "what is wanted, held to stock, label and law",
+            say("what is wanted, held to stock, label and law"),
             ARITHMETIC,
             {"wanted_g": nutrient, "most_g": most_nutrient_g},
         )
@@ -194,7 +207,7 @@ def plan_pitch(
     per_litre = Figure(
         yeast.value / volume.value,
         "g/L",
-        "yeast / volume",
+        say("yeast / volume"),
         ARITHMETIC,
         {"yeast_g": yeast, "volume_l": volume},
     )
@@ -213,13 +226,13 @@ def _rate(record: Mapping[str, Any], brix: Figure) -> Figure:
             return Figure(
                 float(row["typical"]),
                 "g/L",
-                f"dry yeast up to {row['to_brix']} Brix",
+                say("dry yeast up to {brix} Brix", brix=row["to_brix"]),
                 str(row["source"]),
                 {"brix": brix},
                 float(row["low"]),
                 float(row["high"]),
             )
-    raise InputError("must.gravity", "needs to be below 70 Brix to pitch into", brix.value)
+    raise InputError("must.gravity", say("needs to be below 70 Brix to pitch into"), brix.value)
 
 
 def _water(
@@ -232,7 +245,9 @@ def _water(
     return Figure(
         float(times["typical"]) * of.value,
         "mL",
-        "times its mass x " + ("rehydration nutrient" if with_nutrient else "yeast"),
+        say("times its mass x rehydration nutrient")
+        if with_nutrient
+        else say("times its mass x yeast"),
         str(times["source"]),
         {"times": float(times["typical"]), "mass_g": of},
     )
@@ -250,65 +265,130 @@ def _steps(
     r = record["rehydration"]
     cautions = data.load("cautions")
     low, high = float(r["water_c"]["low"]), float(r["water_c"]["high"])
-    warm = f"{degrees_number(low, units, 0)} to {degrees(high, units, 0)}"
-    stand = f"{r['stand_min']['low']:g} to {r['stand_min']['high']:g} minutes"
+    warm = say(
+        "{low} to {high}",
+        low=degrees_number(low, units, 0),
+        high=degrees(high, units, 0),
+    )
+    stand = say(
+        "{least:g} to {most:g} minutes",
+        least=r["stand_min"]["low"],
+        most=r["stand_min"]["high"],
+    )
     drop = float(r["step_c"]["typical"])
-    first = f"Warm {millilitres(water.value, units)} of clean water without chlorine"
     steps = [
         ChecklistStep(
-            "Water",
-            f"{first} to {degrees(float(r['nutrient_c']['typical']), units, 0)}."
-            if nutrient_name
-            else f"{first} to {warm}.",
-            str(cautions["hot_water"]["text"]),
+            say("Water"),
+            say(
+                "Warm {amount} of clean water without chlorine to {temperature}.",
+                amount=millilitres(water.value, units),
+                temperature=degrees(float(r["nutrient_c"]["typical"]), units, 0)
+                if nutrient_name
+                else warm,
+            ),
+            cautions["hot_water"]["text"],
         )
     ]
     if nutrient_name:
         steps.append(
             ChecklistStep(
-                "Rehydration nutrient",
-                f"Stir in {_amount(nutrient.value, 1)} g of {nutrient_name}; let it cool to "
-                f"{warm}.",
-                "No ammonium salt in this water: it harms yeast during rehydration.",
+                say("Rehydration nutrient"),
+                say(
+                    "Stir in {grams} g of {nutrient}; let it cool to {temperature}.",
+                    grams=small_amount(nutrient.value, 1),
+                    nutrient=nutrient_name,
+                    temperature=warm,
+                ),
+                say("No ammonium salt in this water: it harms yeast during rehydration."),
             )
         )
     steps.append(
         ChecklistStep(
-            "Yeast",
-            f"Sprinkle {_amount(yeast.value, 1)} g of yeast on top, wait, then stir gently; let "
-            f"it stand {stand}.",
-            one_way(str(cautions["yeast_heat"]["text"]), units),
+            say("Yeast"),
+            say(
+                "Sprinkle {grams} g of yeast on top, wait, then stir gently; "
+                "let it stand {minutes}.",
+                grams=small_amount(yeast.value, 1),
+                minutes=stand,
+            ),
+            one_way(cautions["yeast_heat"]["text"], units),
+            float(r["stand_min"]["typical"]),
         )
     )
-    steps.append(ChecklistStep("Cool by steps", _cooling(high, temperature_c, drop, units)))
+    settle_min = float(r["settle_min"]["typical"])
+    stops_c = _stops(high, temperature_c, drop)
     steps.append(
         ChecklistStep(
-            "Pitch",
-            f"Pour the slurry into the must at {degrees(temperature_c, units)} and stir it in.",
+            say("Cool by steps"),
+            _cooling(stops_c, temperature_c, drop, settle_min, units),
+            wait_min=settle_min if stops_c else 0.0,
+            times=max(len(stops_c), 1),
+        )
+    )
+    steps.append(
+        ChecklistStep(
+            say("Pitch"),
+            say(
+                "Pour the slurry into the must at {temperature} and stir it in.",
+                temperature=degrees(temperature_c, units),
+            ),
         )
     )
     return tuple(steps)
 
 
-def _cooling(start_c: float, must_c: float, drop_c: float, units: UnitSystem) -> str:
-    """How many must additions bring the slurry within one step of the must."""
-    gap, step = start_c - must_c, temperature_step(drop_c, units)
-    if gap <= drop_c:
-        return f"The slurry is within {step} of the must already: no steps needed."
-    count = 0
-    at = start_c
-    stops = []
+def _stops(start_c: float, must_c: float, drop_c: float) -> list[float]:
+    """Temperatures that additions of must bring the slurry to, so that it meets the must [°C]."""
+    at, stops = start_c, []
     while at - must_c > drop_c:
         at -= min(drop_c * 0.8, at - must_c - drop_c * 0.5)
-        count += 1
-        stops.append(degrees(at, units, 0))
-    return (
-        f"Stir in a little must, wait 5 minutes, and again: {count} step"
-        f"{'s' if count > 1 else ''}, to {', '.join(stops)}, so that the slurry never falls more "
-        f"than {step} at once and meets the must ({degrees(must_c, units)}) within that."
+        stops.append(at)
+    return stops
+
+
+def _cooling(
+    stops_c: list[float], must_c: float, drop_c: float, settle_min: float, units: UnitSystem
+) -> str:
+    """How many must additions bring the slurry within one step of the must."""
+    count, step = len(stops_c), temperature_step(drop_c, units)
+    if not count:
+        return say("The slurry is within {step} of the must already: no steps needed.", step=step)
+    return say_n(
+        "Stir in a little must, wait {minutes:g} minutes, and again: {count} step, to {stops}, so "
+        "that the slurry never falls more than {step} at once and meets the must ({temperature}) "
+        "within that.",
+        "Stir in a little must, wait {minutes:g} minutes, and again: {count} steps, to {stops}, so "
+        "that the slurry never falls more than {step} at once and meets the must ({temperature}) "
+        "within that.",
+        count,
+        minutes=settle_min,
+        stops=join(", ", [degrees(stop, units, 0) for stop in stops_c]),
+        step=step,
+        temperature=degrees(must_c, units),
     )
 
 
-def _amount(value: float, digits: int) -> str:
-    """A mass or volume to so many decimals; a small one to two figures, never rounded to zero."""
-    return f"{value:.{digits}f}" if value >= 10.0 ** (1 - digits) else f"{value:.2g}"
+def small_amount(value: float, digits: int) -> str:
+    """A mass or volume to so many decimals; a small one to two figures, never rounded to zero.
+
+    Parameters
+    ----------
+    value : float
+        At least 0 [g or mL].
+    digits : int
+        0 to 3.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> small_amount(4.75, 1), small_amount(0.95, 1)
+    ('4.8', '0.95')
+    """
+    return (
+        say("{amount:.{digits}f}", amount=value, digits=digits)
+        if value >= 10.0 ** (1 - digits)
+        else say("{amount:.2g}", amount=value)
+    )

@@ -159,6 +159,11 @@ def test_standing_still_asks_for_two_weeks_and_warmth_and_finished_for_a_sugar_t
         cold.add((entry.at - PITCHED).total_seconds() / 3600, entry.what)
     cold.read(600 + 24 * 15, dry + 0.001, temperature_c=8, sample_c=19)
     assert not seen(cold, 600 + 24 * 15 + 1)["settled"].sure
+    kept = Log()
+    kept.entries = list(log.entries)
+    kept.add(600 + 24 * 15 + 1, StepDone("stable", words={"stabilised": "pasteurised"}))
+    assert "Do not bottle" in seen(log, 600 + 24 * 15 + 2)["settled"].do
+    assert "settled" not in seen(kept, 600 + 24 * 15 + 2)
     log.add(600 + 24 * 15 + 1, StepDone("stable", measured={"residual_sugar_g_l": 1.2}))
     assert seen(log, 600 + 24 * 15 + 2)["finished"].sure
     sweet = log.add(600 + 24 * 15 + 2, StepDone("stable", measured={"residual_sugar_g_l": 9.0}))
@@ -288,6 +293,23 @@ def test_a_mead_at_the_end_of_what_yeast_bears_is_not_restarted():
     assert not restart_plan(log.at(549)).worth_it
 
 
+def test_near_what_yeast_bears_the_step_is_the_one_called_likelier_to_succeed():
+    log = Log(plan(STRONG.replace("1.120", "1.150")))
+    for day, gravity in ((1, 1.14), (4, 1.1), (10, 1.06), (14, 1.045), (17, 1.045), (21, 1.045)):
+        log.read(24 * day, gravity, temperature_c=20, ph=3.5)
+    now = log.at(505)
+    of = assess(now, log.stands())
+    restart = restart_plan(now, of)
+    assert restart.worth_it
+    assert any("likelier to succeed" in one for one in restart.give_up)
+    step = next_step(
+        now, log.outlook(505), watch(now, (), assessed=of), UTC,
+        assessed=of, diagnosis=diagnose(now), restart=restart,
+    )  # fmt: skip
+    assert step.sentence.startswith("Blend it, or stabilise it and keep it sweet: at 14.")
+    assert step.sentence.endswith("a restart seldom takes.")
+
+
 def test_low_ph_is_mended_before_the_restart():
     home = plan(STRONG.replace('profile = "us"', 'profile = "home"'))
     first = restart_plan(replace(stuck_log(fed=True, ph=2.95).at(193), plan=home)).first
@@ -414,3 +436,54 @@ def test_a_feed_whose_hour_has_passed_waits_for_the_reading_that_shows_it():
     assert ", when gravity reaches 1.093: " in said(37)
     assert "Read gravity and temperature now: " in said(70)
     assert "goes in at 1.093 or less" in said(70)
+
+
+def test_a_slow_end_at_what_its_yeast_bears_is_not_called_slow():
+    log = Log(plan(STRONG.replace("1.120", "1.140")))
+    for day, gravity in ((4, 1.100), (7, 1.066), (10, 1.038), (14, 1.020), (18, 1.014)):
+        log.read(24 * day, gravity, temperature_c=20.0)
+    now = log.at(24 * 18)
+    assert assess(now, log.stands()).alcohol_pct > now.plan.yeast.tolerance_pct
+    assert "sluggish" not in seen(log, 24 * 18)
+
+
+def test_one_that_stopped_unfed_is_not_told_to_feed():
+    log = stuck_log(fed=False)
+    now = log.at(193)
+    of = assess(now, log.stands())
+    assert of.phase == "stopped short"
+    found = {f.rule for f in watch(now, (), assessed=of)}
+    assert "stuck" in found
+    assert "unfed" not in found
+
+
+def test_a_feed_is_not_held_out_long_after_its_hour():
+    log = Log()
+
+    def said(hours):
+        state = log.at(hours)
+        return next_step(state, log.outlook(hours), watch(state, log.stands()), UTC).sentence
+
+    assert "the next feed waits for one" in said(60)
+    latest = max(feed.high_h for feed in plan().feeds)
+    for hours in (latest + 1, 24 * 93):
+        assert said(hours).startswith("Read gravity and temperature now: nothing was read in the ")
+        assert "feed" not in said(hours)
+
+
+def test_feeds_missed_says_no_more_feed_once_the_plan_is_past_feeding():
+    log = Log()
+    log.read(24, 1.110, temperature_c=20)
+    log.read(72, 1.075, temperature_c=20)
+    early = seen(log, 73)["unfed"]
+    assert log.at(73).sugar_used < plan().last_moment
+    assert "autolysed-yeast nutrient" in early.do
+    log.read(144, 1.030, temperature_c=20)
+    late = seen(log, 145)["unfed"]
+    assert log.at(145).sugar_used > plan().last_moment
+    assert late.do.startswith("Record them if they were given. Feed nothing more")
+    assert "stop short" not in late.do
+
+
+def test_days_without_a_reading_are_told_in_days():
+    assert "in the 9 days since pitch" in seen(Log(), 9 * 24)["no_start"].evidence

@@ -167,3 +167,25 @@ def test_the_benchmark_holds_on_a_few_batches():
     assert found["median_delay_d"] <= 4
     assert found["found_within_7_d"] == 1
     assert found["false_finished"] <= 0.05
+
+
+def test_readings_that_fall_are_no_stand():
+    of = judged(log_of(*FALL, (9, 1.006), (11, 1.000)), 11)
+    assert (of.stood_h, of.stood_count) == (0.0, 1)
+    of = judged(log_of(*FALL, (9, 1.000), (11, 1.000)), 11)
+    assert (of.stood_h, of.stood_count) == (48.0, 2)
+
+
+def test_a_mead_that_ended_sweet_at_its_yeasts_limit_has_not_stopped_short():
+    log = Log(plan(STRONG.replace("1.120", "1.140")))
+    for day, gravity in ((1, 1.136), (4, 1.1), (7, 1.066), (10, 1.038), (14, 1.02), (18, 1.014)):
+        log.read(24 * day, gravity, temperature_c=20.0)
+    for day in (22, 30, 40):
+        log.read(24 * day, 1.013, temperature_c=20.0)
+    of = judged(log, 40)
+    assert of.end.high < 1.013
+    assert of.alcohol_pct > log.at(0).plan.yeast.tolerance_pct
+    assert of.phase == "finished"
+    assert of.chance_stopped_short == 0
+    assert of.sugar_left_g_l.p05 > 0
+    assert of.sugar_left_g_l.p50 > 10

@@ -15,7 +15,6 @@ from mustwright.batch.allowed_additions import broken
 from mustwright.batch.entries import FeedGiven, Given, PlanAdopted
 from mustwright.batch.next_step import next_step
 from mustwright.batch.outlook import PaceOutlook
-from mustwright.batch.plan_deviation import last_moment
 from mustwright.batch.replan import DROPPED, FOLDED, KEPT, MOVED, WAITS, propose
 from mustwright.nutrition.protocols import built_in_protocols
 
@@ -104,7 +103,7 @@ def test_warmer_moves_the_expected_hours():
 
 def test_a_protocols_own_late_feed_is_kept():
     late = plan(STRONG, "thirds_on_days_0_2_4")
-    assert last_moment(late) >= max(f.sugar_used for f in late.live_feeds)
+    assert late.last_moment >= max(f.sugar_used for f in late.live_feeds)
 
 
 @cases(60)

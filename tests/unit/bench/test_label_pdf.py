@@ -35,6 +35,22 @@ def test_one_label_for_each_bottle_eight_to_a_page():
     assert "GOVERNMENT WARNING" in texts[0]
 
 
+def test_the_first_words_of_the_warning_are_bold_and_it_is_never_small():
+    facts = run_step("bottle", TYPED, DAY).labels[0]
+    for contents in ("", "honey, water, yeast " * 20):  # so much that all else shrinks
+        found = {}
+
+        def seen(text, _matrix, _position, font, size, found=found):
+            for words in ("GOVERNMENT WARNING", "According to"):
+                if words in text:
+                    found[words] = (font["/BaseFont"], size)
+
+        pdf = label_sheet([(replace(facts, contents=contents), 1)], made=DAY)
+        pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text(visitor_text=seen)
+        assert found["GOVERNMENT WARNING"] == ("/Helvetica-Bold", 8)
+        assert found["According to"] == ("/Helvetica", 8)
+
+
 def test_the_same_labels_make_the_same_file():
     done = run_step("bottle", TYPED, DAY)
     assert labels_pdf(done, "https://example.org/batch/7") == labels_pdf(

@@ -50,6 +50,7 @@ def test_show_before_anything_was_finished(ask):
     assert "Nothing learned yet" in ask("house", "show")
 
 
+@pytest.mark.thorough
 def test_forecast_with_and_without(ask, sheet):
     typed = ("forecast", sheet, "--members", "64", "--no-ph", "--json")
     plain = ask(*typed)

@@ -39,6 +39,7 @@ ANSWERS = {
     "batch next": ("batch", "next", "quick"),
     "batch replan": ("batch", "replan", "quick"),
 }  # fmt: skip
+DEAR = ("plan without forecast", "plan, tailored", "compare", "acidity with aim and bench")
 
 
 def places(data: object, here: str = "") -> set[str]:
@@ -75,7 +76,9 @@ def home(tmp_path_factory):
 
 
 @pytest.mark.usefixtures("forecasts")
-@pytest.mark.parametrize("answer", ANSWERS)
+@pytest.mark.parametrize(
+    "answer", [pytest.param(a, marks=pytest.mark.thorough if a in DEAR else ()) for a in ANSWERS]
+)
 def test_no_key_comes_or_goes(answer, home, monkeypatch, capsys):
     monkeypatch.setenv("MUSTWRIGHT_HOME", str(home))
     assert cli.run([*ANSWERS[answer], "--json"]) == 0

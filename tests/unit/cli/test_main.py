@@ -37,7 +37,7 @@ def test_an_input_error_is_one_line_and_exit_2(raising, capsys):
     assert cli.run(["fail"]) == 2
     out, err = capsys.readouterr()
     assert out == ""
-    assert err.startswith("mustwright: must.volume: needs a volume above zero, got ")
+    assert err.startswith("mustwright: Volume: needs a volume above zero, got ")
     assert err.count("\n") == 1
 
 
@@ -50,10 +50,10 @@ def test_with_json_the_error_is_also_an_object_on_stdout(raising, capsys):
             "field": "must.gravity",
             "requirement": "needs honey enough",
             "got": "1.4",
-            "message": "must.gravity: needs honey enough, got 1.4",
+            "message": "Gravity: needs honey enough, got 1.4",
         }
     }
-    assert err == "mustwright: must.gravity: needs honey enough, got 1.4\n"
+    assert err == "mustwright: Gravity: needs honey enough, got 1.4\n"
 
 
 def test_an_error_without_a_field_has_the_same_shape(raising, capsys):

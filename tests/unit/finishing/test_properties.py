@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
-from hypothesis import assume, event, given, settings
+from hypothesis import assume, event, example, given, settings
 from hypothesis import strategies as st
 
 from cases import cases
@@ -87,6 +87,10 @@ LOT = st.tuples(
     LAWS,
     st.booleans(),
 )
+@example(  # two blends are as near
+    [(1.0, 0.0, 1.0, 2.0, 0.0), (1.0, 15.0, 1.0703125, 2.0, 0.0), (22.0, 0.0, 1.0625, 2.0, 0.0)],
+    12.0, 1.03125, 0.75, "home", False,
+)  # fmt: skip
 @cases(50)
 def test_blending_conserves(rows, alcohol, gravity, share, law, cheapest):
     """Mass and ethanol of the parts are those of the blend, within what there is of each."""

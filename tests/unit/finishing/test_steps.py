@@ -102,6 +102,8 @@ def test_a_warm_day_does_not_lessen_the_dose():
     warm = sulfite_dose(replace(SULFITE, temperature_c=30, keeping_c=30), HOME)
     assert warm.weigh_g == sulfite_dose(SULFITE, HOME).weigh_g
     assert warm.weigh_g.value == pytest.approx(0.95)
+    said = " ".join(warm.recorded.notes)
+    assert "No dose is counted for warmer than 20 °C" in said
     cool = sulfite_dose(replace(SULFITE, temperature_c=30, keeping_c=10), HOME)
     # 10^0.1095 by the enthalpy of the dissociation: 909.3 K x (1/283.15 - 1/293.15).
     assert cool.weigh_g.value == pytest.approx(0.95 * 10**0.1095, abs=0.02)
@@ -121,7 +123,7 @@ def test_where_it_is_kept_is_asked_or_a_cool_cellar_is_said():
 
 def test_below_the_table_the_enthalpy_is_used_and_said():
     cold = sulfite_dose(replace(SULFITE, keeping_c=4), HOME)
-    assert any("published enthalpy" in note for note in cold.recorded.notes)
+    assert any("published heat of dissociation" in note for note in cold.recorded.notes)
     with pytest.raises(InputError):
         sulfite_dose(replace(SULFITE, temperature_c=41), HOME)
     with pytest.raises(InputError):
@@ -441,7 +443,7 @@ def test_no_priming_over_sugar_or_sleeping_yeast():
 
 
 def test_bottle_limits_hold_at_thirty_degrees():
-    with pytest.raises(ImpossibleError, match=r"bears 3 bar.*air in the headspace and all"):
+    with pytest.raises(ImpossibleError, match=r"holds 3 bar.*air in the headspace and all"):
         carbonate(replace(GAS, alcohol_pct=12.0, container="beer"), HOME)
     most = carbonate(replace(GAS, alcohol_pct=12.0), HOME).containers[1].most_volumes.value
     assert carbonate(
@@ -574,6 +576,17 @@ def test_bottles_of_two_sizes():
     assert done.labels[0].sulfite == ""
     with pytest.raises(ImpossibleError, match="at most"):
         bottle(replace(ask, sizes=[Size(0.75, 40)]), US)
+
+
+def test_a_bottle_over_three_litres_is_told_of_the_taller_warning():
+    def said(litres, law=US):
+        ask = BottleAsk(19, [Size(litres)], date(2026, 3, 1), alcohol_pct=12.5)
+        return " ".join(bottle(ask, law).recorded.notes)
+
+    assert "capitals are 2 mm high" in said(3.0)
+    assert "needs 3 mm" not in said(3.0)
+    assert "needs 3 mm" in said(4.0)
+    assert "mm" not in said(4.0, EU)
 
 
 def test_label_by_profile():

@@ -138,7 +138,7 @@ def test_what_lies_in_a_class_or_under_no_such_law_is_left_alone():
 
 
 def test_a_bottle_that_does_not_bear_the_livelier_class_is_refused():
-    with pytest.raises(ImpossibleError, match="bears"):
+    with pytest.raises(ImpossibleError, match="holds"):
         primed(2.8, container="beer")
 
 
@@ -186,3 +186,36 @@ def test_a_us_drink_is_not_primed_past_still_unless_meant(grams):
         assert carbonate(sparkle(grams, sparkling=True), US).legal_class.startswith("above")
     else:
         assert carbonate(sparkle(grams), US).legal_class.startswith("still")
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"sparkling": True, "container": "wine"},
+        {"sparkling": True, "container": "wine", "co2_g_l": 8.0},
+        {"co2_g_l": 8.0, "container": "beer"},
+        {"co2_g_l": 8.0, "limit_bar": 3.0},
+    ],
+)
+def test_a_bottle_named_by_hand_bears_its_gas_as_carbonate_has_it(more):
+    with pytest.raises(ImpossibleError) as told:
+        bottle(ask(alcohol_pct=12.0, **more), HOME)
+    assert told.value.field == "bottle"
+
+
+def test_glass_that_bears_it_or_a_still_mead_is_bottled():
+    for more in (
+        {"sparkling": True, "container": "sparkling", "co2_g_l": 5.0},
+        {"sparkling": True, "container": "beer"},
+        {"container": "wine", "co2_g_l": 1.0},
+        {"container": "wine"},
+    ):
+        assert bottle(ask(alcohol_pct=12.0, **more), HOME).bottle_count.value > 0
+
+
+def test_sugar_over_live_yeast_is_not_bottled_by_hand_either():
+    with pytest.raises(ImpossibleError) as told:
+        bottle(ask(stabilised="no", sugar_g_l=20.0), HOME)
+    assert told.value.field == "stabilised"
+    assert bottle(ask(stabilised="no", sugar_g_l=1.0), HOME).bottle_count.value > 0
+    assert bottle(ask(stabilised="pasteurised", sugar_g_l=20.0), HOME).bottle_count.value > 0

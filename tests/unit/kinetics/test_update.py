@@ -11,6 +11,7 @@ from mustwright.kinetics.bands import Band
 from mustwright.kinetics.forecast import forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
 from mustwright.kinetics.parameters import population
+from mustwright.kinetics.reading_verdict import UNUSUAL_MESSAGE
 from mustwright.must.gravity import brix_from_gravity
 
 HOURS = np.array([12.0, 24, 36, 48, 60, 72, 96, 120])
@@ -31,6 +32,7 @@ def spread(hours: Band) -> float:
     return min(hours.p75, 1008.0) / min(hours.p25, 1008.0)
 
 
+@pytest.mark.thorough
 def test_bands_narrow_and_cover(honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]) -> None:
     """Thirty made-up fermentations: after eight readings nine in ten end inside the 90 % band."""
     first = forecast(honey_must, thirds, members=500).hours_to_dry
@@ -98,3 +100,31 @@ def test_same_seed_same_members(honey_must: MustAtPitch) -> None:
 def test_readings_without_gravity_are_refused(honey_must: MustAtPitch) -> None:
     with pytest.raises(InputError):
         forecast(honey_must, members=100, readings=[MustReading(5.0, ph=3.5)])
+
+
+def test_a_slow_but_believable_ferment_is_followed_not_refused() -> None:
+    """No usual run of such a must is as slow or as quick; members of another pace meet them."""
+    must = MustAtPitch.from_gravity(
+        1.100, 19.0, ammonium_n_mg_l=35.0, amino_n_mg_l=105.0, medium="unknown"
+    )
+    slow = [MustReading(48.0, gravity=1.085), MustReading(72.0, gravity=1.078)]
+    usual = forecast(must, members=300)
+    for read in (slow, [MustReading(40.0, gravity=1.050)]):
+        last = read[-1]
+        told = forecast(must, members=300, readings=read)
+        assert told.verdict is not None
+        assert told.verdict.is_met
+        assert told.verdict.odd_reading is None
+        assert not told.verdict.is_usual
+        assert not told.verdict.explained
+        assert told.verdict.message == UNUSUAL_MESSAGE
+        at = int(np.searchsorted(told.times_h, last.t_h))
+        assert last.gravity is not None
+        assert told.gravity.p50[at] == pytest.approx(last.gravity, abs=0.004)
+        # followed, where the usual runs were nowhere near
+        assert not usual.gravity.p05[at] < last.gravity < usual.gravity.p95[at]
+    # and a must read at a usual pace is no such case
+    fits = forecast(must, members=300, readings=[MustReading(40.0, gravity=1.090)])
+    assert fits.verdict is not None
+    assert fits.verdict.explained
+    assert fits.verdict.is_usual

@@ -12,10 +12,13 @@ from mustwright.kinetics.forecast import forecast
 from mustwright.kinetics.house_prior import HousePrior
 from mustwright.kinetics.inputs import MustAtPitch
 from mustwright.kinetics.parameters import EFFECT, EFFECTS, population_of_house
+from mustwright.kinetics.reading_verdict import ReadingVerdict
+from mustwright.kinetics.update import Posterior
 from mustwright.learning.batch_summary import (
     BatchSummary,
     information,
     summary_of_members,
+    summary_of_posterior,
 )
 from mustwright.learning.house import (
     GROUPS,
@@ -200,6 +203,28 @@ def test_members_of_the_wrong_shape_are_refused():
             summary_of_members("b", LIKE, z)
 
 
+@pytest.mark.parametrize(
+    ("miss", "is_usual", "teaches"),
+    [
+        ((0.2, 0.1, 0.3), True, True),
+        ((0.2, 5.0, 0.3), True, True),  # one odd reading that others came after
+        ((0.2, 0.3, 5.0), True, False),
+        ((5.0, 5.0, 0.3), True, False),
+        ((0.2, 0.1, 0.3), False, False),
+    ],
+)
+def test_a_batch_that_usual_runs_meet_teaches_even_where_the_course_was_bent(
+    miss, is_usual, teaches
+):
+    bent = ReadingVerdict(False, None, miss, 0.0, "", bend=3.0, is_usual=is_usual)
+    z = np.random.default_rng(8).standard_normal((SIZE, 200))
+    found = summary_of_posterior("b", LIKE, Posterior(z, bent, {}))
+    assert found.explained is teaches
+    assert (house_of([found]) is not None) is teaches
+    assert found.mean == summary_of_members("b", LIKE, z).mean
+
+
+@pytest.mark.thorough
 @pytest.mark.parametrize(("share", "least", "most"), [(0.0, -0.05, 0.05), (0.7, 0.15, 1.0)])
 def test_simulated_makers(share, least, most):
     """Squared error of the effects told, six batches on; 90 % bands. The full study simulates the

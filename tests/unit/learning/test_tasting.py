@@ -203,6 +203,7 @@ def test_a_table_of_ties_alone_shows_nothing():
     assert (ours.friedman, ours.critical, ours.p, ours.page_p) == (0.0, None, 1.0, 1.0)
 
 
+@pytest.mark.thorough
 def test_large_tables_are_simulated_and_say_so():
     ours = judge_ranking([[1, 2, 3, 4, 5, 6, 7]] * 6 + [[7, 6, 5, 4, 3, 2, 1]] * 6)
     assert ours.method == SIMULATED

@@ -8,6 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from mustwright.cli.plan import outcome_lines
+from mustwright.figure import Figure
+from mustwright.kinetics.bands import Band
 from mustwright.planning import plan_forecast as o
 from mustwright.planning.plan import compare, plan
 from mustwright.planning.plan_json import comparison_data, plan_data
@@ -41,6 +44,20 @@ def test_the_same_answer_alone_and_among_others(sheet, compared):
         ]
 
 
+def test_the_days_of_those_that_get_dry_have_two_ends(compared):
+    must, conditions = o.must_at_pitch(compared.ground), o.conditions_of(compared.ground)
+    plan_, outcome = compared.plans[0], compared.outcomes[0]
+    run = o.run_of(must, o.feeds_of(plan_, compared.ground), conditions, 96)
+    there = run.dry_at_h[np.isfinite(run.dry_at_h)]
+    assert 0 < there.size < 96  # some stop
+    found = outcome.days_if_dry
+    assert math.isfinite(found.high)
+    assert found.high <= outcome.days_to_dry.high
+    inside = (there >= 24 * found.low - 1e-6) & (there <= 24 * found.high + 1e-6)
+    assert np.mean(inside) == pytest.approx(0.9, abs=0.03)
+    assert not any("never" in line for line in outcome_lines(outcome))
+
+
 def test_hungry_is_slower_and_said_so(compared):
     by_id = dict(zip(THREE, compared.outcomes, strict=True))
     fed, hungry = by_id["everything_at_pitch"], by_id["label_rate_days_1_2_3"]
@@ -52,7 +69,7 @@ def test_hungry_is_slower_and_said_so(compared):
 
 def test_figures_keep_their_order_and_say_their_source(compared):
     for outcome in compared.outcomes:
-        for figure in (outcome.days_to_dry, outcome.residual_sugar_g_l,
+        for figure in (outcome.days_to_dry, outcome.days_if_dry, outcome.residual_sugar_g_l,
                        outcome.residual_yan_mg_l, outcome.peak_temperature_c,
                        outcome.third_h):  # fmt: skip
             assert figure.low <= figure.value <= figure.high
@@ -130,8 +147,16 @@ def test_doubts_are_those_of_the_must(sheet):
         return " ".join(o.doubts(plan(text).ground))
 
     assert said(sheet) == (
-        "Only four honey musts were in the fit, three of them by their gas. The shaded range "
-        "allows for how musts and yeasts differ."
+        "The model was fitted on only four honey musts, three of them by their gas. The shaded "
+        "range allows for how musts and yeasts differ."
     )
     assert "27 Brix" in said(sheet.replace("1.090", "1.130"))
     assert "20 and 28" in said(sheet.replace("20 C", "12 C"))
+
+
+def test_a_feed_that_many_runs_never_reach_names_no_end_before_its_middle():
+    pace = Figure(70.0, "h", "usual pace", "test", {}, 44.0, 89.0)
+    far = o._hours(pace, Band(220.0, 300.0, 533.0, math.inf, math.inf))
+    assert (far.low, far.value, far.high) == (220.0, 533.0, None)
+    near = o._hours(pace, Band(40.0, 50.0, 60.0, 75.0, math.inf))
+    assert (near.low, near.value, near.high) == (40.0, 60.0, 89.0)

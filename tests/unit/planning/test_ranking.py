@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from mustwright.errors import UnknownKindError
 from mustwright.nutrition.choose import ProtocolVerdict
-from mustwright.planning.ranking import DEFAULT_AIM, aim_called, aims, rank
+from mustwright.planning.ranking import ALIKE, DEFAULT_AIM, against, aim_called, aims, rank
 
 SOUND = (False,) * 5
 UNFIT = (False, False, True, False, False)
@@ -90,3 +90,12 @@ def test_the_pick_is_of_the_best_group_and_losses_show_their_parts(rows, aim):
     assert found.losses[found.pick].value - least < 1.001
     for loss in found.losses:
         assert loss.value == pytest.approx(sum(loss.inputs.values()), abs=0.01)
+
+
+def test_a_plan_is_told_from_the_best_by_what_it_does_worse():
+    found = picked([outcome(), outcome(days=9.4, ph=2.9), outcome(days=10.3)])
+    assert found.groups == (1, 2, 1)
+    sooner = "dry about 0.6 days sooner"
+    assert against(found, 1, sooner) == f"its pH falls lower; {sooner}"
+    assert against(found, 1, ALIKE) == "its pH falls lower"
+    assert against(found, 2, "dry about 0.3 days later") == ALIKE

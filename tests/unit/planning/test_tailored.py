@@ -12,16 +12,20 @@ from hypothesis import strategies as st
 
 from cases import cases
 from musts import broken_limits, ground, sheet, sheets
+from mustwright.errors import InputError
 from mustwright.kinetics.ensemble_setting import SEED
 from mustwright.nutrition.choose import STAGED_ABOVE, falls_short
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import read_protocol
 from mustwright.planning import tailor_search
+from mustwright.planning.acidity.plan_salt import salt_most, with_more_salt, with_salt
 from mustwright.planning.plan import compare, plan
 from mustwright.planning.plan_forecast import foresee_comparison
 from mustwright.planning.plan_json import plan_data
+from mustwright.planning.tailor_change import VARIED, variants_of, vary_called
+from mustwright.planning.tailor_file import file_word
 from mustwright.planning.tailor_space import FeedSpace
-from mustwright.planning.tailored import _word, tailor
+from mustwright.planning.tailored import stays_closed, tailor
 
 pytestmark = pytest.mark.usefixtures("forecasts")
 STRONG = tomlkit.dumps(
@@ -124,7 +128,7 @@ def test_where_nothing_need_be_fed_nothing_is_tailored():
 @given(sheets(), st.integers(0, 2**32 - 1))
 def test_every_point_keeps_law_label_stock_and_scale(content, seed):
     setting = ground(content).setting
-    space = FeedSpace(setting, 150.0, [_word(jar, setting) for jar in setting.jars])
+    space = FeedSpace(setting, 150.0, [file_word(jar, setting) for jar in setting.jars])
     if not space.jars:
         return
     point = 2 * np.random.Generator(np.random.Philox(seed)).standard_normal(space.size)
@@ -148,7 +152,7 @@ def test_every_point_keeps_law_label_stock_and_scale(content, seed):
 def test_a_jar_no_protocol_file_can_name_stays_out():
     content = sheet("1.100", shelf={"my_own_mix": {"amino_n_mg_g": 80}, "dap": True})
     setting = ground(content).setting
-    words = {jar.id: _word(jar, setting) for jar in setting.jars}
+    words = {jar.id: file_word(jar, setting) for jar in setting.jars}
     assert words["dap"] == "dap"
     for jar in setting.jars:
         if words[jar.id]:
@@ -159,3 +163,95 @@ def test_a_jar_no_protocol_file_can_name_stays_out():
             )
             items = plan_feeding(setting, protocol).feeds[0].items
             assert [item.nutrient for item in items] == [jar.id]
+
+
+@pytest.fixture
+def brief(monkeypatch):
+    """A search short enough for a test; what it keeps to does not depend on its length."""
+    monkeypatch.setattr(tailor_search, "ROUNDS", 1)
+    monkeypatch.setattr(tailor_search, "POINTS", 8)
+
+
+@pytest.mark.usefixtures("brief")
+def test_what_is_opened_is_changed_named_and_costed_and_nothing_else_is(compared):
+    closed = tailor(compared, members=64)
+    assert all(one.changes == () and one.ground is compared.ground for one in closed)
+    opened = tailor(compared, members=64, vary=VARIED)
+    assert any(one.changes for one in opened)
+    for one in opened:
+        assert len({change.name for change in one.changes}) == len(one.changes)
+        assert broken_limits(one.plan, one.ground.setting) == []
+        before, after = compared.ground.sheet, one.ground.sheet
+        low, high = after.strain.temperature_low_c, after.strain.temperature_high_c
+        assert low <= after.temperature_c <= high
+        named = {change.name for change in one.changes}
+        assert ("yeast" in named) == (after.strain.id != before.strain.id)
+        assert ("temperature" in named) == (after.temperature_c != before.temperature_c)
+        less = compared.ground.must.gravity.value - one.ground.must.gravity.value
+        assert ("gravity" in named) == (less > 5e-4)
+        assert less <= 0.0105
+        for change in one.changes:
+            assert change.change in one.words
+            assert change.cost in one.words
+            assert f"Changed for it: {change.change}." in read_protocol(one.protocol_file).assumes
+        assert not one.changes or "on the must as it is" in one.words
+    data = plan_data(compared.of(compared.suits_best), tailored=opened)["tailored"]
+    assert {"name", "change", "cost"} == set(
+        next(change for one in data for change in one["changes"])
+    )
+
+
+@pytest.mark.parametrize("wrong", ["honey", "yeast,colour"])
+def test_only_what_can_change_may_be_opened(wrong):
+    with pytest.raises(InputError, match="yeast, gravity, temperature, salt"):
+        vary_called(wrong)
+
+
+def test_what_a_sheet_rules_out_is_said():
+    text = STRONG.replace('amount = "solve"', 'amount = "6 kg"').replace('gravity = "1.110"', "")
+    steps = 'temperature_steps = [["0 h", "20 C"], ["72 h", "16 C"]]'
+    text = text.replace('temperature = "20 C"', steps)
+    text = text.replace("[shelf]", '[shelf.zinc]\nclass = "zinc_sulfate"\n\n[shelf]')
+    ground_of_it = compare(text, PROTOCOLS[:1]).ground
+    said = " ".join(stays_closed(ground_of_it, VARIED))
+    assert "The gravity stays" in said
+    assert "The temperature stays" in said
+    assert {one.kind for one in variants_of(ground_of_it, VARIED)[0]} == {"", "yeast"}
+
+
+@pytest.mark.usefixtures("brief")
+def test_a_jar_of_no_generic_kind_is_fed_by_its_own_name():
+    """Two own powders of one group: a group would mean the first alone."""
+    own = {
+        "plain_powder": {"amino_n_mg_g": 40, "label_max_g_l": 0.1},
+        "other_powder": {"amino_n_mg_g": 60, "label_max_g_l": 2},
+    }
+    text = tomlkit.dumps(sheet("1.080", "10 L", shelf=own))
+    compared = foresee_comparison(compare(text, ["organic_only_by_sugar"]), 64)
+    found = tailor(compared, members=64)
+    assert found
+    for one in found:
+        assert "other_powder" in one.plan.products
+        assert '"shelf:other_powder"' in one.protocol_file
+        again = read_protocol(one.protocol_file)
+        feeds = plan_feeding(compared.ground.setting, again).feeds
+        assert [f.items for f in feeds] == [f.items for f in one.plan.feeds]
+    assert stays_closed(compared.ground, ()) == ()
+
+
+def test_more_salt_than_the_ph_asks_for_stays_within_its_bounds_and_never_overshoots():
+    text = tomlkit.dumps(sheet("1.100", "20 L", shelf={"dap": True}, measured={"ph": 3.4}))
+    result = plan(text, "thirds_on_days_0_2_4")
+    salt, most = salt_most(result.ground)
+    needed = with_salt(result.ground, result.plan)
+    for part in (0.0, 0.3, 1.0):
+        more = with_more_salt(result.ground, needed, part * most)
+        g_l = more.salt.g_per_l.value
+        assert needed.salt.g_per_l.value <= g_l <= most + 1e-9
+        if more is not needed:
+            assert g_l == pytest.approx(part * most, abs=0.1 / 20 + 1e-9)
+            assert more.salt.salt == salt.id
+    sweet = tomlkit.dumps(sheet("1.100", "20 L", shelf={"dap": True}, measured={"ph": 4.6}))
+    high = plan(sweet, "organic_only_by_sugar")
+    bare = with_salt(high.ground, high.plan)
+    assert with_more_salt(high.ground, bare, most) is bare

@@ -14,6 +14,7 @@ pytestmark = pytest.mark.usefixtures("forecasts")
 SOME = ["everything_at_pitch", "label_rate_days_1_2_3"]
 
 
+@pytest.mark.thorough
 def test_alone_and_among_others_the_same_is_said(bare_cellar, sheet):
     full = cached_forecasts.foreseen_comparison(bare_cellar, sheet, "x")
     some = cached_forecasts.foreseen_comparison(bare_cellar, sheet, "x", SOME)

@@ -13,6 +13,7 @@ from closed import QUICK, SLOW, closed_batch
 from mustwright.compose import Compose
 from mustwright.kinetics.ready import warm_up
 from mustwright.learning import finished
+from mustwright.learning.differences import HORIZON_H
 from mustwright.planning.forecast import forecast, forecast_data
 from mustwright.planning.likeness import likeness_of
 from mustwright.planning.must_setup import ground_of
@@ -49,6 +50,7 @@ def unfed(house=None):
     return forecast(CLOVER, "none", members=200, with_ph=False, house=house)
 
 
+@pytest.mark.thorough
 def test_a_cellar_without_closed_batches_has_no_house(cellar):
     cellar.start("Running", 24)
     found = view(cellar)
@@ -78,7 +80,7 @@ def test_what_is_learned_is_kept_and_moves_the_next_forecast(cellar):
     assert "finished batches" in forecast_data(mine)["house"]
     assert "house" not in forecast_data(plain)
     for name in ("A", "B"):
-        forget(cellar.ledger, cellar.compose.notebook, name.lower(), cellar.now)
+        forget(cellar.ledger, cellar.compose.notebook, name.lower())
         closed_batch(cellar, f"{name} quick", QUICK)
     view(cellar)
     quick = unfed(cellar.compose.house_for())
@@ -92,7 +94,7 @@ def test_deleting_or_forgetting_a_batch_removes_its_influence_exactly(cellar):
     slug = closed_batch(cellar, "B", QUICK)
     view(cellar)
     assert cellar.compose.house_for()(LIKE) != alone
-    forget(cellar.ledger, cellar.compose.notebook, slug, cellar.now)
+    forget(cellar.ledger, cellar.compose.notebook, slug)
     assert cellar.compose.house_for()(LIKE) == alone
     assert [one.is_forgotten for one in view(cellar).batches] == [False, True]
     remember(cellar.compose.notebook, slug)
@@ -104,16 +106,17 @@ def test_deleting_or_forgetting_a_batch_removes_its_influence_exactly(cellar):
 def test_all_can_be_forgotten(cellar):
     closed_batch(cellar, "A")
     view(cellar)
-    assert forget(cellar.ledger, cellar.compose.notebook, None, cellar.now) == ["a"]
+    assert forget(cellar.ledger, cellar.compose.notebook, None) == ["a"]
     assert cellar.compose.house_for()(LIKE) is None
     assert remember(cellar.compose.notebook, None) == ["a"]
     assert cellar.compose.house_for()(LIKE) is not None
     with pytest.raises(MissingRecordError):
-        forget(cellar.ledger, cellar.compose.notebook, "nobody", cellar.now)
+        forget(cellar.ledger, cellar.compose.notebook, "nobody")
     with pytest.raises(MissingRecordError):
         remember(cellar.compose.notebook, "a")
 
 
+@pytest.mark.thorough
 def test_a_correction_of_the_log_is_learned_anew(cellar):
     slug = closed_batch(cellar, "A")
     view(cellar)
@@ -128,6 +131,17 @@ def test_a_batch_with_too_few_readings_says_so(cellar):
     assert not one.counts
     assert "3 readings of gravity" in one.why
     assert not view(cellar, learn=False).batches[0].pending
+
+
+def test_a_batch_is_held_against_the_runs_that_get_as_far(cellar, monkeypatch):
+    slug = closed_batch(cellar, "A")
+    days = np.append(np.linspace(4.0, 14.0, 101), np.full(10, HORIZON_H / 24))
+    monkeypatch.setattr(finished, "days_used", lambda _case: days)
+    (one,) = view(cellar).batches
+    assert one.band == pytest.approx((4.5, 9.0, 13.5))
+    monkeypatch.setattr(finished, "days_used", lambda _case: days[101:])
+    again = learn_from(cellar.ledger, cellar.compose.notebook, slug, cellar.now)
+    assert again.band == pytest.approx((42.0, 42.0, 42.0))
 
 
 def test_it_is_told_as_plain_data(cellar):

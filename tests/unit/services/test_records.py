@@ -181,7 +181,8 @@ def test_no_record_takes_the_address_where_new_ones_are_made(cellar):
 
 def test_a_kept_sheet_that_cannot_be_planned_says_why(cellar):
     cellar.save("sheet", "bad", SHEET.replace("1.090", "1.900"), None, "Bad")
-    (look,) = outlooks(cellar)
+    (record,) = cellar.records("sheet")
+    (look,) = outlooks(cellar, [record])
     assert look.result is None
     assert look.error.field == "must.gravity"
 

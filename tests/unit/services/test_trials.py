@@ -7,10 +7,8 @@ from collections import Counter
 
 import pytest
 
-from batch_pages import Cellar
 from batches import CLOVER
 from mustwright.cli import main as cli
-from mustwright.compose import Compose
 from mustwright.errors import ConflictError, InputError
 from mustwright.learning.trial import TrialArm
 from mustwright.services.repository import MissingRecordError
@@ -28,19 +26,8 @@ from mustwright.services.trials import (
 ARMS = (TrialArm("front", "everything_at_pitch"), TrialArm("staged", "thirds_on_days_0_2_4"))
 
 
-@pytest.fixture
-def cellar(tmp_path):
-    compose = Compose(tmp_path)
-    yield Cellar(compose)
-    compose.close()
-
-
-def keep(cellar, name, text):
-    return cellar.compose.cellar.save("sheet", None, text, None, name).key
-
-
 def begin(cellar, vessels=6, **more):
-    must = more.pop("must", None) or keep(cellar, "Clover", CLOVER)
+    must = more.pop("must", None) or cellar.keep("Clover", CLOVER)
     return start_trial(
         cellar.compose.trial_parts, "Two ways", more.pop("thing", "protocol"),
         more.pop("arms", ARMS), more.pop("musts", (must,)), vessels=vessels, seed=11,
@@ -137,7 +124,7 @@ def test_measured_by_the_batches_themselves(cellar):
 
 
 def test_several_musts_split_in_pairs(cellar):
-    musts = [keep(cellar, f"Must {k}", CLOVER) for k in range(3)]
+    musts = [cellar.keep(f"Must {k}", CLOVER) for k in range(3)]
     kept = begin(cellar, vessels=6, musts=musts)
     assert kept.trial.paired
     pairs = Counter((v.must, v.arm) for v in kept.trial.vessels)
@@ -147,9 +134,9 @@ def test_several_musts_split_in_pairs(cellar):
 
 
 def test_arms_may_differ_in_one_thing_only(cellar):
-    base = keep(cellar, "Base", CLOVER)
-    warm = keep(cellar, "Warm", CLOVER.replace("20 C", "24 C"))
-    strong = keep(cellar, "Strong", CLOVER.replace("20 C", "24 C").replace("1.100", "1.110"))
+    base = cellar.keep("Base", CLOVER)
+    warm = cellar.keep("Warm", CLOVER.replace("20 C", "24 C"))
+    strong = cellar.keep("Strong", CLOVER.replace("20 C", "24 C").replace("1.100", "1.110"))
     arms = (TrialArm("cool", must=base), TrialArm("warm", must=warm))
     kept = begin(cellar, vessels=4, thing="temperature", arms=arms, musts=())
     assert len({v.batch for v in kept.trial.vessels}) == 4
@@ -188,7 +175,7 @@ def test_an_unknown_must_writes_nothing(cellar):
 
 
 def test_the_commands(cellar, capsys, monkeypatch, tmp_path):
-    must = keep(cellar, "Clover", CLOVER)
+    must = cellar.keep("Clover", CLOVER)
     cellar.compose.close()
     monkeypatch.setenv("MUSTWRIGHT_HOME", str(tmp_path))
 

@@ -75,7 +75,7 @@ WRITES: dict[str, Callable[[CellarStore], Any]] = {
 READS = {
     "records", "record", "has_flag", "close",
     "back_up", "batches", "batch", "holding", "one_moment", "stamp", "listen", "log",
-    "pages", "page",
+    "pages", "page", "versions",
     "newest", "outlook", "gist", "tokens", "token_of", "photo", "photos", "setting", "session_ends",
 }  # fmt: skip
 

@@ -337,3 +337,18 @@ def test_a_form_of_very_many_fields_is_read_or_refused_and_breaks_nothing(client
     for count in (1500, 20_000):
         data = {**{f"f{i}": "1" for i in range(count)}, "form_token": token}
         assert client.post("/batches/x/notes", data=data).status_code in (200, 403, 413)
+
+
+# Without a network --------------------------------------------------------------------------------
+
+
+def test_what_a_device_installs_needs_no_session_and_tells_nothing(client):
+    for path in ("/manifest.webmanifest", "/service-worker.js", "/kept"):
+        assert client.get(path).status_code == 200, path
+    assert "form_token" not in client.get("/kept").text
+    assert client.get("/kept").headers["cache-control"] == "no-store"
+    assert client.get("/api/pulse").status_code == 401
+    come_in(client)
+    token = client.get("/api/pulse").json()["form_token"]
+    assert f'value="{token}"' in client.get("/").text
+    assert client.get("/api/pulse").headers["cache-control"] == "no-store"

@@ -6,9 +6,11 @@ import re
 
 import pytest
 
+from batch_pages import unlinked
 from mustwright.kinetics.ready import warm_up
 from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.web.forms.acidity_form import read_asked
+from workings import whole_working
 
 SHEET = """[must]
 volume = "10 L"
@@ -38,7 +40,7 @@ def must(app, client):
 def test_same_figures_as_the_use_case(must):
     from mustwright.planning.acidity.report import acidity
 
-    page = must.get("/musts/trial/acidity?ph=3.8&protocol=everything_at_pitch").text
+    page = unlinked(must.get("/musts/trial/acidity?ph=3.8&protocol=everything_at_pitch").text)
     known = acidity(SHEET, AcidityRequest(ph=3.8), "everything_at_pitch", {}, "Trial")
     assert known.dose.words in page
     assert known.up_front_words.replace("'", "&#39;") in page
@@ -46,6 +48,7 @@ def test_same_figures_as_the_use_case(must):
         assert refusal in page
 
 
+@pytest.mark.thorough
 def test_from_a_recipe_it_asks_for_a_reading(must):
     page = must.get("/musts/trial/acidity").text
     assert "from the recipe alone" in page
@@ -55,7 +58,7 @@ def test_from_a_recipe_it_asks_for_a_reading(must):
 def test_each_anchor_of_a_figure_is_a_step_of_the_working(must):
     page = must.get("/musts/trial/acidity?ph=3.8").text
     anchors = set(re.findall(r"acidity/working\?[^\"]*#(w\d+)", page))
-    working = must.get("/musts/trial/acidity/working?ph=3.8").text
+    working = whole_working(must, "/musts/trial/acidity/working?ph=3.8")
     assert anchors
     assert anchors <= set(re.findall(r'id="(w\d+)"', working))
 

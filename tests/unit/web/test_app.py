@@ -96,7 +96,7 @@ def test_a_longer_one_is_refused_even_when_its_length_is_not_announced(client):
 @pytest.mark.parametrize(
     ("path", "status", "words"),
     [
-        ("/t/input", 422, "must.volume: needs &lt;more&gt;, got &#39;-3&#39;"),
+        ("/t/input", 422, "Volume: needs &lt;more&gt;, got &#39;-3&#39;"),
         ("/t/conflict", 409, "changed meanwhile"),
         ("/t/missing", 404, "nobody"),
         ("/nope", 404, "There is nothing at /nope."),
@@ -119,7 +119,7 @@ def test_who_asks_for_json_gets_the_same_object_as_on_the_command_line(client):
             "field": "must.volume",
             "requirement": "needs <more>",
             "got": "-3",
-            "message": "must.volume: needs <more>, got '-3'",
+            "message": "Volume: needs <more>, got '-3'",
         }
     }
 

@@ -90,6 +90,7 @@ def test_a_file_is_taken_as_a_pasted_table_is(client, slug):
         assert "table-text-wrong" in bad.text
 
 
+@pytest.mark.thorough
 def test_a_long_table_goes_through_whole(client, cellar, slug):
     lines = ["at,gravity,note"]
     lines += [f"2031-05-02T{k // 60 % 24:02}:{k % 60:02}:{k % 59:02},1.1,n{k}" for k in range(3000)]

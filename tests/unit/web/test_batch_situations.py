@@ -173,7 +173,7 @@ def test_the_calendar_lets_go_of_what_the_page_withdraws(client, cellar):
     page = told(client, slug)[0]
     assert "are withdrawn: more than 40% of the sugar is gone" in page
     view = look(cellar.ledger, slug, cellar.now, UTC)
-    calendar = calendar_text([view], "Lane").decode()
+    calendar = calendar_text([view], "Lane", UTC).decode()
     feeds = re.findall(r"BEGIN:VEVENT.*?END:VEVENT", calendar, re.S)
     states = [re.search(r"STATUS:(\w+)", f)[1] for f in feeds if "next-check" not in f]
     assert set(states) == {"CANCELLED"}
@@ -268,3 +268,27 @@ def test_a_salt_dose_stays_while_a_newer_forecast_is_being_worked_out(client, ce
     assert again[0] == before[0]
     cellar.event(slug, 0.05, "ph_adjusted")
     assert re.search(dose, told(client, slug)[0]) is None, "what was dosed for is no longer there"
+
+
+@pytest.mark.parametrize(("days", "waits"), [(3, True), (40, False)])
+def test_a_forgotten_batch_is_read_first_and_no_feed_is_held_out_for_ever(
+    client, cellar, days, waits
+):
+    page, data = told(client, begun(cellar, "Forgotten", days, [(0.75, 1.097)], fed=False))
+    assert data["next"]["sentence"].startswith("Read gravity and temperature now")
+    assert ("the next feed waits for one" in data["next"]["sentence"]) is waits
+    assert ("Feed 1 was given as planned" in page) is waits
+    assert "Alcohol when last read, about" in page
+
+
+def test_a_dry_batch_whose_feeds_were_not_written_down_is_asked_about_them_and_fed_no_more(
+    client, cellar
+):
+    read = [(0.75, 1.097), (4, 1.062), (7, 1.030), (11, 1.008)]
+    page, data = told(client, begun(cellar, "Unwritten", 11, read, fed=False))
+    (missed,) = [f for f in data["findings"] if f["rule"] == "unfed"]
+    assert missed["check"].startswith("Were feeds given and not recorded?")
+    assert "Feed nothing more" in missed["do"]
+    assert "are withdrawn" in page
+    assert "give a little" not in page
+    assert "stop short" not in data["next"]["sentence"]

@@ -30,6 +30,7 @@ def test_the_form_asks_what_is_there_and_chooses_nothing_unasked(client):
     assert not client.app.state.compose.cellar.records("sheet")
 
 
+@pytest.mark.thorough
 def test_generic_kinds_are_an_open_choice_and_said_wherever_they_count(client):
     answer = new_must(client, shelf="generic")
     assert answer.status_code == 303

@@ -28,7 +28,7 @@ def test_learn_show_forget_and_learn_again(client, cellar):
     page = client.post("/house/learn", data={}, follow_redirects=True)
     said = words(page.text)
     assert "Ferments of honey" in said
-    assert "low demand neutral, clover honey" in said
+    assert "low-demand neutral, clover honey" in said
     assert "Yeast: about" in said
     page = client.post("/house/forget", data={"batch": "slow-one"}, follow_redirects=True)
     assert "forgotten, as you told it" in words(page.text)

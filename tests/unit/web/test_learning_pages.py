@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC
+from datetime import UTC, datetime, time
 
 import pytest
 from icalendar import Calendar
@@ -14,7 +14,7 @@ from mustwright.batch.calendar import calendar_text
 from mustwright.learning import finished
 from mustwright.services.batch.batch_view import look
 from mustwright.services.looking_back import look_back
-from mustwright.services.trials import trial
+from mustwright.services.trials import trial, trials
 
 NEW = {
     "name": "Two ways", "thing": "protocol", "must": "clover", "arm1": "front",
@@ -48,6 +48,16 @@ def test_a_layout_is_told_before_honey_is_bought(client, cellar):
     assert "With 4 vessels no difference, however large" in said
     assert "0.167" in said
     assert "Your own trials will show it" in said
+
+
+def test_the_form_says_what_the_forecast_expects_and_starts_nothing(client, cellar):
+    page = client.post("/trials/new", data=NEW | {"do": "expect"})
+    assert page.status_code == 200
+    said = words(page.text)
+    assert "What the forecast expects" in said
+    assert said.count("two thirds of the sugar gone in") == 2
+    assert f'value="{NEW["name"]}"' in page.text
+    assert trials(cellar.compose.notebook) == []
 
 
 def test_a_trial_from_lot_to_answer(client, cellar):
@@ -90,6 +100,9 @@ def test_vessels_side_by_side_show_no_arm_while_blind(client, cellar):
         cellar.read(vessel.batch, 30, 1.095)
     page = client.get("/trials/two-ways").text
     assert page.count("curve c3") >= 4
+    behind = page[page.index('<table class="values">') :].partition("</table>")[0]
+    assert behind.count("<td>1.070</td>") == behind.count("<td>1.090</td>") == 2
+    assert "data-axis" in page
     assert "curve c1" not in page
     client.post("/trials/two-ways/open", data={"early": "1"})
     page = client.get("/trials/two-ways").text
@@ -152,11 +165,11 @@ def test_a_mead_is_due_to_be_tasted_after_a_month(client, cellar):
 def test_tasting_dates_are_in_the_calendar_of_a_closed_batch(cellar):
     slug = closed_batch(cellar, "Slow one")
     made = Calendar.from_ical(
-        calendar_text([look(cellar.ledger, slug, cellar.now, UTC)], "Slow one")
+        calendar_text([look(cellar.ledger, slug, cellar.now, UTC)], "Slow one", UTC)
     )
     found = {str(e["uid"]).split("@")[0]: e.decoded("dtstart") for e in made.walk("VEVENT")}
     due = look_back(cellar.ledger, cellar.compose.notebook, slug, cellar.now).due
-    told = {d.months: d.at.replace(second=0, microsecond=0) for d in due}
+    told = {d.months: datetime.combine(d.at.date(), time(18), UTC) for d in due}
     assert {n: found[f"{slug}-taste-{n}"] for n in (1, 3, 6, 12)} == told
 
 
@@ -180,6 +193,9 @@ def test_two_batches_side_by_side(client, cellar):
     said = words(page.text)
     assert "Slow one: two thirds of the sugar gone after" in said
     assert "must split at random" in said
+    assert page.text.count("curve c1") == page.text.count("curve c2") == 3  # two widths and a key
+    assert "<td>1.099</td>" in page.text
+    assert "<td>1.088</td>" in page.text
     assert client.get(f"/batches/{a}/beside?other={a}").status_code == 422
     assert client.get(f"/batches/{a}/beside?other=nobody").status_code == 404
 

@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from types import SimpleNamespace
 
 import pytest
 
 from fake_cellar import FakeCellar
+from mustwright.batch.series import Series
 from mustwright.nutrition.protocols import built_in_protocols
 from mustwright.planning import plan_text as say
 from mustwright.services import records as use
 from mustwright.services.demo import demo_sheets, seed_demo
 from mustwright.services.own_protocols import nominal_feeds
+from mustwright.unit_system import UnitSystem, choosing
 from mustwright.web.pictures.balance import balance_picture
 from mustwright.web.pictures.feed_line import feed_line, nominal_line, small_line
 from mustwright.web.pictures.frame import TimeAxis
-from mustwright.web.pictures.side_by_side import side_by_side
+from mustwright.web.pictures.side_by_side import side_by_side, side_by_side_values
 from mustwright.web.pictures.svg import text
+from mustwright.web.pictures.trial_lines import VesselLine, trial_lines, trial_values
+from mustwright.web.pictures.values import told_together
 
 NS = "{http://www.w3.org/2000/svg}"
 
@@ -66,6 +72,53 @@ def test_stacks_are_as_tall_as_their_nitrogen(compared):
         values = [f.ammonium_mg_l.value for f in plan.feeds if f.ammonium_mg_l.value > 0]
         for height, value in zip(heights, values, strict=True):
             assert height / max(heights) == pytest.approx(value / max(values), abs=0.01)
+
+
+def test_every_feed_of_every_protocol_stands_behind_side_by_side(compared):
+    table = side_by_side_values(compared.plans)
+    for k, plan in enumerate(compared.plans):
+        told = [texts[k] for _, _, texts in table.moments if texts[k]]
+        feeds = sorted(plan.feeds, key=lambda feed: feed.expected_h.value)
+        sums = [feed.ammonium_mg_l.value + feed.amino_mg_l.value for feed in feeds]
+        assert told == [f"{whole:.0f} mg N/L" for whole in sums]
+
+
+def two_readings():
+    pitched = datetime(2031, 5, 1, tzinfo=UTC)
+    points = [
+        SimpleNamespace(at=pitched + timedelta(hours=h), id=str(h), hours=h, gravity=g,
+                        gravity_sd=0.001, used=0.0, original_gravity=1.1)
+        for h, g in ((1.0, 1.1), (200.0, 1.0))
+    ]  # fmt: skip
+    return Series.of(points)
+
+
+def test_the_values_behind_a_trial_are_said_on_the_scale_chosen():
+    with choosing(UnitSystem(gravity="Brix")):
+        table = trial_values([VesselLine("101", two_readings(), 3)])
+    assert [told for _, _, told in table.moments] == [("23.8 °Bx",), ("0.0 °Bx",)]
+
+
+def test_labels_of_many_vessels_stay_apart_and_inside_their_picture():
+    codes = [str(k) for k in range(101, 113)]
+    for picture in trial_lines([VesselLine(code, two_readings(), 3) for code in codes]):
+        root, _ = parsed(picture)
+        labels = [e for e in root.iter("text") if e.text in codes]
+        heights = sorted(float(e.get("y")) for e in labels)
+        assert len(heights) == len(codes)
+        assert min(b - a for a, b in pairwise(heights)) >= 12
+        assert 0 < heights[0] < heights[-1] < float(root.get("height"))
+        assert root.get("data-axis")
+
+
+def test_what_lies_close_is_told_together_but_nothing_of_one_name_is_lost():
+    table = told_together([("a", [(0.0, "1"), (2.0, "2"), (30.0, "3")]), ("b", [(1.0, "4")])])
+    assert [(at, texts) for at, _, texts in table.moments] == [
+        (0.0, ("1", "4")), (2.0, ("2", "")), (30.0, ("3", "")),
+    ]  # fmt: skip
+    many = told_together([("a", [(24.0 * k, str(k)) for k in range(41)])], 16)
+    assert len(many.moments) <= 16
+    assert many.moments[-1][2] == ("40",)
 
 
 @pytest.mark.parametrize("narrow", [False, True])

@@ -9,8 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from mustwright.errors import InputError
+from mustwright.languages import here, language_called, speaking
 from mustwright.planning.sheet import read_sheet
 from mustwright.services.demo import demo_sheets
+from mustwright.web.forms.lists import kind_kept
 from mustwright.web.forms.sheet_form import (
     ROW_NUMBERS,
     SIMPLE,
@@ -18,8 +20,10 @@ from mustwright.web.forms.sheet_form import (
     kept_rows,
     sheet_from_typed,
     typed_from_sheet,
+    with_amounts_to_choose,
+    with_chosen_amounts,
 )
-from mustwright.web.forms.typed import typed_from
+from mustwright.web.forms.typed import TypedForm, typed_from
 
 ODD = """# kept
 notes = "anything"
@@ -198,3 +202,38 @@ def test_names_of_fields_and_rows_are_told_apart():
     assert [row["kind"] for row in typed.rows] == ["a", "b"]
     assert typed.many["jar"] == ["x", "y"]
     assert typed.get("portion.x.kind") == "z"
+
+
+IN_ENGLISH = """[must]
+volume = "19 L"
+gravity = "1.095"
+
+[[must.ingredient]]
+kind = "wildflower"
+amount = "solve"
+
+[[must.ingredient]]
+kind = "water"
+amount = "fill"
+"""
+
+
+def test_kinds_are_shown_and_taken_in_the_language_and_kept_in_english():
+    german = language_called("de")
+    with speaking(german):
+        shown = with_amounts_to_choose(typed_from_sheet(IN_ENGLISH))
+        kinds = [here(row["kind"]) for row in shown.rows]
+        assert kinds == ["Blütenhonig (allgemein)", "Leitungswasser"]
+        rows = [{**row, "kind": kind} for row, kind in zip(shown.rows, kinds, strict=True)] + [
+            {"kind": "brombeere", "amount": "2 kg", "stage": "primary"}
+        ]
+        typed = with_chosen_amounts(TypedForm(shown.fields, rows, shown.many))
+        kept = sheet_from_typed(IN_ENGLISH, typed, {})
+    found = [one["kind"] for one in tomllib.loads(kept)["must"]["ingredient"]]
+    assert found == ["wildflower", "water", "Blackberry"]
+
+
+def test_an_unknown_kind_stays_as_it_was_typed():
+    with speaking(language_called("de")):
+        assert kind_kept("Kürbis") == "Kürbis"
+    assert kind_kept("Kleehonig") == "Kleehonig"

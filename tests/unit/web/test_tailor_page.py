@@ -6,6 +6,7 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
+from batch_pages import unlinked
 from mustwright.nutrition.protocols import read_protocol
 from mustwright.planning import tailor_search
 from mustwright.services import tailoring
@@ -48,7 +49,7 @@ def test_the_plan_leads_to_it_and_nothing_is_searched_unasked(client):
 
 def test_it_is_searched_drawn_and_kept(client):
     assert client.post(PAGE, follow_redirects=False).status_code == 303
-    text = done(client).text
+    text = unlinked(done(client).text)
     found = job_of(client).found
     assert 1 <= len(found) <= 4
     for one in found:
@@ -57,6 +58,8 @@ def test_it_is_searched_drawn_and_kept(client):
     kinds = [e.get("class") for e in wide.iter() if e.tag.endswith("circle")]
     assert kinds.count("rival") == len(job_of(client).compared.plans)
     assert kinds.count("dot") == len(found)
+    behind = text[text.index('<table class="values">') :].partition("</table>")[0]
+    assert behind.count("<tr data-at") == len(job_of(client).compared.plans) + len(found)
     cellar = client.app.state.compose.cellar
     for number in ("", "_2"):  # kept twice, under an id that is free
         answer = client.post(f"{PAGE}/keep", data={"which": "0"}, follow_redirects=False)
@@ -70,7 +73,7 @@ def test_it_is_searched_drawn_and_kept(client):
 def test_a_search_that_goes_on_is_shown_and_can_be_stopped(client, monkeypatch):
     begun = threading.Event()
 
-    def slow(_, goes_on):
+    def slow(_, goes_on, **_more):
         goes_on(0.4)
         begun.set()
         while goes_on(0.4):
@@ -85,6 +88,10 @@ def test_a_search_that_goes_on_is_shown_and_can_be_stopped(client, monkeypatch):
     first = job_of(client)
     client.post(PAGE)
     assert job_of(client) is first  # not begun twice
+    client.post(PAGE, data={"yeast": "1", "salt": "1"})  # but another one is, and ends the first
+    assert job_of(client).vary == {"yeast", "salt"}
+    assert first.stopped.is_set()
+    first = job_of(client)
     answer = client.post(f"{PAGE}/stop")
     assert ">Search</button>" in answer.text
     assert "Refresh" not in answer.headers
@@ -92,7 +99,7 @@ def test_a_search_that_goes_on_is_shown_and_can_be_stopped(client, monkeypatch):
 
 
 def test_what_went_wrong_is_said_and_may_be_tried_again(client, monkeypatch):
-    def broken(*_):
+    def broken(*_, **_more):
         raise ValueError("no")
 
     monkeypatch.setattr(threading, "excepthook", lambda _: None)

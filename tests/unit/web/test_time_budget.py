@@ -48,6 +48,7 @@ def test_too_much_work_is_refused_with_the_form_as_typed(client, app):
     assert app.state.compose.cellar.records("sheet") == []
 
 
+@pytest.mark.thorough
 def test_six_at_once_leave_the_pages_answering(client):
     """Six such texts once held every page for ten seconds."""
     data = {"name": "Heavy", "text": HEAVY}

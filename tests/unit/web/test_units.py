@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 
 import pytest
+from starlette.testclient import TestClient
 
 from batch_pages import Cellar, fields
 from mustwright.cli.main import run
+from mustwright.services.batch.worklist import due_today
 from mustwright.services.records import save_sheet
 from mustwright.services.units import chosen_for, keep_units, was_asked
-from mustwright.unit_system import IMPERIAL, METRIC, US
+from mustwright.unit_system import IMPERIAL, METRIC, US, choosing
 
 SHEET = """
 [must]
@@ -71,6 +73,7 @@ MUST_PAGES = ("/", "/musts/orchard", "/musts/orchard/compare", "/musts/orchard/w
               "/musts/orchard/acidity")  # fmt: skip
 
 
+@pytest.mark.thorough
 def test_no_page_of_a_must_typed_in_us_units_says_litres_kilograms_or_celsius(client, must):
     keep_units(client.app.state.compose.ledger, None)
     for page in MUST_PAGES:
@@ -98,6 +101,7 @@ def test_no_page_or_print_of_its_batch_says_them_either(client, batch, cellar):
         assert metric_words(answer.text) == [], page
 
 
+@pytest.mark.thorough
 def test_the_choice_of_the_cellar_comes_before_what_was_typed(client, must, cellar):
     assert "Which units do you use?" in client.get("/").text
     assert not was_asked(cellar.ledger)
@@ -115,6 +119,51 @@ def test_the_choice_of_the_cellar_comes_before_what_was_typed(client, must, cell
     assert was_asked(cellar.ledger)
 
 
+@pytest.mark.thorough
+def test_a_person_chooses_before_the_cellar_and_for_nobody_else(client, must, batch, cellar):
+    other = TestClient(client.app, str(client.base_url), headers=dict(client.headers))
+    keep_units(cellar.ledger, METRIC)
+    client.post("/units", data={"units": "us", "whose": "me"})
+    assert chosen_for(cellar.ledger) == METRIC
+    assert "Chosen here: US gallons" in client.get("/units").text
+    for page in (*MUST_PAGES, "/batches", f"/batches/{batch}", f"/batches/{batch}/paper",
+                 f"/finish/rack?batch={batch}&show=1"):  # fmt: skip
+        assert metric_words(client.get(page).text) == [], page
+    assert "5 US gal" in client.get(f"/musts/{must}").text
+    assert "18.93 L" in other.get(f"/musts/{must}").text
+    client.post("/units", data={"units": "imperial", "whose": "me"})
+    assert "4.16 imp gal" in client.get(f"/musts/{must}").text
+    client.post("/units", data={"units": "typed", "whose": "me"})
+    assert "5 US gal" in client.get(f"/musts/{must}").text
+    client.post("/units", data={"units": "cellar", "whose": "me"})
+    assert "18.93 L" in client.get(f"/musts/{must}").text
+    refused = client.post("/units", data={"units": "cubits", "whose": "me"})
+    assert refused.status_code == 422
+    assert "set-cookie" not in refused.headers
+
+
+@pytest.mark.parametrize("cookie", ["cubits", "%22", "US%20gal", "", "a=b; ;"])
+def test_a_cookie_that_says_nothing_counts_for_nothing(client, must, cellar, cookie):
+    keep_units(cellar.ledger, IMPERIAL)
+    headers = {"cookie": f"mustwright_units={cookie}"}
+    assert "4.16 imp gal" in client.get(f"/musts/{must}", headers=headers).text
+
+
+def test_the_list_says_nothing_in_units_that_were_not_chosen(cellar):
+    """Where there is no time to work a batch out again, its sentence is left out."""
+    cellar.start("Lane", None)
+    ledger, now, zone = cellar.ledger, cellar.now, cellar.compose.local_zone
+    with choosing(METRIC):
+        said = [*due_today(ledger, now, zone).today, *due_today(ledger, now, zone).later]
+    with choosing(US):
+        found = due_today(ledger, now, zone, budget_s=-1.0)
+        hasty = [*found.today, *found.later]
+        patient = due_today(ledger, now, zone, budget_s=60.0)
+    assert said[0].sentence != hasty[0].sentence == "Open it to see the next step."
+    assert found.stale == 1
+    assert [*patient.today, *patient.later][0].sentence != hasty[0].sentence
+
+
 def test_each_unit_may_be_chosen_by_itself_and_nonsense_is_refused(client, cellar):
     own = {"units": "own", "volume": "L", "mass": "lb", "temperature": "F"}
     client.post("/units", data=own)
@@ -123,10 +172,11 @@ def test_each_unit_may_be_chosen_by_itself_and_nonsense_is_refused(client, cella
     assert chosen_for(cellar.ledger).key == "L/lb/F"
 
 
+@pytest.mark.thorough
 def test_a_bare_number_in_a_field_is_read_in_the_chosen_unit_and_kept_with_it(client, cellar):
     keep_units(cellar.ledger, US)
     page = client.get("/musts/new").text
-    assert "a bare number here is read as US gallons" in page
+    assert "without a unit it is read as US gallons" in page
     form = fields(page, "/musts/new") | {"name": "Bare", "volume": "5", "target": "1.100",
                                          "shelf": "generic", "temperature": "65",
                                          "portion.0.kind": "clover honey"}  # fmt: skip
@@ -168,6 +218,22 @@ def test_a_command_says_amounts_as_asked(sheet_file, capsys):
     assert " lb " in said["imperial"]
     assert run(["plan", sheet_file, "--no-forecast"]) == 0
     assert capsys.readouterr().out == said["us"]
+
+
+def test_a_person_may_choose_for_their_commands(sheet_file, capsys, monkeypatch):
+    def said(*words: str) -> str:
+        assert run(["plan", sheet_file, "--no-forecast", *words]) == 0
+        return capsys.readouterr().out
+
+    asked = said("--units", "metric")
+    monkeypatch.setenv("MUSTWRIGHT_UNITS", "metric")
+    assert said() == asked
+    assert "5 US gal" in said("--units", "us")
+    monkeypatch.setenv("MUSTWRIGHT_UNITS", "typed")
+    assert "5 US gal" in said()
+    monkeypatch.setenv("MUSTWRIGHT_UNITS", "cubits")
+    assert run(["plan", sheet_file, "--no-forecast"]) == 2
+    assert "MUSTWRIGHT_UNITS: needs one of metric, us, imperial, typed" in capsys.readouterr().err
 
 
 def test_a_batch_has_the_same_figures_in_either_system(client, batch, cellar):

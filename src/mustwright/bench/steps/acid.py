@@ -16,12 +16,13 @@ from mustwright.bench.step import FinishingStep
 from mustwright.errors import InputError
 from mustwright.finishing.acid import AcidAsk, AcidDose, acid_dose
 from mustwright.finishing.acid_chemistry import buffer_from_titration
+from mustwright.texts import join, kept, literal, say
 from mustwright.units import parse_quantity
 
 
 def _titration(text: object, name: str, _among: object = None) -> tuple[float, float]:
     """A dose [g/L] and the pH of a glass with it."""
-    wrong = InputError(name, "needs a dose and its pH such as '0.5 g/L: 3.41'", text)
+    wrong = InputError(name, say("needs a dose and its pH such as '0.5 g/L: 3.41'"), text)
     parts = re.split(r"\s*[:=]\s*", str(text))
     if len(parts) != 2:
         raise wrong
@@ -37,22 +38,42 @@ def _work(typed: TypedFields) -> AcidDose:
     buffer = typed["buffer"]
     if typed["titration"]:
         buffer = buffer_from_titration(typed["titration"], typed["with"])
-        typed.assumed.append(f"titration: buffer {buffer:.1f} meq/L per pH from your glasses")
+        typed.assumed.append(
+            say("Your glasses show a buffer of {buffer:.1f} meq/L per pH.", buffer=buffer)
+        )
     return acid_dose(typed.ask(AcidAsk, buffer_meq_l=buffer), typed.law)
 
 
 def _said(result: AcidDose) -> str:
-    words = f"Add {grams(result.weigh_g)} of {result.substance}"
+    weigh, substance = grams(result.weigh_g), kept(result.substance)
+    words = say("Add {grams} of {substance}", grams=weigh, substance=substance)
     if result.gas_l.value > 0:
-        words += f", half of it first ({result.weigh_g.value / 2:.2f} g)"
+        words = say(
+            "Add {grams} of {substance}, half of it first ({half:.2f} g)",
+            grams=weigh,
+            substance=substance,
+            half=result.weigh_g.value / 2,
+        )
     ends = []
     if result.acidity_after_g_l is not None:
-        ends.append(f"acidity comes to {result.acidity_after_g_l.value:.2f} g/L")
+        ends.append(
+            say(
+                "acidity comes to {acidity_g_l:.2f} g/L",
+                acidity_g_l=result.acidity_after_g_l.value,
+            )
+        )
     if result.ph_after is not None:
         low, high = result.ph_after.low, result.ph_after.high
-        spread = "" if low is None or high is None else f" ({low:.2f} to {high:.2f})"
-        ends.append(f"pH to about {result.ph_after.value:.2f}{spread}")
-    return f"{words}: {', '.join(ends)}." if ends else f"{words}."
+        ph = say("pH to about {ph:.2f}", ph=result.ph_after.value)
+        if low is not None and high is not None:
+            ph = say(
+                "pH to about {ph:.2f} ({low:.2f} to {high:.2f})",
+                ph=result.ph_after.value,
+                low=low,
+                high=high,
+            )
+        ends.append(ph)
+    return join("", (words, ": ", join(", ", ends), ".") if ends else (words, "."))
 
 
 def _recorded(result: AcidDose, case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
@@ -66,32 +87,34 @@ def _recorded(result: AcidDose, case: AnsweredStep, used: Mapping[str, float]) -
 
 
 ACID = FinishingStep(
-    "acid", AcidDose, "Acid or carbonate, by acidity or pH",
-    "By titration, or by pH and the buffer of your mead; glasses to try.",
+    "acid", AcidDose, say("Acid or carbonate, by acidity or pH"),
+    say("By titration, or by pH and the buffer of your mead; glasses to try."),
     (
         FormPart("", (
             shared.VOLUME,
-            StepField("with", "What goes in", kind=kinds.KIND, to="substance", default="tartaric",
-                      choices=(
-                ("tartaric", "tartaric acid"), ("malic", "malic acid"), ("citric", "citric acid"),
-                ("lactic", "lactic acid"), ("gluconic", "gluconic acid"),
-                ("potassium_bicarbonate", "potassium bicarbonate"),
-                ("potassium_carbonate", "potassium carbonate"),
-                ("calcium_carbonate", "calcium carbonate"),
+            StepField("with", say("What goes in"), kind=kinds.KIND, to="substance",
+                      default="tartaric", choices=(
+                ("tartaric", say("tartaric acid")), ("malic", say("malic acid")),
+                ("citric", say("citric acid")),
+                ("lactic", say("lactic acid")), ("gluconic", say("gluconic acid")),
+                ("potassium_bicarbonate", say("potassium bicarbonate")),
+                ("potassium_carbonate", say("potassium carbonate")),
+                ("calcium_carbonate", say("calcium carbonate")),
             )),
         )),
-        FormPart("By titration", (
+        FormPart(say("By titration"), (
             shared.ACIDITY,
-            StepField("to_acidity", "Acidity wanted, as tartaric", "5.5 g/L", kinds.G_L),
+            StepField("to_acidity", say("Acidity wanted, as tartaric"), "5.5 g/L", kinds.G_L),
         )),
-        FormPart("By pH", (
-            shared.PH, StepField("to_ph", "pH wanted", "3.4", kinds.NUMBER),
+        FormPart(say("By pH"), (
+            shared.PH, StepField("to_ph", say("pH wanted"), "3.4", kinds.NUMBER),
             StepField(
-                "titration", "Glasses you dosed and measured",
-                "dose and pH, such as 0.5 g/L: 3.41; they give the buffer",
+                "titration", say("Glasses you dosed and measured"),
+                literal("dose and pH, such as {glass}; they give the buffer"),
                 FieldKind("'DOSE: PH'", _titration), many=True, rows=True, numbered=True,
+                amounts=(("glass", "0.5 g/L: 3.41"),),
             ),
-            StepField("buffer", "Or the buffer, meq/L per pH", "15", kinds.NUMBER),
+            StepField("buffer", say("Or the buffer, meq/L per pH"), "15", kinds.NUMBER),
         )),
         FormPart("", (shared.PROFILE, shared.SCALE)),
     ),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 
 from mustwright.batch.finishing_record import StepDone
 from mustwright.bench import kinds
@@ -17,21 +18,24 @@ from mustwright.bench.step import FinishingStep
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.finishing.blending import BlendResult, blend_lots
 from mustwright.finishing.lots import QUANTITIES, BlendTarget, Lot
+from mustwright.must.gravity_text import gravity_text
+from mustwright.texts import join, listed, literal, say
 from mustwright.unit_system import measured_volume
 
 LOT = (
     FormPart("", (
-        StepField("name", "Name", "such as old", fact="batch"),
-        shared.VOLUME.but(label="How much there is", hint="10 L", to="available_l"),
-        shared.ALCOHOL.needed(), shared.GRAVITY.but(label="Gravity", hint="1.012").needed(),
+        StepField("name", say("Name"), say("such as old"), fact="batch"),
+        shared.VOLUME.but(label=say("How much there is"), hint="10 L", to="available_l"),
+        shared.ALCOHOL.needed(), shared.GRAVITY.but(label=say("Gravity"), hint="1.012").needed(),
     )),
-    FormPart("More of lot", (
-        shared.ACIDITY.but(label="Acidity, as tartaric"),
-        StepField("so2", "Total sulfur dioxide", "60 mg/L", kinds.MG_L, fact="total"),
-        StepField("sugar", "Sugar", "20 g/L", kinds.G_L, fact="residual_sugar"),
-        StepField("colour", "Colour, your own note", "0 to 10", kinds.NUMBER),
-        StepField("price", "Price of a litre", "3", kinds.NUMBER, to="price_per_l"),
-        StepField("least", "Use at least", "2 L", kinds.VOLUME),
+    FormPart(say("More of lot"), (
+        shared.ACIDITY.but(label=say("Acidity, as tartaric")),
+        StepField("so2", say("Total sulfur dioxide"), "60 mg/L", kinds.MG_L, fact="total"),
+        StepField("sugar", say("Sugar"), "20 g/L", kinds.G_L, fact="residual_sugar"),
+        StepField("colour", say("Colour, your own note"), literal("{low} to {high}"), kinds.NUMBER,
+                  amounts=(("low", "0"), ("high", "10"))),
+        StepField("price", say("Price of a litre"), "3", kinds.NUMBER, to="price_per_l"),
+        StepField("least", say("Use at least"), "2 L", kinds.VOLUME),
     ), folded=True),
 )  # fmt: skip
 LOT_FIELDS = tuple(one for part in LOT for one in part.fields)
@@ -43,10 +47,10 @@ def read_lot(value: object, where: str, _among: object = None) -> Lot:
     pairs = lot_pairs(value, where)
     for key in pairs:
         if key not in LOT_KEYS:
-            raise InputError(where, f"knows only {', '.join(LOT_KEYS)}", key)
+            raise InputError(where, say("knows only {known}", known=", ".join(LOT_KEYS)), key)
     for key in ("volume", "alcohol", "gravity"):
         if key not in pairs:
-            raise InputError(where, f"needs its {key}", None)
+            raise InputError(where, say("needs its {key}", key=key), None)
     try:
         typed = TypedFields(LOT_FIELDS, pairs)
     except InputError as error:
@@ -69,10 +73,10 @@ def read_target(value: object, where: str = "target", _among: object = None) -> 
     """
     pairs = _pairs(value, where)
     if len(pairs) != 1:
-        raise InputError(where, "needs one quantity such as 'alcohol=12 %'", value)
+        raise InputError(where, say("needs one quantity such as 'alcohol=12 %'"), value)
     [(quantity, wanted)] = pairs.items()
     if quantity not in QUANTITIES:
-        raise InputError(where, f"needs one of {', '.join(QUANTITIES)}", quantity)
+        raise InputError(where, say("needs one of {known}", known=", ".join(QUANTITIES)), quantity)
     where = f"{where}.{quantity}"
     ends = RANGE.split(wanted)
     unit = re.sub(r"^[\s+\-\d.,]*", "", ends[-1])
@@ -82,7 +86,7 @@ def read_target(value: object, where: str = "target", _among: object = None) -> 
     factor = 1000.0 if quantity == "so2" and unit else 1.0
     low, high = low * factor, high * factor
     if abs(low) > 1e6 or abs(high) > 1e6:
-        raise InputError(where, "needs a value in reach", wanted)
+        raise InputError(where, say("needs a value in reach"), wanted)
     return BlendTarget(quantity, low, high)
 
 
@@ -90,14 +94,16 @@ def _pairs(value: object, where: str) -> dict[str, str]:
     """``a=b, c=d`` as a table."""
     pairs: dict[str, str] = {}
     if not isinstance(value, str):
-        raise InputError(where, "needs text such as 'alcohol=12 %'", value)
+        raise InputError(where, say("needs text such as 'alcohol=12 %'"), value)
     for part in re.split(r",(?!\d)", value):
         key, equal, text = part.partition("=")
         key = key.strip().lower()
         if not equal or not key or not text.strip():
-            raise InputError(where, "needs parts such as 'alcohol=12 %', with commas between", part)
+            raise InputError(
+                where, say("needs parts such as 'alcohol=12 %', with commas between"), part
+            )
         if key in pairs:
-            raise InputError(where, "needs each name once", key)
+            raise InputError(where, say("needs each name once"), key)
         pairs[key] = text.strip()
     return pairs
 
@@ -111,16 +117,18 @@ def _work(typed: TypedFields) -> BlendResult:
 
 def _said(result: BlendResult) -> str:
     parts = [
-        f"{measured_volume(p.litres.value)} of {p.name}"
+        say("{amount} of {name}", amount=measured_volume(p.litres.value), name=p.name)
         for p in result.parts
         if p.litres.value >= 0.005
     ]
-    poured = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-    made = (
-        f"{poured} make {measured_volume(result.volume_l.value)} at "
-        f"{result.alcohol_pct.value:.2f} % vol and gravity {result.gravity.value:.4f}."
+    made = say(
+        "{lots} make {volume} at {alcohol_pct:.2f} % vol and gravity {gravity}.",
+        lots=listed(parts),
+        volume=measured_volume(result.volume_l.value),
+        alcohol_pct=result.alcohol_pct.value,
+        gravity=gravity_text(result.gravity.value, 4),
     )
-    return made if result.feasible else f"{result.words} {made}"
+    return made if result.feasible else join(" ", (result.words, made))
 
 
 def _uses(result: BlendResult, _volume_l: float) -> list[Use]:
@@ -128,14 +136,22 @@ def _uses(result: BlendResult, _volume_l: float) -> list[Use]:
     for i, part in enumerate(result.parts, 1):
         available = part.litres.inputs.get("available_l")
         most = float(part.litres.value if available is None else available)
-        found.append(Use(f"litres.{i}", f"{part.name}, poured", "L", part.litres.value, most))
+        found.append(
+            Use(
+                f"litres.{i}",
+                say("{name}, poured", name=part.name),
+                "L",
+                part.litres.value,
+                most,
+            )
+        )
     return found
 
 
 def _recorded(_result: BlendResult, case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
     if case.own is None:
         raise ImpossibleError(
-            "lot", "needs this batch among the lots to be written into it", "none of them"
+            "lot", say("needs this batch among the lots to be written into it"), say("none of them")
         )
     poured = [used[f"litres.{i}"] for i in range(1, len(case.lots) + 1)]
     added = tuple(
@@ -152,30 +168,45 @@ def _meets(before: MeadNow, _result: BlendResult) -> MeadNow:
     return MeadNow(profile=before.profile, batch=before.batch)
 
 
-def _wanted(name: str, label: str, hint: str) -> StepField:
-    return StepField(f"target.{name}", f"{label} wanted", hint)
+def _wanted(
+    name: str, label: str, hint: str, amounts: tuple[tuple[str, str], ...] = ()
+) -> StepField:
+    scaled = LOT_KEYS[name].kind.scaled
+    return StepField(
+        f"target.{name}",
+        label,
+        hint,
+        replace(kinds.TEXT, scaled=scaled),
+        amounts=amounts,
+    )
 
 
 BLEND = FinishingStep(
-    "blend", BlendResult, "Blend lots to targets",
-    "How much of two to six lots to mix to meet all your targets, or to come as near as possible.",
+    "blend", BlendResult, say("Blend lots to targets"),
+    say("How much of two to six lots to mix to meet all your targets, or to come as near as "
+        "possible."),
     (
-        FormPart("Targets: a value or a range", (
-            _wanted("alcohol", "Alcohol", "12 %, or 11.5 to 12.5 %"),
-            _wanted("gravity", "Gravity", "1.008, or 1.006 to 1.010"),
-            _wanted("acidity", "Acidity", "5.5 g/L"),
-            _wanted("so2", "Total sulfur dioxide", "0 to 90 mg/L"),
+        FormPart(say("Targets: a value or a range"), (
+            _wanted("alcohol", say("Alcohol wanted"), literal("{one} %, or {low} to {high} %"),
+                    (("one", "12"), ("low", "11.5"), ("high", "12.5"))),
+            _wanted("gravity", say("Gravity wanted"), literal("{one}, or {low} to {high}"),
+                    (("one", "1.008"), ("low", "1.006"), ("high", "1.010"))),
+            _wanted("acidity", say("Acidity wanted"), "5.5 g/L"),
+            _wanted("so2", say("Total sulfur dioxide wanted"), literal("{low} to {high} mg/L"),
+                    (("low", "0"), ("high", "90"))),
         )),
-        FormPart("More targets", (
-            _wanted("sugar", "Sugar", "20 to 30 g/L"),
-            _wanted("colour", "Colour", "your own note from 0 to 10"),
+        FormPart(say("More targets"), (
+            _wanted("sugar", say("Sugar wanted"), literal("{low} to {high} g/L"),
+                    (("low", "20"), ("high", "30"))),
+            _wanted("colour", say("Colour wanted"), say("your own note from 0 to 10")),
         ), folded=True),
         FormPart("", (
-            shared.VOLUME.but(label="Volume wanted", needs="", fact="",
-                              hint="15 L; as much as can be made if not given"),
+            shared.VOLUME.but(label=say("Volume wanted"), needs="", fact="",
+                              hint=literal("{litres}; as much as can be made if not given"),
+                              amounts=(("litres", "15 L"),)),
             StepField("cheapest",
-                      "Find the cheapest blend within the targets, not the one nearest their "
-                          "middles",
+                      say("Find the cheapest blend within the targets, not the one nearest their "
+                          "middles"),
                       kind=kinds.FLAG),
             shared.PROFILE,
         )),
@@ -183,14 +214,16 @@ BLEND = FinishingStep(
     _work, _said, _recorded, _uses, _meets,
     gathered=(
         StepField(
-            "lot", "A lot, two to six times",
-            "'volume=10 L, alcohol=14 %, gravity=1.012' or 'batch=BATCH', and as known "
-            "name, acidity, so2, sugar, colour, price, least",
+            "lot", say("A lot, two to six times"),
+            literal("'volume=10 L, alcohol=14 %, gravity={gravity}' or 'batch=BATCH', and as known "
+                "name, acidity, so2, sugar, colour, price, least"),
             FieldKind("'NAME=VALUE, ...'", read_lot), many=True, numbered=True,
+            amounts=(("gravity", "1.012"),),
         ),
-        StepField("target", "A target; repeat it for each",
-                  "'alcohol=12 %' or 'gravity=1.008 to 1.012'",
-                  FieldKind("GOAL", read_target), many=True),
+        StepField("target", say("A target; repeat it for each"),
+                  literal("'alcohol=12 %' or 'gravity={low} to {high}'"),
+                  FieldKind("GOAL", read_target), many=True,
+                  amounts=(("low", "1.008"), ("high", "1.012"))),
     ),
-    lot=LOT, title="Blend", button="Find the blend", cautions=("bench_first",),
+    lot=LOT, title=say("Blend"), button=say("Find the blend"), cautions=("bench_first",),
 )  # fmt: skip

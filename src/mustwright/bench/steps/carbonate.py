@@ -20,6 +20,7 @@ from mustwright.constants import CO2_PER_ETHANOL_G_G, ETHANOL_G_L_PER_PCT_VOL
 from mustwright.finishing.carbonate import CarbonateAsk, Carbonation, carbonate
 from mustwright.finishing.priming import Sugar, sugar_called
 from mustwright.finishing.step import finishing_data
+from mustwright.texts import join, say
 from mustwright.unit_system import degrees
 
 
@@ -35,7 +36,7 @@ def _work(typed: TypedFields) -> Carbonation:
     keg, sugar = typed["keg"], typed["sugar"]
     if sugar is None and keg is None:
         sugar = sugar_called("sucrose")
-        typed.assumed.append("sugar: not typed, table sugar assumed")
+        typed.assumed.append(say("sugar: not typed, table sugar assumed"))
     ask = typed.ask(
         CarbonateAsk,
         sugar_g_l=typed["residual_sugar"] or 0.0,
@@ -49,23 +50,36 @@ def _work(typed: TypedFields) -> Carbonation:
 def _said(result: Carbonation) -> str:
     hot = result.pressure_bar_30c
     most = hot.high if hot.high is not None else hot.value
-    wanted = f"{result.target_co2_volumes.value:.2f} volumes"
+    volumes = result.target_co2_volumes.value
     if result.keg_bar is not None:
-        return f"Set the keg to {result.keg_bar.value:.2f} bar for {wanted}."
+        return say(
+            "Set the keg to {bar:.2f} bar for {volumes:.2f} volumes.",
+            bar=result.keg_bar.value,
+            volumes=volumes,
+        )
     assert result.sugar_g is not None
-    return (
-        f"Prime with {grams(result.sugar_g)} of {short_name(result.sugar_name)} for {wanted}: "
-        f"{result.pressure_bar_20c.value:.2f} bar at {degrees(20)}, up to {most:.2f} bar if it "
-        f"gets to {degrees(30)}. {_bearing(result)}"
+    primed = say(
+        "Prime with {grams} of {sugar} for {volumes:.2f} volumes: {bar:.2f} bar at {cool}, up to "
+        "{most:.2f} bar if it gets to {warm}.",
+        grams=grams(result.sugar_g),
+        sugar=short_name(result.sugar_name),
+        volumes=volumes,
+        bar=result.pressure_bar_20c.value,
+        cool=degrees(20),
+        most=most,
+        warm=degrees(30),
     )
+    return join(" ", (primed, _bearing(result)))
 
 
 def _bearing(result: Carbonation) -> str:
     """What may be filled with it."""
     able = [one.name for one in result.containers if one.bears]
     if len(result.containers) == 1:
-        return f"The {able[0]} holds that." if able else ""
-    return f"Fill only: {'; '.join(able)}." if able else "No usual bottle holds that."
+        return say("The {container} holds that.", container=able[0]) if able else ""
+    if not able:
+        return say("No usual bottle holds that.")
+    return say("Fill only: {containers}.", containers=join("; ", able))
 
 
 def _recorded(result: Carbonation, case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
@@ -99,42 +113,43 @@ def _closes(typed: TypedFields, result: Carbonation) -> BottledAs | None:
 
 
 CARBONATE = FinishingStep(
-    "carbonate", Carbonation, "Make it sparkle",
-    "How much priming sugar or keg pressure, how high the pressure gets if bottles warm up, "
-        "and which bottles hold it.",
+    "carbonate", Carbonation, say("Make it sparkle"),
+    say("How much priming sugar or keg pressure, how high the pressure gets if bottles warm up, "
+        "and which bottles hold it."),
     (
         FormPart("", (
             shared.VOLUME,
-            shared.TEMPERATURE.but(label="Warmest since the ferment ended", hint="20 C", many=True,
-                                   to="temperatures_c", fact="warmest"),
+            shared.TEMPERATURE.but(label=say("Warmest since the ferment ended"), hint="20 C",
+                                   many=True, to="temperatures_c", fact="warmest"),
             shared.ALCOHOL,
-            StepField("fermentable", "Fermentable sugar left", "1 g/L", kinds.G_L,
+            StepField("fermentable", say("Fermentable sugar left"), "1 g/L", kinds.G_L,
                       fact="residual_sugar"),
         )),
-        FormPart("Sparkle wanted, one of the three", (
-            StepField("co2_volumes", "Volumes of gas", "2.5", kinds.NUMBER),
-            StepField("co2", "Or gas in grams per litre", "5 g/L", kinds.G_L),
-            StepField("pressure", "Or pressure at 20 °C, above the air", "2 bar", kinds.BAR,
+        FormPart(say("Sparkle wanted, one of the three"), (
+            StepField("co2_volumes", say("Volumes of gas"), "2.5", kinds.NUMBER),
+            StepField("co2", say("Or gas in grams per litre"), "5 g/L", kinds.G_L),
+            StepField("pressure", say("Or pressure at 20 °C, above the air"), "2 bar", kinds.BAR,
                       to="gauge_bar_20c"),
         )),
-        FormPart("Where the gas comes from", (
-            StepField("sugar", "Sugar to prime with", "table sugar if not given; none for a keg",
+        FormPart(say("Where the gas comes from"), (
+            StepField("sugar", say("Sugar to prime with"),
+                      say("table sugar if not given; none for a keg"),
                       FieldKind("KIND", _sugar),
                       known=lambda: ["sucrose", "dextrose", "honey", "apple juice"]),
-            StepField("keg", "Or the temperature of a keg under gas", "4 C", kinds.CELSIUS),
+            StepField("keg", say("Or the temperature of a keg under gas"), "4 C", kinds.CELSIUS),
             shared.CONTAINER,
         )),
         FormPart("", (
-            StepField("sparkling", "Meant as a sparkling drink, where law limits still ones",
+            StepField("sparkling", say("Meant as a sparkling drink, where law limits still ones"),
                       kind=kinds.FLAG),
             shared.PROFILE,
         )),
-        FormPart("More that is known", (
-            shared.STABILISED, shared.SUGAR_NOW.but(label="Sweetness in it"),
+        FormPart(say("More that is known"), (
+            shared.STABILISED, shared.SUGAR_NOW.but(label=say("Sweetness in it")),
             shared.LIMIT,
             shared.MOISTURE, shared.BRIX,
         ), folded=True),
     ),
     _work, _said, _recorded, leaves=_leaves, closes=_closes,
-    title="Carbonate", cautions=("priming_bomb", "keg_pressure"),
+    title=say("Carbonate"), cautions=("priming_bomb", "keg_pressure"),
 )  # fmt: skip

@@ -13,6 +13,7 @@ from mustwright.bench.recording import AnsweredStep, added, gained
 from mustwright.bench.step import FinishingStep
 from mustwright.bench.steps.sweeten import protection_of
 from mustwright.finishing.late import LateAddition, add_late
+from mustwright.texts import join, say
 
 
 def _work(typed: TypedFields) -> LateAddition:
@@ -23,16 +24,20 @@ def _work(typed: TypedFields) -> LateAddition:
 
 
 def _said(result: LateAddition) -> str:
-    brings = (
-        f"It brings {grams(result.sugar_g)} of sugar, {result.sugar_g_l.value:.1f} g/L, and thins "
-        f"the mead to {result.alcohol_now_pct.value:.1f} % vol."
+    brings = say(
+        "It brings {grams} of sugar, {sugar_g_l:.1f} g/L, and thins the mead to "
+        "{alcohol_pct:.1f} % vol.",
+        grams=grams(result.sugar_g),
+        sugar_g_l=result.sugar_g_l.value,
+        alcohol_pct=result.alcohol_now_pct.value,
     )
-    if result.wakes_yeast:
-        return (
-            f"{brings} Live yeast will ferment it, to about "
-            f"{result.alcohol_if_fermented_pct.value:.1f} % vol: fit an airlock."
-        )
-    return brings
+    if not result.wakes_yeast:
+        return brings
+    wakes = say(
+        "Live yeast will ferment it, to about {alcohol_pct:.1f} % vol: fit an airlock.",
+        alcohol_pct=result.alcohol_if_fermented_pct.value,
+    )
+    return join(" ", (brings, wakes))
 
 
 def _recorded(result: LateAddition, case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
@@ -42,20 +47,20 @@ def _recorded(result: LateAddition, case: AnsweredStep, used: Mapping[str, float
 
 
 FRUIT = FinishingStep(
-    "fruit", LateAddition, "Fruit, juice or honey after the ferment",
-    "How much sugar it adds, and whether it will ferment again.",
+    "fruit", LateAddition, say("Fruit, juice or honey after the ferment"),
+    say("How much sugar it adds, and whether it will ferment again."),
     (
         FormPart("", (
-            shared.WITH.but(label="Its name", hint="such as raspberry",
-                            needs="a fruit or juice such as 'raspberry'"),
+            shared.WITH.but(label=say("Its name"), hint=say("such as raspberry"),
+                            needs=say("a fruit or juice such as 'raspberry'")),
             shared.VOLUME,
         )),
-        FormPart("Fruit, juice or honey", (
-            StepField("amount", "Mass of it", "2 kg", kinds.KILOGRAMS,
+        FormPart(say("Fruit, juice or honey"), (
+            StepField("amount", say("Mass of it"), "2 kg", kinds.KILOGRAMS,
                       needs=kinds.KILOGRAMS.such_as),
             shared.GRAVITY.needed(), shared.ALCOHOL.needed(), shared.STABILISED,
         )),
-        FormPart("Your fruit, and proof that alcohol alone stops the yeast", (
+        FormPart(say("Your fruit, and proof that alcohol alone stops the yeast"), (
             shared.BRIX, shared.MOISTURE, shared.SUGAR_NOW, shared.TOLERANCE, shared.STILL,
         ), folded=True),
     ),

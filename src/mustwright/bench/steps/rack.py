@@ -14,6 +14,7 @@ from mustwright.bench.liquid import MeadNow
 from mustwright.bench.recording import AnsweredStep, added, gained
 from mustwright.bench.step import FinishingStep
 from mustwright.finishing.racking import RackAsk, Racking, rack
+from mustwright.texts import kept, literal, say
 from mustwright.unit_system import measured_volume
 
 
@@ -22,26 +23,35 @@ def _work(typed: TypedFields) -> Racking:
 
 
 def _said(result: Racking) -> str:
-    words = f"About {measured_volume(result.racked_l.value)} come over"
-    after = result.volume_after_l.value
+    over = measured_volume(result.racked_l.value)
     if result.top_up_l is not None:
-        topped = result.recorded.additions[0].name
-        words += (
-            f"; top up with {measured_volume(result.top_up_l.value)} of {topped}, "
-            f"which makes {measured_volume(after)}"
+        topped = say(
+            "About {over} come over; top up with {amount} of {what}, which makes {volume}",
+            over=over,
+            amount=measured_volume(result.top_up_l.value),
+            what=kept(result.recorded.additions[0].name),
+            volume=measured_volume(result.volume_after_l.value),
         )
-        if result.alcohol_after_pct is not None:
-            words += f" at {result.alcohol_after_pct.value:.2f} % vol"
-    elif result.headspace_l is not None:
-        words += f" and leave {measured_volume(result.headspace_l.value)} of air above them"
-    return f"{words}."
+        alcohol = result.alcohol_after_pct
+        if alcohol is None:
+            return topped + "."
+        return say("{topped} at {pct:.2f} % vol.", topped=topped, pct=alcohol.value)
+    if result.headspace_l is not None:
+        return say(
+            "About {over} come over and leave {air} of air above them.",
+            over=over,
+            air=measured_volume(result.headspace_l.value),
+        )
+    return say("About {over} come over.", over=over)
 
 
 def _uses(result: Racking, volume_l: float) -> list[Use]:
-    found = [Use("came_over", "Came over", "L", result.racked_l.value, volume_l)]
+    found = [Use("came_over", say("Came over"), "L", result.racked_l.value, volume_l)]
     if result.top_up_l is not None:
         likely = LIKELY * result.top_up_l.value
-        found.append(Use("top_up", "Topped up with", "L", result.top_up_l.value, MOST_L, likely))
+        found.append(
+            Use("top_up", say("Topped up with"), "L", result.top_up_l.value, MOST_L, likely)
+        )
     return found
 
 
@@ -62,41 +72,46 @@ def _meets(before: MeadNow, result: Racking) -> MeadNow:
 
 
 RACK = FinishingStep(
-    "rack", Racking, "Rack it off the lees",
-    "How much mead you get, the air above it, and what topping up does to volume and alcohol.",
+    "rack", Racking, say("Rack it off the lees"),
+    say("How much mead you get, the air above it, and what topping up does to volume and "
+        "alcohol."),
     (
         FormPart("", (
-            shared.VOLUME.but(label="Volume before, lees included", hint="20 L"),
-            StepField("lees", "Lees", kind=kinds.KIND, default="gross_plain", choices=(
-                ("", "first racking, honey and water"), ("gross_fruit", "first racking, off fruit"),
-                ("fine", "later racking, fine lees"), ("fining", "off a fining agent"),
+            shared.VOLUME.but(label=say("Volume before, lees included"), hint="20 L"),
+            StepField("lees", say("Lees"), kind=kinds.KIND, default="gross_plain", choices=(
+                ("", say("first racking, honey and water")),
+                ("gross_fruit", say("first racking, off fruit")),
+                ("fine", say("later racking, fine lees")), ("fining", say("off a fining agent")),
             )),
-            StepField("by", "Racked by", kind=kinds.KIND, to="way", default="siphon", choices=(
-                ("", "siphon"), ("pump", "pump"), ("tap", "tap above the lees"),
-                ("gas", "pushed over with gas"),
+            StepField("by", say("Racked by"), kind=kinds.KIND, to="way", default="siphon", choices=(
+                ("", say("siphon")), ("pump", say("pump")), ("tap", say("tap above the lees")),
+                ("gas", say("pushed over with gas")),
             )),
-            StepField("vessel", "Next vessel, to the brim", "19 L", kinds.VOLUME),
+            StepField("vessel", say("Next vessel, to the brim"), "19 L", kinds.VOLUME),
         )),
-        FormPart("Top up", (
-            StepField("top_up", "Top up with", kind=kinds.KIND, choices=(
-                ("", "nothing"), ("mead", "mead"), ("water", "water"),
-                ("honey water", "honey water"),
+        FormPart(say("Top up"), (
+            StepField("top_up", say("Top up with"), kind=kinds.KIND, choices=(
+                ("", say("nothing")), ("mead", say("mead")), ("water", say("water")),
+                ("honey water", say("honey water")),
             )),
             shared.GRAVITY, shared.ALCOHOL,
-            StepField("top_gravity", "Gravity of what tops it up",
-                      "0.998; for mead and honey water", kinds.GRAVITY),
-            StepField("top_alcohol", "Alcohol of the mead that tops it up", "12 %", kinds.ALCOHOL),
-            StepField("headspace", "Room to leave",
-                      "0.2 L; a hundredth of the vessel if not given", kinds.VOLUME),
+            StepField("top_gravity", say("Gravity of what tops it up"),
+                      literal("{gravity}; for mead and honey water"), kinds.GRAVITY,
+                      amounts=(("gravity", "0.998"),)),
+            StepField("top_alcohol", say("Alcohol of the mead that tops it up"), "12 %",
+                      kinds.ALCOHOL),
+            StepField("headspace", say("Room to leave"),
+                      literal("{litres}; a hundredth of the vessel if not given"), kinds.VOLUME,
+                      amounts=(("litres", "0.2 L"),)),
         ), folded=True),
-        FormPart("Measured lees, and the honey", (
-            StepField("lees_depth", "Depth of the lees", "2 cm", kinds.LENGTH),
-            StepField("diameter", "Diameter of the vessel", "27 cm", kinds.LENGTH),
-            StepField("honey", "Honey in the honey water", "such as clover honey",
+        FormPart(say("Measured lees, and the honey"), (
+            StepField("lees_depth", say("Depth of the lees"), "2 cm", kinds.LENGTH),
+            StepField("diameter", say("Diameter of the vessel"), "27 cm", kinds.LENGTH),
+            StepField("honey", say("Honey in the honey water"), say("such as clover honey"),
                       kinds.INGREDIENT, default="honey", known=shared.sweet_ingredients),
             shared.MOISTURE,
         ), folded=True),
     ),
     _work, _said, _recorded, _uses, _meets,
-    title="Rack", cautions=("carbon_dioxide_room",),
+    title=say("Rack"), cautions=("carbon_dioxide_room",),
 )  # fmt: skip

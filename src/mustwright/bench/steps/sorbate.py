@@ -15,6 +15,7 @@ from mustwright.bench.recording import AnsweredStep, as_used, over
 from mustwright.bench.step import FinishingStep
 from mustwright.finishing.sorbate import SorbateAsk, SorbateDose, sorbate_dose
 from mustwright.finishing.step import finishing_data
+from mustwright.texts import say
 
 NEARLY_MG_L = 0.005
 
@@ -27,10 +28,13 @@ def _work(typed: TypedFields) -> SorbateDose:
 def _said(result: SorbateDose) -> str:
     sorbic = milligrams(result.sorbic_acid_mg_l)
     if result.weigh_g.value <= 0:
-        return f"Add none: it holds {sorbic} of sorbic acid."
-    return (
-        f"Dissolve {grams(result.weigh_g)} of potassium sorbate in {result.water_ml.value:.0f} mL "
-        f"of water and stir it in: sorbic acid comes to {sorbic}."
+        return say("Add none: it holds {sorbic} of sorbic acid.", sorbic=sorbic)
+    return say(
+        "Dissolve {grams} of potassium sorbate in {water_ml:.0f} mL of water and "
+        "stir it in: sorbic acid comes to {sorbic}.",
+        grams=grams(result.weigh_g),
+        water_ml=result.water_ml.value,
+        sorbic=sorbic,
     )
 
 
@@ -38,7 +42,7 @@ def _recorded(result: SorbateDose, case: AnsweredStep, used: Mapping[str, float]
     added = as_used(case, used)
     words = over(
         case, added, "sorbic_acid_mg_l", result.sorbic_acid_mg_l, result.legal_sorbic_mg_l,
-        "sorbic acid",
+        say("sorbic acid"),
     )  # fmt: skip
     return StepDone("sorbate", added, words=words)
 
@@ -51,17 +55,17 @@ def _leaves(before: MeadNow, _result: SorbateDose) -> dict[str, Any]:
 
 
 SORBATE = FinishingStep(
-    "sorbate", SorbateDose, "Sorbate, beside sulfite",
-    "Keeps yeast from multiplying in a mead that is still, clear and sulfited.",
+    "sorbate", SorbateDose, say("Sorbate, beside sulfite"),
+    say("Keeps yeast from multiplying in a mead that is still, clear and sulfited."),
     (
         FormPart("", (
             shared.VOLUME, shared.ALCOHOL.needed(), shared.PH, shared.MOLECULAR,
-            StepField("malolactic", "Malolactic bacteria have worked in it, or may",
+            StepField("malolactic", say("Malolactic bacteria have worked in it, or may"),
                       kind=kinds.FLAG),
-            StepField("fermenting", "It still ferments", kind=kinds.FLAG), shared.PROFILE,
+            StepField("fermenting", say("It still ferments"), kind=kinds.FLAG), shared.PROFILE,
         )),
-        FormPart("Earlier sorbate, and the scale", (shared.SORBIC, shared.SCALE), folded=True),
+        FormPart(say("Earlier sorbate, and the scale"), (shared.SORBIC, shared.SCALE), folded=True),
     ),
     _work, _said, _recorded, leaves=_leaves,
-    title="Sorbate", cautions=("sorbate_no_brake",),
+    title=say("Sorbate"), cautions=("sorbate_no_brake",),
 )  # fmt: skip

@@ -12,6 +12,7 @@ from mustwright.bench.fields import FormPart, StepField, TypedFields
 from mustwright.bench.recording import AnsweredStep, as_used
 from mustwright.bench.step import FinishingStep
 from mustwright.finishing.late import Spice, spice
+from mustwright.texts import kept, say
 
 
 def _work(typed: TypedFields) -> Spice:
@@ -19,9 +20,12 @@ def _work(typed: TypedFields) -> Spice:
 
 
 def _said(result: Spice) -> str:
-    name = result.recorded.additions[0].name
-    third = result.grams.value / 3
-    return f"{grams(result.grams)} of {name} in all: steep {third:.1f} g first and taste daily."
+    return say(
+        "{grams} of {name} in all: steep {third:.1f} g first and taste daily.",
+        grams=grams(result.grams),
+        name=kept(result.recorded.additions[0].name),
+        third=result.grams.value / 3,
+    )
 
 
 def _recorded(_result: Spice, case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
@@ -29,15 +33,15 @@ def _recorded(_result: Spice, case: AnsweredStep, used: Mapping[str, float]) -> 
 
 
 SPICE = FinishingStep(
-    "spice", Spice, "Spice or herbs after the ferment", "By grams per litre, in thirds.",
+    "spice", Spice, say("Spice or herbs after the ferment"), say("By grams per litre, in thirds."),
     (
         FormPart("", (
-            StepField("with", "Its name", "such as vanilla", kinds.TEXT, default="spice"),
+            StepField("with", say("Its name"), say("such as vanilla"), kinds.TEXT, default="spice"),
             shared.VOLUME,
         )),
-        FormPart("Spice or herb", (
-            StepField("dose", "Spice per litre", "1 g/L", kinds.G_L,
-                      needs="grams per litre such as '1 g/L'"),
+        FormPart(say("Spice or herb"), (
+            StepField("dose", say("Spice per litre"), "1 g/L", kinds.G_L,
+                      needs=say("grams per litre such as '1 g/L'")),
         )),
     ),
     _work, _said, _recorded, cautions=("poisonous_plant_parts", "allergens_named"),

@@ -11,13 +11,15 @@ from mustwright.bench import kinds
 from mustwright.bench import shared_fields as shared
 from mustwright.bench.field_text import grams
 from mustwright.bench.fields import FormPart, StepField, TypedFields
-from mustwright.bench.kinds import AsTyped, FieldKind, gravity_of
+from mustwright.bench.kinds import AsTyped, FieldKind, gravity_of, gravity_scaled
 from mustwright.bench.recording import AnsweredStep, added, gained
 from mustwright.bench.step import FinishingStep
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.finishing.protection import Protection
 from mustwright.finishing.step import finishing_data
 from mustwright.finishing.sweeten import SweetenAsk, Sweetening, sweeten
+from mustwright.must.gravity_text import gravity_text
+from mustwright.texts import literal, say
 from mustwright.unit_system import measured_volume
 from mustwright.units import parse_quantity
 
@@ -27,7 +29,7 @@ def _sweetness() -> list[str]:
 
 
 def _such_as() -> str:
-    return f"a gravity, g/L of sugar, or one of {', '.join(_sweetness())}"
+    return say("a gravity, g/L of sugar, or one of {words}", words=", ".join(_sweetness()))
 
 
 def _goal(value: object, name: str, among: AsTyped) -> dict[str, float]:
@@ -35,14 +37,21 @@ def _goal(value: object, name: str, among: AsTyped) -> dict[str, float]:
     word = str(value).strip().lower()
     for one in finishing_data()["sweetness"]:
         if one["id"] == word:
-            among.assumed.append(f"to: '{word}' taken as {one['g_l']:g} g/L ({one['source']})")
+            among.assumed.append(
+                say(
+                    "to: '{word}' taken as {sugar_g_l:g} g/L ({source})",
+                    word=word,
+                    sugar_g_l=one["g_l"],
+                    source=one["source"],
+                )
+            )
             return {"to_sugar_g_l": float(one["g_l"])}
     quantity = parse_quantity(value, name)
     if quantity.dimension == "mass concentration" or quantity.unit == "g/L sugar":
         return {"to_sugar_g_l": quantity.value}
     if quantity.dimension in ("number", "gravity"):
         return {"to_gravity": gravity_of(value, name)}
-    raise InputError(name, f"needs {_such_as()}", value)
+    raise InputError(name, say("needs {such_as}", such_as=_such_as()), value)
 
 
 def protection_of(typed: TypedFields) -> Protection:
@@ -54,7 +63,7 @@ def protection_of(typed: TypedFields) -> Protection:
 
 def _work(typed: TypedFields) -> Sweetening:
     if typed["to"] is None:
-        raise InputError("to", f"needs {_such_as()}", None)
+        raise InputError("to", say("needs {such_as}", such_as=_such_as()), None)
     ask = typed.ask(
         SweetenAsk,
         sweetener=typed["with"],
@@ -67,22 +76,27 @@ def _work(typed: TypedFields) -> Sweetening:
 
 
 def _said(result: Sweetening) -> str:
-    first = "" if result.ready else "Protect it first. Then "
-    return first + (
-        f"{grams(result.weigh_g)} of {short_name(result.sweetener)} bring it to "
-        f"{result.new_gravity.value:.4f}: "
-        f"{measured_volume(result.new_volume_l.value)} with "
-        f"{result.sugar_after_g_l.value:.0f} g/L of sugar at "
-        f"{result.new_alcohol_pct.value:.2f} % vol."
+    does = say(
+        "{grams} of {sweetener} bring it to {gravity}: {volume} with {sugar_g_l:.0f} g/L of sugar "
+        "at {alcohol_pct:.2f} % vol.",
+        grams=grams(result.weigh_g),
+        sweetener=short_name(result.sweetener),
+        gravity=gravity_text(result.new_gravity.value, 4),
+        volume=measured_volume(result.new_volume_l.value),
+        sugar_g_l=result.sugar_after_g_l.value,
+        alcohol_pct=result.new_alcohol_pct.value,
     )
+    return does if result.ready else say("Protect it first. Then {does}", does=does)
 
 
 def _recorded(result: Sweetening, case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
     if not result.ready:
         raise ImpossibleError(
             "stabilised",
-            "needs the mead protected before sweetening is written down as done; honey that was "
-            "meant to ferment is written into the batch as 'Honey or sugar added'",
+            say(
+                "needs the mead protected before sweetening is written down as done; honey that "
+                "was meant to ferment is written into the batch as 'Honey or sugar added'"
+            ),
             str(case.given.get("stabilised") or "nothing said"),
         )
     one = result.recorded.additions[0]
@@ -97,27 +111,29 @@ def _recorded(result: Sweetening, case: AnsweredStep, used: Mapping[str, float])
 
 
 SWEETEN = FinishingStep(
-    "sweeten", Sweetening, "Sweeten to a gravity or to taste",
-    "What to add, what it does to the mead, and a set of glasses to taste first.",
+    "sweeten", Sweetening, say("Sweeten to a gravity or to taste"),
+    say("What to add, what it does to the mead, and a set of glasses to taste first."),
     (
         FormPart("", (
             shared.VOLUME, shared.GRAVITY.needed(), shared.ALCOHOL.needed(),
             StepField(
-                "to", "Sweet as",
-                "a gravity such as 1.015, sugar such as 40 g/L, or dry, medium, sweet, dessert",
-                FieldKind("GOAL", _goal), known=_sweetness,
+                "to", say("Sweet as"),
+                literal("a gravity such as {gravity}, sugar such as 40 g/L, or dry, medium, sweet, "
+                    "dessert"),
+                FieldKind("GOAL", _goal, scaled=gravity_scaled), known=_sweetness,
+                amounts=(("gravity", "1.015"),),
             ),
-            shared.WITH.but(label="Sweeten with", default="honey"),
+            shared.WITH.but(label=say("Sweeten with"), default="honey"),
             shared.STABILISED, shared.PROFILE,
         )),
-        FormPart("Proof that alcohol alone stops the yeast", (shared.TOLERANCE, shared.STILL),
+        FormPart(say("Proof that alcohol alone stops the yeast"), (shared.TOLERANCE, shared.STILL),
                  folded=True),
-        FormPart("More that is known", (
+        FormPart(say("More that is known"), (
             shared.SUGAR_NOW, shared.ACIDITY, shared.PH, shared.MOISTURE, shared.BRIX,
-            StepField("glasses", "Number of trial glasses", "6", kinds.NUMBER, default="6"),
+            StepField("glasses", say("Number of trial glasses"), "6", kinds.NUMBER, default="6"),
             shared.SCALE.but(hint="1 g", default="1 g"),
         ), folded=True),
     ),
     _work, _said, _recorded,
-    title="Sweeten", cautions=("pressure_glass", "bench_first"),
+    title=say("Sweeten"), cautions=("pressure_glass", "bench_first"),
 )  # fmt: skip

@@ -12,6 +12,7 @@ from mustwright.bench.fields import FormPart, TypedFields
 from mustwright.bench.recording import AnsweredStep
 from mustwright.bench.step import FinishingStep
 from mustwright.finishing.tannin import TanninDose, tannin_dose
+from mustwright.texts import say
 
 
 def _work(typed: TypedFields) -> TanninDose:
@@ -20,11 +21,15 @@ def _work(typed: TypedFields) -> TanninDose:
 
 def _said(result: TanninDose) -> str:
     low, high = grams(result.grams_low), grams(result.grams_high)
-    return f"Somewhere from {low} to {high} of tannin: let the trial glasses decide."
+    return say(
+        "Somewhere from {low} to {high} of tannin: let the trial glasses decide.",
+        low=low,
+        high=high,
+    )
 
 
 def _uses(result: TanninDose, _volume_l: float) -> list[Use]:
-    return [Use("grams.1", "Tannin used", "g", None, MOST_G, LIKELY * result.grams_high.value)]
+    return [Use("grams.1", say("Tannin used"), "g", None, MOST_G, LIKELY * result.grams_high.value)]
 
 
 def _recorded(_result: TanninDose, _case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
@@ -32,7 +37,7 @@ def _recorded(_result: TanninDose, _case: AnsweredStep, used: Mapping[str, float
 
 
 TANNIN = FinishingStep(
-    "tannin", TanninDose, "Tannin by taste", "Trial glasses across the usual range.",
+    "tannin", TanninDose, say("Tannin by taste"), say("Trial glasses across the usual range."),
     (FormPart("", (shared.VOLUME, shared.PROFILE, shared.SCALE)),),
     _work, _said, _recorded, _uses, cautions=("bench_first",),
 )  # fmt: skip

@@ -11,6 +11,7 @@ from mustwright import data
 from mustwright.must.acidity.balance import base_to_ph, titratable_acid
 from mustwright.must.acidity.draws import quantile
 from mustwright.must.acidity.members import TARTARIC_MEQ_G, MustMembers, pick
+from mustwright.texts import literal, say
 
 Floats = NDArray[np.float64]
 LEAST_SCALE, MOST_SCALE = 0.02, 50.0
@@ -97,8 +98,12 @@ def calibrate(
     read, off = _with_acid(read, target, acid)
     if ta_g_l is not None and off > 0.2:
         notes.append(
-            f"A titratable acid of {ta_g_l:g} g/L does not go together with this pH and these "
-            "ingredients: check the titration (degassed? strength of the base?)."
+            say(
+                "A titratable acid of {ta_g_l:g} g/L does not go together with this "
+                "pH and these ingredients: check the titration (degassed? strength "
+                "of the base?).",
+                ta_g_l=ta_g_l,
+            )
         )
     base = base_to_ph(read.rows, target)
     done = replace(
@@ -148,11 +153,18 @@ def _odd_ph(prior: Floats, ph: float, sd: float) -> list[str]:
     low, high = quantile(prior, 0.01) - 2 * sd, quantile(prior, 0.99) + 2 * sd
     if low <= ph <= high:
         return []
-    side = "below" if ph < low else "above"
-    return [
-        f"The measured pH {ph:g} is {side} nearly all that this recipe could give "
-        f"({low:.1f} to {high:.1f}): check the meter in fresh buffer, and the recipe."
-    ]
+    words = (
+        literal(
+            "The measured pH {ph:g} is below nearly all that this recipe could give ({low:.1f} to "
+            "{high:.1f}): check the meter in fresh buffer, and the recipe."
+        )
+        if ph < low
+        else literal(
+            "The measured pH {ph:g} is above nearly all that this recipe could give ({low:.1f} to "
+            "{high:.1f}): check the meter in fresh buffer, and the recipe."
+        )
+    )
+    return [words.format(ph=ph, low=low, high=high)]
 
 
 def _with_acid(must: MustMembers, ph: Floats, target: Floats) -> tuple[MustMembers, float]:

@@ -5,6 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from mustwright import data
+from mustwright.texts import say
+
+# Above the floor [pH]: a salt begins only below the first, its second half only below the other
+# (assumed, as the steps of a dose say).
+ADD_UNDER, REST_UNDER = 0.3, 0.2
 
 
 def claims_data() -> dict[str, Any]:
@@ -24,4 +29,4 @@ def lowest_shown() -> float:
 
 def stall_words() -> str:
     """What is said of the pH below that."""
-    return f"below {lowest_shown():g}, likely to stall"
+    return say("below {ph:g}, likely to stall", ph=lowest_shown())

@@ -22,10 +22,8 @@ from mustwright.constants import (
 )
 
 Floats = NDArray[np.float64]
-POINTS = np.array(
-    [0, 0.02, 0.04, 0.06, 0.08, 0.1, 0.125, 0.15, 0.175, 0.2, 0.225, 0.25, 0.275, 0.3, 0.333,
-     0.36, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7, 0.8, 0.9, 1.0]
-)  # fmt: skip
+# A trough is flat: with these the lowest pH is within 0.01 of that along three times as many.
+POINTS = np.array([0, 0.04, 0.09, 0.2, 0.25, 0.3, 0.36, 0.45, 0.6, 0.8, 1.0])
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from mustwright.must.acidity.path import (
     state_at,
 )
 from mustwright.must.acidity.salts import Salt, acid_meq_g
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 OUT_OF_REACH = 99.0  # g/L standing for "no dose at these moments keeps it"
@@ -86,12 +87,14 @@ class Trial:
 
 def before_yeast() -> Schedule:
     """All of it before pitching."""
-    return Schedule("before_yeast", "all of it before the yeast", ((0.0, 1.0),))
+    return Schedule("before_yeast", say("all of it before the yeast"), ((0.0, 1.0),))
 
 
 def after_start(at: float) -> Schedule:
     """All of it once this part of the sugar is gone."""
-    return Schedule("after_start", f"once about {at:.0%} of the sugar is gone", ((at, 1.0),))
+    return Schedule(
+        "after_start", say("once about {at:.0%} of the sugar is gone", at=at), ((at, 1.0),)
+    )
 
 
 def with_feeds(feeds: Sequence[tuple[float, float]]) -> Schedule | None:
@@ -107,7 +110,7 @@ def with_feeds(feeds: Sequence[tuple[float, float]]) -> Schedule | None:
     if total <= 0:
         return None
     moments = tuple((at, load / total) for at, load in loads)
-    return Schedule("with_feeds", "in parts along with the feeds that bring ammonium", moments)
+    return Schedule("with_feeds", say("in parts along with the feeds that bring ammonium"), moments)
 
 
 def needed_g_l(

@@ -21,17 +21,26 @@ SWEEPS, NEWTON = 80, 80
 
 
 @njit(inline="always", **_OPTIONS)
-def _constants(steps, pk, dh, dcp, extra, shifted, kelvin, shift, lift, k, kx):  # type: ignore[no-untyped-def]
-    """Dissociation constants of one row at its temperature, alcohol and lactone."""
+def _warmed(steps, pk, dh, dcp, extra, kelvin, k, kx):  # type: ignore[no-untyped-def]
+    """Dissociation constants at a temperature, without alcohol and lactone."""
     u = 1 / kelvin - 1 / 298.15
     v = 298.15 / kelvin - 1 + math.log(kelvin / 298.15)
     for j in range(steps.size):
         for s in range(steps[j]):
-            p = pk[j, s] + shift + (lift if j == shifted else 0.0)
-            k[j, s] = math.exp(-p * LN10 - dh[j, s] / R * u + dcp[j, s] / R * v)
+            k[j, s] = math.exp(-pk[j, s] * LN10 - dh[j, s] / R * u + dcp[j, s] / R * v)
     for s in range(3):
-        p = extra[s, 0] + (shift if s > 0 else 0.0)
-        kx[s] = math.exp(-p * LN10 - extra[s, 1] / R * u + extra[s, 2] / R * v)
+        kx[s] = math.exp(-extra[s, 0] * LN10 - extra[s, 1] / R * u + extra[s, 2] / R * v)
+
+
+@njit(inline="always", **_OPTIONS)
+def _shifted(steps, warm, warm_x, shifted, shift, lift, k, kx):  # type: ignore[no-untyped-def]
+    """Dissociation constants of one row: alcohol raises every pK but water's, lactone one."""
+    lower = math.exp(-shift * LN10)
+    for j in range(steps.size):
+        factor = lower * math.exp(-lift * LN10) if j == shifted else lower
+        for s in range(steps[j]):
+            k[j, s] = warm[j, s] * factor
+    kx[0], kx[1], kx[2] = warm_x[0], warm_x[1] * lower, warm_x[2] * lower
 
 
 @njit(inline="always", **_OPTIONS)
@@ -40,21 +49,16 @@ def _apparent(steps, top, k, kx, a, ionic, cap, c, cx):  # type: ignore[no-untyp
     i = min(max(ionic, 0.0), cap)
     root = math.sqrt(i)
     g = math.exp(-LN10 * a * (root / (1 + root) - 0.3 * i))
-    g3 = g * g * g
+    once = 1 / g  # a product is quicker than a division
+    twice = once * once
     for j in range(steps.size):
-        if top[j] == 1:
-            f = g
-            for s in range(steps[j]):
-                c[j, s] = k[j, s] * f
-                f = f / (g * g)
-        else:
-            f = 1 / g
-            for s in range(steps[j]):
-                c[j, s] = k[j, s] * f
-                f = f / (g * g)
-    cx[0] = kx[0] / g
-    cx[1] = kx[1] / g
-    cx[2] = kx[2] / g3
+        f = g if top[j] == 1 else once
+        for s in range(steps[j]):
+            c[j, s] = k[j, s] * f
+            f *= twice
+    cx[0] = kx[0] * once
+    cx[1] = kx[1] * once
+    cx[2] = kx[2] * once * twice
     return g
 
 
@@ -62,10 +66,11 @@ def _apparent(steps, top, k, kx, a, ionic, cap, c, cx):  # type: ignore[no-untyp
 def _charge(steps, top, totals, c, cx, g, co2, x):  # type: ignore[no-untyped-def]
     """Charge of all weak ions at the activity exp(x), its slope in x, and twice the ionic part."""
     h = math.exp(x)
+    per_h = 1 / h
     proton = h / g
-    hydroxide = cx[0] / h
-    bicarbonate = cx[1] * co2 / h
-    carbonate = bicarbonate * cx[2] / h
+    hydroxide = cx[0] * per_h
+    bicarbonate = cx[1] * co2 * per_h
+    carbonate = bicarbonate * cx[2] * per_h
     charge = proton - hydroxide - bicarbonate - 2 * carbonate
     slope = proton + hydroxide + bicarbonate + 4 * carbonate
     squares = proton + hydroxide + bicarbonate + 4 * carbonate
@@ -76,13 +81,14 @@ def _charge(steps, top, totals, c, cx, g, co2, x):  # type: ignore[no-untyped-de
         weight = 1.0
         sum0, sum1, sum2 = 1.0, 0.0, 0.0
         for s in range(steps[j]):
-            weight *= c[j, s] / h
+            weight *= c[j, s] * per_h
             n = s + 1
             sum0 += weight
             sum1 += n * weight
             sum2 += n * n * weight
-        mean = sum1 / sum0
-        square = sum2 / sum0
+        part = 1 / sum0
+        mean = sum1 * part
+        square = sum2 * part
         charge += total * (top[j] - mean)
         slope += total * (square - mean * mean)
         squares += total * (top[j] * top[j] - 2 * top[j] * mean + square)
@@ -154,16 +160,12 @@ def solve(  # type: ignore[no-untyped-def]
     """
     rows = sid.size
     out = np.empty(rows)
-    k, c = np.zeros_like(pk), np.zeros_like(pk)
-    kx, cx = np.zeros(3), np.zeros(3)
+    warm, k, c = np.zeros_like(pk), np.zeros_like(pk), np.zeros_like(pk)
+    warm_x, kx, cx = np.zeros(3), np.zeros(3), np.zeros(3)
     for r in range(rows):
-        if (
-            r == 0
-            or kelvin[r] != kelvin[r - 1]
-            or shift[r] != shift[r - 1]
-            or lift[r] != lift[r - 1]
-        ):
-            _constants(steps, pk, dh, dcp, extra, shifted, kelvin[r], shift[r], lift[r], k, kx)
+        if r == 0 or kelvin[r] != kelvin[r - 1]:
+            _warmed(steps, pk, dh, dcp, extra, kelvin[r], warm, warm_x)
+        _shifted(steps, warm, warm_x, shifted, shift[r], lift[r], k, kx)
         x = -LN10 * guess[r]
         ionic = min(strong[r] + 0.5 * abs(sid[r]), cap)
         before, gap_before = ionic, 0.0
@@ -179,9 +181,9 @@ def solve(  # type: ignore[no-untyped-def]
                 else:
                     low = x
                 step = f / slope
-                if abs(step) < 1e-12:
-                    break
                 x -= step
+                if abs(step) < 1e-10:  # the error left is of the order of its square
+                    break
                 if x <= low or x >= high:
                     x = 0.5 * (low + high)
                 if high - low < 1e-13:
@@ -246,16 +248,12 @@ def needed(  # type: ignore[no-untyped-def]
     """
     rows = sid.size
     out = np.empty(rows)
-    k, c = np.zeros_like(pk), np.zeros_like(pk)
-    kx, cx = np.zeros(3), np.zeros(3)
+    warm, k, c = np.zeros_like(pk), np.zeros_like(pk), np.zeros_like(pk)
+    warm_x, kx, cx = np.zeros(3), np.zeros(3), np.zeros(3)
     for r in range(rows):
-        if (
-            r == 0
-            or kelvin[r] != kelvin[r - 1]
-            or shift[r] != shift[r - 1]
-            or lift[r] != lift[r - 1]
-        ):
-            _constants(steps, pk, dh, dcp, extra, shifted, kelvin[r], shift[r], lift[r], k, kx)
+        if r == 0 or kelvin[r] != kelvin[r - 1]:
+            _warmed(steps, pk, dh, dcp, extra, kelvin[r], warm, warm_x)
+        _shifted(steps, warm, warm_x, shifted, shift[r], lift[r], k, kx)
         x = -LN10 * ph[r]
         ionic = min(strong[r] + 0.5 * abs(sid[r]), cap)
         before, gap_before = ionic, 0.0

@@ -14,6 +14,7 @@ from mustwright.must.acidity.draws import quantile
 from mustwright.must.acidity.members import MustMembers, pick
 from mustwright.must.acidity.path import Path
 from mustwright.must.acidity.salts import Salt
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
 IMAGINED = 41  # readings imagined in turn, spread over what the ensemble expects
@@ -181,10 +182,12 @@ def bench_trial(
         If there is no point, or one is out of range.
     """
     if not points:
-        raise InputError("bench", "needs at least one point of grams per litre and pH", "none")
+        raise InputError("bench", say("needs at least one point of grams per litre and pH"), "none")
     for grams, ph in points:
         if not (0 < grams <= 20 and 1.5 <= ph <= 10):
-            raise InputError("bench", "needs grams per litre up to 20 and a pH", f"{grams}:{ph}")
+            raise InputError(
+                "bench", say("needs grams per litre up to 20 and a pH"), f"{grams}:{ph}"
+            )
     start = must.ph()
     log = np.zeros(must.size)
     for grams, ph in points:
@@ -253,5 +256,5 @@ def batch_grams(grams_in_sample: float, sample_ml: float, batch_l: float) -> flo
     3.8
     """
     if not (sample_ml > 0 and batch_l > 0 and grams_in_sample >= 0):
-        raise InputError("bench", "needs a sample and a batch above zero", sample_ml)
+        raise InputError("bench", say("needs a sample and a batch above zero"), sample_ml)
     return grams_in_sample * 1000 / sample_ml * batch_l

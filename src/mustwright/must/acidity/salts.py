@@ -15,6 +15,7 @@ from mustwright.constants import CALCIUM_G_MOL, CO2_L_PER_MOL_20C, POTASSIUM_G_M
 from mustwright.errors import UnknownKindError
 from mustwright.must.acidity.course import CourseAddition
 from mustwright.must.acidity.members import TARTARIC_MEQ_G
+from mustwright.texts import join, say
 
 Floats = NDArray[np.float64]
 
@@ -126,7 +127,7 @@ def _salt(record: dict[str, Any]) -> Salt:
         float(record.get("gas_mol", 0)),
         str(record.get("acid", "")),
         float(record["max_g_l"]),
-        str(record["caution"]),
+        record["caution"],
         str(record["source"]),
     )
 
@@ -148,7 +149,7 @@ def salt_called(name: object, field: str = "salt") -> Salt:
         return all_salts()[names[plain]]
     near = difflib.get_close_matches(plain, names, n=3, cutoff=0.5)
     known = ", ".join(near or all_salts())
-    raise UnknownKindError(field, f"needs a salt or acid such as: {known}", name)
+    raise UnknownKindError(field, say("needs a salt or acid such as: {known}", known=known), name)
 
 
 def _plain(name: str) -> str:
@@ -180,14 +181,14 @@ def allowance(salt: Salt, profile: str, acid_g_l: float) -> Allowance:
         if rule["profile"] != profile or salt.id not in rule["salts"]:
             continue
         named = _line(profile, rule["limit"]) if "limit" in rule else rule
-        words = f"{named['statement']} ({named['source']})"
+        words = join("", (named["statement"], f" ({named['source']})"))
         statements.append(words)
         limit = _limit(rule, named, salt, acid_g_l)
         if limit < most:
             most, binding = limit, words
     law = data.folder("limits").get(profile)
     if law is not None:
-        statements.append(f"{law['name']}: {data.edition_of(law)}")
+        statements.append(join(": ", (law["name"], data.edition_of(law))))
     return Allowance(max(most, 0.0), tuple(statements), binding)
 
 

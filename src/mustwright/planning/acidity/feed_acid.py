@@ -18,9 +18,10 @@ from mustwright.must.acidity.course import (
     usual_course,
 )
 from mustwright.must.acidity.members import MustMembers
-from mustwright.must.acidity.salts import Salt
+from mustwright.must.acidity.salts import Salt, all_salts
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.planning.must_setup import MustResult
+from mustwright.texts import say
 
 NO_PROTOCOL = "none"
 JUST_BEFORE = 1e-4  # of the sugar: a dose is seen as a step, not as a slope
@@ -54,6 +55,14 @@ def additions_of(
         )
         found.append((float(np.clip(feed.sugar_used, 0.0, 0.99)), addition))
     return found
+
+
+def salt_additions(plan: FeedingPlan | None, volume_l: float) -> tuple[CourseAddition, ...]:
+    """The parts of a plan's salt as what they bring to a litre, in their order."""
+    if plan is None or plan.salt is None:
+        return ()
+    salt = all_salts()[plan.salt.salt]
+    return tuple(salt.addition(part.grams.value / volume_l, [1.0]) for part in plan.salt.parts)
 
 
 def course_of(
@@ -90,9 +99,9 @@ def shelf_most(setting: Setting, salt: Salt) -> tuple[float, str] | None:
     found = []
     if jar.label_max_g_l is not None:
         most = jar.label_max_g_l.value
-        found.append((most, f"the label of {jar.name} allows {most:g} g/L"))
+        found.append((most, say("the label of {jar} allows {most:g} g/L", jar=jar.name, most=most)))
     if jar.stock_g is not None:
-        words = f"the shelf held {jar.stock_g:g} g of {jar.name}"
+        words = say("the shelf held {grams:g} g of {jar}", grams=jar.stock_g, jar=jar.name)
         found.append((jar.stock_g / setting.must.volume_l.value, words))
     return min(found, default=None)
 

@@ -21,14 +21,15 @@ from mustwright.must.acidity.path import NEAR_LOWEST, Path, ph_along
 from mustwright.must.acidity.reading import effective_members, reading_weights
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning.acidity.coupling import course_from, trajectory, with_nitrogen
-from mustwright.planning.acidity.feed_acid import additions_of
+from mustwright.planning.acidity.feed_acid import additions_of, salt_additions
 from mustwright.planning.acidity.prior import AcidMust
 from mustwright.planning.must_setup import Ground
+from mustwright.texts import literal, say
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 EVERY = 4
-MODEL = "kinetic model, and the charge balance of docs/acidity.md along its runs"
+MODEL = say("kinetic model, and the charge balance of docs/acidity.md along its runs")
 START_H = 1.0  # a pH read this early counts as that of the must before yeast
 FEW = 40.0  # equal members that must be left, else readings are taken as less sharp
 
@@ -120,7 +121,8 @@ def follow(
     floor : float or None
         pH to keep; that of the acids' record unless given.
     """
-    additions = [a for _, a in additions_of(ground.setting, plan)]
+    salts = salt_additions(plan, ground.setting.must.volume_l.value)
+    additions = [*(a for _, a in additions_of(ground.setting, plan)), *salts]
     times = ph_times(float(run.times_h[-1]))
     must, course = must_and_course(acid, run, feeds, additions, times)
     path = path_by_time(must, course, acid.traits, times)
@@ -128,7 +130,8 @@ def follow(
     ph = path.ph[seen.rows]
     trough = ph.min(axis=1)
     near = (ph <= trough[:, None] + NEAR_LOWEST).argmax(axis=1)
-    potassium = must.potassium_mg_l[seen.rows] + _fed_potassium(plan)
+    of_salt = sum(float(np.mean(one.potassium_mg_l)) for one in salts)
+    potassium = must.potassium_mg_l[seen.rows] + _fed_potassium(plan) + of_salt
     return PhForecast(
         times,
         ph,
@@ -238,9 +241,17 @@ def _odd(path: Path, t_h: float, ph: float, sd: float) -> str:
     low, high = quantile(here, 0.005) - 3 * sd, quantile(here, 0.995) + 3 * sd
     if low <= ph <= high:
         return ""
-    side = "below" if ph < low else "above"
-    return (
-        f"The pH of {ph:g} at {t_h:g} h is {side} all that the runs show "
-        f"({max(low, 0.0):.1f} to {high:.1f}); it is left out. Check the meter in fresh buffer, "
-        "and whether an acid or a salt went in that the sheet does not know."
+    words = (
+        literal(
+            "The pH of {ph:g} at {hours:g} h is below all that the runs show ({low:.1f} to "
+            "{high:.1f}); it is left out. Check the meter in fresh buffer, and whether an acid or "
+            "a salt went in that the sheet does not know."
+        )
+        if ph < low
+        else literal(
+            "The pH of {ph:g} at {hours:g} h is above all that the runs show ({low:.1f} to "
+            "{high:.1f}); it is left out. Check the meter in fresh buffer, and whether an acid or "
+            "a salt went in that the sheet does not know."
+        )
     )
+    return words.format(ph=ph, hours=t_h, low=max(low, 0.0), high=high)

@@ -10,13 +10,17 @@ from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.planning.acidity.ph_course import FEW, MODEL, PhForecast
 from mustwright.planning.acidity.result import ph_band, risk_of
+from mustwright.texts import join, say
 
 Floats = NDArray[np.float64]
-WITHIN = (
-    "How much acid and too little potassium raise the odds of stopping above, against "
-    "the same runs without them. The size of the harm is assumed."
+WITHIN = say(
+    "How much acid and too little potassium raise the odds of stopping above, "
+    "against the same runs without them. The size of the harm is assumed."
 )
-STALL = f"From a pH below {lowest_shown():g} on the ferment is likely to stall."
+STALL = say(
+    "From a pH below {lowest:g} on the ferment is likely to stall.",
+    lowest=lowest_shown(),
+)
 
 
 def ph_data(
@@ -39,13 +43,13 @@ def ph_data(
         return {
             "ph": None,
             "ph_trough": None,
-            "ph_note": "No pH: neither the ingredients nor a measured pH are known.",
+            "ph_note": say("No pH: neither the ingredients nor a measured pH are known."),
             "sticking_by_acid": None,
         }
     return {
         "ph": band_lines(found, times_h),
         "ph_trough": trough_data(found),
-        "ph_note": " ".join(ph_notes(found)),
+        "ph_note": join(" ", ph_notes(found)),
         "sticking_by_acid": sticking_data(sticking, odds_factor),
     }
 
@@ -79,7 +83,7 @@ def _shown(values: Floats, lowest: float) -> list[float]:
 def trough_data(found: PhForecast) -> dict[str, object]:
     """The lowest pH and what it means, as plain data."""
     lowest = lowest_shown()
-    band = ph_band(found.trough, "lowest pH of the ferment", MODEL)
+    band = ph_band(found.trough, say("lowest pH of the ferment"), MODEL)
     return {
         "band": {_name(p): round(max(quantile(found.trough, p), lowest), 2) for p in PROBABILITIES},
         "words": band.words,
@@ -97,13 +101,19 @@ def trough_data(found: PhForecast) -> dict[str, object]:
 def ph_notes(found: PhForecast) -> list[str]:
     """Where the band comes from, and what was left out of it."""
     if found.measured_ph is not None:
-        notes = [f"Fitted to a pH of {found.measured_ph:g} measured before the yeast."]
+        first = say("Fitted to a pH of {ph:g} measured before the yeast.", ph=found.measured_ph)
     else:
-        notes = ["A range from a recipe, not measured. Read the pH before the yeast goes in."]
+        first = say("A range from a recipe, not measured. Read the pH before the yeast goes in.")
+    notes: list[str] = [first]
     if found.used_readings:
-        notes.append(f"Bent to {found.used_readings} later pH reading(s) too.")
+        notes.append(
+            say(
+                "Bent to {readings} later pH reading(s) too.",
+                readings=found.used_readings,
+            )
+        )
         if found.effective is not None and found.effective <= FEW * 1.01:
-            notes.append("Few runs meet them, so they were given less weight.")
+            notes.append(say("Few runs meet them, so they were given less weight."))
     notes += [*found.odd, *found.notes]
     if chance(found.trough < lowest_shown()) >= 0.05:
         notes.append(STALL)

@@ -11,19 +11,21 @@ from mustwright.must.acidity.members import MustMembers, draw_must
 from mustwright.must.blend import PRIMARY, Blend, Portion
 from mustwright.must.ingredient import all_ingredients
 from mustwright.planning.must_setup import Ground
+from mustwright.texts import say
 
 OVERSAMPLED = 8  # drawn for each member kept, so that enough come near a reading
 OVERSAMPLED_QUICK = 4  # in a forecast, where the time counts
 HONEY_BRIX = 82.75
-UNKNOWN = (
-    "The ingredients are not known, so honey and tap water of this gravity are assumed, with "
-    "up to three times less or more acid. Measure pH and acid for a better answer."
+UNKNOWN = say(
+    "The ingredients are not known, so honey and tap water of this gravity are "
+    "assumed, with up to three times less or more acid. Measure pH and acid for "
+    "a better answer."
 )
 
-WATER = (
-    "You did not say how hard the water is, so both soft and hard water are allowed for. Its "
-    "alkalinity (as CaCO3) or hardness, published by the supplier, narrows the pH of a must "
-    "that was not measured."
+WATER = say(
+    "You did not say how hard the water is, so both soft and hard water are "
+    "allowed for. Its alkalinity (as CaCO3) or hardness, published by the "
+    "supplier, narrows the pH of a must that was not measured."
 )
 
 

@@ -35,6 +35,7 @@ from mustwright.planning.kinetic_inputs import (
 from mustwright.planning.likeness import population_at
 from mustwright.planning.must_setup import Ground
 from mustwright.planning.plan_result import Comparison, PlanResult
+from mustwright.texts import say
 
 RATIO = "Kudo1998, ratio from memory"
 
@@ -72,25 +73,36 @@ def _risk(found: PhForecast, measured: bool, odds: float) -> AcidRisk:
     ratio = ratio_to_hydrogen(found.potassium_mg_l, shown)
     count = found.trough.size
     return AcidRisk(
-        ph_band(found.trough, "lowest pH of the ferment", MODEL),
-        band_figure(found.trough_h, "h", "when possible musts first come within 0.05 of it", MODEL),
-        Figure(found.floor, "pH", "the pH to keep unless another is asked for", ASSUMED),
-        chance_figure(found.chance_below_floor, f"whose lowest pH is under {found.floor:g}", count),
+        ph_band(found.trough, say("lowest pH of the ferment"), MODEL),
+        band_figure(
+            found.trough_h, "h", say("when possible musts first come within 0.05 of it"), MODEL
+        ),
+        Figure(found.floor, "pH", say("the pH to keep unless another is asked for"), ASSUMED),
+        chance_figure(
+            found.chance_below_floor,
+            say("whose lowest pH is under {floor:g}", floor=found.floor),
+            count,
+        ),
         risk_of(found.chance_below_floor),
         band_figure(
             ratio,
             "mol/mol",
-            f"potassium of must and feeds per hydrogen ion at the lowest pH; published "
-            f"{published_ratio():g}",
+            say(
+                "potassium of must and feeds per hydrogen ion at the lowest pH; "
+                "published {ratio:g}",
+                ratio=published_ratio(),
+            ),
             RATIO,
         ),
         needed_by_ratio(found.trough),
-        chance_figure(chance(ratio < published_ratio()), "under the published ratio", count),
+        chance_figure(chance(ratio < published_ratio()), say("under the published ratio"), count),
         Figure(
             odds,
-            "times",
-            "odds of stopping short, against the same runs without acid and lack of potassium; "
-            "included in the chance of stopping",
+            say("times"),
+            say(
+                "odds of stopping short, against the same runs without acid and lack "
+                "of potassium; included in the chance of stopping"
+            ),
             RATIO,
             {},
             odds,

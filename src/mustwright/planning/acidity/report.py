@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from mustwright.figure import ARITHMETIC, Figure
+from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 from mustwright.must.acidity.balance import buffer_capacity
 from mustwright.must.acidity.calibrate import calibrate, reading_sd
-from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.acidity.course import (
     AcidCourse,
     CourseAddition,
     Traits,
     draw_traits,
 )
-from mustwright.must.acidity.draws import quantile
 from mustwright.must.acidity.members import MustMembers
 from mustwright.must.acidity.path import Path, ph_along, pick_traits
 from mustwright.must.acidity.reading import Bench, bench_trial
@@ -27,14 +26,14 @@ from mustwright.nutrition.balance import BalanceRow, need, short_of
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.plan import plan_feeding
 from mustwright.nutrition.protocols import Protocol, built_in_protocols, protocol_called
+from mustwright.planning.acidity.claims_text import claims_of, refusals_of
 from mustwright.planning.acidity.feed_acid import (
     NO_PROTOCOL,
     additions_of,
     as_kind,
     course_of,
-    shelf_most,
 )
-from mustwright.planning.acidity.measurements import answer_measuring, answer_potassium
+from mustwright.planning.acidity.measurements import Ways, answer_measuring, answer_potassium
 from mustwright.planning.acidity.prior import UNKNOWN, draw_members, portions_of, water_question
 from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.planning.acidity.result import (
@@ -52,8 +51,10 @@ from mustwright.planning.acidity.result import (
     trough_answer,
 )
 from mustwright.planning.acidity.salt_dose import answer_dose
+from mustwright.planning.acidity.salt_judgement import salt_ask, shelf_salt
 from mustwright.planning.must_setup import Ground, ground_of
 from mustwright.planning.plan_forecast import recommended_on
+from mustwright.texts import join, say
 
 Floats = NDArray[np.float64]
 FEWEST_FOR_BENCH = 10  # equal members; with fewer a band says nothing
@@ -120,16 +121,13 @@ class _Acidity:
         path = ph_along(self.must, course, self.traits)
         floor, setting = self.asked.floor, self.ground.setting
         feeds = self._feeds(additions, path)
+        loads = [(at, a.acid_load_meq_l) for at, a in additions]
+        ask = salt_ask(self.must, course, self.traits, self.salt, floor, loads, setting)
         dose = answer_dose(
-            self.must,
-            course,
-            self.traits,
+            ask,
             path,
             self.salt,
-            floor,
-            [(at, a.acid_load_meq_l) for at, a in additions],
             setting.profile,
-            shelf_most(self.ground.setting, self.salt),
             setting.must.volume_l,
             setting.shelf.scale_g,
             self.asked.aim_ta_g_l,
@@ -143,7 +141,7 @@ class _Acidity:
             titratable_acid_to_7_g_l=self._titratable(7.0),
             buffer_meq_l=self._buffer(),
             protocol=plan_used.protocol if plan_used else NO_PROTOCOL,
-            protocol_name=plan_used.protocol_name if plan_used else "no feeds",
+            protocol_name=plan_used.protocol_name if plan_used else say("no feeds"),
             acid_load_meq_l=_load_figure(feeds),
             feeds=feeds,
             trough=self._trough(path, start),
@@ -152,6 +150,7 @@ class _Acidity:
             by_source=self._by_source(additions),
             protocols=self._protocols() if compare else (),
             dose=dose.answer,
+            in_plan=self._in_plan(plan_used, dose.answer.grams.value),
             alternatives=dose.alternatives,
             up_front=dose.up_front,
             up_front_words=dose.up_front_words,
@@ -167,9 +166,10 @@ class _Acidity:
                 path,
                 dose.trial.path if dose.trial else path,
                 self.asked.seed,
+                Ways(ask.feeds_acid, ask.allowed.most_g_l > 0),
             ),
-            claims=_claims(self.ph is not None),
-            refusals=_refusals(self.ph is not None, path),
+            claims=claims_of(self.ph is not None),
+            refusals=refusals_of(self.ph is not None, path),
             cautions=dose.cautions,
             members=self.asked.members,
             seed=self.asked.seed,
@@ -181,10 +181,7 @@ class _Acidity:
     def _salt(self) -> Salt:
         if self.asked.salt is not None:
             return salt_called(self.asked.salt, "--salt")
-        for jar in self.sheet.shelf.nutrients:
-            if jar.group == "buffer":
-                return salt_called(jar.class_id)
-        return salt_called("potassium_bicarbonate")
+        return shelf_salt(self.sheet.shelf)
 
     def _members(self) -> MustMembers:
         if portions_of(self.ground)[1]:
@@ -213,8 +210,11 @@ class _Acidity:
         done = bench_trial(self.must, self.salt, self.asked.bench, 1.5 * sd, self.asked.seed)
         if done.effective < FEWEST_FOR_BENCH:
             self.notes.append(
-                "Check the weights, the volume of the sample and the meter: hardly any "
-                "possible must shows this bench trial, so it is ignored."
+                say(
+                    "Check the weights, the volume of the sample and the meter: "
+                    "hardly any possible must shows this bench trial, so it is "
+                    "ignored."
+                )
             )
             return done
         self.must = done.must
@@ -230,7 +230,7 @@ class _Acidity:
                 grams,
                 ph,
                 Figure(
-                    grams * volume.value, "g", "grams per litre x volume", ARITHMETIC,
+                    grams * volume.value, "g", say("grams per litre x volume"), ARITHMETIC,
                     {"g_per_l": grams, "volume_l": volume},
                 ),
             )
@@ -244,7 +244,7 @@ class _Acidity:
         if self.protocol == NO_PROTOCOL:
             return None
         if self.protocol is None:
-            return recommended_on(self.ground, self.own).plan
+            return replace(recommended_on(self.ground, self.own).plan, salt=None)
         return plan_feeding(self.ground.setting, protocol_called(self.protocol, self.own))
 
     def _additions(self, feeding: FeedingPlan | None) -> list[tuple[float, CourseAddition]]:
@@ -262,10 +262,25 @@ class _Acidity:
         if feeding is not None:
             return next(r for r in feeding.balance if r.nutrient == "potassium")
         wanted, why = need("potassium")
-        none = Figure(0.0, "mg/L", "nothing is fed", ARITHMETIC)
+        none = Figure(0.0, "mg/L", say("nothing is fed"), ARITHMETIC)
         must = self.ground.setting.credit.traces["potassium"]
         short = short_of(wanted, must, none, none)
         return BalanceRow("potassium", wanted, must, none, none, short, why)
+
+    def _in_plan(self, feeding: FeedingPlan | None, grams: float) -> str:
+        """How this dose stands in the plan, which goes by the sheet alone."""
+        if feeding is None:
+            return ""
+        asked = replace(self.asked, ph=None, members=MEMBERS, seed=SEED)
+        by_sheet = self.asked.ph in (None, self.sheet.measured.ph) and asked == AcidityRequest()
+        if not by_sheet:
+            return say(
+                "The plan does not know what you entered here. Write the pH into "
+                "the must, and its salt follows."
+            )
+        if self.sheet.measured.ph is None and portions_of(self.ground)[1]:
+            return say("The plan carries no salt yet: neither ingredients nor pH are known.")
+        return say("The plan has it as a step.") if grams > 0 else ""
 
     # What the maker reads ------------------------------------------------------------------------
 
@@ -281,13 +296,17 @@ class _Acidity:
     def _titratable(self, end: float) -> Figure:
         values = self.must.titratable_g_l(end)
         return band_figure(
-            values, "g/L as tartaric", f"the same balance titrated with strong base to pH {end:g}",
+            values,
+            say("g/L as tartaric"),
+            say("the same balance titrated with strong base to pH {end:g}", end=end),
             MODEL,
-        )  # fmt: skip
+        )
 
     def _buffer(self) -> Figure:
         values = 1000 * buffer_capacity(self.must.rows) * self.must.solvent_kg_l
-        return band_figure(values, "meq/L per pH", "slope of base against pH at its own pH", MODEL)
+        return band_figure(
+            values, "meq/L per pH", say("slope of base against pH at its own pH"), MODEL
+        )
 
     def _feeds(
         self, additions: Sequence[tuple[float, CourseAddition]], path: Path
@@ -299,7 +318,7 @@ class _Acidity:
             load = Figure(
                 addition.acid_load_meq_l,
                 "meq/L",
-                "ammonium N / 14.007 - phosphate that came with it",
+                say("ammonium N / 14.007 - phosphate that came with it"),
                 ARITHMETIC,
                 {
                     "ammonium_mg_l": addition.ammonium_mg_l,
@@ -307,7 +326,7 @@ class _Acidity:
                 },
             )
             moved = band_figure(
-                with_all - without, "pH", "lowest pH with it - lowest pH without it", MODEL
+                with_all - without, "pH", say("lowest pH with it - lowest pH without it"), MODEL
             )
             found.append(
                 AcidFeed(
@@ -326,10 +345,10 @@ class _Acidity:
             return ()
         found = []
         for kind, words in (
-            ("amino", "all amino nitrogen (yeast products)"),
-            ("blend", "two thirds ammonium as phosphate, one third amino"),
-            ("phosphate", "all ammonium phosphate (DAP)"),
-            ("sulfate", "all ammonium sulfate"),
+            ("amino", say("all amino nitrogen (yeast products)")),
+            ("blend", say("two thirds ammonium as phosphate, one third amino")),
+            ("phosphate", say("all ammonium phosphate (DAP)")),
+            ("sulfate", say("all ammonium sulfate")),
         ):
             made = [(at, as_kind(a, kind)) for at, a in additions]
             path = self._path(made)
@@ -338,7 +357,9 @@ class _Acidity:
                 SourceAcid(
                     kind,
                     words,
-                    Figure(load, "meq/L", "sum over the feeds", ARITHMETIC, {"nitrogen": total}),
+                    Figure(
+                        load, "meq/L", say("sum over the feeds"), ARITHMETIC, {"nitrogen": total}
+                    ),
                     trough_answer(path, self.asked.floor, None, MODEL),
                 )
             )
@@ -358,7 +379,7 @@ class _Acidity:
                     round(ammonium / whole, 3) if whole > 0 else 0.0,
                     Figure(
                         sum(a.acid_load_meq_l for _, a in additions),
-                        "meq/L", "sum over the feeds", ARITHMETIC,
+                        "meq/L", say("sum over the feeds"), ARITHMETIC,
                     ),
                     trough_answer(self._path(additions), self.asked.floor, None, MODEL),
                 )
@@ -370,31 +391,7 @@ def _load_figure(feeds: Sequence[AcidFeed]) -> Figure:
     return Figure(
         sum(f.acid_load_meq_l.value for f in feeds),
         "meq/L",
-        "sum over the feeds",
+        say("sum over the feeds"),
         ARITHMETIC,
-        {f"{f.name} ({i + 1})": f.acid_load_meq_l for i, f in enumerate(feeds)},
+        {join("", (f.name, f" ({i + 1})")): f.acid_load_meq_l for i, f in enumerate(feeds)},
     )
-
-
-def _claims(measured: bool) -> tuple[str, ...]:
-    claims = [
-        "Acid that a feeding plan leaves behind, in milliequivalents per litre.",
-        "Which source of nitrogen sours a must more.",
-        "A dose of salt as a range: give half, stir, let the gas go, measure again.",
-    ]
-    if measured:
-        claims.insert(0, "The chance of a crash, low, middle or high, from your measured pH.")
-    return tuple(claims)
-
-
-def _refusals(measured: bool, path: Path) -> tuple[str, ...]:
-    lowest = lowest_shown()
-    found = [
-        "No pH to a tenth and no single curve: only a range.",
-        "No pH after malolactic bacteria have worked or tartrate has settled out.",
-    ]
-    if not measured:
-        found.insert(0, "No pH from a recipe alone. Measure the must before the yeast goes in.")
-    if quantile(path.trough(), 0.05) < lowest:
-        found.append(f"No value below {lowest:g}: the yeast would stop first.")
-    return tuple(found)

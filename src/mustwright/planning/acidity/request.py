@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from mustwright.errors import InputError
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
 from mustwright.must.acidity.claims import lowest_shown, ph_floor
+from mustwright.texts import say
 
 MOST_MEMBERS = 20000
 
@@ -46,16 +47,20 @@ class AcidityRequest:
 
     def __post_init__(self) -> None:
         _within(self.ph, "--ph", 2.0, 8.0, "pH")
-        _within(self.ta_g_l, "--ta", 0.05, 40.0, "g/L as tartaric")
-        _within(self.aim_ta_g_l, "--aim-ta", 0.05, 40.0, "g/L as tartaric")
+        _within(self.ta_g_l, "--ta", 0.05, 40.0, say("g/L as tartaric"))
+        _within(self.aim_ta_g_l, "--aim-ta", 0.05, 40.0, say("g/L as tartaric"))
         for grams, ph in self.bench:
             _within(grams, "--bench", 0.01, 20.0, "g/L")
             _within(ph, "--bench", 2.0, 10.0, "pH")
         _within(self.floor, "--floor", lowest_shown(), 4.5, "pH")
-        _within(self.members, "--members", 50, MOST_MEMBERS, "members")
-        _within(self.seed, "--seed", 0, 2**31, "whole number")
+        _within(self.members, "--members", 50, MOST_MEMBERS, say("members"))
+        _within(self.seed, "--seed", 0, 2**31, say("whole number"))
 
 
 def _within(value: float | None, name: str, low: float, high: float, unit: str) -> None:
     if value is not None and not low <= value <= high:
-        raise InputError(name, f"needs a number from {low:g} to {high:g} ({unit})", value)
+        raise InputError(
+            name,
+            say("needs a number from {low:g} to {high:g} ({unit})", low=low, high=high, unit=unit),
+            value,
+        )

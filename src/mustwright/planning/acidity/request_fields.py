@@ -6,6 +6,7 @@ import re
 
 from mustwright.errors import InputError
 from mustwright.must.acidity.members import TARTARIC_MEQ_G
+from mustwright.texts import say
 from mustwright.units import parse_quantity
 
 
@@ -24,7 +25,7 @@ def titratable_g_l(typed: str | None, field: str) -> float | None:
         return parse_quantity(plain[:-5], field).value / TARTARIC_MEQ_G
     quantity = parse_quantity(plain, field)
     if quantity.dimension not in ("mass concentration", "number"):
-        raise InputError(field, "needs titratable acid such as '4 g/L' or '53 meq/L'", typed)
+        raise InputError(field, say("needs titratable acid such as '4 g/L' or '53 meq/L'"), typed)
     return quantity.value
 
 
@@ -44,7 +45,9 @@ def _bench_point(typed: str, field: str) -> tuple[float, float]:
     try:
         return float(grams.lower().replace("g/l", "").replace("g", "")), float(ph)
     except ValueError:
-        raise InputError(field, "needs grams per litre and pH, such as 0.25:4.1", typed) from None
+        raise InputError(
+            field, say("needs grams per litre and pH, such as 0.25:4.1"), typed
+        ) from None
 
 
 def plain_number(typed: str, field: str) -> float | None:
@@ -55,4 +58,4 @@ def plain_number(typed: str, field: str) -> float | None:
     try:
         return float(text)
     except ValueError:
-        raise InputError(field, "needs a number such as 3.6", typed) from None
+        raise InputError(field, say("needs a number such as 3.6"), typed) from None

@@ -12,9 +12,15 @@ from mustwright.must.acidity.claims import claims_data, lowest_shown, stall_word
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.must.acidity.path import Path
 from mustwright.planning.must_setup import MustResult
+from mustwright.texts import say
 
 Floats = NDArray[np.float64]
-COUNTED = "arithmetic: counted over the possible musts"
+COUNTED = say("arithmetic: counted over the possible musts")
+RISKS = {
+    "low": say("low", context="risk"),
+    "middle": say("middle", context="risk"),
+    "high": say("high", context="risk"),
+}
 
 
 @dataclass(frozen=True)
@@ -209,7 +215,7 @@ class PotassiumAnswer:
     must_mg_l, feeds_mg_l, needed_mg_l, short_mg_l : Figure
         The same as in the plan's balance; feeds with the rehydration nutrient.
     dose_mg_l : Figure
-        Of the salt, which the plan does not give.
+        Of the salt, which the plan's balance leaves out.
     by_ratio_mg_l : Figure
         What the published ratio asks at the trough without the salt.
     """
@@ -247,6 +253,7 @@ class AcidityResult:
     by_source: tuple[SourceAcid, ...]
     protocols: tuple[ProtocolAcid, ...]
     dose: DoseAnswer
+    in_plan: str
     alternatives: tuple[OtherDose, ...]
     up_front: tuple[UpFront, ...]
     up_front_words: str
@@ -266,13 +273,13 @@ def band_figure(values: Floats, unit: str, formula: str, source: str) -> Figure:
     """Middle of an ensemble with its 5 and 95 % as range."""
     low, middle, high = (quantile(values, p) for p in (0.05, 0.5, 0.95))
     inputs: dict[str, Figure | float | str] = {"members": float(np.size(values))}
-    shown = f"{formula}; middle of the possible musts"
+    shown = say("{formula}; middle of the possible musts", formula=formula)
     return Figure(middle, unit, shown, source, inputs, low, high)
 
 
 def chance_figure(value: float, what: str, members: int) -> Figure:
     """A share of the ensemble."""
-    formula = f"share of possible musts and yeasts {what}"
+    formula = say("share of possible musts and yeasts {what}", what=what)
     return Figure(value, "chance", formula, COUNTED, {"members": float(members)})
 
 
@@ -284,7 +291,7 @@ def ph_band(values: Floats, formula: str, source: str) -> PhBand:
         Figure(
             round(max(value, lowest), 2),
             "pH",
-            f"{formula}; {p:.0%} of the possible musts lie below",
+            say("{formula}; {p:.0%} of the possible musts lie below", formula=formula, p=p),
             source,
             {"members": float(values.size)},
         )
@@ -299,8 +306,12 @@ def _words(found: list[float], lowest: float) -> str:
     if found[2] < lowest:
         return stall
     if found[0] < lowest:
-        return f"from below {lowest:g} (likely to stall) up to {found[2]:.1f}"
-    return f"{found[0]:.1f} to {found[2]:.1f}"
+        return say(
+            "from below {lowest:g} (likely to stall) up to {high:.1f}",
+            lowest=lowest,
+            high=found[2],
+        )
+    return say("{low:.1f} to {high:.1f}", low=found[0], high=found[2])
 
 
 def start_answer(
@@ -309,13 +320,18 @@ def start_answer(
     """pH before yeast, as measured or as the recipe's band."""
     shown = None
     if measured is not None:
-        shown = Figure(measured, "pH", f"read with a {'paper strip' if strip else 'meter'}", TYPED)
+        shown = Figure(
+            measured,
+            "pH",
+            say("read with a paper strip") if strip else say("read with a meter"),
+            TYPED,
+        )
     return StartAnswer(
         measured is not None,
         shown,
         ta is not None,
-        ph_band(ph, "pH before yeast", source),
-        ph_band(prior, "pH from the recipe alone", source),
+        ph_band(ph, say("pH before yeast"), source),
+        ph_band(prior, say("pH from the recipe alone"), source),
     )
 
 
@@ -331,24 +347,29 @@ def trough_answer(path: Path, floor: float, start: PhBand | None, source: str) -
     """The trough of a path against a floor."""
     trough, lowest = path.trough(), lowest_shown()
     below, far = chance(trough < floor), chance(trough < lowest)
-    band, at = ph_band(trough, "lowest pH of the ferment", source), path.trough_at()
+    band, at = ph_band(trough, say("lowest pH of the ferment"), source), path.trough_at()
     risk = risk_of(below)
-    words = f"crash risk {risk}: {below:.0%} chance of going under {floor:g}"
+    words = say(
+        "crash risk {risk}: {below:.0%} chance of going under {floor:g}",
+        risk=RISKS[risk],
+        below=below,
+        floor=floor,
+    )
     if far >= 0.05:
-        words += f", {far:.0%} {stall_words()}"
+        words += say(", {far:.0%} {stall}", far=far, stall=stall_words())
     if start is not None and start.p95.value - start.p05.value > 0.5:
-        words += "; the band is wide because the start is not known well"
+        words += say("; the band is wide because the start is not known well")
     return TroughAnswer(
         band,
         band_figure(
             at,
-            "of the sugar used",
-            "when each possible must first comes within 0.05 of its lowest",
+            say("of the sugar used"),
+            say("when each possible must first comes within 0.05 of its lowest"),
             source,
         ),
         floor,
-        chance_figure(below, f"whose lowest pH is under {floor:g}", trough.size),
-        chance_figure(far, f"whose lowest pH is under {lowest:g}", trough.size),
+        chance_figure(below, say("whose lowest pH is under {floor:g}", floor=floor), trough.size),
+        chance_figure(far, say("whose lowest pH is under {lowest:g}", lowest=lowest), trough.size),
         risk,
         words,
     )

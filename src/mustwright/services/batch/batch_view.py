@@ -13,7 +13,7 @@ from mustwright.batch.snapshot import gist_of
 from mustwright.batch.view import BatchRecord, BatchView
 from mustwright.batch.view_json import digest_of
 from mustwright.services.batch.cache import kept_beside, memory_of
-from mustwright.services.batch.forecaster import Told, told
+from mustwright.services.batch.forecaster import Told, is_awaited, told
 from mustwright.services.batch.repository import Ledger
 from mustwright.unit_system import chosen, speaking_of
 
@@ -43,12 +43,15 @@ def look(
         record = ledger.batch(slug)
         key = (slug, zone, make_outlook, memory.forecasts_made(slug), chosen())
         kept = memory.views.get(key)
-        if isinstance(kept, BatchView) and _holds(kept, record, now):
+        if (
+            isinstance(kept, BatchView)
+            and _holds(kept, record, now)
+            and (not kept.pending or is_awaited(ledger, record, urgent=urgent))
+        ):
             view = kept
         else:
             view = _view(ledger, record, now, zone, make_outlook, urgent)
-            if not view.pending:
-                memory.views.keep(key, view)
+            memory.views.keep(key, view)
     if record.digest_version != record.version or record.digest_at is None:
         kept_beside(ledger.keep_digest, slug, record.version, digest_of(view), record.cellar)
     return view

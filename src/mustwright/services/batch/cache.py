@@ -11,7 +11,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from contextlib import suppress
-from typing import Generic, ParamSpec, TypeVar
+from typing import Any, Generic, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
 
 from mustwright.batch.forecast_record import Foreseen, foreseen_from
@@ -27,8 +27,12 @@ MOST_GIST_BYTES = 96e6
 PLAN_BYTES = 25_000  # of a plan in memory
 STORE_AFTER = 16  # lines: a gist is saved beside the log again once it is this far ahead
 MOST_NEW = 200  # lines a gist is updated by; beyond that the log is read again
-MOST_VIEWS = 2048  # about 7 kB each; good for a minute
+MOST_VIEWS = 2048  # good for a minute
+VIEW_BYTES = 7_000  # about
 MOST_FORECASTS = 1024  # about 30 kB each
+MOST_FOR_ALL = 8  # of what was worked out from all batches together
+MOST_PAGE_BYTES = 24e6  # of pages of musts, 40 to 60 kB each
+MOST_SHOWN_BYTES = 64e6  # of pages good for a minute, 40 to 60 kB each, with what they tell of
 LOOK_AGAIN_S = 30.0  # for a forecast another process may have kept
 
 
@@ -70,7 +74,19 @@ class Recent(Generic[V]):
 
 
 class Memory:
-    """Logs as they stand, gists, views and forecasts of one ledger."""
+    """Logs as they stand, gists, views and forecasts of one ledger, and pages made of its cellar.
+
+    Attributes
+    ----------
+    views : Recent
+        Of batches, good for a minute.
+    for_all : Recent
+        What was worked out from all batches together, by name, with what it depends on.
+    pages : Recent
+        Pages by all that they depend on.
+    shown : Recent
+        Pages, each with the very thing it tells of.
+    """
 
     def __init__(self) -> None:
         self._stands: Recent[tuple[int, tuple[Standing, ...]]] = Recent(
@@ -81,7 +97,13 @@ class Memory:
         )
         self._forecasts: Recent[tuple[Foreseen | None, float]] = Recent(MOST_FORECASTS)
         self._made: dict[str, int] = {}
+        self._making: dict[str, threading.RLock] = {}
         self.views: Recent[object] = Recent(MOST_VIEWS)
+        self.for_all: Recent[Any] = Recent(MOST_FOR_ALL)
+        self.pages: Recent[bytes] = Recent(MOST_PAGE_BYTES, len)
+        self.shown: Recent[tuple[object, bytes]] = Recent(
+            MOST_SHOWN_BYTES, lambda kept: len(kept[1]) + VIEW_BYTES
+        )
 
     def stands(self, ledger: Ledger, record: BatchRecord) -> tuple[Standing, ...]:
         """The log of a batch as it stood at this version."""
@@ -144,6 +166,10 @@ class Memory:
         self._forecasts.keep(_key(record), (found, time.monotonic()))
         self._made[record.slug] = self._made.get(record.slug, 0) + 1
 
+    def making(self, name: str) -> threading.RLock:
+        """Held by the thread that works something out from all batches."""
+        return self._making.setdefault(name, threading.RLock())
+
     def forecasts_made(self, slug: str) -> int:
         """How many forecasts of a batch this process has made."""
         return self._made.get(slug, 0)
@@ -166,6 +192,33 @@ def _worth_storing(gist: Gist, stored: int) -> bool:
     """Whether the gist kept beside the log, of version `stored`, has fallen far behind."""
     behind = gist.version - stored
     return gist.changed > stored or behind > max(STORE_AFTER, 0.05 * gist.series.at_us.size)
+
+
+def for_all(ledger: Ledger, name: str, depends_on: Hashable, make: Callable[[], V]) -> V:
+    """What is worked out from all batches together, once while what it depends on is the same.
+
+    Parameters
+    ----------
+    depends_on : hashable
+        Such as the ledger's stamp, which changes with any batch.
+    make : callable
+        Works it out.
+    """
+    memory = memory_of(ledger)
+    held: tuple[Hashable, V] | None = memory.for_all.get(name)
+    if held is not None and held[0] == depends_on:
+        return held[1]
+    with memory.making(name):  # whoever asks meanwhile waits for it
+        held = memory.for_all.get(name)
+        if held is None or held[0] != depends_on:
+            held = depends_on, make()
+            memory.for_all.keep(name, held)
+    return held[1]
+
+
+def every_batch(ledger: Ledger, stamp: str) -> list[BatchRecord]:
+    """Every batch that is not deleted, read once for a stamp of the ledger; not to be changed."""
+    return for_all(ledger, "batches", stamp, ledger.batches)
 
 
 _memories: WeakKeyDictionary[Ledger, Memory] = WeakKeyDictionary()

@@ -22,6 +22,7 @@ from mustwright.finishing.lots import Lot
 from mustwright.services.batch.record import YOU, new_id
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.batch.two_ends import other_end
+from mustwright.texts import say
 
 StartOf = Callable[[str], BatchStart]
 CARRIED = ("sorbic_acid_mg_l", "potassium_mg_l", "calcium_mg_l")
@@ -87,12 +88,12 @@ def filled(
     found = FilledFields(tuple(fields), start, own, given, changed)
     if "lot" not in typed:
         return found
-    pairs = [lot_pairs(lot, f"lot {i}") for i, lot in enumerate(parts(typed["lot"]), 1)]
+    pairs = [lot_pairs(lot, say("lot {i}", i=i)) for i, lot in enumerate(parts(typed["lot"]), 1)]
     slugs = [str(p["batch"]) if p.get("batch") else None for p in pairs]
     named = [slug for slug in slugs if slug]
     if len(set(named)) < len(named):
         twice = next(slug for slug in named if named.count(slug) > 1)
-        raise InputError("lot", "needs each batch once", twice)
+        raise InputError("lot", say("needs each batch once"), twice)
     starts = {slug: start if slug == start.slug else start_of(slug) for slug in named}
     given["lot"] = [_lot_of(p, starts) for p in pairs]
     return replace(found, lots=slugs, starts=starts)
@@ -117,7 +118,7 @@ def case_of(result: object, fields: FilledFields) -> AnsweredStep:
     lots: list[Added] = []
     own = None
     if fields.is_blend:
-        read = [read_lot(lot, f"lot {i}") for i, lot in enumerate(parts(given["lot"]), 1)]
+        read = [read_lot(lot, say("lot {i}", i=i)) for i, lot in enumerate(parts(given["lot"]), 1)]
         sources = [fields.starts[slug] if slug else None for slug in fields.lots]
         lots = [_per_litre(lot, one) for lot, one in zip(read, sources, strict=True)]
         own = next((i for i, slug in enumerate(fields.lots) if slug == start.slug), None)

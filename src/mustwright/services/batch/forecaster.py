@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import OrderedDict, deque
+from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -23,20 +23,20 @@ from mustwright.batch.snapshot import Gist
 from mustwright.batch.view import BatchRecord
 from mustwright.batch.withdrawn_feeds import with_withdrawn
 from mustwright.errors import MustwrightError
+from mustwright.pages_first import PagesFirst
 from mustwright.services.batch.cache import kept_beside, memory_of
 from mustwright.services.batch.repository import Ledger
+from mustwright.texts import say
+from mustwright.time_budget import paced_by
 
 if TYPE_CHECKING:
     from mustwright.planning.likeness import HouseFor
 
-WORKING = "forecast being worked out"
-NOT_MET = "the fermentation model does not meet these readings"
+WORKING = say("forecast being worked out")
+NOT_MET = say("the fermentation model does not meet these readings")
 OLD_H = 12.0  # hours after which feeds still ahead make a forecast out of date
 MOST_WAITING = 64
 CALM_S = 60.0  # a batch that grows but is not looked at is worked out once in this time
-REST, LONG_REST = 1.0, 100.0  # times the last job, when quiet and in a rush: pages come first
-RUSH = 20  # pages within a second: no maker looks at that many, but a program does
-LOOK_UP_S = 1.0  # between two looks whether a rush is over
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,6 @@ def told(
     is_new = found is not None and found.version == record.version and not _is_old(found, now)
     failed = ""
     pending = False
-    pages_come_first(ledger)
     worker = _forecasters.get(ledger)
     if not is_new and worker is not None:
         failed = worker.failure(record)
@@ -97,11 +96,12 @@ def told(
     return Told(KineticOutlook(now, found), found, pending, ph)
 
 
-def pages_come_first(ledger: Ledger) -> None:
-    """Note that a page is asked for; when many are, forecasts wait."""
+def is_awaited(ledger: Ledger, record: BatchRecord, *, urgent: bool) -> bool:
+    """Whether a forecast of this version is still on its way; asks for it once more."""
     worker = _forecasters.get(ledger)
-    if worker is not None:
-        worker.looked()
+    return (
+        worker is not None and not worker.failure(record) and worker.ask(record.slug, urgent=urgent)
+    )
 
 
 def _is_old(found: Foreseen, now: Progress) -> bool:
@@ -168,6 +168,8 @@ class Forecaster:
         Gives what the maker's finished batches say, as of now.
     closed : callable or None
         Called with the short name of each closed batch whose log has grown.
+    turns : PagesFirst or None
+        Knows whether anybody waits for an answer; those come first.
     """
 
     def __init__(
@@ -178,6 +180,7 @@ class Forecaster:
         *,
         house: Callable[[], HouseFor] | None = None,
         closed: Callable[[str], None] | None = None,
+        turns: PagesFirst | None = None,
     ) -> None:
         self._ledger, self._clock, self._after = ledger, clock, after
         self._house, self._closed = house, closed
@@ -186,9 +189,7 @@ class Forecaster:
         self._made: dict[str, tuple[tuple[str, int], float]] = {}  # cellar and version, when
         self._failed: dict[str, tuple[tuple[str, int], str]] = {}
         self._busy = ""
-        self._looks: deque[float] = deque(maxlen=RUSH)
-        self._worked: tuple[float, float] = (0.0, 0.0)  # when the last job ended, how long it took
-        self._stop = threading.Event()
+        self._turns = turns or PagesFirst()
         self._change = threading.Condition()
         self._ended = False
         self._thread: threading.Thread | None = None
@@ -196,6 +197,7 @@ class Forecaster:
     def start(self) -> None:
         """Begin, once the kernel is compiled; also for batches whose log grows from now on."""
         _forecasters[self._ledger] = self
+        self._turns.end(False)
         self._ledger.listen(self._grew)
         self._thread = threading.Thread(target=self._run, name="forecast batches", daemon=True)
         self._thread.start()
@@ -205,15 +207,11 @@ class Forecaster:
         with self._change:
             self._ended = True
             self._change.notify_all()
-        self._stop.set()
+        self._turns.end()
         if self._thread is not None:
             self._thread.join(timeout=10)
         if _forecasters.get(self._ledger) is self:
             del _forecasters[self._ledger]
-
-    def looked(self) -> None:
-        """Note that a page was asked for."""
-        self._looks.append(time.monotonic())
 
     def ask(self, slug: str, *, urgent: bool) -> bool:
         """Put a batch on the list; whether it will be worked out before long."""
@@ -248,18 +246,10 @@ class Forecaster:
         if not self._ended:
             leave_a_core()
         while (slug := self._next()) is not None:
-            began = time.monotonic()
-            self._work(slug)
-            ended = time.monotonic()
-            self._worked = ended, ended - began
-            while (left := self._rest_s(time.monotonic())) > 0 and not self._ended:
-                self._stop.wait(min(left, LOOK_UP_S))
-
-    def _rest_s(self, now: float) -> float:
-        """How long the pages still get the processor to themselves: longer while a rush lasts."""
-        in_a_rush = len(self._looks) == RUSH and now - self._looks[0] < 1.0
-        ended, worked_s = self._worked
-        return ended + worked_s * (LONG_REST if in_a_rush else REST) - now
+            self._turns.begin()
+            with paced_by(self._turns.give_way):
+                self._work(slug)
+            self._turns.give_way()
 
     def _next(self) -> str | None:
         """The batch asked for last, else the next of those that grew; None at the end."""
@@ -296,9 +286,9 @@ class Forecaster:
             if made is not None and self._after is not None:
                 self._after(slug)
         except MustwrightError as error:
-            self._failed[slug] = (version, f"no forecast: {error}")
+            self._failed[slug] = (version, say("no forecast: {error}", error=error.text))
         except Exception as error:  # whatever went wrong, the next batch is worked out
-            self._failed[slug] = (version, f"no forecast: {type(error).__name__}")
+            self._failed[slug] = (version, say("no forecast: {name}", name=type(error).__name__))
             raise_in_log(error)
         finally:
             self._made[slug] = (version, time.monotonic())

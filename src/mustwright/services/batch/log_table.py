@@ -35,6 +35,7 @@ from mustwright.batch.plan import BatchPlan
 from mustwright.errors import InputError, MustwrightError, not_plain
 from mustwright.services.batch.record import YOU
 from mustwright.services.batch.repository import Ledger
+from mustwright.texts import say
 
 COLUMNS = (
     "id",
@@ -204,8 +205,13 @@ def import_csv(ledger: Ledger, slug: str, preview: Preview) -> list[Entry]:
     """Write what a preview showed: all of it or, if any line has a problem, nothing."""
     if preview.problems:
         first = preview.problems[0]
-        more = f" (and {len(preview.problems) - 1} more)" if len(preview.problems) > 1 else ""
-        raise InputError(f"line {first.line}", f"{first.message}{more}; nothing written", "it")
+        more = len(preview.problems) - 1
+        needs = (
+            say("{problem} (and {more} more); nothing written", problem=first.message, more=more)
+            if more
+            else say("{problem}; nothing written", problem=first.message)
+        )
+        raise InputError(f"line {first.line}", needs, say("it"))
     return ledger.append(slug, preview.new) if preview.new else []
 
 
@@ -221,7 +227,11 @@ def head_of(text: str) -> list[str]:
 
 def _rows(text: str) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
     if len(text) > LARGEST_TEXT or not_plain(text):
-        raise InputError("file", "needs a CSV text of at most 5 MB", f"{len(text)} characters")
+        raise InputError(
+            "file",
+            say("needs a CSV text of at most 5 MB"),
+            say("{count} characters", count=len(text)),
+        )
     text = text.lstrip("\ufeff")
     first = text.split("\n", 1)[0]
     delimiter = max(",;\t", key=first.count)
@@ -232,12 +242,20 @@ def _rows(text: str) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
         rows = []
         for row in reader:
             if None in row:
-                raise InputError(f"line {reader.line_num}", "needs no more cells than the head", "")
+                raise InputError(
+                    f"line {reader.line_num}",
+                    say("needs no more cells than the head"),
+                    "",
+                )
             rows.append((reader.line_num, {k: v or "" for k, v in row.items()}))
     except csv.Error as error:
-        raise InputError("file", "needs well-formed CSV", str(error)) from None
+        raise InputError("file", say("needs well-formed CSV"), str(error)) from None
     if not theirs or len(rows) > MOST_ROWS:
-        raise InputError("file", f"needs a head and at most {MOST_ROWS} lines", len(rows))
+        raise InputError(
+            "file",
+            say("needs a head and at most {most} lines", most=MOST_ROWS),
+            len(rows),
+        )
     return rows, theirs
 
 
@@ -245,16 +263,20 @@ def _mapping(theirs: Sequence[str], columns: Mapping[str, str] | None) -> dict[s
     if columns is not None:
         for ours, name in columns.items():
             if ours not in COLUMNS:
-                raise InputError("columns", f"needs ours out of {', '.join(COLUMNS)}", ours)
+                raise InputError(
+                    "columns", say("needs ours out of {columns}", columns=", ".join(COLUMNS)), ours
+                )
             if name not in theirs:
                 raise InputError(
-                    "columns", f"needs a column of the file ({', '.join(theirs)})", name
+                    "columns",
+                    say("needs a column of the file ({theirs})", theirs=", ".join(theirs)),
+                    name,
                 )
     lower = {name.lower(): name for name in theirs}
     found = {ours: lower[ours] for ours in COLUMNS if ours in lower}
     found.update(columns or {})
     if "at" not in found:
-        raise InputError("at", "needs a column that says when", ", ".join(theirs))
+        raise InputError("at", say("needs a column that says when"), ", ".join(theirs))
     return found
 
 
@@ -300,7 +322,7 @@ def _what(kind: str, row: Mapping[str, str], plan: BatchPlan | None) -> Payload:
         return Note(row.get("note", ""))
     if kind == Photo.kind:
         return Photo(row.get("what", ""), row.get("note", ""))
-    raise InputError("kind", "needs reading, feed, event, finish, note or photo", kind)
+    raise InputError("kind", say("needs reading, feed, event, finish, note or photo"), kind)
 
 
 def _fed(fields: dict[str, str], plan: BatchPlan | None) -> FeedGiven:

@@ -10,6 +10,7 @@ from mustwright.batch.entries import FeedGiven
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.finishing_text import added_words
 from mustwright.batch.log import Standing, standing
+from mustwright.batch.log_text import title
 from mustwright.batch.plan import BatchPlan
 from mustwright.batch.progress import progress_of
 from mustwright.batch.snapshot import gist_of
@@ -17,22 +18,25 @@ from mustwright.batch.vessel import VesselContents, vessel
 from mustwright.batch.view import BatchRecord
 from mustwright.bench.steps.bottle import BOTTLE
 from mustwright.errors import InputError, MustwrightError
+from mustwright.must.gravity_text import gravity_text
 from mustwright.planning.must_setup import ground_of
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.repository import MissingRecordError
+from mustwright.texts import literal, say, unchanged
 from mustwright.toml_text import table_in
 from mustwright.unit_system import mass
+from mustwright.yeast.pitch import small_amount
 
 LONGEST_CODE = 80
-DELETED = "This batch was deleted. Its bottles may still exist."
+DELETED = say("This batch was deleted. Its bottles may still exist.")
 OF_THE_RECIPE = ("kind", "amount", "stage", "part")
 ADDING = {
-    "fruit_in": "Fruit",
-    "honey_in": "Honey or sugar",
-    "water_in": "Water",
-    "sulfited": "Sulfite, without an amount",
-    "sorbated": "Sorbate, without an amount",
-    "ph_adjusted": "Something that changes the pH",
+    "fruit_in": say("Fruit"),
+    "honey_in": say("Honey or sugar"),
+    "water_in": say("Water"),
+    "sulfited": say("Sulfite, without an amount"),
+    "sorbated": say("Sorbate, without an amount"),
+    "ph_adjusted": say("Something that changes the pH"),
 }
 
 
@@ -61,7 +65,7 @@ class LotLabel:
     def words(self) -> str:
         """All of it in one line."""
         parts = (self.name, self.kind, self.alcohol, self.volume, self.sulfite, self.contents)
-        warned = ("with the warning the law prescribes",) if self.warning else ()
+        warned = (say("with the warning the law prescribes"),) if self.warning else ()
         return "; ".join(part for part in (*parts, *warned) if part)
 
 
@@ -115,15 +119,15 @@ class LotTrace:
     @property
     def alcohol_words(self) -> str:
         """Alcohol to a tenth, from the digits that a label takes it from."""
-        return f"{float(_digits(self.held.alcohol_pct)):.1f} % vol"
+        return say("{alcohol:.1f} % vol", alcohol=float(_digits(self.held.alcohol_pct)))
 
     @property
     def sulfite_words(self) -> str:
         """Total sulfur dioxide, or that nothing is known of it."""
         total = self.held.total_so2_mg_l
         if total is None:
-            return "no sulfite in the log"
-        return f"{total:.0f} mg/L of sulfur dioxide in all, by what went in"
+            return say("no sulfite in the log")
+        return say("{total:.0f} mg/L of sulfur dioxide in all, by what went in", total=total)
 
     @property
     def differs(self) -> bool:
@@ -148,7 +152,11 @@ def trace(ledger: Ledger, code: str, zone: tzinfo) -> tuple[LotTrace, ...]:
     """
     wanted = code.strip()
     if not 0 < len(wanted) <= LONGEST_CODE:
-        raise InputError("lot", f"needs a lot code of 1 to {LONGEST_CODE} characters", code[:200])
+        raise InputError(
+            "lot",
+            say("needs a lot code of 1 to {longest} characters", longest=LONGEST_CODE),
+            code[:200],
+        )
     found = []
     for deleted in (False, True):
         for record in ledger.batches(deleted=deleted):
@@ -214,11 +222,16 @@ def _recipe(plan: BatchPlan) -> list[LotPart]:
             mass(kilograms[i], plan.sheet) if len(kilograms) == len(typed) else one.get("amount")
         )
         facts = "; ".join(f"{k}: {v}" for k, v in one.items() if k not in OF_THE_RECIPE)
-        parts.append(LotPart(None, f"{amount} of {one.get('kind')}", facts))
+        parts.append(
+            LotPart(None, say("{amount} of {kind}", amount=amount, kind=one.get("kind")), facts)
+        )
     if not typed:
-        parts.append(LotPart(None, "A must without a recipe, as it was measured"))
-    yeast = plan.yeast
-    return [*parts, LotPart(None, f"{yeast.grams:.1f} g of yeast, {yeast.name.lower()}")]
+        parts.append(LotPart(None, say("A must without a recipe, as it was measured")))
+    grams = small_amount(plan.yeast.grams, 1)
+    return [
+        *parts,
+        LotPart(None, say("{grams} g of yeast, {kind}", grams=grams, kind=plan.yeast.name.lower())),
+    ]
 
 
 def _went_in(before: Sequence[Standing], held: VesselContents, sheet: str) -> list[LotPart]:
@@ -229,8 +242,14 @@ def _went_in(before: Sequence[Standing], held: VesselContents, sheet: str) -> li
         if stand.removed:
             continue
         if isinstance(what, FeedGiven):
-            found += [(stand.at, f"{o.grams:g} g of {o.name or o.nutrient}", what.note)
-                      for o in what.items]  # fmt: skip
+            found += [
+                (
+                    stand.at,
+                    say("{grams:g} g of {nutrient}", grams=o.grams, nutrient=o.name or o.nutrient),
+                    what.note,
+                )
+                for o in what.items
+            ]
         elif getattr(what, "what", "") in ADDING:
             found.append((stand.at, ADDING[what.what], what.note))
     return [LotPart(*one) for one in sorted(found, key=lambda row: row[0])]
@@ -259,7 +278,7 @@ def _labels(asked: Mapping[str, str], day: date) -> tuple[tuple[LotLabel, ...], 
     try:
         found = BOTTLE.run({k: v for k, v in asked.items() if k in names}, day).labels
     except MustwrightError as error:
-        return (), str(error)
+        return (), error.text
     labels = [
         LotLabel(o.name, o.kind, o.alcohol, o.volume, o.sulfite, o.contents, o.warning)
         for o in found
@@ -270,6 +289,13 @@ def _labels(asked: Mapping[str, str], day: date) -> tuple[tuple[LotLabel, ...], 
 # What was changed since -------------------------------------------------------------------------
 
 
+_CHANGED = {
+    "removal": literal("Taken out on {day:%Y-%m-%d}: {name}"),
+    "restoration": literal("Brought back on {day:%Y-%m-%d}: {name}"),
+}
+_CORRECTED = literal("Corrected on {day:%Y-%m-%d}: {name}")
+
+
 def _changed(stands: Sequence[Standing], own: Standing, zone: tzinfo) -> list[str]:
     """Lines about the mead before bottling that were changed, or written, after it was."""
     found: list[tuple[int, str]] = []
@@ -278,14 +304,12 @@ def _changed(stands: Sequence[Standing], own: Standing, zone: tzinfo) -> list[st
             continue
         name = _name(stand, zone)
         if stand.entry.seq > own.entry.seq:
-            found.append((stand.entry.seq, f"Written down later: {name}"))
+            found.append((stand.entry.seq, say("Written down later: {name}", name=name)))
         for change in stand.changes:
             if change.seq > own.entry.seq:
-                word = {"removal": "Taken out", "restoration": "Brought back"}.get(
-                    change.what.kind, "Corrected"
-                )
-                day = f"{change.at.astimezone(zone):%Y-%m-%d}"
-                found.append((change.seq, f"{word} on {day}: {name}"))
+                wording = _CHANGED.get(change.what.kind, _CORRECTED)
+                day = change.at.astimezone(zone)
+                found.append((change.seq, wording.format(day=day, name=name)))
     return [words for _, words in sorted(found)]
 
 
@@ -293,5 +317,7 @@ def _name(stand: Standing, zone: tzinfo) -> str:
     what = stand.what
     words = getattr(what, "title", "") or getattr(what, "what", "") or what.kind
     gravity = getattr(what, "gravity", None)
-    tail = f" {gravity:.3f}" if gravity is not None else ""
-    return f"{words.lower().replace('_', ' ')}{tail} of {stand.at.astimezone(zone):%Y-%m-%d %H:%M}"
+    named = unchanged(words.lower().replace("_", " "), title(what))
+    if gravity is not None:
+        named = named + " " + gravity_text(gravity)
+    return say("{entry} of {at:%Y-%m-%d %H:%M}", entry=named, at=stand.at.astimezone(zone))

@@ -13,6 +13,7 @@ from mustwright.batch.entries import Entry, Photo
 from mustwright.errors import InputError
 from mustwright.services.batch.record import YOU, new_id
 from mustwright.services.batch.repository import Ledger, PhotoRecord
+from mustwright.texts import say
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -45,7 +46,11 @@ def add_photo(
         If it is not a JPEG, PNG or WebP picture, or is too large.
     """
     if len(ledger.photos(slug)) >= MOST_PHOTOS:
-        raise InputError("photo", f"needs a batch with fewer than {MOST_PHOTOS}", "full")
+        raise InputError(
+            "photo",
+            say("needs a batch with fewer than {most}", most=MOST_PHOTOS),
+            say("full"),
+        )
     made, width, height = prepared(content)
     digest = hashlib.sha256(made).hexdigest()
     if (kept := _sent_before(ledger, slug, id, digest, caption)) is not None:
@@ -74,8 +79,8 @@ def prepared(content: bytes) -> tuple[bytes, int, int]:
     from PIL import Image, ImageOps, UnidentifiedImageError
 
     if not 0 < len(content) <= LARGEST_BYTES:
-        most = f"needs a picture of at most {LARGEST_BYTES // 1_000_000} MB"
-        raise InputError("photo", most, f"{len(content)} bytes")
+        most = say("needs a picture of at most {most} MB", most=LARGEST_BYTES // 1_000_000)
+        raise InputError("photo", most, say("{count} bytes", count=len(content)))
     try:
         with _one_at_a_time, Image.open(io.BytesIO(content), formats=FORMATS) as picture:
             _few_enough_pixels(picture)
@@ -85,9 +90,13 @@ def prepared(content: bytes) -> tuple[bytes, int, int]:
     except InputError:
         raise
     except (UnidentifiedImageError, Image.DecompressionBombError, Image.DecompressionBombWarning):
-        raise InputError("photo", "needs a JPEG, PNG or WebP picture", "another file") from None
+        raise InputError(
+            "photo", say("needs a JPEG, PNG or WebP picture"), say("another file")
+        ) from None
     except (OSError, SyntaxError, ValueError, EOFError, MemoryError):
-        raise InputError("photo", "needs a picture that is whole", "a damaged one") from None
+        raise InputError(
+            "photo", say("needs a picture that is whole"), say("a damaged one")
+        ) from None
     clean = Image.new("RGB", plain.size)
     clean.paste(plain)  # pixels alone: no camera, no place, no thumbnail
     out = io.BytesIO()
@@ -99,7 +108,11 @@ def _few_enough_pixels(picture: Image.Image) -> None:
     width, height = picture.size
     most = MOST_PIXELS.get(picture.format or "", 0)
     if width * height > most:
-        needs = f"needs at most {most // 1_000_000} megapixels as {picture.format}"
+        needs = say(
+            "needs at most {most} megapixels as {format}",
+            most=most // 1_000_000,
+            format=picture.format,
+        )
         raise InputError("photo", needs, f"{width} x {height}")
 
 

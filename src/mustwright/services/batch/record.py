@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from uuid import uuid4
+from os import urandom
+from uuid import UUID, uuid4
 
 from mustwright.batch.entries import (
     CORRECTABLE,
@@ -19,6 +20,7 @@ from mustwright.batch.entries import (
     what_data,
 )
 from mustwright.batch.finishing_record import StepDone
+from mustwright.batch.likely_volume import refuse_unlikely_volume
 from mustwright.batch.log import Standing, standing, to_undo, undoing
 from mustwright.batch.plan import BatchPlan, batch_plan
 from mustwright.batch.view import BatchRecord
@@ -26,11 +28,12 @@ from mustwright.errors import InputError
 from mustwright.nutrition.protocols import protocol_called, read_protocol
 from mustwright.planning.likeness import HouseFor
 from mustwright.planning.plan import plan
-from mustwright.planning.plan_forecast import recommended
+from mustwright.planning.plan_forecast import recommended, salted
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.batch.two_ends import changes_of, ends_of, refuse_other_amounts
 from mustwright.services.own_protocols import protocol_text
 from mustwright.services.repository import MissingRecordError
+from mustwright.texts import say
 
 YOU = "you"
 
@@ -40,12 +43,19 @@ def new_id() -> str:
     return uuid4().hex
 
 
+def new_ids(count: int) -> list[str]:
+    """Several such ids, for which the system is asked once."""
+    drawn = urandom(16 * count)
+    return [UUID(bytes=drawn[k : k + 16], version=4).hex for k in range(0, len(drawn), 16)]
+
+
 def plan_of(
     sheet: str,
     protocol: str | None,
     own_texts: Mapping[str, str],
     name: str = "must",
     house: HouseFor | None = None,
+    as_written: bool = False,
 ) -> BatchPlan:
     """The plan a batch of this must would start with.
 
@@ -59,12 +69,14 @@ def plan_of(
         Files of the maker's own protocols, by id.
     house : callable or None
         Gives what the maker's finished batches say of such a fermentation.
+    as_written : bool
+        Follow the protocol as its author wrote it, the law apart, whatever the sheet says.
     """
     own = {identity: read_protocol(text) for identity, text in own_texts.items()}
     if protocol:
-        found = plan(sheet, protocol, own, name)
+        found = salted(plan(sheet, protocol, own, name, as_written=as_written))
     else:
-        found = recommended(sheet, own, name, house=house)
+        found = recommended(sheet, own, name, house=house, as_written=as_written)
     return batch_plan(
         found.ground.setting,
         protocol_called(found.plan.protocol, own),
@@ -88,7 +100,7 @@ def start_batch(
 ) -> BatchRecord:
     """A new batch that follows a plan; pitched already, where `pitched_at` says when."""
     if not name.strip() or len(name) > 120:
-        raise InputError("name", "needs a name of 1 to 120 characters", name)
+        raise InputError("name", say("needs a name of 1 to 120 characters"), name)
     when = pitched_at or now
     entries = [Entry(new_id(), when, who, PlanAdopted(plan))]
     if pitched_at is not None:
@@ -107,7 +119,9 @@ def write(
 ) -> Entry:
     """One more line of the log; the same id twice writes once."""
     if isinstance(what, PlanAdopted):
-        raise InputError("kind", "needs the re-plan, which checks its rules", "plan")
+        raise InputError("kind", say("needs the re-plan, which checks its rules"), say("plan"))
+    if isinstance(what, Event) and what.litres is not None:
+        refuse_unlikely_volume(what, what.litres, at, standing(ledger.log(slug)))
     return ledger.append(slug, [Entry(id or new_id(), at, who, what)])[0]
 
 
@@ -124,7 +138,7 @@ def find(ledger: Ledger, slug: str, id: str) -> Standing:
     if not close:
         raise MissingRecordError("entry", id)
     if len(close) > 1:
-        raise InputError("entry", "needs more of its id: several begin so", id)
+        raise InputError("entry", say("needs more of its id: several begin so"), id)
     return close[0]
 
 
@@ -151,7 +165,7 @@ def correct(
     """
     stand = find(ledger, slug, id)
     if not isinstance(stand.what, CORRECTABLE) or what.kind != stand.what.kind:
-        raise InputError("kind", f"needs to stay a {stand.what.kind}", what.kind)
+        raise InputError("kind", say("needs to stay a {kind}", kind=stand.what.kind), what.kind)
     if isinstance(what, StepDone):
         refuse_other_amounts(ledger, slug, stand, what)
     change = Correction(
@@ -173,7 +187,7 @@ def remove(
     """Stop an entry from counting."""
     stand = find(ledger, slug, id)
     if isinstance(stand.what, PlanAdopted) and stand.what.plan.number == 1:
-        raise InputError("entry", "needs to stay: a batch has its first plan", id)
+        raise InputError("entry", say("needs to stay: a batch has its first plan"), id)
     return _change(ledger, slug, Removal(stand.entry.id, why[:400]), seen, who, now)
 
 
@@ -198,7 +212,7 @@ def undo(
     log = ledger.log(slug)
     last = to_undo(log)
     if last is None:
-        raise InputError("undo", "needs something to take back", "nothing")
+        raise InputError("undo", say("needs something to take back"), say("nothing"))
     return last, _change(ledger, slug, undoing(log, last), seen, who, now)
 
 

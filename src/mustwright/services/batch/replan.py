@@ -15,6 +15,7 @@ from mustwright.plain_data import data_of
 from mustwright.services.batch.batch_view import MakeOutlook, look
 from mustwright.services.batch.record import YOU, new_id
 from mustwright.services.batch.repository import Ledger
+from mustwright.texts import say
 
 
 def fingerprint(proposal: Proposal) -> str:
@@ -51,19 +52,25 @@ def adopt(
     """
     view = look(ledger, slug, now, zone, make_outlook)
     if seen is not None and any(s.entry.seq > seen for s in plans(view.stands)):
-        raise ConflictError("another plan was adopted since you opened this; nothing was written")
+        raise ConflictError(
+            say("another plan was adopted since you opened this; nothing was written")
+        )
     proposal = view.proposal
     if proposal is None:
-        raise InputError("replan", "needs a plan that no longer fits", "one that fits")
+        raise InputError("replan", say("needs a plan that no longer fits"), say("one that fits"))
     if agreed is not None and agreed != fingerprint(proposal):
         raise ConflictError(
-            "the proposal has changed since it was shown: look at it again; nothing was written"
+            say(
+                "the proposal has changed since it was shown: look at it again; nothing was written"
+            )
         )
     given = view.progress.given_g
     already = {most.key for most in broken(proposal.plan, given, ())}  # no plan can fix those
     open_feeds = [c.after for c in proposal.changes]
     for most in broken(proposal.plan, given, open_feeds):
         if most.key not in already:
-            raise ImpossibleError("replan", f"would break a limit: {most.words}", most.key)
+            raise ImpossibleError(
+                "replan", say("would break a limit: {limit}", limit=most.words), most.key
+            )
     entry = Entry(new_id(), now, who, PlanAdopted(proposal.plan, proposal.reasons))
     return ledger.append(slug, [entry], seen)[0]

@@ -11,6 +11,7 @@ from typing import Protocol
 from mustwright.batch.entries import Entry
 from mustwright.batch.view import BatchRecord
 from mustwright.errors import ConflictError
+from mustwright.texts import say
 
 KIND = "batch"
 
@@ -78,8 +79,10 @@ class ChangedEntryError(ConflictError):
         self.mine = mine
         self.theirs = tuple(theirs)
         super().__init__(
-            "this entry was changed since you opened it; both versions are kept apart and nothing "
-            "was written"
+            say(
+                "this entry was changed since you opened it; both versions are kept "
+                "apart and nothing was written"
+            )
         )
 
 
@@ -89,7 +92,9 @@ class SameIdError(ConflictError):
     def __init__(self, mine: Entry, theirs: Entry) -> None:
         self.mine = mine
         self.theirs = (theirs,)
-        super().__init__(f"an entry with the id {mine.id!r} is kept already and says otherwise")
+        super().__init__(
+            say("an entry with the id {id!r} is kept already and says otherwise", id=mine.id)
+        )
 
 
 class Ledger(Protocol):

@@ -23,6 +23,7 @@ def start_planned(
     now: datetime,
     pitched_at: datetime | None = None,
     house: HouseFor | None = None,
+    as_written: bool = False,
 ) -> BatchRecord:
     """A new batch that follows a must's plan.
 
@@ -39,6 +40,8 @@ def start_planned(
         When the yeast was pitched, if it was.
     house : callable or None
         Gives what the maker's finished batches say of such a fermentation.
+    as_written : bool
+        Follow the protocol as its author wrote it, the law apart, whatever the sheet says.
 
     Raises
     ------
@@ -51,5 +54,5 @@ def start_planned(
         called, sheet = must.name, must.key
     else:
         text, called, sheet = must, name, ""
-    plan = plan_of(text, protocol, own, called, house)
+    plan = plan_of(text, protocol, own, called, house, as_written)
     return start_batch(ledger, plan, name, now=now, pitched_at=pitched_at, sheet=sheet)

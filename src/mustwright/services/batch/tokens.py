@@ -8,6 +8,7 @@ from uuid import uuid4
 
 from mustwright.errors import InputError
 from mustwright.services.batch.repository import Ledger, TokenRecord
+from mustwright.texts import say
 
 DEVICE, CALENDAR = "device", "calendar"
 PURPOSES = (DEVICE, CALENDAR)
@@ -29,11 +30,13 @@ def new_token(
         The batch it is for; None, for a calendar only, means all of them.
     """
     if purpose not in PURPOSES:
-        raise InputError("purpose", f"needs one of {', '.join(PURPOSES)}", purpose)
+        raise InputError(
+            "purpose", say("needs one of {purposes}", purposes=", ".join(PURPOSES)), purpose
+        )
     if purpose == DEVICE and batch is None:
-        raise InputError("batch", "needs the batch that the device reads", "none")
+        raise InputError("batch", say("needs the batch that the device reads"), say("none"))
     if not label.strip() or len(label) > 80:
-        raise InputError("label", "needs a name of 1 to 80 characters", label)
+        raise InputError("label", say("needs a name of 1 to 80 characters"), label)
     secret = secrets.token_urlsafe(32)
     record = ledger.add_token(uuid4().hex[:12], batch, purpose, label.strip(), hash_of(secret))
     return record, secret

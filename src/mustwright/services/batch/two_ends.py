@@ -9,6 +9,7 @@ from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.log import Standing, standing
 from mustwright.errors import InputError
 from mustwright.services.batch.repository import Ledger
+from mustwright.texts import say
 
 MOST_LOTS = 6  # of a blend
 BLEND, DRAWN = "blend", "drawn"
@@ -39,11 +40,12 @@ def ends_of(ledger: Ledger, slug: str, stand: Standing) -> dict[str, str]:
     alive = {record.slug for record in ledger.batches()}
     for batch in found:
         if batch not in alive:
-            needs = (
-                f"needs the batch {batch!r}, which holds the other half of this entry: "
-                f"bring that batch back first"
+            needs = say(
+                "needs the batch {batch!r}, which holds the other half of this "
+                "entry: bring that batch back first",
+                batch=batch,
             )
-            raise InputError("entry", needs, "it was deleted")
+            raise InputError("entry", needs, say("it was deleted"))
     return found
 
 
@@ -82,5 +84,8 @@ def refuse_other_amounts(ledger: Ledger, slug: str, stand: Standing, what: StepD
     if (now.lost_l, now.added) == (what.lost_l, what.added):
         return
     for batch in ends_of(ledger, slug, stand):
-        needs = f"needs the same amounts as in {batch!r}: take the step back and do it again"
-        raise InputError("lost_l", needs, f"{what.lost_l:g} L")
+        needs = say(
+            "needs the same amounts as in {batch!r}: take the step back and do it again",
+            batch=batch,
+        )
+        raise InputError("lost_l", needs, say("{lost_l:g} L", lost_l=what.lost_l))

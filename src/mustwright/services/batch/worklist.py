@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import time
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
@@ -11,12 +10,13 @@ from weakref import WeakKeyDictionary
 
 from mustwright.batch.clock import clock
 from mustwright.batch.view import BatchRecord
-from mustwright.batch.view_json import digest_of, is_closed, is_in_units
+from mustwright.batch.view_json import digest_from, digest_of, is_closed, is_in_units
 from mustwright.errors import MustwrightError
+from mustwright.must.gravity_text import gravity_text
 from mustwright.services.batch.batch_view import MakeOutlook, look
 from mustwright.services.batch.cache import kept_beside
-from mustwright.services.batch.forecaster import pages_come_first
 from mustwright.services.batch.repository import Ledger
+from mustwright.texts import kept, say, uncapital
 from mustwright.unit_system import UnitSystem, chosen
 
 STALE = timedelta(hours=1)
@@ -39,6 +39,8 @@ class DueItem:
         Whether the batch has moved on since this was worked out.
     beyond : tuple of str
         What went beyond law, labels or stock.
+    is_trouble : bool
+        Whether something is wrong with it, not only due.
     """
 
     slug: str
@@ -54,6 +56,7 @@ class DueItem:
     at: datetime | None
     stale: bool
     beyond: tuple[str, ...] = ()
+    is_trouble: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,11 +86,10 @@ def due_today(
         later calls or by `refresh`. None takes what a small cellar needs, little in a
         large one.
     """
-    pages_come_first(ledger)
     stamp = ledger.stamp()
-    kept = _lists.get(ledger)
-    if kept is not None and kept.holds(stamp, now, zone) and kept.units == chosen():
-        return kept.found
+    made = _lists.get(ledger)
+    if made is not None and made.holds(stamp, now, zone) and made.units == chosen():
+        return made.found
     began = time.monotonic()
     records = ledger.batches()
     is_small = len(records) <= SMALL
@@ -97,7 +99,7 @@ def due_today(
         records = ledger.batches()
     items, closed = [], 0
     for record in records:
-        digest = json.loads(record.digest) if record.digest else None
+        digest = digest_from(record.digest) if record.digest else None
         if digest is not None and is_closed(record.digest):
             closed += 1
             continue
@@ -193,7 +195,7 @@ def _item(
 ) -> DueItem:
     stale = record.digest_version != record.version
     if digest is None:
-        words = "Not looked at yet."
+        words = say("Not looked at yet.")
         return DueItem(
             record.slug, record.name, 1.0, False, "none", words, "", None, "", "", None, True
         )
@@ -202,20 +204,26 @@ def _item(
     is_due = step["is_due"] or (at is not None and step["kind"] != "feed" and at <= now)
     today = is_due or (at is not None and _is_today(at, now, zone))
     trouble = finding is not None and finding["severity"] >= 30
+    step["lead"] = kept(step["lead"])  # of an earlier version, without how it was made
+    sentence: str = _sentence(step, at, now, zone, is_due)
+    caution: str = kept(step["caution"])
+    if not is_in_units(record.digest or ""):  # there was no time to say it in the units chosen
+        stale, sentence, caution = True, say("Open it to see the next step."), ""
     return DueItem(
         record.slug,
         record.name,
         _rank(step, finding, at, now, is_due),
         today or trouble,
         step["kind"],
-        _sentence(step, at, now, zone, is_due),
+        sentence,
         digest["phase"],
         digest["gravity"],
-        finding["title"] if finding else "",
-        step["caution"],
+        kept(finding["title"]) if finding else "",
+        caution,
         at,
         stale,
-        tuple(digest.get("beyond", ())),
+        tuple(map(kept, digest.get("beyond", ()))),
+        trouble or bool(digest.get("beyond")),
     )
 
 
@@ -227,12 +235,19 @@ def _sentence(
     step: dict[str, Any], at: datetime | None, now: datetime, zone: tzinfo, is_due: bool
 ) -> str:
     if at is not None and at <= now and not is_due:  # it passed since the digest was made
-        return f"Read gravity now, then: {step['lead'][0].lower()}{step['lead'][1:]}."
+        return say("Read gravity now, then: {step}.", step=uncapital(step["lead"]))
     if is_due or at is None:
         says_now = " now" in step["lead"]  # as in: add 5 g now, and read again
-        return f"{step['lead']}{' now' if is_due and not says_now else ''}."
-    sign = f", at gravity {step['gravity']:.3f}" if step["gravity"] else ""
-    return f"{step['lead']} {clock(at, now, zone)}{sign}."
+        if is_due and not says_now:
+            return say("{step} now.", step=step["lead"])
+        return say("{step}.", step=step["lead"])
+    when = clock(at, now, zone)
+    if step["gravity"]:
+        return say(
+            "{step} {when}, at gravity {gravity}.",
+            step=step["lead"], when=when, gravity=gravity_text(step["gravity"]),
+        )  # fmt: skip
+    return say("{step} {when}.", step=step["lead"], when=when)
 
 
 def _rank(

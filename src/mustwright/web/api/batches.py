@@ -223,7 +223,8 @@ def _calendar(request: Request, slug: str | None) -> bytes:
     ledger = _ledger(request)
     slugs = [slug] if slug is not None else _going_on(ledger, compose.clock())
     views = [look(ledger, one, compose.clock(), compose.local_zone) for one in slugs]
-    return calendar_text(views, views[0].record.name if slug and views else "Mustwright")
+    name = views[0].record.name if slug and views else "Mustwright"
+    return calendar_text(views, name, compose.local_zone)
 
 
 def _going_on(ledger: Ledger, now: datetime) -> list[str]:

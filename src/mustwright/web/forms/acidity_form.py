@@ -9,6 +9,7 @@ from mustwright.must.acidity.claims import ph_floor
 from mustwright.must.acidity.salts import all_salts
 from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.planning.acidity.request_fields import bench_points, plain_number, titratable_g_l
+from mustwright.texts import say
 from mustwright.web.forms.typed import said
 
 FIELDS = ("ph", "by", "ta", "floor", "aim_ta", "bench", "salt", "protocol")
@@ -45,7 +46,7 @@ def read_asked(query: Mapping[str, str]) -> tuple[AcidityRequest, dict[str, str]
         bench, errors["bench"] = (), said(error)
     salt = query.get("salt", "")
     if salt and salt not in all_salts():
-        errors["salt"] = "Needs one of the salts listed."
+        errors["salt"] = say("Needs one of the salts listed.")
     asked = AcidityRequest(
         ph=found["ph"],
         by_strip=query.get("by") == STRIP,
@@ -61,5 +62,8 @@ def read_asked(query: Mapping[str, str]) -> tuple[AcidityRequest, dict[str, str]
 def salts() -> list[tuple[str, str]]:
     """Salts and acids to choose from."""
     every = sorted(all_salts().values(), key=lambda one: one.is_acid)
-    found = [(one.id, f"{one.name} (an acid)" if one.is_acid else one.name) for one in every]
-    return [("", "the shelf’s, or potassium bicarbonate"), *found]
+    found = [
+        (one.id, say("{name} (an acid)", name=one.name) if one.is_acid else one.name)
+        for one in every
+    ]
+    return [("", say("the shelf’s, or potassium bicarbonate")), *found]

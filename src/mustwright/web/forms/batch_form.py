@@ -27,19 +27,21 @@ from mustwright.batch.finishing_fields import step_fields, step_retyped
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.plan import BatchPlan
 from mustwright.errors import InputError
+from mustwright.must.gravity_text import gravity_sign, scale, with_scale
+from mustwright.texts import say
 from mustwright.unit_hints import shown_temperature
-from mustwright.unit_system import VOLUMES
+from mustwright.unit_system import VOLUMES, UnitSystem
 from mustwright.units import in_unit, parse_quantity
 from mustwright.web.forms.typed import TypedForm
 
 HYDROMETER_BRIX = "hydrometer brix"
 INSTRUMENT_OPTIONS = (
-    (HYDROMETER, "hydrometer, gravity"),
-    (HYDROMETER_BRIX, "hydrometer, Brix"),
-    (REFRACTOMETER, "refractometer, Brix"),
-    (SENSOR, "device in the vessel"),
+    (HYDROMETER, say("hydrometer, gravity")),
+    (HYDROMETER_BRIX, say("hydrometer, Brix")),
+    (REFRACTOMETER, say("refractometer, Brix")),
+    (SENSOR, say("device in the vessel")),
 )
-PH_OPTIONS = ((METER, "a meter"), (STRIP, "a paper strip"))
+PH_OPTIONS = ((METER, say("a meter")), (STRIP, say("a paper strip")))
 EVENT_OPTIONS = tuple(EVENTS.items())
 UNIT_OPTIONS = (("C", "°C"), ("F", "°F"))
 _PLAIN = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
@@ -53,8 +55,10 @@ def reading_fields(typed: TypedForm) -> dict[str, str]:
     """The fields of a reading with their units written out, as `reading_typed` takes them."""
     instrument = typed.get("instrument") or HYDROMETER
     gravity = typed.get("gravity").strip()
-    if instrument == HYDROMETER_BRIX and _PLAIN.fullmatch(gravity):
-        gravity = f"{gravity} Bx"
+    if instrument == HYDROMETER_BRIX:
+        gravity = with_scale(gravity, "gravity", UnitSystem(gravity="Brix"))
+    elif instrument == SENSOR:
+        gravity = with_scale(gravity, "gravity")
     unit = typed.get("unit", "C")
     return {
         "gravity": gravity,
@@ -83,6 +87,29 @@ def reading_of(typed: TypedForm) -> Reading:
     return reading_typed(reading_fields(typed))
 
 
+def usual_instrument(last: Reading | None) -> str:
+    """What the next reading is taken with: as the last one; a hydrometer on the scale chosen."""
+    by = instrument_of(last)
+    if by not in (HYDROMETER, HYDROMETER_BRIX) or not gravity_sign():
+        return by
+    return HYDROMETER_BRIX
+
+
+def instrument_options() -> tuple[tuple[str, str], ...]:
+    """The instruments to choose from, each with the scale that a bare number is read in."""
+    if scale() != "Plato":
+        return INSTRUMENT_OPTIONS
+    plato = say("hydrometer, Plato")
+    return tuple((k, plato if k == HYDROMETER_BRIX else words) for k, words in INSTRUMENT_OPTIONS)
+
+
+def gravity_label(instrument: str) -> str:
+    """What the field of a gravity is called: with the scale of a bare number, if one is chosen."""
+    sign = gravity_sign()
+    named = {HYDROMETER: say("Gravity, SG"), REFRACTOMETER: say("Refractometer, Brix")}
+    return named.get(instrument, say("Gravity, {sign}", sign=sign)) if sign else say("Gravity")
+
+
 def instrument_of(what: Reading | None) -> str:
     """The choice of instrument that a reading was taken with."""
     if what is None or not what.has_gravity:
@@ -109,7 +136,7 @@ def feed_of(typed: TypedForm, plan: BatchPlan, names: Mapping[str, str] | None =
     names = may_go_in(plan) if names is None else names
     key = typed.get("feed").strip() or None
     if key is not None and plan.feed(key) is None:
-        raise InputError("feed", "needs a feed of the plan in force", key)
+        raise InputError("feed", say("needs a feed of the plan in force"), key)
     if typed.get("do") == "skip":
         return FeedGiven((), key, True, typed.get("note").strip())
     items = [
@@ -127,10 +154,10 @@ def _grams(typed: TypedForm, nutrient: str) -> float:
         return 0.0
     quantity = parse_quantity(text, field)
     if quantity.dimension not in ("mass", "number") or quantity.value < 0:
-        raise InputError(field, "needs a mass such as '4.2 g'", text)
+        raise InputError(field, say("needs a mass such as '4.2 g'"), text)
     grams = quantity.value * (1000 if quantity.dimension == "mass" else 1)
     if grams > 100_000:
-        raise InputError(field, "needs at most 100 kg", text)
+        raise InputError(field, say("needs at most 100 kg"), text)
     return round(grams, 6)
 
 

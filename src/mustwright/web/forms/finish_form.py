@@ -10,11 +10,13 @@ from typing import Any
 from urllib.parse import urlencode
 
 from mustwright.bench.batch_start import BatchStart
+from mustwright.bench.kinds import FieldKind
 from mustwright.bench.liquid import NAMES, MeadNow, mead_now
 from mustwright.bench.step import StepPage
 from mustwright.bench.steps.blend import LOT_KEYS
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.services.batch.finishing import FilledFields, StartOf, filled
+from mustwright.texts import say, uncapital
 from mustwright.unit_hints import with_unit
 from mustwright.unit_system import METRIC, current
 from mustwright.web.forms.typed import said
@@ -54,6 +56,7 @@ class FinishForm:
     emptied: tuple[str, ...] = ()
     start_of: StartOf | None = None
     filled: FilledFields | None = None
+    unclear: list[InputError] = field(default_factory=list)
 
     def address(self, path: str = "") -> str:
         """The address of this form as it is filled; a batch's own numbers stay with the batch."""
@@ -92,7 +95,7 @@ class FinishForm:
             for name in LOT_NAMES
             if f"lot.{number}.{name}" in self.typed
         }
-        return row if row.get("batch") else {"name": f"lot {number}", **row}
+        return row if row.get("batch") else {"name": say("lot {number}", number=number), **row}
 
     def before(self) -> MeadNow:
         """The liquid as it stands in this form."""
@@ -118,7 +121,15 @@ class FinishForm:
             return None
 
     def used(self) -> Mapping[str, object]:
-        """What the use case gets, a batch's numbers among it."""
+        """What the use case gets, a batch's numbers among it.
+
+        Raises
+        ------
+        InputError
+            Where a bare number may be a specific gravity, and another scale is chosen.
+        """
+        if self.unclear:
+            raise self.unclear[0]
         if self.start is None or self.start_of is None:
             return self.given()
         found = filled(self.page.fields, self.given(), self.start, self.start_of, self.emptied)
@@ -139,7 +150,7 @@ class FinishForm:
         """What stands above a field, to begin an error with."""
         if lot := _LOT.fullmatch(name):
             found = LOT_KEYS[lot[2]].label if lot[2] in LOT_KEYS else ""
-            return f"Lot {lot[1]}, {found[:1].lower()}{found[1:]}"
+            return say("Lot {number}, {field}", number=lot[1], field=uncapital(found))
         return {one.name: one.label for one in self.page.fields}.get(name, "")
 
     def place(self, name: str) -> str:
@@ -186,7 +197,7 @@ def finish_form(
     came = _read(page, pairs)
     if start is not None:
         return _of_batch(page, came, start, start_of, more or {})
-    typed = _typed(page, came)
+    typed, unclear = _typed(page, came)
     takes = _takes(page)
     carried = {
         name: came[name]
@@ -198,7 +209,7 @@ def finish_form(
     if page.lot and not any(name.startswith("lot.") for name in came):
         typed |= _this_mead_as_lot(came)
         typed.pop("volume", None)
-    return FinishForm(page, typed, carried, SUBMIT in came)
+    return FinishForm(page, typed, carried, SUBMIT in came, unclear=unclear)
 
 
 def _takes(page: StepPage) -> dict[str, str]:
@@ -210,19 +221,30 @@ def _takes(page: StepPage) -> dict[str, str]:
     }
 
 
-def _typed(page: StepPage, came: Mapping[str, str]) -> dict[str, str]:
-    """What came for a field of the form."""
-    kinds = {one.name: one.kind.dimension for one in page.fields}
-    kinds |= {name: one.kind.dimension for name, one in LOT_KEYS.items()}
-    return {
-        name: _as_read(text, kinds.get(name.rpartition(".")[2], ""))
-        for name, text in came.items()
-        if text and (name in page.names or (page.lot and _LOT.fullmatch(name)))
-    }
+def _typed(page: StepPage, came: Mapping[str, str]) -> tuple[dict[str, str], list[InputError]]:
+    """What came for a field of the form, and what could be read either way."""
+    kinds = {name: one.kind for name, one in LOT_KEYS.items()}
+    kinds |= {one.name: one.kind for one in page.fields}
+    typed: dict[str, str] = {}
+    unclear: list[InputError] = []
+    for name, text in came.items():
+        if not text or not (name in page.names or (page.lot and _LOT.fullmatch(name))):
+            continue
+        try:
+            typed[name] = _as_read(
+                text, name, kinds.get(name) or kinds.get(name.rpartition(".")[2])
+            )
+        except InputError as error:
+            typed[name] = text
+            unclear.append(error)
+    return typed, unclear
 
 
-def _as_read(text: str, dimension: str) -> str:
-    """What was typed; a bare volume or temperature with its unit, where it is not the usual one."""
+def _as_read(text: str, name: str, kind: FieldKind | None) -> str:
+    """What was typed; a bare number with its unit, where it is not the usual one."""
+    if kind is not None and kind.scaled is not None:
+        return kind.scaled(text, name)
+    dimension = "" if kind is None else kind.dimension
     if dimension not in ("volume", "temperature") or current() == METRIC:
         return text
     return with_unit(text, dimension)
@@ -240,13 +262,14 @@ def _of_batch(
     ticks = {one.name for one in page.fields if one.shape == "tick"} if SENT in came else set()
     emptied = tuple(n for n in own if n != "batch" and not came.get(n, "" if n in ticks else "x"))
     typed = {k: v for k, v in own.items() if k not in emptied}
-    typed |= _typed(page, came)
+    filled_in, unclear = _typed(page, came)
+    typed |= filled_in
     if page.lot and not any(name.startswith("lot.") for name in came):
         typed["lot.1.batch"] = start.slug
     carried = {} if "batch" in page.names else {"batch": start.slug}
     return FinishForm(
         page, typed, carried, SUBMIT in came, start=start, own=own, emptied=emptied,
-        start_of=start_of,
+        start_of=start_of, unclear=unclear,
     )  # fmt: skip
 
 

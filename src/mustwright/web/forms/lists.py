@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from functools import cache
 
-from mustwright.must.ingredient import all_ingredients
+from mustwright.languages import here, spoken
+from mustwright.must.ingredient import all_ingredients, kind_words
 from mustwright.nutrition.limits import legal_profiles
 from mustwright.nutrition.shelf import generic_nutrients
 from mustwright.planning.ranking import DEFAULT_AIM, aims
+from mustwright.texts import say
 from mustwright.yeast.pitch import strains
+
+NEEDS = {
+    "low": say("low", context="demand"),
+    "medium": say("medium", context="demand"),
+    "high": say("high", context="demand"),
+    "very_high": say("very high", context="demand"),
+}
 
 
 @cache
@@ -17,11 +26,36 @@ def ingredient_names() -> tuple[str, ...]:
     return tuple(sorted((i.name for i in all_ingredients().values()), key=str.lower))
 
 
+def kind_kept(typed: str, before: str = "") -> str:
+    """A kind as a sheet keeps it: by its English name, where it was chosen in another language.
+
+    Parameters
+    ----------
+    typed : str
+    before : str
+        What the sheet has; kept where the same is meant.
+    """
+    meant = typed.strip().casefold()
+    if not meant or spoken() is None:
+        return typed
+    if before and meant == here(kind_words(before)).casefold():
+        return before
+    known = (name for name in ingredient_names() if here(name).casefold() == meant)
+    return str(next(known, typed))
+
+
 @cache
 def yeast_options() -> tuple[tuple[str, str], ...]:
     """Kinds of yeast: id, and name with how much nitrogen it asks for."""
     return tuple(
-        (s.id, f"{s.name} (asks for {s.nitrogen_class.replace('_', ' ')} nitrogen)")
+        (
+            s.id,
+            say(
+                "{name} ({need} nitrogen demand)",
+                name=s.name,
+                need=NEEDS.get(s.nitrogen_class, s.nitrogen_class),
+            ),
+        )
         for s in strains().values()
     )
 
@@ -39,15 +73,12 @@ def nutrient_options() -> tuple[tuple[str, str], ...]:
 
 
 STAGE_OPTIONS = (
-    ("primary", "before pitching"),
-    ("secondary", "after the main ferment"),
-    ("late", "late, to finish"),
+    ("primary", say("before pitching")),
+    ("secondary", say("after the main ferment")),
+    ("late", say("late, to finish")),
 )
 
 
 def aim_options() -> tuple[tuple[str, str], ...]:
-    """What a maker may want most: id and words; the default stands for nothing said."""
-    return tuple(
-        ("" if aim.id == DEFAULT_AIM else aim.id, f"{aim.name}: {aim.words}")
-        for aim in aims().values()
-    )
+    """What a maker may want most: id and name; the default stands for nothing said."""
+    return tuple(("" if aim.id == DEFAULT_AIM else aim.id, aim.name) for aim in aims().values())

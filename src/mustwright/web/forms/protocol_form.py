@@ -10,18 +10,19 @@ import tomlkit
 from tomlkit.toml_document import TOMLDocument
 
 from mustwright.errors import InputError
+from mustwright.texts import say
 from mustwright.web.forms.sheet_form import parse
 from mustwright.web.forms.typed import TypedForm, put, shown
 
 WHENS = (
-    ("pitch", "at pitch"),
-    ("onset", "at onset"),
-    ("after_pitch", "so long after pitch (24 h)"),
-    ("after_onset", "so long after onset (12 h)"),
-    ("sugar_used", "share of the sugar used (0.33)"),
-    ("brix_drop", "fall in Brix (2.5 Bx)"),
-    ("gravity_drop", "fall in gravity (0.030)"),
-    ("text", "as the text says"),
+    ("pitch", say("at pitch")),
+    ("onset", say("at onset")),
+    ("after_pitch", say("so long after pitch (24 h)")),
+    ("after_onset", say("so long after onset (12 h)")),
+    ("sugar_used", say("share of the sugar used (0.33)")),
+    ("brix_drop", say("fall in Brix (2.5 Bx)")),
+    ("gravity_drop", say("fall in gravity (0.030)")),
+    ("text", say("as the text says")),
 )
 SIMPLE = ("id", "name", "account", "source")
 FEED_FIELDS = ("name", "when", "amount", "share", "nutrients")
@@ -37,7 +38,7 @@ def protocol_document(text: str) -> TOMLDocument:
     document = parse(text)
     found = document.get("feed", [])
     if not isinstance(found, list) or not all(isinstance(one, Mapping) for one in found):
-        raise InputError("feed", "needs one to twelve [[feed]] tables", found)
+        raise InputError("feed", say("needs one to twelve [[feed]] tables"), found)
     return document
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import tomlkit
@@ -12,9 +12,13 @@ from tomlkit.toml_document import TOMLDocument
 
 from mustwright.errors import InputError
 from mustwright.must.blend import PRIMARY
+from mustwright.must.gravity_text import with_scale, with_sg
+from mustwright.must.ingredient import kind_words
+from mustwright.texts import say
 from mustwright.toml_text import toml_table
 from mustwright.unit_hints import with_unit
 from mustwright.unit_system import chosen
+from mustwright.web.forms.lists import kind_kept
 from mustwright.web.forms.typed import TypedForm, put, shown
 
 SIMPLE: dict[str, tuple[str, str, bool]] = {
@@ -47,6 +51,14 @@ ROW_NUMBERS = (
     "potassium_mg_kg",
     "price_per_kg",
 )
+# Amounts that are chosen, not typed: what a sheet calls them, and what a form says.
+SOLVE, FILL = "solve", "fill"
+AMOUNT_CHOICES = (
+    ("", say("this much")),
+    (SOLVE, say("work it out, to reach the target")),
+    (FILL, say("fill up to the volume")),
+)
+VOLUME_CHOICES = (("", say("this much")), (SOLVE, say("as much as the honey allows")))
 ROW_FIELDS = (*ROW_TEXT, *ROW_NUMBERS)
 TARGETS = ("gravity", "brix", "alcohol")
 CELLAR, OWN, GENERIC = "cellar", "own", "generic"
@@ -64,7 +76,7 @@ def parse(text: str) -> TOMLDocument:
     try:
         return tomlkit.parse(text)
     except (tomlkit.exceptions.TOMLKitError, ValueError, RecursionError) as error:
-        raise InputError("sheet", "needs valid TOML", str(error)) from None
+        raise InputError("sheet", say("needs valid TOML"), str(error)) from None
 
 
 def sheet_document(text: str) -> TOMLDocument:
@@ -77,7 +89,7 @@ def sheet_document(text: str) -> TOMLDocument:
     document = parse(text)
     for table in ("must", "yeast", "goal", "legal", "measured", "shelf"):
         if not isinstance(document.get(table, {}), Mapping):
-            raise InputError(table, "needs a table", document[table])
+            raise InputError(table, say("needs a table"), document[table])
     found = _table(document, "must").get("ingredient", [])
     if not isinstance(found, list) or not all(isinstance(one, Mapping) for one in found):
         raise InputError("must.ingredient", "needs [[must.ingredient]] tables", found)
@@ -90,6 +102,7 @@ def typed_from_sheet(text: str, name: str = "") -> TypedForm:
     typed = TypedForm()
     for field, (table, key, _) in SIMPLE.items():
         typed.fields[field] = shown(_table(document, table).get(key))
+    typed.fields["finish"] = with_sg(typed.fields["finish"])
     typed.fields["name"] = typed.fields["name"] or shown(document.get("name")) or name
     typed.fields["target"] = _target_shown(_table(document, "must"))
     typed.fields["measured"] = _target_shown(_table(document, "measured"))
@@ -120,7 +133,7 @@ def sheet_from_typed(base: str, typed: TypedForm, jars: Mapping[str, Mapping[str
             put(_made(document, table), key, _as_read(field, typed.get(field)), numeric)
     _write_gravity(document, "must", typed.get("target"), before.get("target"))
     _write_gravity(document, "measured", typed.get("measured"), before.get("measured"))
-    _write_rows(document, typed.rows, before.rows)
+    _write_rows(document, _in_english(typed.rows, before.rows), before.rows)
     _write_shelf(document, typed, before, jars)
     for table in ("must", "yeast", "goal", "legal", "measured", "shelf"):
         if table in document and not document[table] and table not in parse(base):
@@ -128,15 +141,59 @@ def sheet_from_typed(base: str, typed: TypedForm, jars: Mapping[str, Mapping[str
     return tomlkit.dumps(document)
 
 
-def _as_read(field: str, text: str) -> str:
-    """What was typed; a bare volume or temperature with the unit chosen for the cellar, if any.
+def _in_english(
+    rows: Sequence[dict[str, str]], before: Sequence[dict[str, str]]
+) -> list[dict[str, str]]:
+    """The rows, each kind as the sheet names it."""
+    kinds = {row["was"]: row["kind"] for row in before}
+    return [
+        {**row, "kind": kind_kept(row["kind"], kinds.get(row.get("was", ""), ""))}
+        if row.get("kind")
+        else row
+        for row in rows
+    ]
 
-    A sheet means litres and °C by bare numbers, whatever is chosen later.
+
+def _as_read(field: str, text: str) -> str:
+    """What was typed; a bare volume, temperature or gravity with the unit chosen, if any.
+
+    A sheet means litres, °C and specific gravity by bare numbers, whatever is chosen later.
     """
+    if field == "finish":
+        return with_scale(text, "must.finish")
     system = chosen()
     if system is None or field not in ("volume", "temperature"):
         return text
     return with_unit(text, field, system)
+
+
+def with_chosen_amounts(typed: TypedForm) -> TypedForm:
+    """The form with what was chosen in place of typed amounts, as a sheet writes it.
+
+    A choice without its field, as a script sends it, leaves the amount as it was typed.
+    """
+    fields = dict(typed.fields)
+    if fields.get("volume_how") == SOLVE:
+        fields["volume"] = SOLVE
+    rows = [
+        {**row, "amount": row["how"]} if row.get("how") in (SOLVE, FILL) else row
+        for row in typed.rows
+    ]
+    return TypedForm(fields, rows, typed.many)
+
+
+def with_amounts_to_choose(typed: TypedForm) -> TypedForm:
+    """The form as a page shows it: a choice beside each amount, which is left empty by one."""
+    fields, rows = dict(typed.fields), []
+    if fields.get("volume", "").strip().lower() == SOLVE:
+        fields |= {"volume": "", "volume_how": SOLVE}
+    for typed_row in typed.rows:
+        kind = typed_row.get("kind", "")
+        row = {**typed_row, "kind": kind_words(kind)} if kind else typed_row
+        amount = row.get("amount", "").strip().lower()
+        chosen_here = amount in (SOLVE, FILL)
+        rows.append({**row, "amount": "", "how": amount} if chosen_here else row)
+    return TypedForm(fields, rows, typed.many)
 
 
 def kept_rows(typed: TypedForm) -> list[int]:
@@ -190,7 +247,9 @@ def _target_shown(table: Mapping[str, Any]) -> str:
             text = shown(table[key])
             if key == "brix" and re.fullmatch(r"[\d.,]+", text):
                 return f"{text} Bx"
-            return f"{text} %" if key == "alcohol" and re.fullmatch(r"[\d.,]+", text) else text
+            if key == "alcohol":
+                return f"{text} %" if re.fullmatch(r"[\d.,]+", text) else text
+            return with_sg(text)
     return ""
 
 
@@ -201,6 +260,7 @@ def _write_gravity(document: TOMLDocument, table: str, text: str, before: str) -
     made = _made(document, table)
     for key in TARGETS:
         made.pop(key, None)
+    text = with_scale(text, f"{table}.gravity")
     put(made, "alcohol" if "%" in text and table == "must" else "gravity", text)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from mustwright.errors import InputError
 from mustwright.learning.tasting import TastedMead, TastingRecord, seat_of
+from mustwright.texts import say
 from mustwright.web.forms.typed import TypedForm
 
 REFERENCE = "reference"
@@ -32,7 +33,7 @@ def whole_number(typed: TypedForm, field: str) -> int:
     """
     text = typed.get(field).strip()
     if not text.isdecimal() or len(text) > 9:
-        raise InputError(field, "needs a whole number", text)
+        raise InputError(field, say("needs a whole number"), text)
     return int(text)
 
 
@@ -53,7 +54,7 @@ def answer_typed(
     known = {str(code): code for code in seat.codes}
     unknown = [word for word in chosen if word not in known]
     if unknown:
-        raise InputError("answer", "needs codes of your own glasses", unknown[0])
+        raise InputError("answer", say("needs codes of your own glasses"), unknown[0])
     return {known[word]: 1.0 for word in chosen}, notes
 
 
@@ -62,4 +63,6 @@ def _number(typed: TypedForm, code: int) -> float:
     try:
         return float(text)
     except ValueError:
-        raise InputError("answer", f"needs a number for glass {code}", text) from None
+        raise InputError(
+            "answer", say("needs a number for glass {code}", code=code), text
+        ) from None

@@ -1,4 +1,7 @@
-"""What was typed: single fields and numbered rows of a form, kept exactly as they came."""
+"""What was typed: single fields and numbered rows of a form, kept as they came.
+
+Only the decimal comma of a language that has one becomes a point.
+"""
 
 from __future__ import annotations
 
@@ -12,10 +15,18 @@ from fastapi import Request
 from tomlkit.items import Float, Item, Trivia
 
 from mustwright.errors import InputError, not_plain
+from mustwright.texts import capital, say
+from mustwright.units import plainly_typed
 
 _ROW = re.compile(r"([a-z]+)\.(\d{1,3})\.([a-z_]+)")
 _NUMBER = re.compile(r"-?(?:0|[1-9]\d{0,17})(?:\.\d{1,17})?", re.ASCII)
 LONGEST = 20_000
+# What a maker says in words; every other field that begins like an amount holds one.
+IN_WORDS = frozenset((
+    "name", "note", "text", "caption", "q", "question", "meads", "account", "assumes", "address",
+    "next_time", "initials", "passphrase", "noticed", "why", "maker", "who", "id",
+))  # fmt: skip
+_AMOUNT = re.compile(r"[-+<>]?\s?[\d.,]+[^\n]{0,60}")
 
 
 @dataclass
@@ -43,8 +54,10 @@ def typed_from(pairs: Iterable[tuple[str, str]]) -> TypedForm:
     numbered: dict[int, dict[str, str]] = {}
     for name, value in pairs:
         if wrong := not_plain(value) or not_plain(name):
-            raise InputError(name if not not_plain(name) else "form", "needs plain text", wrong)
-        value = value.replace("\r\n", "\n")[:LONGEST]
+            raise InputError(
+                name if not not_plain(name) else "form", say("needs plain text"), wrong
+            )
+        value = as_kept(name, value.replace("\r\n", "\n")[:LONGEST])
         row = _ROW.fullmatch(name)
         if row:
             numbered.setdefault(int(row[2]), {})[row[3]] = value
@@ -53,6 +66,23 @@ def typed_from(pairs: Iterable[tuple[str, str]]) -> TypedForm:
             typed.many.setdefault(name, []).append(value)
     typed.rows = [numbered[i] for i in sorted(numbered)]
     return typed
+
+
+def as_kept(name: str, value: str) -> str:
+    """What a field holds, an amount with a decimal point: so it reads alike in every language.
+
+    Examples
+    --------
+    >>> as_kept("volume", "19,5 L"), as_kept("note", "1,5 g")
+    ('19,5 L', '1,5 g')
+    >>> from mustwright.languages import language_called, speaking
+    >>> with speaking(language_called("de")):
+    ...     as_kept("volume", "19,5 L"), as_kept("gravity", "1,100"), as_kept("note", "1,5 g")
+    ('19.5 L', '1.100', '1,5 g')
+    """
+    if name.rpartition(".")[2] in IN_WORDS or not _AMOUNT.fullmatch(value):
+        return value
+    return plainly_typed(value)
 
 
 def number_of(typed: TypedForm, field: str) -> int:
@@ -64,7 +94,7 @@ def number_of(typed: TypedForm, field: str) -> int:
     """
     text = typed.get(field)
     if not text.isdecimal() or len(text) > 12:
-        raise InputError(field, "needs the number the form came with", text)
+        raise InputError(field, say("needs the number the form came with"), text)
     return int(text)
 
 
@@ -96,8 +126,8 @@ def put(table: Any, key: str, text: str, numeric: bool = False) -> None:
 
 def said(error: InputError) -> str:
     """An error beside its field: what is required, and what came."""
-    requirement = error.requirement[:1].upper() + error.requirement[1:]
+    requirement = capital(error.requirement)
     got = " ".join(str(error.got).split())
     if error.got is None or not got:
-        return f"{requirement}. Nothing came."
-    return f"{requirement}. What came: {got[:120]}"
+        return say("{requirement}. Nothing came.", requirement=requirement)
+    return say("{requirement}. What came: {got}", requirement=requirement, got=got[:120])

@@ -17,24 +17,28 @@ from mustwright.planning.acidity.feed_acid import NO_PROTOCOL
 from mustwright.planning.acidity.result import AcidityResult, DoseAnswer
 from mustwright.services.cached_acidity import kept_acidity, ph_in_sheet
 from mustwright.services.repository import Cellar, Record
+from mustwright.texts import say
 from mustwright.unit_system import speak_of
 from mustwright.web.forms.acidity_form import FIELDS, read_asked, salts
 from mustwright.web.pages.figures import FigureList
+from mustwright.web.pages.kept_pages import kept
 from mustwright.web.pages.plan import names
 from mustwright.web.pages.render_values import cautions, show
-from mustwright.web.pictures.acid import acid_picture
+from mustwright.web.pictures.acid import acid_picture, acid_values
 
 router = APIRouter(include_in_schema=False)
-BY = [("meter", "a meter"), ("strip", "a paper strip")]
+BY = [("meter", say("a meter")), ("strip", say("a paper strip"))]
 
 
 @router.get("/musts/{slug}/acidity")
+@kept
 def acidity_page(request: Request, slug: str) -> HTMLResponse:
     """The form and the answer."""
     return _shown(request, slug, "acidity.html")
 
 
 @router.get("/musts/{slug}/acidity/working")
+@kept
 def acidity_working_page(request: Request, slug: str) -> HTMLResponse:
     """Every figure of the answer, numbered, each once."""
     return _shown(request, slug, "acidity_working.html")
@@ -56,8 +60,8 @@ def _shown(request: Request, slug: str, template: str) -> HTMLResponse:
         "by": BY,
         "salts": salts(),
         "protocols": [
-            ("", "the recommended one"),
-            (NO_PROTOCOL, "no feeds"),
+            ("", say("the recommended one")),
+            (NO_PROTOCOL, say("no feeds")),
             *names(cellar),
         ],
         "ph_in_sheet": ph_in_sheet(record.text),
@@ -74,13 +78,14 @@ def _shown(request: Request, slug: str, template: str) -> HTMLResponse:
     except InputError as error:
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise
-        return show(request, "stuck.html", 422, record=record, error=str(error))
+        return show(request, "stuck.html", 422, record=record, error=error.text)
     steps = _steps(result.dose)
     told = {caution for _, beside in steps for caution in beside}
     context |= {
         "result": result,
         "ledger": FigureList.over(acidity_working(result).items()),
         "pictures": [acid_picture(result, narrow) for narrow in (False, True)],
+        "behind": acid_values(result),
         "steps": steps,
         "other_cautions": [one for one in result.cautions if one not in told],
         "others": _others(result),

@@ -8,11 +8,14 @@ from mustwright.batch.allowed_additions import may_go_in
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.plan import BatchPlan
 from mustwright.bench.step_table import STEPS, page_with
+from mustwright.texts import say
 
 
 def feed_options(plan: BatchPlan) -> list[tuple[str, str]]:
     """Feeds of a plan to choose from: key, and number with name."""
-    return [(f.key, f"{i}. {f.name}") for i, f in enumerate(plan.feeds, 1)]
+    return [
+        (f.key, say("{number}. {name}", number=i, name=f.name)) for i, f in enumerate(plan.feeds, 1)
+    ]
 
 
 def jar_options(plan: BatchPlan) -> list[tuple[str, str]]:

@@ -1,210 +1,200 @@
-"""Rival protocols on the maker's own must: a picture first, a table second."""
+"""Does it matter which protocol, and which: an answer, a picture, and tables on their own pages."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
+from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.figure import Figure
 from mustwright.kinetics.ensemble_setting import MEMBERS
 from mustwright.kinetics.ready import state
-from mustwright.must.acidity.claims import ph_floor
-from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning import plan_text as say
 from mustwright.planning.kinetic_inputs import nothing_to_ferment
+from mustwright.planning.own_nitrogen import own_nitrogen
 from mustwright.planning.plan_forecast import doubts
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.services.cached_forecasts import foreseen_comparison
-from mustwright.services.repository import Cellar
-from mustwright.unit_system import degree_sign, speak_of
-from mustwright.web.pages.figures import number
+from mustwright.services.repository import Cellar, Record
+from mustwright.unit_system import speak_of
+from mustwright.web.pages.compare_view import (
+    ComparedRow,
+    bundle_words,
+    bundles_of,
+    jars_of,
+    matters,
+    picture_values,
+    rows_of,
+    told_once,
+)
+from mustwright.web.pages.kept_pages import kept
 from mustwright.web.pages.plan import ledger_of, names
 from mustwright.web.pages.render_values import show
-from mustwright.web.pictures.gravity import (
-    BESIDE,
-    BESIDE_NARROW,
-    Curve,
-    gravity_picture,
-    hours_to_show,
-)
-from mustwright.web.pictures.side_by_side import common_axis, side_by_side
+from mustwright.web.pictures.bundles import bundles_picture
+from mustwright.web.pictures.frame import TimeAxis
+from mustwright.web.pictures.gravity import BESIDE, BESIDE_NARROW, hours_to_show
+from mustwright.web.pictures.side_by_side import common_axis, side_by_side, side_by_side_values
 
 router = APIRouter(include_in_schema=False)
-BANDS_FOR_ALL = 3  # with so few protocols each gets its band
-NAMED = 5  # and with so few each its own colour and dash
 PICKED = 2
-WARMEST = "Warmest"
-OUTCOMES = (
-    "Dry after, days",
-    "Sticks",
-    "Sugar left, g/L",
-    "Nitrogen left, mg N/L",
-    WARMEST,
-    "Most gas, L/h",
-)
-ACID = f"pH under {ph_floor():g}"
-COLUMNS = (
-    "Ammonium added, mg N/L",
-    "Amino added, mg N/L",
-    "Held in all, mg N/L",
-    "Short, mg N/L",
-    "Early share",
-)
 
 
-@router.get("/musts/{slug}/compare")
-def compare_page(
-    request: Request,
-    slug: str,
-    protocol: Annotated[list[str] | None, Query()] = None,
-    beside: Annotated[list[str] | None, Query()] = None,
-    acid: str = "",
-) -> HTMLResponse:
-    """All protocols on one must, or those asked for; `beside` are drawn with their bands.
+Asked = Annotated[list[str] | None, Query()]
 
-    With `acid` each shows the chance that the pH crashes, which takes a moment longer.
-    """
+
+@dataclass(frozen=True)
+class SideBySide:
+    """A must and its plans, the recommended one first, with what was asked for."""
+
+    record: Record
+    result: Comparison
+    asked: list[str]
+
+    @cached_property
+    def every(self) -> tuple[PlanResult, ...]:
+        """Each plan by itself."""
+        return self.result.best_first()
+
+    @cached_property
+    def thirds(self) -> list[Figure]:
+        """For each plan, when a third of the sugar is gone."""
+        return [say.third_break(one, one.plan, one.outcome) for one in self.every]
+
+    @property
+    def hold_h(self) -> float:
+        """What the time axis has to hold at least [h]."""
+        best = self.every[0].outcome
+        return hours_to_show(best) if best else 0.0
+
+    def axis(self, narrow: bool) -> TimeAxis:
+        """The time axis that every picture of this comparison shares."""
+        plans = [one.plan for one in self.every]
+        return common_axis(plans, self.thirds, narrow, self.hold_h)
+
+    def feeds(self, front: Sequence[str] = ()) -> list[Markup]:
+        """Feeds of all plans, or of some, on that axis: the wide picture and the narrow one."""
+        shown = [k for k, one in enumerate(self.every) if not front or one.plan.protocol in front]
+        plans, thirds = [self.every[k].plan for k in shown], [self.thirds[k] for k in shown]
+        best = self.result.suits_best
+        return [
+            side_by_side(plans, thirds, best, narrow, self.axis(narrow).end_h)
+            for narrow in (False, True)
+        ]
+
+    @property
+    def rows(self) -> list[ComparedRow]:
+        """Every plan in figures."""
+        ledgers = [ledger_of(*both) for both in zip(self.every, self.thirds, strict=True)]
+        return rows_of(self.every, ledgers, jars_of([one.plan for one in self.every]))
+
+
+def _compared(request: Request, slug: str, protocol: list[str] | None, acid: str) -> SideBySide:
     cellar: Cellar = request.app.state.compose.cellar
     record = cellar.record("sheet", slug)
     speak_of(record.text)
-    try:
-        result = foreseen_comparison(
-            cellar,
-            record.text,
-            record.name,
-            protocol or (),
-            acid=acid == "yes",
-            house=request.app.state.compose.house_for(),
-        )
-    except InputError as error:
-        if isinstance(error, UnknownKindError) and error.field == "protocol":
-            raise
-        return show(request, "stuck.html", 422, record=record, error=str(error))
-    every = result.best_first()
-    plans = [one.plan for one in every]
-    thirds = [say.third_break(one, one.plan, one.outcome) for one in every]
-    picked = [p.protocol for p in plans if p.protocol in (beside or ())][:PICKED]
-    curves = _curves(every, result.suits_best, picked)
-    hold = hours_to_show(curves[0].outcome) if curves else 0.0
-    dry = result.must.dry_gravity.value
-    jars = _jars(plans)
+    house = request.app.state.compose.house_for()
+    result = foreseen_comparison(
+        cellar, record.text, record.name, protocol or (), acid=acid == "yes", house=house
+    )
+    return SideBySide(record, result, protocol or [])
+
+
+def _shown(request: Request, template: str, of: SideBySide, **more: Any) -> HTMLResponse:
     return show(
         request,
-        "compare.html",
-        record=record,
-        result=result,
-        best_words=_best_words(result),
-        wide=side_by_side(plans, thirds, result.suits_best, False, hold),
-        narrow=side_by_side(plans, thirds, result.suits_best, True, hold),
-        will=[
-            gravity_picture(
-                curves,
-                dry,
-                common_axis(plans, thirds, layout.kind == "narrow", hold),
-                layout,
-                f"will-{layout.kind}",
-            )
-            for layout in (BESIDE, BESIDE_NARROW)
-        ]
-        if curves
-        else [],
+        template,
+        record=of.record,
+        result=of.result,
+        best=of.every[0],
+        asked=of.asked,
         forecast_state=state(),
         members=MEMBERS,
-        nothing=nothing_to_ferment(result.ground),
-        doubts=doubts(result.ground),
-        bands_for_all=len(plans) <= BANDS_FOR_ALL,
-        picked=picked,
-        asked=protocol or [],
-        rows=[
-            {
-                "plan": one.plan,
-                "loss": one.loss if result.outcomes else None,
-                "group": one.group,
-                "grams": _grams(one.plan, jars),
-                "ledger": ledger_of(one, third),
-                "outcome": one.outcome,
-                "figures": _figures(one),
-            }
-            for one, third in zip(every, thirds, strict=True)
-        ],
-        jars=jars,
-        columns=[
-            "Behind the best",
-            *(_outcome_heads() if result.outcomes else ()),
-            *((ACID,) if result.outcomes and result.acid else ()),
-            "Cost",
-            *(f"{name}, g" for _, name in jars),
-            *COLUMNS,
-        ],
-        blocked=[plan for plan in plans if not plan.feasible],
-        protocols=names(cellar),
+        nothing=nothing_to_ferment(of.result.ground),
+        **more,
+    )
+
+
+def _stuck(request: Request, slug: str, error: InputError) -> HTMLResponse:
+    """What stands in the way, unless the address names a protocol that is not there."""
+    if isinstance(error, UnknownKindError) and error.field == "protocol":
+        raise error
+    record = request.app.state.compose.cellar.record("sheet", slug)
+    return show(request, "stuck.html", 422, record=record, error=error.text)
+
+
+@router.get("/musts/{slug}/compare")
+@kept
+def compare_page(
+    request: Request, slug: str, protocol: Asked = None, beside: Asked = None, acid: str = ""
+) -> HTMLResponse:
+    """Whether it matters which protocol, and which; `beside` are brought forward.
+
+    With `acid` the figures have the chance that the pH crashes, which takes a moment longer.
+    """
+    try:
+        of = _compared(request, slug, protocol, acid)
+    except InputError as error:
+        return _stuck(request, slug, error)
+    plans = [one.plan for one in of.every]
+    picked = [p.protocol for p in plans if p.protocol in (beside or ())][:PICKED]
+    front = [plans[0].protocol, *(p for p in picked if p != plans[0].protocol)]
+    bundles = bundles_of(of.every, front)
+    dry = of.result.must.dry_gravity.value
+    return _shown(
+        request,
+        "compare.html",
+        of,
+        matters=matters(of.result) if bundles else "",
+        own_nitrogen=own_nitrogen(of.result.ground),
+        will=[
+            bundles_picture(bundles, dry, of.axis(narrow), layout, f"will-{layout.kind}")
+            for narrow, layout in ((False, BESIDE), (True, BESIDE_NARROW))
+        ]
+        if bundles
+        else [],
+        feeds=of.feeds(front),
+        values=picture_values(of.every, of.axis(False).end_h),
+        bundles=bundle_words(of.every, bundles),
+        doubts=doubts(of.result.ground),
+        front=front,
+        hungry=[one for one in of.every if one.verdict.faults[0]],
+        protocols=names(request.app.state.compose.cellar),
         chosen={plan.protocol for plan in plans},
     )
 
 
-def _curves(every: Sequence[PlanResult], best: str, picked: list[str]) -> list[Curve]:
-    """Lines to draw: best first, then those picked; others grey where there are many."""
-    known = {one.plan.protocol: one for one in every if one.outcome}
-    if not known:
-        return []
-    first = [best, *(p for p in picked if p != best)]
-    if len(known) <= NAMED:
-        first += [identity for identity in known if identity not in first]
-    with_band = len(known) if len(known) <= BANDS_FOR_ALL else 1 + len(picked)
-    drawn = []
-    for k, identity in enumerate([*first, *(i for i in known if i not in first)]):
-        one = known[identity]
-        assert one.outcome is not None
-        style = k if k < len(first) else None
-        drawn.append(Curve(one.plan.protocol_name, one.outcome, style, int(k < with_band)))
-    return drawn
+@router.get("/musts/{slug}/compare/figures")
+@kept
+def figures_page(
+    request: Request, slug: str, protocol: Asked = None, acid: str = ""
+) -> HTMLResponse:
+    """Every protocol in figures: what it would do, and what it feeds."""
+    try:
+        of = _compared(request, slug, protocol, acid)
+    except InputError as error:
+        return _stuck(request, slug, error)
+    rows, same = told_once(of.rows)
+    return _shown(request, "compare_figures.html", of, rows=rows, same=same)
 
 
-def _outcome_heads() -> list[str]:
-    return [f"{head}, {degree_sign()}" if head == WARMEST else head for head in OUTCOMES]
-
-
-def _figures(result: PlanResult) -> list[tuple[str, Figure]]:
-    outcome = result.outcome
-    if outcome is None:
-        return []
-    figures = (
-        outcome.days_to_dry,
-        outcome.chance_of_sticking,
-        outcome.residual_sugar_g_l,
-        outcome.residual_yan_mg_l,
-        outcome.peak_temperature_c,
-        outcome.peak_gas_l_h,
+@router.get("/musts/{slug}/compare/feeds")
+@kept
+def feeds_page(request: Request, slug: str, protocol: Asked = None) -> HTMLResponse:
+    """When every protocol feeds, and how much, on one time axis."""
+    try:
+        of = _compared(request, slug, protocol, "")
+    except InputError as error:
+        return _stuck(request, slug, error)
+    return _shown(
+        request,
+        "compare_feeds.html",
+        of,
+        feeds=of.feeds(),
+        behind=side_by_side_values([one.plan for one in of.every]),
     )
-    found = list(zip(_outcome_heads(), figures, strict=True))
-    return [*found, (ACID, result.acid.chance_below_floor)] if result.acid else found
-
-
-def _best_words(result: Comparison) -> str:
-    best = next(p for p in result.plans if p.protocol == result.suits_best)
-    alike = sum(group == 1 for group in result.ranked.groups) - 1
-    same = (
-        f"; {alike} other{'s' if alike > 1 else ''} would make no real difference" if alike else ""
-    )
-    return f"For {result.ranked.aim.name}: “{best.protocol_name}”{same}"
-
-
-def _jars(plans: list[FeedingPlan]) -> list[tuple[str, str]]:
-    found: dict[str, str] = {}
-    for plan in plans:
-        for feed in plan.feeds:
-            for item in feed.items:
-                found.setdefault(item.nutrient, item.name)
-    return list(found.items())
-
-
-def _grams(plan: FeedingPlan, jars: list[tuple[str, str]]) -> dict[str, str]:
-    sums = {jar: 0.0 for jar, _ in jars}
-    for feed in plan.feeds:
-        for item in feed.items:
-            sums[item.nutrient] += item.grams.value
-    return {jar: number(grams, "g") if grams else "–" for jar, grams in sums.items()}

@@ -12,7 +12,15 @@ from mustwright.web.pages.figures import FigureList
 from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
-EXAMPLES = ("1.098", "24 Bx", "5 US gal", "15 lb 4 oz", "68 F", "8 lb/1000 US gal", "1.4915 nD")
+EXAMPLES = (
+    "1.098",
+    "24 Bx",
+    "5 US gal",
+    "15 lb 4 oz",
+    "68 F",
+    "8 lb/1000 US gal",
+    "1.4915 nD",
+)
 
 
 @router.get("/convert")

@@ -9,7 +9,11 @@ from dataclasses import dataclass, field
 from functools import cache
 
 from mustwright import data
-from mustwright.figure import Figure
+from mustwright.figure import Figure, source_words
+from mustwright.input_names import input_words
+from mustwright.languages import here
+from mustwright.must.gravity_text import gravity_number, gravity_sign
+from mustwright.texts import join, say
 from mustwright.unit_system import METRIC, UnitSystem, current, number_in, unit_for
 
 DECIMALS = {
@@ -40,6 +44,7 @@ DECIMALS = {
     "% water": 1,
     "g/L sugar": 1,
 }
+MUST_SCALE = "SG 20/20"  # said on the scale chosen; a plain SG is one of several in a table
 LOOKED_DAYS = 42  # how far a forecast looks
 SHARES = ("chance", "of the sugar used")
 UNIT_SHOWN = {
@@ -51,6 +56,8 @@ UNIT_SHOWN = {
     "lb": "",
     "money": "",
     "kg/m3": "kg/m³",
+    "days": say("days"),
+    "per day": say("per day"),
 }
 NARROWEST = 0.015  # a range under 1.5 % is noise beside what a maker can weigh or measure
 
@@ -66,34 +73,38 @@ def number(value: float, unit: str = "") -> str:
     ('1 %', '42+')
     """
     if not math.isfinite(value):
-        return f"{LOOKED_DAYS}+" if unit == "days" else "never"
+        return f"{LOOKED_DAYS}+" if unit == "days" else say("never")
     if unit in SHARES:
-        return f"{100 * value:.0f} %"
+        return say("{value:.0f} %", value=100 * value)
     if unit in DECIMALS:
         if unit == "g" and 0 < abs(value) < 1:
-            return f"{value:.2g}"
+            return say("{value:.2g}", value=value)
         if unit == "mL" and 0 < abs(value) < 20:
-            return f"{float(f'{value:.1f}'):g}"
+            return say("{value:g}", value=float(f"{value:.1f}"))
         if unit == "g/L" and abs(value) >= 20:
-            return f"{value:.0f}"
-        return f"{value:.{DECIMALS[unit]}f}"
+            return say("{value:.0f}", value=value)
+        return say("{value:.{digits}f}", value=value, digits=DECIMALS[unit])
     if value == 0:
         return "0"
     if abs(value) >= 1000:
         return f"{value:,.0f}".replace(",", " ")
     digits = f"{value:.2g}" if abs(value) < 1 else f"{value:.3g}"
-    return f"{float(digits):g}"
+    return say("{value:g}", value=float(digits))
 
 
 def said(figure: Figure, units: UnitSystem | None = None) -> str:
     """A figure with its unit, in a system or in the one that holds here."""
     unit = unit_for(figure.value, figure.unit, units or current())
-    return f"{said_number(figure, figure.value, units)} {UNIT_SHOWN.get(unit, unit)}".strip()
+    sign = gravity_sign(units) if figure.unit == MUST_SCALE else ""
+    shown = sign or UNIT_SHOWN.get(unit, unit)
+    return join(" ", (said_number(figure, figure.value, units), shown)).strip()
 
 
 def said_number(figure: Figure, value: float, units: UnitSystem | None = None) -> str:
     """A figure's value, or an end of its range, in the unit in which the figure is said."""
     unit = unit_for(figure.value, figure.unit, units or current())
+    if figure.unit == MUST_SCALE and math.isfinite(value):
+        return gravity_number(value, spoken=units)
     if unit == figure.unit or not math.isfinite(value):
         return number(value, figure.unit)
     return number_in(value, figure.unit, unit)
@@ -107,7 +118,7 @@ def spread(figure: Figure) -> str:
     narrow = not figure.unit.startswith("SG") and (
         figure.high - figure.low < NARROWEST * abs(figure.value)
     )
-    return "" if low == high or narrow else f"{low} to {high}"
+    return "" if low == high or narrow else say("{low} to {high}", low=low, high=high)
 
 
 def clock(hours: float) -> str:
@@ -119,39 +130,32 @@ def clock(hours: float) -> str:
     ('15 h', '2 days 12 h', 'at pitch')
     """
     if not math.isfinite(hours):
-        return "never"
+        return say("never")
     whole = round(hours)
     if whole == 0:
-        return "at pitch"
+        return say("at pitch")
     if whole < 48:
         return f"{whole} h"
     days, rest = divmod(whole, 24)
-    return f"{days} days" + (f" {rest} h" if rest else "")
+    return say("{days} days", days=days) + (say(" {hours} h", hours=rest) if rest else "")
 
 
 def clock_range(figure: Figure) -> str:
     """Between which hours after pitch; empty for a feed by the clock."""
     if figure.low is None or figure.high is None or figure.high - figure.low < 1:
         return ""
-    return f"{clock(figure.low)} to {clock(figure.high)}"
+    return say("{low} to {high}", low=clock(figure.low), high=clock(figure.high))
 
 
-CALLED = {
-    "members": "runs",
-    "mg_n_per_g": "mg N per g of sugar",
-    "ammonium_n": "ammonium nitrogen",
-    "amino_n": "amino nitrogen",
-    "ammonium_n_mg_g": "ammonium nitrogen",
-    "amino_n_mg_g": "amino nitrogen",
-}
+def place_words(place: str) -> str:
+    """The last part of a figure's place in a result, in words.
 
-
-def words(name: str) -> str:
-    """The name of an input without its unit and underscores."""
-    if name in CALLED:
-        return CALLED[name]
-    plain = re.sub(r"_(mg_l|g_l|kg_l|mg_g|mg_kg|kg|g|l|h|c|pct|ml|kg_m3)$", "", name)
-    return plain.replace("_", " ")
+    Examples
+    --------
+    >>> place_words("nitrogen.demand_mg_l"), place_words("feeds[1].items[0].grams")
+    ('demand', 'grams')
+    """
+    return input_words(place.rsplit(".", 1)[-1])
 
 
 @cache
@@ -162,7 +166,7 @@ def bibliography() -> Mapping[str, Mapping[str, str]]:
 
 def source_parts(source: str) -> list[tuple[str, str]]:
     """A source cut into pieces: (text, bibliography key or empty)."""
-    pieces = re.split(r"([A-Za-z]\w+)", source)
+    pieces = re.split(r"([A-Za-z]\w+)", here(source_words(source)))
     return [(p, p if p in bibliography() else "") for p in pieces if p]
 
 
@@ -199,9 +203,9 @@ class FigureList:
             self._name(found, name)
             return found
         inputs: list[tuple[str, str, int | None]] = [
-            (words(label), said(made, METRIC), self.number(made, words(label)))
+            (input_words(label), said(made, METRIC), self.number(made, input_words(label)))
             if isinstance(made, Figure)
-            else (words(label), plain(made), None)
+            else (input_words(label), plain(made), None)
             for label, made in figure.inputs.items()
         ]
         key = (figure.value, figure.unit, figure.formula, figure.source, str(inputs))

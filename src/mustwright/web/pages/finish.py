@@ -13,6 +13,7 @@ from mustwright.bench.step import StepPage
 from mustwright.bench.step_table import PAGES, then
 from mustwright.errors import InputError
 from mustwright.finishing.bottling import Bottling
+from mustwright.texts import say
 from mustwright.unit_system import METRIC, choosing
 from mustwright.web.forms.finish_form import MOST_LOTS, SENT, SUBMIT, FinishForm
 from mustwright.web.forms.typed import said
@@ -161,7 +162,8 @@ def _form(request: Request, slug: str) -> FinishForm:
         raise HTTPException(404)
     if len(request.url.query) > LONGEST_ADDRESS:
         raise InputError(
-            "address", f"needs at most {LONGEST_ADDRESS} signs after the question mark",
+            "address",
+            say("needs at most {most} signs after the question mark", most=LONGEST_ADDRESS),
             len(request.url.query),
         )  # fmt: skip
     return form_of(request, page, request.query_params.multi_items())

@@ -19,9 +19,10 @@ from mustwright.errors import InputError
 from mustwright.services.batch.finishing import amounts_of, why_not
 from mustwright.services.batch.record import new_id
 from mustwright.services.repository import MissingRecordError
+from mustwright.texts import join, say, uncapital
 from mustwright.unit_system import speak_of
 from mustwright.web.forms.finish_form import FinishForm, finish_form
-from mustwright.web.forms.typed import TypedForm
+from mustwright.web.forms.typed import TypedForm, as_kept
 from mustwright.web.pages.batch.shared import Desk
 
 _SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,119}")
@@ -40,7 +41,7 @@ def start_of(desk: Desk, slug: str) -> BatchStart | None:
 
 def form_of(request: Request, page: StepPage, pairs: Iterable[tuple[str, str]]) -> FinishForm:
     """A step's form, filled by the batch where one is named."""
-    every = list(pairs)
+    every = [(name, as_kept(name, value)) for name, value in pairs]
     named = next((v for k, v in every if k == "batch"), "")
     desk = Desk(request)
     start = start_of(desk, named)
@@ -55,7 +56,7 @@ def form_of(request: Request, page: StepPage, pairs: Iterable[tuple[str, str]]) 
     def other(slug: str) -> BatchStart:
         found = start_of(desk, slug)
         if found is None:
-            raise InputError("lot", "needs a batch of the cellar", slug)
+            raise InputError("lot", say("needs a batch of the cellar"), slug)
         return found
 
     return finish_form(page, every, start, other, more)
@@ -77,7 +78,7 @@ def batch_context(desk: Desk, start: BatchStart) -> dict[str, object]:
         if (value := getattr(held, name)) is not None
     ]
     if held.stabilised:
-        facts.append(("Yeast stopped by", held.stabilised.replace("+", " and "), ""))
+        facts.append((say("Yeast stopped by"), held.stabilised.replace("+", " and "), ""))
     return {
         "start": start,
         "facts": facts,
@@ -98,7 +99,10 @@ def own_words(form: FinishForm) -> str:
         for name in (*form.changed, *form.emptied)
         if name in form.own
     ]
-    return "; ".join(f"{label[:1].lower()}{label[1:]} (the batch has {own})" for label, own in over)
+    told = (
+        say("{field} (the batch has {own})", field=uncapital(label), own=own) for label, own in over
+    )
+    return join("; ", told)
 
 
 def record_context(request: Request, form: FinishForm, result: object | None) -> dict[str, object]:
@@ -132,4 +136,4 @@ def _batches(request: Request, form: FinishForm) -> list[tuple[str, str]]:
         return []
     records = sorted(Desk(request).ledger.batches(), key=lambda r: r.updated_at, reverse=True)
     found = [(r.slug, r.name) for r in records if not is_closed(r.digest)]
-    return [("", "typed below"), *found[:MOST_BATCHES]]
+    return [("", say("typed below")), *found[:MOST_BATCHES]]

@@ -16,6 +16,7 @@ from mustwright.bench.step_table import PAGES
 from mustwright.errors import InputError, UnlikelyError
 from mustwright.services.batch.finishing import amounts_of, record_step
 from mustwright.services.batch.repository import SameIdError
+from mustwright.texts import say
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.finish_form import FinishForm
 from mustwright.web.forms.typed import TypedForm, said
@@ -63,7 +64,7 @@ def _sent_before(request: Request, form: FinishForm, typed: TypedForm, sent: Ent
     assert form.start is not None
     if isinstance(sent.what, StepDone) and sent.what.sent_as == _all_of(form.page.slug, typed):
         return back_to(form.start.slug, sent.id)
-    wrong = "This form was already sent, and that entry is kept. Nothing was written now."
+    wrong = say("This form was already sent, and that entry is kept. Nothing was written now.")
     return step_answer(
         request, form, record_errors={"record-all": wrong}, record_typed=typed, status=409
     )

@@ -7,7 +7,8 @@ from starlette.responses import JSONResponse
 
 from mustwright import __version__
 from mustwright.errors import MustwrightError
-from mustwright.kinetics.ready import state
+from mustwright.kinetics.ready import how_far, state
+from mustwright.texts import say
 from mustwright.web.intake import IS_STRANGER
 
 router = APIRouter()
@@ -23,10 +24,13 @@ def health(request: Request) -> JSONResponse:
         request.app.state.compose.cellar.answers()
     except MustwrightError as error:
         is_stranger = getattr(request.state, IS_STRANGER, False)
-        reason = "The cellar cannot be reached." if is_stranger else str(error)
+        reason = say("The cellar cannot be reached.") if is_stranger else error.text
         failing = {"status": "failing", "reason": reason}
         return JSONResponse(failing, 503, {"Retry-After": "5"})
-    said = {"status": "ok", "version": __version__, "forecast": state()}
+    said: dict[str, object] = {"status": "ok", "version": __version__, "forecast": state()}
+    if state() == "compiling":
+        part, left_s = how_far()
+        said["compiling"] = {"part": round(part, 3), "left_s": round(left_s)}
     if jumped := getattr(request.app.state.compose.clock, "jumped", ""):
         said["clock"] = jumped
     return JSONResponse(said)

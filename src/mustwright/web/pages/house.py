@@ -46,7 +46,7 @@ def learn(request: Request) -> Response:
 def forget(request: Request, typed: Form) -> Response:
     """Leave a batch, or all, out of what was learned."""
     compose: Compose = request.app.state.compose
-    use.forget(compose.ledger, compose.notebook, typed.get("batch") or None, compose.clock())
+    use.forget(compose.ledger, compose.notebook, typed.get("batch") or None)
     return RedirectResponse("/house", 303)
 
 

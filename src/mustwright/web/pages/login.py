@@ -15,6 +15,7 @@ from mustwright.services.access import (
     is_passphrase,
     open_session,
 )
+from mustwright.texts import say
 from mustwright.web.access import COOKIE, Access, session_of
 from mustwright.web.render import page
 
@@ -53,12 +54,12 @@ def come_in(
         return RedirectResponse(_back(then), status_code=303)
     address = request.client.host if request.client else "unknown"
     if (wait := access.patience.admit(address)) > 0:
-        words = f"Too many wrong attempts. Wait {wait:.0f} seconds."
+        words = say("Too many wrong attempts. Wait {wait:.0f} seconds.", wait=wait)
         answer = page(request, "login.html", 429, then=_back(then), wrong=words)
         answer.headers["Retry-After"] = f"{int(wait) + 1}"
         return answer
     if not is_passphrase(compose.ledger, passphrase):
-        return page(request, "login.html", 401, then=_back(then), wrong="Wrong passphrase.")
+        return page(request, "login.html", 401, then=_back(then), wrong=say("Wrong passphrase."))
     access.patience.succeeded(address)
     welcome = RedirectResponse(_back(then), status_code=303)
     welcome.set_cookie(
@@ -66,6 +67,7 @@ def come_in(
         open_session(compose.ledger, compose.clock()),
         max_age=int(SESSION_LASTS.total_seconds()),
         httponly=True,
+        secure=access.is_secure,
         samesite="strict",
         path="/",
     )

@@ -15,10 +15,12 @@ from mustwright.services import looking_back as use
 from mustwright.services.compare_batches import beside
 from mustwright.services.house import closed_batches
 from mustwright.services.tastings import tastings
-from mustwright.services.trials import trials
+from mustwright.services.trials import trials, vessel_state
+from mustwright.texts import say
 from mustwright.web.forms.typed import said
 from mustwright.web.pages.batch.shared import Form
 from mustwright.web.pages.render_values import show
+from mustwright.web.pictures.trial_lines import VesselLine, trial_lines, trial_values
 
 router = APIRouter(include_in_schema=False)
 LISTED = 100
@@ -28,7 +30,7 @@ LISTED = 100
 def learn_page(request: Request) -> Response:
     """Everything a cellar learns from: trials, tastings, the house, finished batches."""
     compose: Compose = request.app.state.compose
-    closed = closed_batches(compose.ledger, compose.clock())[:LISTED]
+    closed = closed_batches(compose.ledger)[:LISTED]
     return show(
         request,
         "learn.html",
@@ -46,7 +48,7 @@ def back_page(request: Request, slug: str) -> Response:
         back = use.look_back(compose.ledger, compose.notebook, slug, compose.clock())
     except InputError:
         return RedirectResponse(f"/batches/{slug}", 303)
-    others = [r for r in closed_batches(compose.ledger, compose.clock()) if r.slug != slug]
+    others = [r for r in closed_batches(compose.ledger) if r.slug != slug]
     return show(
         request,
         "look_back.html",
@@ -59,7 +61,7 @@ def back_page(request: Request, slug: str) -> Response:
 
 
 def _day(at: datetime) -> str:
-    return f"{at.day} {at:%B %Y}"
+    return say("{day} {at:%B %Y}", day=at.day, at=at)
 
 
 @router.post("/batches/{slug}/back/learn")
@@ -96,9 +98,13 @@ def beside_page(request: Request, slug: str, other: str = "") -> Response:
         a, b, found = beside(compose.ledger, slug, other, compose.clock())
     except InputError as error:
         return show(request, "beside.html", 422, found=None, forecast_state=said(error), slug=slug)
+    read = [vessel_state(compose.ledger, one.slug, compose.clock()).points for one in (a, b)]
+    drawn = [VesselLine(str(k), points, k) for k, points in enumerate(read, 1)]
     return show(
         request,
         "beside.html",
+        pictures=trial_lines(drawn),
+        behind=trial_values(drawn),
         a=a,
         b=b,
         found=found,

@@ -7,6 +7,8 @@ from fastapi import APIRouter
 from mustwright.errors import InputError
 from mustwright.services import records as use
 from mustwright.services.repository import Cellar, Record
+from mustwright.texts import say
+from mustwright.units import sheet_plainly_typed
 from mustwright.web.forms.typed import TypedForm
 from mustwright.web.pages.record_form import RecordForm, add_routes
 
@@ -33,7 +35,8 @@ profile = "home"
 
 
 def _keep(cellar: Cellar, key: str | None, typed: TypedForm, version: int | None) -> Record:
-    return use.save_sheet(cellar, key, typed.get("name"), typed.get("text"), version)
+    text = sheet_plainly_typed(typed.get("text"))
+    return use.save_sheet(cellar, key, typed.get("name"), text, version)
 
 
 def _field(error: InputError, typed: TypedForm) -> str:
@@ -48,7 +51,7 @@ add_routes(
         "/musts/new/text",
         "/musts/{key}/text",
         "/musts/{key}",
-        ("A new must as text", "The sheet as text"),
+        (say("A new must as text"), say("The sheet as text")),
         lambda _: (TypedForm({"text": START, "name": ""}), ""),
         lambda record: TypedForm({"text": record.text, "name": record.name}),
         _keep,

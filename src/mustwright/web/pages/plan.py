@@ -14,25 +14,31 @@ from mustwright.kinetics.ensemble_setting import MEMBERS
 from mustwright.kinetics.ready import state
 from mustwright.nutrition.feeding_plan import Feed
 from mustwright.nutrition.protocols import built_in_protocols
-from mustwright.planning import plan_text as say
+from mustwright.planning import plan_text
 from mustwright.planning.kinetic_inputs import nothing_to_ferment
+from mustwright.planning.own_nitrogen import own_nitrogen
 from mustwright.planning.plan_forecast import doubts
 from mustwright.planning.plan_json import plan_working
 from mustwright.planning.plan_result import PlanResult
+from mustwright.planning.salt_text import no_salt_note, part_notes
 from mustwright.services.cached_forecasts import foreseen_plan
 from mustwright.services.own_protocols import own_protocols
 from mustwright.services.repository import Cellar, Record
+from mustwright.texts import join, say, sentences_of
 from mustwright.unit_system import METRIC, UnitSystem, choosing, mass, speak_of, typed_units, volume
 from mustwright.web.pages.figures import FigureList
-from mustwright.web.pages.render_values import show
+from mustwright.web.pages.kept_pages import kept
+from mustwright.web.pages.render_values import cautions, show
 from mustwright.web.pictures.balance import balance_picture
-from mustwright.web.pictures.feed_line import feed_line
-from mustwright.web.pictures.gravity import Curve, alone
+from mustwright.web.pictures.feed_line import feed_line, feed_values
+from mustwright.web.pictures.gravity import Curve, alone, hours_to_show
+from mustwright.web.pictures.values import gravity_values
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/musts/{slug}")
+@kept
 def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLResponse:
     """The plan by the protocol asked for, or by the recommended one."""
     cellar: Cellar = request.app.state.compose.cellar
@@ -44,16 +50,17 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
     except InputError as error:
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise
-        return show(request, "stuck.html", 422, record=record, error=str(error))
-    third = say.third_break(result, result.plan, result.outcome)
+        return show(request, "stuck.html", 422, record=record, error=error.text)
+    third = plan_text.third_break(result, result.plan, result.outcome)
     return show(
         request,
         "plan.html",
         record=record,
         result=result,
         ledger=ledger_of(result, third),
-        working=f"/musts/{slug}/working?protocol={result.plan.protocol}",
-        steps=say.next_steps(result, say.is_mixed(record.text)),
+        working=f"{slug}/working"  # beside this page, as short as it can be: it stands there often
+        + ("" if result.chosen else f"?protocol={result.plan.protocol}"),
+        steps=plan_text.next_steps(result, plan_text.is_mixed(record.text)),
         volume_typed=volume(result.must.volume_l.value, as_typed, 2)
         if as_typed.volume != units.volume
         else "",
@@ -66,23 +73,48 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         will=forecast_view(result),
         forecast_state=state(),
         nothing=nothing_to_ferment(result.ground),
-        balance_wide=balance_picture(result.plan.balance, result.plan.nitrogen),
-        balance_narrow=balance_picture(result.plan.balance, result.plan.nitrogen, narrow=True),
         feed_cautions=_cautions(result.plan.feeds),
+        salt_notes=part_notes(result.plan.salt) if result.plan.salt else (),
+        own_nitrogen=own_nitrogen(result.ground),
+        feed_values=feed_values(result.plan),
+        warnings=watch_out(result),
         protocols=names(cellar),
         finish=_finish(result),
         members=MEMBERS,
     )
 
 
+@router.get("/musts/{slug}/needs")
+@kept
+def needs_page(request: Request, slug: str, protocol: str | None = None) -> HTMLResponse:
+    """What the yeast needs of each nutrient, and what brings it."""
+    cellar: Cellar = request.app.state.compose.cellar
+    record: Record = cellar.record("sheet", slug)
+    speak_of(record.text)
+    house = request.app.state.compose.house_for()
+    result = foreseen_plan(cellar, record.text, record.name, protocol or None, house)
+    balance, nitrogen = result.plan.balance, result.plan.nitrogen
+    return show(
+        request,
+        "needs.html",
+        record=record,
+        result=result,
+        ledger=ledger_of(result, plan_text.third_break(result, result.plan, result.outcome)),
+        working=f"working?protocol={result.plan.protocol}",  # beside this page
+        balance_wide=balance_picture(balance, nitrogen),
+        balance_narrow=balance_picture(balance, nitrogen, narrow=True),
+    )
+
+
 @router.get("/musts/{slug}/working")
+@kept
 def working_page(request: Request, slug: str, protocol: str | None = None) -> HTMLResponse:
     """Every figure of a plan, numbered, each once."""
     cellar: Cellar = request.app.state.compose.cellar
     record: Record = cellar.record("sheet", slug)
     house = request.app.state.compose.house_for()
     result = foreseen_plan(cellar, record.text, record.name, protocol or None, house)
-    ledger = ledger_of(result, say.third_break(result, result.plan, result.outcome))
+    ledger = ledger_of(result, plan_text.third_break(result, result.plan, result.outcome))
     with choosing(METRIC):  # as the formulas take them
         return show(request, "working.html", record=record, result=result, ledger=ledger)
 
@@ -96,6 +128,7 @@ def forecast_view(result: PlanResult) -> dict[str, object] | None:
     return {
         "wide": alone(curves, dry, "will-wide"),
         "narrow": alone(curves, dry, "will-narrow", narrow=True),
+        "behind": gravity_values(result.outcome, hours_to_show(result.outcome, True)),
         "doubts": doubts(result.ground),
     }
 
@@ -110,7 +143,7 @@ def ledger_of(result: PlanResult, third: Figure) -> FigureList:
     ledger = FigureList.over(
         (place, figure) for place, figure in working.items() if place not in acid
     )
-    ledger.number(third, "a third of the sugar gone")
+    ledger.number(third, say("a third of the sugar gone"))
     for place in acid:
         ledger.number(working[place], place)
     return ledger
@@ -119,7 +152,10 @@ def ledger_of(result: PlanResult, third: Figure) -> FigureList:
 def names(cellar: Cellar) -> list[tuple[str, str]]:
     """Every protocol there is, by id and name: built-in ones, then the maker's own."""
     everything = {**built_in_protocols(), **own_protocols(cellar)}
-    return [(p.id, p.name if p.built_in else f"{p.name} (own)") for p in everything.values()]
+    return [
+        (p.id, p.name if p.built_in else say("{name} (own)", name=p.name))
+        for p in everything.values()
+    ]
 
 
 def _finish(result: PlanResult) -> str:
@@ -141,14 +177,21 @@ def _ingredients(result: PlanResult, typed_in: UnitSystem) -> list[dict[str, obj
     return rows
 
 
+def watch_out(result: PlanResult) -> list[str]:
+    """What to watch out for, but the caution that stands beside the feeds."""
+    no_salt = no_salt_note(result.plan.salt)
+    beside = cautions()["powder_in_gassy_must"] if result.plan.feeds else ""
+    said = [warning for warning in result.warnings if warning != beside]
+    return [no_salt, *said] if no_salt else said
+
+
 def _cautions(feeds: tuple[Feed, ...]) -> list[list[str]]:
     """For each feed the cautions of its nutrients, each sentence once."""
-    found = []
+    found: list[list[str]] = []
     for feed in feeds:
         sentences: dict[str, None] = {}
         for item in feed.items:
-            for sentence in item.caution.split(". "):
-                if sentence.strip():
-                    sentences[sentence.strip().rstrip(".") + "."] = None
-        found.append([" ".join(sentences)] if sentences else [])
+            for sentence in sentences_of(item.caution):
+                sentences[sentence] = None
+        found.append([join(" ", sentences)] if sentences else [])
     return found

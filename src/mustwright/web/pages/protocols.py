@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from mustwright.errors import InputError
+from mustwright.must.gravity_text import gravity_span
 from mustwright.nutrition.protocols import (
     FeedRule,
     Protocol,
@@ -23,6 +24,7 @@ from mustwright.services.own_protocols import (
     save_protocol,
 )
 from mustwright.services.repository import Cellar, MissingRecordError, Record
+from mustwright.texts import before, join, say
 from mustwright.web.forms.protocol_form import (
     FEED_FIELDS,
     WHENS,
@@ -38,9 +40,9 @@ from mustwright.web.pictures.feed_line import nominal_line
 router = APIRouter(include_in_schema=False)
 USUAL_MODEL = "thirds_on_days_0_2_4"
 BASES = {
-    "demand": "Fills what the must lacks",
-    "rate": "Stated grams per litre",
-    "label": "What the label says, whatever the must",
+    "demand": say("Fills what the must lacks"),
+    "rate": say("Stated grams per litre"),
+    "label": say("What the label says, whatever the must"),
 }
 
 
@@ -66,7 +68,7 @@ def _blank(request: Request) -> tuple[TypedForm, str]:
     taken = {record.key for record in cellar.records("protocol")} | set(built_in_protocols())
     text, identity = _text(cellar, model), _free_id(model.id, taken)
     text = re.sub(r"(?m)^id\s*=.*$", f'id = "{identity}"', text, count=1)
-    text = re.sub(r'(?m)^name\s*=.*$', lambda _: f'name = {_quoted("My " + _lower(model.name))}',
+    text = re.sub(r'(?m)^name\s*=.*$', lambda _: f"name = {_quoted('My ' + _lower(model.name))}",
                   text, count=1)  # fmt: skip
     return typed_from_protocol(text), text
 
@@ -90,7 +92,7 @@ add_routes(
         "/protocols/new",
         "/protocols/{key}/edit",
         "/protocols/{key}",
-        ("A protocol of my own", "Change my protocol"),
+        (say("A protocol of my own"), say("Change my protocol")),
         _blank,
         _fill,
         _keep,
@@ -126,7 +128,7 @@ def _entry(protocol: Protocol) -> dict[str, object]:
     drawn = [(slot.expected.value, slot.rule.name, _share(slot.rule)) for slot in slots]
     rules = [
         {"name": rule.name, "share": _share(rule), "from": _from(rule),
-         "when": rule.trigger.words(NOMINAL_BRIX).split(" (gravity")[0]}
+         "when": before(rule.trigger.words(NOMINAL_BRIX), " (")}
         for rule in protocol.feeds
     ]  # fmt: skip
     low, high = protocol.suits_gravity
@@ -134,21 +136,28 @@ def _entry(protocol: Protocol) -> dict[str, object]:
         "protocol": protocol,
         "basis": BASES[protocol.basis],
         "rules": rules,
-        "suits": f"{low:.3f} to {high:.3f}",
+        "suits": gravity_span(low, high),
         "picture": nominal_line(drawn, third, protocol.id),
     }
 
 
 def _share(rule: FeedRule) -> str:
     if rule.rates:
-        return " + ".join(f"{rate.typical_g_l:.2f} g/L" for rate in rule.rates)
-    return f"{100 * rule.share:.0f} %"
+        return join(" + ", [say("{rate:.2f} g/L", rate=r.typical_g_l) for r in rule.rates])
+    return say("{value:.0f} %", value=100 * rule.share)
+
+
+KIND_NAMES = {
+    "ammonium": say("ammonium"),
+    "organic": say("organic"),
+    "complex": say("complex"),
+    "mineral": say("mineral"),
+}
 
 
 def _from(rule: FeedRule) -> str:
-    return " or ".join(
-        "any nutrient" if n == "any" else n.replace("_", " ") for n in rule.nutrients
-    )
+    kinds = [say("any nutrient") if n == "any" else KIND_NAMES.get(n, n) for n in rule.nutrients]
+    return join(say(" or "), kinds)
 
 
 def _text(cellar: Cellar, protocol: Protocol) -> str:

@@ -12,9 +12,10 @@ from starlette.responses import RedirectResponse, Response
 from mustwright.errors import ConflictError, InputError
 from mustwright.services.repository import Cellar, Record, RecordKind
 from mustwright.web.forms.typed import TypedForm, number_of, posted, said
-from mustwright.web.pages.render_values import show_form
+from mustwright.web.pages.render_values import show, show_form
 
 Form = Annotated[TypedForm, Depends(posted)]
+TRY = "try"  # the button that works a form out without keeping it
 WHOLE = ("all", "text")  # fields whose errors name what they are about
 
 
@@ -41,6 +42,9 @@ class RecordForm:
         What else the template shows, by what was typed and what is wrong.
     text_at : str
         Where a record is changed that the form cannot hold.
+    answer : str
+        Template of what is worked out from a form before it is kept; it is all that is sent to a
+        page that asks while it is being typed into.
     """
 
     kind: RecordKind
@@ -56,6 +60,7 @@ class RecordForm:
     choices: Callable[[Cellar, TypedForm, Mapping[str, str]], Mapping[str, Any]] = lambda *_: {}
     gone_at: str = ""
     text_at: str = ""
+    answer: str = ""
 
 
 def add_routes(router: APIRouter, form: RecordForm) -> None:
@@ -111,6 +116,10 @@ def _kept(request: Request, form: RecordForm, key: str | None, typed: TypedForm)
     if typed.get("do") == "row":
         typed.rows.append({})
         return _shown(request, form, key, typed, base, version)
+    if form.answer and typed.get("do") == TRY:
+        if typed.get("fragment"):
+            return show(request, form.answer, **form.choices(cellar, typed, {}))
+        return _shown(request, form, key, typed, base, version)
     try:
         record = form.keep(cellar, key, typed, number_of(typed, "version") if key else None)
     except ConflictError:
@@ -120,7 +129,7 @@ def _kept(request: Request, form: RecordForm, key: str | None, typed: TypedForm)
         return _shown(request, form, key, typed, base, str(now.version), theirs=now.text)
     except InputError as error:
         field = form.field(error, typed)
-        errors = {field: str(error) if field in WHOLE else said(error)}
+        errors = {field: error.text if field in WHOLE else said(error)}
         return _shown(request, form, key, typed, base, version, errors)
     return RedirectResponse(form.kept_at.format(key=record.key), 303)
 

@@ -14,14 +14,23 @@ from starlette.responses import HTMLResponse
 from mustwright import data, unit_system
 from mustwright.batch import log_text
 from mustwright.bench.field_text import between, printed
+from mustwright.input_names import input_words
+from mustwright.kinetics.ready import how_far
+from mustwright.languages import Language, spoken
+from mustwright.must import gravity_text
+from mustwright.nutrition.feed_items import about_teaspoons
+from mustwright.nutrition.triggers import said_again
+from mustwright.planning.plan_text import in_sentence
+from mustwright.texts import capital, uncapital
 from mustwright.web.forms import batch_form
 from mustwright.web.pages import batch_options, figures
 from mustwright.web.render import environment, page
+from mustwright.web.translation import speaking_filters
 
 
 @cache
-def _equipped() -> Environment:
-    """The template environment with this shell's words in it."""
+def _equipped(language: Language | None) -> Environment:
+    """The template environment of a language with this shell's words in it."""
     made = environment()
     made.filters.update(
         said=figures.said,
@@ -31,8 +40,12 @@ def _equipped() -> Environment:
         clock_range=figures.clock_range,
         number=figures.number,
         is_finite=math.isfinite,
-        capitalise=lambda words: words[:1].upper() + words[1:],
-        words=figures.words,
+        bare="{:g}".format,  # a number that a script reads, with a point in every language
+        capitalise=lambda words: words if words[:2] == "pH" else capital(words),
+        uncapital=uncapital,
+        words=input_words,
+        place_words=figures.place_words,
+        in_sentence=in_sentence,
         printed=printed,
         between=between,
         source_parts=figures.source_parts,
@@ -41,17 +54,29 @@ def _equipped() -> Environment:
         jar_options=batch_options.jar_options,
         degrees=unit_system.degrees,
         volume=unit_system.volume,
+        mass=unit_system.mass,
+        trigger=said_again,
+        teaspoons=about_teaspoons,
+        gravity=gravity_text.gravity_text,
+        gravities=gravity_text.with_gravities,
     )
     made.globals["cautions"] = cautions()
     made.globals["ledger"] = None
+    made.globals["compiling"] = how_far
     made.globals["degree_sign"] = unit_system.degree_sign
+    made.globals["gravity_sign"] = gravity_text.gravity_sign
+    made.globals["bare_gravity"] = gravity_text.bare_sentence
+    made.globals["apparent"] = gravity_text.apparent_words
+    made.globals["gravity_label"] = batch_form.gravity_label
     made.globals["ph_options"] = batch_form.PH_OPTIONS
+    if language is not None:
+        speaking_filters(made, language)
     return made
 
 
 def cautions() -> Mapping[str, str]:
     """Every caution by name."""
-    return {name: str(one["text"]) for name, one in data.load("cautions").items()}
+    return {name: one["text"] for name, one in data.load("cautions").items()}
 
 
 def put_away(key: str) -> str:
@@ -87,5 +112,5 @@ def show_form(
 
 def show(request: Request, template: str, status: int = 200, **context: object) -> HTMLResponse:
     """A template as a page."""
-    _equipped()
+    _equipped(spoken())
     return page(request, template, status, **context)

@@ -9,6 +9,7 @@ from mustwright.errors import InputError
 from mustwright.nutrition.shelf import DEFAULT_SHELF, class_called, generic_nutrients
 from mustwright.services import records as use
 from mustwright.services.repository import Cellar, Record
+from mustwright.texts import say
 from mustwright.web.forms import lists
 from mustwright.web.forms.jar_form import KIND, jar_field, jar_from_typed, typed_from_jar
 from mustwright.web.forms.typed import TypedForm
@@ -17,20 +18,20 @@ from mustwright.web.pages.render_values import put_away, show
 
 router = APIRouter(include_in_schema=False)
 GROUPS = {
-    "ammonium": "ammonium salt",
-    "organic": "amino nitrogen only",
-    "complex": "ammonium and amino nitrogen",
-    "mineral": "minerals or vitamins, hardly any nitrogen",
-    "buffer": "buffer: moves the pH, added only if you ask",
+    "ammonium": say("ammonium salt"),
+    "organic": say("amino nitrogen only"),
+    "complex": say("ammonium and amino nitrogen"),
+    "mineral": say("minerals or vitamins, hardly any nitrogen"),
+    "buffer": say("buffer: moves the pH, added only if you ask"),
 }
 MINERALS = (
-    ("potassium_mg_g", "Potassium, mg/g"),
-    ("magnesium_mg_g", "Magnesium, mg/g"),
-    ("zinc_mg_g", "Zinc, mg/g"),
-    ("phosphorus_mg_g", "Phosphorus, mg/g"),
-    ("thiamine_mg_g", "Thiamine, mg/g"),
-    ("pantothenate_mg_g", "Pantothenate, mg/g"),
-    ("biotin_mg_g", "Biotin, mg/g"),
+    ("potassium_mg_g", say("Potassium, mg/g")),
+    ("magnesium_mg_g", say("Magnesium, mg/g")),
+    ("zinc_mg_g", say("Zinc, mg/g")),
+    ("phosphorus_mg_g", say("Phosphorus, mg/g")),
+    ("thiamine_mg_g", say("Thiamine, mg/g")),
+    ("pantothenate_mg_g", say("Pantothenate, mg/g")),
+    ("biotin_mg_g", say("Biotin, mg/g")),
 )
 
 
@@ -66,7 +67,7 @@ def _keep(cellar: Cellar, key: str | None, typed: TypedForm, version: int | None
     text = jar_from_typed(base, typed)
     name = typed.get("name").strip() or typed.get(KIND)
     if not name:
-        raise InputError("name", "needs a name, or a kind", "")
+        raise InputError("name", say("needs a name, or a kind"), "")
     return use.save_jar(cellar, key, name, text, version)
 
 
@@ -78,7 +79,7 @@ add_routes(
         "/shelf/new",
         "/shelf/{key}",
         "/shelf",
-        ("A nutrient for the shelf", "Change a nutrient"),
+        (say("A nutrient for the shelf"), say("Change a nutrient")),
         lambda _: (TypedForm(), ""),
         _fill,
         _keep,

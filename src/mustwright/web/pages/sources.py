@@ -5,17 +5,19 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from mustwright.figure import ARITHMETIC, ASSUMED, COMMON_PRACTICE, FROM_MEMORY, TYPED
 from mustwright.nutrition.limits import legal_profiles
+from mustwright.texts import say
 from mustwright.web.pages.figures import bibliography
 from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
 MARKS = (
-    ("common practice, no source", "a habit of the trade, without a document behind it"),
-    ("from memory", "a value recalled and not yet checked against its document"),
-    ("assumed", "our own judgement, until something better is known"),
-    ("arithmetic", "follows from the figures named beside it"),
-    ("typed by the maker", "what you typed, used as it is"),
+    (COMMON_PRACTICE, say("a habit of the trade, without a document behind it")),
+    (FROM_MEMORY, say("a value recalled and not yet checked against its document")),
+    (ASSUMED, say("our own judgement, until something better is known")),
+    (ARITHMETIC, say("follows from the figures named beside it")),
+    (TYPED, say("what you typed, used as it is")),
 )
 SAFETY = (
     "alcohol",

@@ -7,6 +7,8 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from mustwright.errors import InputError
 from mustwright.kinetics.ready import is_ready, state
+from mustwright.planning.tailor_change import VARIED, vary_called
+from mustwright.planning.tailored import stays_closed
 from mustwright.services.repository import Cellar, Record
 from mustwright.services.tailoring import (
     TailoringJob,
@@ -18,7 +20,7 @@ from mustwright.services.tailoring import (
 from mustwright.web.pages.batch.shared import Form
 from mustwright.web.pages.record_form import cellar_of
 from mustwright.web.pages.render_values import show
-from mustwright.web.pictures.tailored import tailored_picture
+from mustwright.web.pictures.tailored import tailored_picture, tailored_values
 
 router = APIRouter(include_in_schema=False)
 LOOK_AGAIN_S = "2"
@@ -36,15 +38,16 @@ def tailor_page(request: Request, slug: str) -> HTMLResponse:
 
 
 @router.post("/musts/{slug}/tailor")
-def begin(request: Request, slug: str) -> Response:
-    """Begin the search."""
+def begin(request: Request, slug: str, typed: Form) -> Response:
+    """Begin the search, with what the maker lets change."""
     cellar, record = _asked(request, slug)
     if not is_ready():
         return _page(request, record, None)
     try:
-        begin_tailoring(cellar, record, request.app.state.compose.house_for())
+        vary = vary_called(",".join(name for name in VARIED if typed.get(name)))
+        begin_tailoring(cellar, record, request.app.state.compose.house_for(), vary)
     except InputError as error:
-        return show(request, "stuck.html", 422, record=record, error=str(error))
+        return show(request, "stuck.html", 422, record=record, error=error.text)
     return RedirectResponse(f"/musts/{slug}/tailor", 303)
 
 
@@ -83,5 +86,8 @@ def _page(request: Request, record: Record, job: TailoringJob | None) -> HTMLRes
         job=job,
         found=found,
         pictures=pictures,
+        behind=tailored_values(job.compared, found) if job and found else None,
         forecast_state=state(),
+        opened=job.vary if job else frozenset(),
+        closed=stays_closed(job.compared.ground, job.vary) if job and found is not None else (),
     )

@@ -16,6 +16,7 @@ from mustwright.learning.tasting import HIGHEST_SCORE, KINDS, is_right, seat_of
 from mustwright.learning.tasting_result import notes_of_mead, result_sentences
 from mustwright.learning.tasting_text import TASKS, plan_sentences, tasting_cautions
 from mustwright.services import tastings as use
+from mustwright.texts import say
 from mustwright.web.forms.tasting_form import answer_typed, meads_typed, whole_number
 from mustwright.web.forms.typed import TypedForm, said
 from mustwright.web.pages.batch.shared import Form
@@ -23,12 +24,12 @@ from mustwright.web.pages.render_values import show, show_form
 
 router = APIRouter(include_in_schema=False)
 KIND_WORDS = {
-    "triangle": "triangle: which of three is the odd one",
-    "paired": "pair: which of two has more of something, or is better",
-    "duo-trio": "duo-trio: which of two matches the reference",
-    "tetrad": "tetrad: sort four into two pairs",
-    "ranking": "ranking: put three to eight in order",
-    "scores": "scores: how good is each",
+    "triangle": say("triangle: which of three is the odd one"),
+    "paired": say("pair: which of two has more of something, or is better"),
+    "duo-trio": say("duo-trio: which of two matches the reference"),
+    "tetrad": say("tetrad: sort four into two pairs"),
+    "ranking": say("ranking: put three to eight in order"),
+    "scores": say("scores: how good is each"),
 }
 EXPECTED = {"1": 1, "2": 2}
 FIELDS = ("name", "kind", "question", "meads", "tasters", "seed", "expected")
@@ -135,7 +136,7 @@ def seat_page(request: Request, key: str, number: int) -> Response:
     for place, code in enumerate(seat.codes):
         if seat.answer:
             value = seat.answer[place]
-            typed.fields[f"value_{code}"] = f"{value:g}"
+            typed.fields[f"value_{code}"] = say("{value:g}", value=value)
             typed.fields[f"note_{code}"] = seat.notes[place]
             if value:
                 typed.many.setdefault("glass", []).append(str(code))

@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from mustwright.compose import Compose
 from mustwright.errors import ConflictError, InputError, MustwrightError
-from mustwright.learning.tasting_text import trial_sentences
+from mustwright.learning.tasting_text import spread_sentence
 from mustwright.learning.trial import TrialArm, answer
-from mustwright.learning.trial_design import THINGS, plan_trial
+from mustwright.learning.trial_design import THING_WORDS, plan_trial
 from mustwright.nutrition.protocols import built_in_protocols
+from mustwright.services import trial_forecast
 from mustwright.services import trials as use
 from mustwright.services.own_protocols import own_protocols
 from mustwright.services.repository import MissingRecordError
 from mustwright.services.trial_report import state_sentence
+from mustwright.texts import capital, say
 from mustwright.web.forms.tasting_form import whole_number
 from mustwright.web.forms.typed import TypedForm, said
 from mustwright.web.pages.batch.shared import Form
 from mustwright.web.pages.render_values import show, show_form
-from mustwright.web.pictures.trial_lines import VesselLine, trial_lines
+from mustwright.web.pictures.trial_lines import VesselLine, trial_lines, trial_values
 
 router = APIRouter(include_in_schema=False)
 OFFERED = (4, 6, 8, 10, 12)
@@ -48,22 +50,23 @@ def ask_for_new(request: Request) -> Response:
 def start(request: Request, typed: Form) -> Response:
     """Draw the lot and start a batch for each vessel."""
     compose: Compose = request.app.state.compose
-    by_protocol = typed.get("thing") == "protocol"
+    arms, musts = _arms(typed)
     try:
-        arms = [
-            TrialArm(
-                typed.get(f"arm{k}").strip(),
-                typed.get(f"what{k}") if by_protocol else "",
-                "" if by_protocol else typed.get(f"what{k}"),
+        if typed.get("do") == "expect":
+            found = trial_forecast.expected_of_arms(
+                compose.cellar, typed.get("thing"), arms, musts, house=compose.house_for()
             )
-            for k in (1, 2)
-        ]
+            layout = trial_forecast.layout_in_days(
+                compose.notebook, whole_number(typed, "vessels"), len(arms)
+            )
+            said_ = trial_forecast.expected_sentences(found, layout)
+            return _new(request, typed, expected=said_)
         kept = use.start_trial(
             compose.trial_parts,
             typed.get("name"),
             typed.get("thing"),
             arms,
-            [typed.get("must")] if by_protocol else [],
+            musts,
             vessels=whole_number(typed, "vessels"),
             seed=whole_number(typed, "seed"),
             now=compose.clock(),
@@ -72,6 +75,20 @@ def start(request: Request, typed: Form) -> Response:
     except (InputError, MissingRecordError) as error:
         return _new(request, typed, _errors(error))
     return RedirectResponse(f"/trials/{kept.key}", 303)
+
+
+def _arms(typed: TypedForm) -> tuple[list[TrialArm], list[str]]:
+    """Both arms as chosen, and the must they share where protocols are tried."""
+    by_protocol = typed.get("thing") == "protocol"
+    arms = [
+        TrialArm(
+            typed.get(f"arm{k}").strip(),
+            typed.get(f"what{k}") if by_protocol else "",
+            "" if by_protocol else typed.get(f"what{k}"),
+        )
+        for k in (1, 2)
+    ]
+    return arms, [typed.get("must")] if by_protocol else []
 
 
 @router.get("/trials/{key}")
@@ -85,13 +102,15 @@ def trial_page(request: Request, key: str, wrong: str = "") -> Response:
         VesselLine(str(v.code), state.points, v.arm if trial.is_open else 3)
         for v, state in zip(trial.vessels, states, strict=True)
     ]
+    is_read = any(len(s.points) for s in states)
     return show(
         request,
         "trial.html",
         422 if wrong else 200,
         kept=kept,
         trial=trial,
-        pictures=trial_lines(lines) if any(len(s.points) for s in states) else None,
+        pictures=trial_lines(lines) if is_read else None,
+        behind=trial_values(lines),
         rows=list(zip(trial.vessels, states, strict=True)),
         stands=state_sentence(trial),
         told=answer(trial) if trial.is_open and trial.is_scored else None,
@@ -127,7 +146,7 @@ def open_codes(request: Request, key: str, typed: Form) -> Response:
     try:
         use.open_trial(compose.notebook, key, compose.clock(), early=bool(typed.get("early")))
     except ConflictError as error:
-        return trial_page(request, key, str(error)[:1].upper() + str(error)[1:] + ".")
+        return trial_page(request, key, capital(error.text) + ".")
     return RedirectResponse(f"/trials/{key}", 303)
 
 
@@ -140,34 +159,43 @@ def _scores(compose: Compose, key: str, typed: TypedForm) -> dict[int, float]:
         try:
             found[vessel.code] = float(text)
         except ValueError:
-            raise InputError("values", f"needs a number under {vessel.code}", text) from None
+            raise InputError(
+                "values", say("needs a number under {code}", code=vessel.code), text
+            ) from None
     return found
 
 
 def _errors(error: MustwrightError) -> dict[str, str]:
     if not isinstance(error, InputError):
-        return {"all": str(error)}
+        return {"all": error.text}
     field = {"arms": "arm2"}.get(error.field, error.field)
     return {field if field in FIELDS else "all": said(error)}
 
 
-def _new(request: Request, typed: TypedForm, errors: Mapping[str, str] | None = None) -> Response:
+def _new(
+    request: Request,
+    typed: TypedForm,
+    errors: Mapping[str, str] | None = None,
+    expected: Sequence[str] = (),
+) -> Response:
     compose: Compose = request.app.state.compose
     protocols = {**built_in_protocols(), **own_protocols(compose.cellar)}
     musts = [(record.key, record.name) for record in compose.cellar.records("sheet")]
-    plans = [plan_trial(vessels) for vessels in OFFERED]
+    spread = use.own_spread(compose.notebook, "days")
+    plans = [plan_trial(vessels, spread=spread) for vessels in OFFERED]
     return show_form(
         request,
         "trial_new.html",
         stamp="",
         errors=errors,
         typed=typed.fields,
-        things=[(thing, thing) for thing in THINGS],
+        things=list(THING_WORDS.items()),
         musts=musts,
         choices=[
             ("Protocols", [(p.id, p.name) for p in protocols.values()]),
-            ("Kept musts", musts),
+            (say("Kept musts"), musts),
         ],
         plans=plans,
-        spread=trial_sentences(plans[-1])[-1],
+        spread=spread_sentence(plans[0]),
+        expected=expected,
     )

@@ -10,33 +10,42 @@ from starlette.responses import HTMLResponse
 from mustwright.errors import InputError, UnknownKindError
 from mustwright.kinetics.ensemble_setting import MEMBERS
 from mustwright.kinetics.ready import state
+from mustwright.must.gravity_text import gravity_sign
 from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_forecast import doubts
 from mustwright.planning.what_if import FIELDS, Planned, WhatIf, what_if
 from mustwright.planning.what_if_inputs import read_facts, shown_facts, slides
 from mustwright.services.cached_forecasts import foreseen_plan, foreseen_planned
 from mustwright.services.repository import Cellar
+from mustwright.texts import join, say
 from mustwright.unit_system import degree_sign, speak_of
 from mustwright.web.forms.typed import said
 from mustwright.web.pages.figures import FigureList
 from mustwright.web.pages.render_values import show
-from mustwright.web.pictures.gravity import Curve, alone
+from mustwright.web.pictures.gravity import Curve, alone, hours_to_show
+from mustwright.web.pictures.values import ValueTable, middles
 
 router = APIRouter(include_in_schema=False)
 LABELS = {
-    "temperature": ("Must temperature", ""),
-    "pitch": ("Dry yeast, g", "rehydrated as in the plan"),
-    "nitrogen": ("Nitrogen fed in all, mg N/L", "all feeds change in proportion"),
-    "gravity": ("Gravity at pitch", "also as 24 Bx"),
+    "temperature": (say("Must temperature"), ""),
+    "pitch": (say("Dry yeast, g"), say("rehydrated as in the plan")),
+    "nitrogen": (say("Nitrogen fed in all, mg N/L"), say("all feeds change in proportion")),
+    "gravity": (say("Gravity at pitch"), say("also as 24 Bx")),
+}
+CHANGED = {
+    "temperature": say("must temperature"),
+    "pitch": say("dry yeast"),
+    "nitrogen": say("nitrogen fed in all"),
+    "gravity": say("gravity at pitch"),
 }
 UNITS = {"temperature": "", "pitch": "g", "nitrogen": "mg N/L", "gravity": ""}
 OUTCOMES = {
-    "days_to_dry": "Dry after",
-    "chance_of_sticking": "Stops short",
-    "residual_sugar_g_l": "Sugar left",
-    "residual_yan_mg_l": "Nitrogen left",
-    "peak_temperature_c": "Warmest",
-    "peak_gas_l_h": "Most gas",
+    "days_to_dry": say("Dry after"),
+    "chance_of_sticking": say("Stops short"),
+    "residual_sugar_g_l": say("Sugar left"),
+    "residual_yan_mg_l": say("Nitrogen left"),
+    "peak_temperature_c": say("Warmest"),
+    "peak_gas_l_h": say("Most gas"),
 }
 
 
@@ -56,7 +65,7 @@ def what_if_page(
     except InputError as error:
         if isinstance(error, UnknownKindError) and error.field == "protocol":
             raise
-        return show(request, "stuck.html", 422, record=record, error=str(error))
+        return show(request, "stuck.html", 422, record=record, error=error.text)
     context: dict[str, Any] = {
         "record": record,
         "plan": plan.plan,
@@ -85,23 +94,37 @@ def what_if_page(
         "rows": _rows(found),
         "ledger": _ledger(found),
         "pictures": [_picture(found, narrow) for narrow in (False, True)],
+        "behind": _behind(found),
         "doubts": doubts(plan.ground),
     }
     return show(request, template, 422 if errors else 200, **context)
 
 
 def _labels() -> dict[str, tuple[str, str]]:
-    """Labels and hints; the temperature with the unit of a bare number."""
+    """Labels and hints; temperature and gravity with the unit of a bare number."""
     sign, other = degree_sign(), "20 C" if degree_sign() == "°F" else "68 F"
-    return {**LABELS, "temperature": (f"Must temperature, {sign}", f"also as {other}")}
+    labels: dict[str, tuple[str, str]] = {
+        **LABELS,
+        "temperature": (
+            say("Must temperature, {sign}", sign=sign),
+            say("also as {other}", other=other),
+        ),
+    }
+    if scale := gravity_sign():
+        labels["gravity"] = (say("Gravity at pitch, {scale}", scale=scale), say("also as 1.100 SG"))
+    return labels
 
 
 def _changes(found: WhatIf) -> list[str]:
     old, new = shown_facts(found.planned.facts), shown_facts(found.facts)
-    units = {**UNITS, "temperature": degree_sign()}
+    units = {**UNITS, "temperature": degree_sign(), "gravity": gravity_sign()}
     return [
-        f"{LABELS[name][0].split(',')[0].lower()} {new[name]} {units[name]}".strip()
-        + f" instead of {old[name]}"
+        say(
+            "{what} {new} instead of {old}",
+            what=CHANGED[name],
+            new=join(" ", (new[name], units[name])).strip(),
+            old=old[name],
+        )
         for name in found.changed
     ]
 
@@ -122,10 +145,18 @@ def _ledger(found: WhatIf) -> FigureList:
     return ledger
 
 
+def _behind(found: WhatIf) -> ValueTable:
+    """The values behind the picture."""
+    both: list[tuple[str, str, Outcome]] = [("", say("as planned"), found.planned.outcome)]
+    if found.changed:
+        both.append(("", say("changed"), found.outcome))
+    return middles(both, max(hours_to_show(outcome, True) for _, _, outcome in both))
+
+
 def _picture(found: WhatIf, narrow: bool) -> str:
     planned: Planned = found.planned
-    curves = [Curve("as planned", planned.outcome, 1, 1)]
+    curves = [Curve(say("as planned"), planned.outcome, 1, 1)]
     if found.changed:
-        curves.insert(0, Curve("changed", found.outcome, 0, 2))
+        curves.insert(0, Curve(say("changed"), found.outcome, 0, 2))
     key = "what-if-narrow" if narrow else "what-if-wide"
     return alone(curves, found.dry_gravity, key, narrow)

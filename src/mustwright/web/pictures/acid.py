@@ -8,9 +8,11 @@ from markupsafe import Markup
 
 from mustwright.must.acidity.claims import lowest_shown, stall_words
 from mustwright.planning.acidity.result import AcidityResult
+from mustwright.texts import say
 from mustwright.web.pictures.batch_ph import LEAST_TOP, PH_TICKS
 from mustwright.web.pictures.frame import Frame, Scale
 from mustwright.web.pictures.svg import Canvas, curve, fan, line, rect, text
+from mustwright.web.pictures.values import MOST_MOMENTS, ValueTable
 
 HEIGHT, NARROW_HEIGHT = 320.0, 270.0
 LOWEST = 2.6
@@ -33,22 +35,63 @@ def acid_picture(result: AcidityResult, narrow: bool = False) -> Markup:
         *_ground(frame, narrow),
         *(band for band, _ in paths),
         *(middle for _, middle in paths),
-        *frame.level(floor, f"floor {floor:g}", "t halo", at_end=True),
+        *frame.level(floor, say("floor {floor:g}", floor=floor), "t halo", at_end=True),
         *_doses(result, frame),
         text(
             frame.across.end - 4, stall, stall_words(), "t halo",
             "end",
         ),
     ]  # fmt: skip
-    title = f"pH along the ferment by sugar used; lowest {result.trough.band.words}"
+    title = say(
+        "pH along the ferment by sugar used; lowest {band_words}",
+        band_words=result.trough.band.words,
+    )
     if dosed:
-        title += f"; with the dose {_lowest(dosed)}"
-    return canvas.picture(height, title, body)
+        title += say("; with the dose {lowest}", lowest=_lowest(dosed))
+    return canvas.picture(height, title, body, frame.axis_words)
+
+
+def acid_values(result: AcidityResult) -> ValueTable:
+    """What stands behind that picture."""
+    dosed = {row["sugar_used"]: row for row in result.path_with_dose}
+    step = max(len(result.path) // MOST_MOMENTS, 1)
+    rows = [
+        (
+            row["sugar_used"],
+            say("{used:.0%}", used=row["sugar_used"]),
+            _told(row, dosed.get(row["sugar_used"])),
+        )
+        for row in result.path[::step]
+    ]
+    return ValueTable(
+        (say("nothing added"), *((say("with the dose"),) if dosed else ())), tuple(rows)
+    )
+
+
+def _told(row: Mapping[str, float], dosed: Mapping[str, float] | None) -> tuple[str, ...]:
+    """The range of nine in ten without the dose, and with it; never below the lowest pH shown."""
+    lowest = lowest_shown()
+
+    def span(of: Mapping[str, float]) -> str:
+        if of["p95"] < lowest:
+            return say("below {lowest:g}", lowest=lowest)
+        low = (
+            say("{ph:.1f}", ph=of["p05"])
+            if of["p05"] >= lowest
+            else say("below {lowest:g}", lowest=lowest)
+        )
+        return say("{low} to {high:.1f}", low=low, high=of["p95"])
+
+    return (span(row),) if dosed is None else (span(row), span(dosed))
 
 
 def _lowest(rows: Rows) -> str:
     last = min(rows, key=lambda row: row["p05"])
-    return f"nine in ten between {last['p05']:.1f} and {last['p95']:.1f} where it is lowest"
+    return say(
+        "nine in ten between {low:.1f} and {high:.1f} where it is lowest",
+        low=last["p05"],
+        high=last["p95"],
+    )
 
 
 def _ground(frame: Frame, narrow: bool) -> list[str]:
@@ -63,9 +106,9 @@ def _ground(frame: Frame, narrow: bool) -> list[str]:
         x = across.at(part)
         drawn.append(line(x, frame.up.end, x, bottom, "grid"))
         anchor = "start" if part == 0 else "end" if part == 1 else "middle"
-        words = "yeast in" if part == 0 else f"{part:.0%}"
+        words = say("yeast in") if part == 0 else say("{part:.0%}", part=part)
         drawn.append(text(x, bottom + 16, words, "t tick", anchor))
-    words = "of the sugar used" if narrow else "of the fermentable sugar used"
+    words = say("of the sugar used") if narrow else say("of the fermentable sugar used")
     return [*drawn, text(across.end, bottom + 33, words, "t tick", "end")]
 
 
@@ -82,5 +125,5 @@ def _doses(result: AcidityResult, frame: Frame) -> list[str]:
     moments = result.dose.moments
     places = [frame.across.at(moment.sugar_used) for moment in moments]
     drawn = [line(x, frame.up.end, x, frame.up.start, "need") for x in places]
-    words = "dose" if len(moments) == 1 else "doses"
+    words = say("dose") if len(moments) == 1 else say("doses")
     return drawn + [text(x + 6, frame.up.end + 12, words, "t halo") for x in places[:1]]

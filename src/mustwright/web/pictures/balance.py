@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
+from mustwright.input_names import input_words
 from mustwright.nutrition.balance import BalanceRow
 from mustwright.nutrition.feeding_plan import NitrogenSheet
+from mustwright.texts import join, say
 from mustwright.web.pages.figures import number
 from mustwright.web.pictures.frame import Scale
 from mustwright.web.pictures.nitrogen import bar, nitrogen_parts
@@ -27,13 +29,21 @@ def balance_picture(
         body.append(_row(row, nitrogen, left, right, y, canvas.hatch))
         ends = _sum_words(row)
         if narrow:
-            body.append(text(left, y - 9, row.nutrient, "t strong"))
+            body.append(text(left, y - 9, input_words(row.nutrient), "t strong"))
             body.append(text(right, y - 9, ends, "t", "end"))
         else:
-            body.append(text(left - 12, y + 15, row.nutrient, "t strong", "end"))
+            body.append(text(left - 12, y + 15, input_words(row.nutrient), "t strong", "end"))
             body.append(text(right + 12, y + 15, ends, "t"))
-    words = "; ".join(f"{row.nutrient} {_sum_words(row)}" for row in rows)
-    return canvas.picture(8 + len(rows) * step, f"Brought against needed: {words}", body)
+    words = join(
+        "; ",
+        (
+            say("{nutrient} {sum}", nutrient=input_words(row.nutrient), sum=_sum_words(row))
+            for row in rows
+        ),
+    )
+    return canvas.picture(
+        8 + len(rows) * step, say("Brought against needed: {words}", words=words), body
+    )
 
 
 def _total(row: BalanceRow) -> float:
@@ -42,7 +52,12 @@ def _total(row: BalanceRow) -> float:
 
 def _sum_words(row: BalanceRow) -> str:
     unit = row.need_mg_l.unit
-    return f"{number(_total(row), unit)} of {number(row.need_mg_l.value, unit)} {unit}"
+    return say(
+        "{brought} of {needed} {unit}",
+        brought=number(_total(row), unit),
+        needed=number(row.need_mg_l.value, unit),
+        unit=unit,
+    )
 
 
 def _row(

@@ -11,17 +11,22 @@ from markupsafe import Markup
 
 from mustwright.batch.outlook import GravityBand
 from mustwright.batch.series import Series
+from mustwright.languages import here
 from mustwright.must.course import Floats
+from mustwright.must.gravity_text import gravity_span, gravity_text
+from mustwright.texts import join, say
 from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.feed_line import Mark, tallest
 from mustwright.web.pictures.frame import Frame, Scale, TimeAxis, label_rows, shared_labels
 from mustwright.web.pictures.gravity import GRAVITY_STEPS
 from mustwright.web.pictures.nitrogen import stack
 from mustwright.web.pictures.svg import Canvas, curve, element, fan, line, near, rect, text, trail
+from mustwright.web.pictures.values import ValueTable
 
 TOP, BOTTOM, WARMTH = 30.0, 250.0, 58.0
 TALLEST = 40.0
 MOST_BARS, MOST_POINTS = 60, 140
+MOST_READ, AHEAD_STEP = 16, 5  # lines of the table behind it
 
 
 @dataclass(frozen=True)
@@ -118,14 +123,36 @@ def batch_lines(scene: Scene) -> tuple[Markup, Markup]:
     return _picture(scene, heights, False), _picture(scene, heights, True)
 
 
+def batch_values(scene: Scene) -> ValueTable:
+    """What stands behind that picture: the readings, then the forecast."""
+    rows: list[tuple[float, str, tuple[str, ...]]] = []
+    count = len(scene.points)
+    step = max(math.ceil(count / MOST_READ), 1)
+    for one in scene.points.take([*range(0, count - 1, step), *range(count)[-1:]]):
+        hours = max(float(one.hours), 0.0)
+        rows.append((hours, clock(hours), (gravity_text(one.gravity), "", "")))
+    band = scene.band
+    for k in range(0, len(band.hours), AHEAD_STEP) if band is not None else ():
+        assert band is not None
+        span = gravity_span(band.low[k], band.high[k])
+        rows.append(
+            (band.hours[k], clock(band.hours[k]), ("", gravity_text(band.expected[k]), span))
+        )
+    return ValueTable((say("as read"), say("forecast"), say("nine in ten")), tuple(rows))
+
+
 def _picture(scene: Scene, heights: _Heights, narrow: bool) -> Markup:
     canvas = Canvas("batch", narrow)
     axis = TimeAxis.to_hold(48.0, canvas.width - 8, [scene.end_h])
     frame = Frame(axis, heights.scale)
     body = [
-        *frame.ticks("gravity", GRAVITY_STEPS, 7, ".3f"),
+        *frame.gravity_ticks(GRAVITY_STEPS, 7),
         axis.grid(TOP - 4, BOTTOM),
-        *frame.level(scene.dry_gravity, f"dry, {scene.dry_gravity:.3f}", "t soft halo"),
+        *frame.level(
+            scene.dry_gravity,
+            say("dry, {gravity_text}", gravity_text=gravity_text(scene.dry_gravity)),
+            "t soft halo",
+        ),
         *_forecast(scene, frame, heights),
         *_readings(scene.points, frame, heights),
         *_signs(scene.signs, axis, BOTTOM),
@@ -137,7 +164,7 @@ def _picture(scene: Scene, heights: _Heights, narrow: bool) -> Markup:
     feeds, base, depth = _feeds(scene.feeds, axis, depth, canvas)
     body += [axis.now(scene.now_h, TOP - 10, base, canvas.width), *feeds]
     body.append(axis.labels(depth + 16))
-    return canvas.picture(depth + 22, heights.title, body)
+    return canvas.picture(depth + 22, heights.title, body, frame.axis_words)
 
 
 def _gravity_scale(scene: Scene) -> Scale:
@@ -192,7 +219,9 @@ def _signs(signs: Sequence[Sign], axis: TimeAxis, base: float) -> list[str]:
     for sign in signs:
         x = axis.x(max(sign.hours, 0.0))
         path = f"M{x - 4:.1f} {base}L{x:.1f} {base - 8}L{x + 4:.1f} {base}Z"
-        drawn.append(element("path", element("title", escape(sign.words)), d=path, class_="fed"))
+        drawn.append(
+            element("path", element("title", escape(here(sign.words))), d=path, class_="fed")
+        )
     return drawn
 
 
@@ -228,7 +257,11 @@ def _feeds(
     for (x, members), row in zip(groups, rows, strict=True):
         y = base + 26 + 15 * row
         drawn.append(line(x, base + 4, x, y - 11, "leader"))
-        drawn.append(near(x, y, f"feed {'+'.join(map(str, members))}", canvas.width, "t"))
+        drawn.append(
+            near(
+                x, y, say("feed {numbers}", numbers="+".join(map(str, members))), canvas.width, "t"
+            )
+        )
     return drawn, base, base + 30 + 15 * max(rows, default=0)
 
 
@@ -247,16 +280,35 @@ def _title(scene: Scene) -> str:
     if scene.points:
         last = scene.points[-1]
         parts.append(
-            f"{len(scene.points)} readings, the last {last.gravity:.3f} {clock(max(last.hours, 0))}"
-            " after pitch"
+            say(
+                "{points} readings, the last {gravity_text} {clock} after pitch",
+                points=len(scene.points),
+                gravity_text=gravity_text(last.gravity),
+                clock=clock(max(last.hours, 0)),
+            )
         )
     else:
-        parts.append("No reading yet")
+        parts.append(say("No reading yet"))
     if scene.band is not None:
         i = len(scene.band.hours) - 1
         parts.append(
-            f"forecast {clock(scene.band.hours[i])} after pitch {scene.band.expected[i]:.3f}, "
-            f"between {scene.band.low[i]:.3f} and {scene.band.high[i]:.3f}"
+            say(
+                "forecast {clock} after pitch {gravity_text}, between {gravity_span}",
+                clock=clock(scene.band.hours[i]),
+                gravity_text=gravity_text(scene.band.expected[i]),
+                gravity_span=gravity_span(
+                    scene.band.low[i], scene.band.high[i], between=say(" and ")
+                ),
+            )
         )
-    parts += [f"feed {f.number} {f.name}: {f.state}, {clock(max(f.hours, 0))}" for f in scene.feeds]
-    return "The batch on the line of time: " + "; ".join(parts) + "."
+    parts += [
+        say(
+            "feed {number} {name}: {state}, {clock}",
+            number=f.number,
+            name=f.name,
+            state=f.state,
+            clock=clock(max(f.hours, 0)),
+        )
+        for f in scene.feeds
+    ]
+    return say("The batch on the line of time: {parts}.", parts=join("; ", parts))

@@ -9,10 +9,12 @@ from markupsafe import Markup
 
 from mustwright.figure import Figure
 from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.texts import join, say
 from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.frame import TimeAxis, label_rows
 from mustwright.web.pictures.nitrogen import stack
 from mustwright.web.pictures.svg import Canvas, dot, line, near, picture, rect
+from mustwright.web.pictures.values import ValueTable
 
 SMALL = 340.0
 TALLEST = 96.0
@@ -96,7 +98,9 @@ def feed_line(plan: FeedingPlan, third: Figure, narrow: bool = False) -> Markup:
     longest = max((len(clock(m.hours)) for m in marks), default=0)
     rows = label_rows([axis.x(m.hours) for m in marks], LETTER * longest + APART)
     bottom = BASE + 52 + 18.0 * (max(rows, default=0) + 1)
-    said = "a third of the sugar gone" + ("" if narrow else ", expected")
+    said = say("a third of the sugar gone, expected")
+    if narrow:
+        said = say("a third of the sugar gone")
     body = [
         *ground(axis, third, TOP - 8, BASE),
         near(axis.x(third.value), 30, said, width, "t soft"),
@@ -107,18 +111,57 @@ def feed_line(plan: FeedingPlan, third: Figure, narrow: bool = False) -> Markup:
         thick = 12 if narrow else 18
         body += [
             stack(mark.ammonium, mark.amino, x, BASE, scale, canvas.hatch, thick),
-            near(x, BASE - mark.total * scale - 5, f"{mark.total:.0f}", width, "t strong"),
+            near(
+                x,
+                BASE - mark.total * scale - 5,
+                say("{total:.0f}", total=mark.total),
+                width,
+                "t strong",
+            ),
             line(x, BASE + 5, x, y - 11, "leader"),
             near(x, y, clock(mark.hours), width, "t"),
         ]
     body.append(axis.labels(bottom - 4))
-    feeds = "; ".join(
-        f"{m.name}, {clock(m.hours)}, ammonium {m.ammonium:.0f} and amino {m.amino:.0f} mg N/L"
+    told = (
+        say(
+            "{name}, {clock}, ammonium {ammonium:.0f} and amino {amino:.0f} mg N/L",
+            name=m.name,
+            clock=clock(m.hours),
+            ammonium=m.ammonium,
+            amino=m.amino,
+        )
         for m in marks
     )
-    gone = f"A third of the sugar gone after about {clock(third.value)}."
-    title = f"{len(marks)} feeds on the line of time: {feeds}. {gone}"
-    return canvas.picture(bottom, title, body)
+    feeds = join("; ", told)
+    gone = say("A third of the sugar gone after about {clock}.", clock=clock(third.value))
+    title = say(
+        "{marks} feeds on the line of time: {feeds}. {gone}",
+        marks=len(marks),
+        feeds=feeds,
+        gone=gone,
+    )
+    ends = (axis.start, axis.end, axis.low, axis.high, TOP - 8, BASE)
+    return canvas.picture(bottom, title, body, " ".join(f"{v:g}" for v in ends))
+
+
+def feed_values(plan: FeedingPlan) -> ValueTable:
+    """What stands behind that picture."""
+    rows = (say("feed"), say("ammonium, mg N/L"), say("amino, mg N/L"))
+    return ValueTable(
+        rows,
+        tuple(
+            (
+                m.hours,
+                clock(m.hours),
+                (
+                    m.name,
+                    say("{ammonium:.0f}", ammonium=m.ammonium),
+                    say("{amino:.0f}", amino=m.amino),
+                ),
+            )
+            for m in marks_of(plan)
+        ),
+    )
 
 
 def nominal_line(feeds: Sequence[tuple[float, str, str]], third: Figure, key: str) -> Markup:
@@ -137,8 +180,9 @@ def nominal_line(feeds: Sequence[tuple[float, str, str]], third: Figure, key: st
         body += [dot(x, base, "dot", 6), near(x, base + 22 + 15 * row, share, SMALL, "t")]
     height = base + 30 + 15 * max(rows, default=0) + 18
     body.append(axis.labels(height - 3))
-    title = "Feeds on a nominal must: " + "; ".join(
-        f"{name} {clock(hours)} {share}" for hours, name, share in feeds
+    title = say(
+        "Feeds on a nominal must: {feeds}",
+        feeds=join("; ", (join(" ", (name, clock(hours), share)) for hours, name, share in feeds)),
     )
     return picture(SMALL, height, title, body, f"nominal-{key}", "nominal")
 
@@ -154,5 +198,6 @@ def small_line(plan: FeedingPlan, third: Figure, key: str) -> Markup:
           for m in marks),
         axis.labels(base + 16),
     ]  # fmt: skip
-    title = "Feeds: " + ("; ".join(f"{m.name} {clock(m.hours)}" for m in marks) or "none")
+    feeds = join("; ", (join(" ", (m.name, clock(m.hours))) for m in marks)) or say("none")
+    title = say("Feeds: {feeds}", feeds=feeds)
     return picture(SMALL, base + 22, title, body, name, "small")

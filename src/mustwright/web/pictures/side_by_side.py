@@ -8,10 +8,12 @@ from markupsafe import Markup
 
 from mustwright.figure import Figure
 from mustwright.nutrition.feeding_plan import FeedingPlan, NitrogenSheet
+from mustwright.texts import join, say
 from mustwright.web.pictures.feed_line import Mark, axis_for, band, marks_of, ranges, tallest
-from mustwright.web.pictures.frame import Scale, TimeAxis
+from mustwright.web.pictures.frame import Frame, Scale, TimeAxis
 from mustwright.web.pictures.nitrogen import bar, nitrogen_parts, stack
 from mustwright.web.pictures.svg import Canvas, line, rect, text, wrapped
+from mustwright.web.pictures.values import ValueTable, told_together
 
 WIDE, NARROW = 1000.0, 344.0
 TOP, ROW, TALLEST = 30.0, 72.0, 48.0
@@ -41,7 +43,7 @@ def side_by_side(
         body = [
             axis.grid(TOP - 4, bottom),
             *body,
-            text(total.start, 16, "total against demand, mg N/L", "t tick"),
+            text(total.start, 16, say("total against demand, mg N/L"), "t tick"),
         ]
     y = TOP
     for plan, marks, third, height in zip(plans, every, thirds, heights, strict=True):
@@ -52,19 +54,44 @@ def side_by_side(
         y += height
         if not narrow:
             body.append(line(0, y, canvas.width, y, "grid"))
-    title = "Protocols side by side: " + "; ".join(
-        f"{p.protocol_name}: {p.nitrogen.total_mg_l.value:.0f} of "
-        f"{p.nitrogen.demand_mg_l.value:.0f} mg N/L in {len(p.feeds)} feeds"
-        for p in plans
+    title = say(
+        "Protocols side by side: {protocols}",
+        protocols=join(
+            "; ",
+            (
+                say(
+                    "{name}: {total_mg_l:.0f} of {demand_mg_l:.0f} mg N/L in {feeds} feeds",
+                    name=p.protocol_name,
+                    total_mg_l=p.nitrogen.total_mg_l.value,
+                    demand_mg_l=p.nitrogen.demand_mg_l.value,
+                    feeds=len(p.feeds),
+                )
+                for p in plans
+            ),
+        ),
     )
-    return canvas.picture(bottom + 8, title, body)
+    across = Frame(axis, Scale(0.0, 1.0, bottom, TOP - 4)).axis_words
+    return canvas.picture(bottom + 8, title, body, across)
+
+
+def side_by_side_values(plans: Sequence[FeedingPlan]) -> ValueTable:
+    """What stands behind that picture: who feeds how much nitrogen when."""
+    return told_together(
+        [
+            (
+                plan.protocol_name,
+                [(m.hours, say("{total:.0f} mg N/L", total=m.total)) for m in marks_of(plan)],
+            )
+            for plan in plans
+        ]
+    )
 
 
 def common_axis(
     plans: Sequence[FeedingPlan], thirds: Sequence[Figure], narrow: bool, hold_h: float = 0.0
 ) -> TimeAxis:
     """The time axis of all plans, at least as long as `hold_h` [h]."""
-    span = (46.0, NARROW - 8.0) if narrow else (258.0, 690.0)
+    span = (46.0, NARROW - 30.0) if narrow else (258.0, 690.0)
     marks = [mark for plan in plans for mark in marks_of(plan)]
     return axis_for(*span, marks, thirds, hold_h)
 
@@ -92,7 +119,7 @@ def _time(
 
 def _name(plan: FeedingPlan, best: bool, y: float, narrow: bool) -> str:
     """The protocol's name, on two lines where it is long, and what is to be said at once."""
-    said = "recommended" if best else "" if plan.feasible else "stays short"
+    said = say("recommended") if best else "" if plan.feasible else say("stays short")
     left, first, step = (8.0, 16.0, 15.0) if narrow else (0.0, 19.0, 16.0)
     words = wrapped(plan.protocol_name, LETTERS if narrow else 32)
     lines = [(one, "t strong") for one in words]
@@ -108,5 +135,10 @@ def _bar(nitrogen: NitrogenSheet, scale: Scale, base: float, hatch: str) -> str:
         rect(scale.start, base - 18, x - scale.start, 18, "hollow")
         + bar(nitrogen_parts(nitrogen), scale, base, 18, hatch)
         + line(x, base - 23, x, base + 5, "need")
-        + text(scale.end + 8, base - 4, f"{whole:.0f} of {demand:.0f}", "t strong")
+        + text(
+            scale.end + 8,
+            base - 4,
+            say("{whole:.0f} of {demand:.0f}", whole=whole, demand=demand),
+            "t strong",
+        )
     )

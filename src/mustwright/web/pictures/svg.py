@@ -9,6 +9,8 @@ from html import escape
 
 from markupsafe import Markup
 
+from mustwright.languages import here
+
 
 def element(tag: str, content: str = "", **attributes: object) -> str:
     """One element; a trailing or inner underscore of a name becomes a hyphen or nothing."""
@@ -39,19 +41,21 @@ _escaped = lru_cache(maxsize=1024)(escape)  # names of classes, most of them
 
 @lru_cache(maxsize=16_384)
 def _number(value: float) -> str:
-    """A coordinate to two decimals, without trailing zeros."""
+    """A coordinate to a tenth of a pixel, without a trailing zero."""
     whole = int(value)
-    return str(whole) if whole == value else f"{value:.2f}".rstrip("0").rstrip(".")
+    return str(whole) if whole == value else f"{value:.1f}".removesuffix(".0")
 
 
 def text(x: float, y: float, words: str, class_: str = "t", anchor: str = "start") -> str:
     """A line of text on its baseline."""
     place = f'x="{_number(x)}" y="{_number(y)}"'
-    return f'<text {place} class="{class_}" text-anchor="{anchor}">{escape(words)}</text>'
+    ends = "" if anchor == "start" else f' text-anchor="{anchor}"'
+    return f'<text {place} class="{class_}"{ends}>{escape(here(words))}</text>'
 
 
 def near(x: float, y: float, words: str, width: float, class_: str) -> str:
     """Text centred on x, held inside a picture so wide (up to 8.4 px a letter)."""
+    words = here(words)
     half = 4.2 * len(words)
     held = min(max(x, half + 2), width - half - 2)
     return text(round(held, 1), round(y, 1), words, class_, "middle")
@@ -60,7 +64,7 @@ def near(x: float, y: float, words: str, width: float, class_: str) -> str:
 def wrapped(name: str, longest: int) -> list[str]:
     """A name on one line or two, cut where even that is too short."""
     lines = [""]
-    for word in name.split():
+    for word in here(name).split():
         if lines[-1] and len(lines[-1]) + 1 + len(word) > longest and len(lines) < 2:
             lines.append(word)
         else:
@@ -94,9 +98,10 @@ def trail(across: Iterable[str], up: Iterable[str]) -> list[str]:
     return list(map(" ".join, zip(across, up, strict=True)))
 
 
-def curve(across: Iterable[str], up: Iterable[str], style: str) -> str:
-    """A line through places."""
-    return element("path", d="M" + "L".join(trail(across, up)), class_=f"curve {style}")
+def curve(across: Iterable[str], up: Iterable[str], style: str, key: str = "") -> str:
+    """A line through places; with a key, pages can bring it forward."""
+    path = "M" + "L".join(trail(across, up))
+    return element("path", d=path, class_=f"curve {style}", data_curve=key or None)
 
 
 def fan(across: Sequence[str], high: Sequence[str], low: Sequence[str], style: str) -> str:
@@ -129,31 +134,48 @@ class Canvas:
         """The pattern of amino nitrogen."""
         return f"{self.name}-{self.kind}-hatch"
 
-    def picture(self, height: float, title: str, body: Iterable[str]) -> Markup:
-        """What was drawn, as a whole picture."""
-        return picture(self.width, height, title, body, f"{self.name}-{self.kind}", self.kind)
+    def picture(self, height: float, title: str, body: Iterable[str], axis: str = "") -> Markup:
+        """What was drawn, as a whole picture; `axis` as in `picture`."""
+        name = f"{self.name}-{self.kind}"
+        return picture(self.width, height, title, body, name, self.kind, axis)
 
 
 def picture(
-    width: float, height: float, title: str, body: Iterable[str], name: str, class_: str
+    width: float,
+    height: float,
+    title: str,
+    body: Iterable[str],
+    name: str,
+    class_: str,
+    axis: str = "",
 ) -> Markup:
-    """A whole picture with the amino hatch, with a name for those who cannot see it."""
+    """A whole picture, with a name for those who cannot see it.
+
+    Parameters
+    ----------
+    axis : str
+        Where its axis lies (`Frame.axis_words`), so that a page can read values off it.
+    """
+    drawn = "".join(body)
     hatch = element(
         "pattern",
         rect(0, 0, 5, 5, "hatch-ground") + line(0, 0, 0, 5, "hatch-line"),
         id=f"{name}-hatch", width=5, height=5, patternUnits="userSpaceOnUse",
         patternTransform="rotate(45)",
     )  # fmt: skip
-    inside = element("title", escape(title), id=f"{name}-title") + element("defs", hatch)
+    inside = element("title", escape(here(title)), id=f"{name}-title")
+    if f"#{name}-hatch" in drawn:  # amino nitrogen
+        inside += element("defs", hatch)
     return Markup(
         element(
             "svg",
-            inside + "".join(body),
+            inside + drawn,
             viewBox=f"0 0 {width:g} {height:g}",
             width=f"{width:g}",
             height=f"{height:g}",
             role="img",
             aria_labelledby=f"{name}-title",
             class_=f"picture {class_}",
+            data_axis=axis or None,
         )
     )

@@ -9,8 +9,11 @@ from markupsafe import Markup
 from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_result import Comparison
 from mustwright.planning.tailored import TailoredPlan
+from mustwright.texts import say
+from mustwright.web.pages.figures import said_number
 from mustwright.web.pictures.frame import Frame, Scale
 from mustwright.web.pictures.svg import Canvas, dot, near, text
+from mustwright.web.pictures.values import ValueTable
 
 LAST_DAY = 42.0  # the forecast ends here
 DAY_STEPS, CHANCE_STEPS = (1.0, 2.0, 5.0, 10.0), (0.01, 0.02, 0.05, 0.1, 0.2)
@@ -31,20 +34,41 @@ def tailored_picture(
     across = Scale(low, max(max(days) + 1, low + 4), 52.0, canvas.width - 14)
     up = Scale(0.0, max(max(chances) * 1.1, 0.05), BOTTOM, TOP)
     frame = Frame(across, up)
-    body = frame.ticks("not finished", CHANCE_STEPS, 8, ".0%")
+    body = frame.ticks(say("not finished"), CHANCE_STEPS, 8, ".0%")
     for day in across.steps(DAY_STEPS, 8 if not narrow else 5):
-        words = f"{day:g}" if day < LAST_DAY else f"{LAST_DAY:g}+"
+        words = (
+            say("{day:g}", day=day) if day < LAST_DAY else say("{LAST_DAY:g}+", LAST_DAY=LAST_DAY)
+        )
         body.append(near(across.at(day), BOTTOM + 18, words, canvas.width, "t tick"))
-    body.append(text(canvas.width - 14, HEIGHT - 4, "days to dry, middle run", "t tick", "end"))
+    body.append(
+        text(canvas.width - 14, HEIGHT - 4, say("days to dry, middle run"), "t tick", "end")
+    )
     body += [dot(across.at(x), up.at(y), "rival", 4) for x, y in rivals]
     body += [dot(across.at(x), up.at(y), "dot", 5) for x, y in ours]
     for names, x, y in _numbered([(across.at(x), up.at(y)) for x, y in ours]):
         body.append(near(x, y - 9, names, canvas.width, "t mark"))
-    title = (
-        f"{len(rivals)} protocols and {len(ours)} plans made for this must by days to dry and by "
-        "the chance of not finishing: the further down and left, the better."
+    title = say(
+        "{rivals} protocols and {ours} plans made for this must by days to dry "
+        "and by the chance of not finishing: the further down and left, the "
+        "better.",
+        rivals=len(rivals),
+        ours=len(ours),
     )
-    return canvas.picture(HEIGHT, title, body)
+    return canvas.picture(HEIGHT, title, body, frame.axis_words)
+
+
+def tailored_values(compared: Comparison, found: Sequence[TailoredPlan]) -> ValueTable:
+    """What stands behind that picture: each dot by name, the quickest first."""
+    named = [(f"{k}. {one.name.capitalize()}", one.outcome) for k, one in enumerate(found, 1)]
+    named += [(one.plan.protocol_name, one.outcome) for one in compared.best_first() if one.outcome]
+    rows = []
+    for name, outcome in named:
+        days, chance = outcome.days_to_dry, outcome.chance_of_sticking
+        said = said_number(days, days.value), said_number(chance, chance.value)
+        rows.append((_place(outcome)[0], name, said))
+    return ValueTable(
+        (say("days to dry"), say("not finished")), tuple(sorted(rows, key=lambda row: row[0]))
+    )
 
 
 def _place(outcome: Outcome) -> tuple[float, float]:

@@ -8,12 +8,17 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from mustwright.batch.series import Series
+from mustwright.must.gravity_text import gravity_text
+from mustwright.texts import say
+from mustwright.web.pictures.batch_line import thinned
+from mustwright.web.pictures.bundles import apart
 from mustwright.web.pictures.frame import Frame, Scale, TimeAxis
+from mustwright.web.pictures.gravity import STYLES
 from mustwright.web.pictures.svg import Canvas, curve, dot, text
+from mustwright.web.pictures.values import MOST_MOMENTS, ValueTable, told_together
 
 TOP, BOTTOM, STEPS = 24.0, 260.0, (0.005, 0.01, 0.02, 0.05)
 LABEL_PX = 13.0
-STYLES = 5
 
 
 @dataclass(frozen=True)
@@ -30,6 +35,14 @@ def trial_lines(vessels: Sequence[VesselLine]) -> tuple[Markup, Markup]:
     return _picture(vessels, False), _picture(vessels, True)
 
 
+def trial_values(vessels: Sequence[VesselLine]) -> ValueTable:
+    """What stands behind that picture: each round of readings."""
+    return told_together(
+        [(v.label, [(p.hours, gravity_text(p.gravity)) for p in _drawn(v)]) for v in vessels],
+        MOST_MOMENTS,
+    )
+
+
 def _picture(vessels: Sequence[VesselLine], narrow: bool) -> Markup:
     canvas = Canvas("trial", narrow)
     read = [v for v in vessels if len(v.points)]
@@ -38,22 +51,19 @@ def _picture(vessels: Sequence[VesselLine], narrow: bool) -> Markup:
     low, high = min(values, default=1.0), max(values, default=1.1)
     axis = TimeAxis.to_hold(48.0, canvas.width - 40, hours)
     frame = Frame(axis, Scale(low - 0.003, high + 0.003, BOTTOM, TOP))
-    body = [*frame.ticks("gravity", STEPS, 7, ".3f"), axis.grid(TOP - 4, BOTTOM)]
-    taken: list[float] = []
-    for vessel in read:
-        across = axis.along(vessel.points.hours)
-        up = frame.up.along(vessel.points.gravity)
+    body = [*frame.gravity_ticks(STEPS, 7), axis.grid(TOP - 4, BOTTOM)]
+    ends = [frame.up.at(float(v.points.gravity[-1])) for v in read]
+    for vessel, y in zip(read, apart(ends, LABEL_PX, BOTTOM), strict=True):
+        points = _drawn(vessel)
+        across, up = axis.along(points.hours), frame.up.along(points.gravity)
         body.append(curve(across, up, f"c{vessel.style % STYLES}"))
         body += [dot(float(x), float(y), "dot", 3) for x, y in zip(across, up, strict=True)]
-        body.append(text(canvas.width - 36, _free(float(up[-1]), taken), vessel.label, "t soft"))
+        body.append(text(canvas.width - 36, y + 4, vessel.label, "t soft"))
     body.append(axis.labels(BOTTOM + 16))
-    title = f"Gravity of {len(read)} vessels as read"
-    return canvas.picture(BOTTOM + 22, title, body)
+    title = say("Gravity of {read} vessels as read", read=len(read))
+    return canvas.picture(BOTTOM + 22, title, body, frame.axis_words)
 
 
-def _free(y: float, taken: list[float]) -> float:
-    """A height for a label that none has yet."""
-    while any(abs(y - other) < LABEL_PX for other in taken):
-        y += LABEL_PX
-    taken.append(y)
-    return y
+def _drawn(vessel: VesselLine) -> Series:
+    """Its readings; of a device's, so many as can be told apart."""
+    return vessel.points.take(thinned(len(vessel.points)))

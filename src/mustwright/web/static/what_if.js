@@ -17,12 +17,13 @@
     try {
       const reply = await fetch(`${page}?${query}&fragment=1`, { signal: asking.signal });
       answer.innerHTML = await reply.text();
+      document.dispatchEvent(new Event("redrawn"));
       answer.removeAttribute("aria-busy");
       history.replaceState(null, "", `${page}?${query}`);
     } catch (error) {
       if (error.name === "AbortError") return;
       answer.removeAttribute("aria-busy");
-      answer.textContent = "The pages do not answer: is Mustwright still running?";
+      answer.textContent = wordings.here("The pages do not answer: is Mustwright still running?");
     }
   };
 

@@ -125,9 +125,12 @@ def test_odds_are_within_the_one_chance_of_sticking(sheet):
     assert set(within["chance_of_sticking"].values()) == {round(data["chance_of_sticking"], 4)}
     assert within["odds_factor"]["p50"] >= 1
     assert "assumed" in within["note"]
-    soured = told(sheet + "[measured]\nph = 2.7\n")
-    assert soured["sticking_by_acid"]["odds_factor"]["p50"] > within["odds_factor"]["p50"]
-    assert soured["chance_of_sticking"] > data["chance_of_sticking"]
+    sour = sheet + "[measured]\nph = 2.7\n"
+    unsalted, plain = told(sour, "none"), told(sheet, "none")
+    odds = [d["sticking_by_acid"]["odds_factor"]["p50"] for d in (unsalted, plain, told(sour))]
+    assert odds[0] > odds[1]
+    assert odds[0] > odds[2]  # the plan carries a salt
+    assert unsalted["chance_of_sticking"] > plain["chance_of_sticking"]
 
 
 def test_plan_and_comparison_name_the_risk(sheet):

@@ -84,6 +84,14 @@ def test_the_dose_is_the_smallest_with_nine_in_ten_and_goes_in_later():
     assert any("half" in step for step in dose["steps"])
 
 
+def test_only_what_a_reading_would_change_is_said_to_be_worth_it():
+    data = acidity_data(answer())
+    assert "from then on" in data["dose"]["words"]
+    assert data["measuring"]
+    for one in data["measuring"]:
+        assert one["saves_g_per_l"] or one["trough_width_after"] < one["trough_width_now"]
+
+
 def test_one_to_two_grams_up_front_overshoot():
     data = acidity_data(answer(ph=3.8, salt="potassium carbonate"))
     up_front = {u["g_per_l"]: u["band"] for u in data["up_front"]}

@@ -280,7 +280,7 @@ def test_bottling_in_the_minute_of_sweetening_is_refused_until_a_protection_is_s
 def test_the_sparkling_bottle_of_the_priming_is_the_bottle_of_the_filling(bench):
     bench.do("carbonate", **{**ASKED["carbonate"], "bottle": "sparkling"})
     assert bench.start().more["container"] == ("sparkling",)
-    with pytest.raises(ImpossibleError, match="made for the gas"):
+    with pytest.raises(ImpossibleError, match=r"holds 0.15 bar .* and this reaches up to"):
         bench.do("bottle", size="750 mL", bottle="wine", sparkling=True)
     bench.do("bottle", size="750 mL", sparkling=True)
 

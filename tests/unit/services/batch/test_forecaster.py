@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import threading
 import time
+from dataclasses import replace
 from datetime import UTC, timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from batches import PITCHED, STRONG, Log, plan
@@ -16,13 +17,14 @@ from databases import store_of
 from mustwright.batch.diagnosis import BY_EVIDENCE, BY_RUNS, diagnose
 from mustwright.batch.entries import EVENTS, Event, FeedGiven, Given, Note, Reading
 from mustwright.batch.forecast import foresee
-from mustwright.batch.forecast_record import FORM, foreseen_from, foreseen_text
+from mustwright.batch.forecast_record import FORM, Releases, foreseen_from, foreseen_text
 from mustwright.batch.kinetic_inputs import NITROGEN_NOTE, SUGAR_NOTE, case_of
 from mustwright.batch.kinetic_outlook import KineticOutlook
 from mustwright.batch.outlook import NEVER_H, PaceOutlook
 from mustwright.batch.view_json import view_data
 from mustwright.kinetics.forecast import fermentations
 from mustwright.kinetics.ready import warm_up
+from mustwright.pages_first import PagesFirst
 from mustwright.services.batch import forecaster as forecaster_module
 from mustwright.services.batch import record
 from mustwright.services.batch.batch_view import look
@@ -88,7 +90,8 @@ def test_bands_narrow_as_readings_come_and_hold_what_comes_next():
         widths.append(width(log, max(h + 1, 73), 168))
         band = outlook(log, max(h + 1, 73)).band([later])
         inside += band.low[0] <= gravity[hours.index(later)] <= band.high[0]
-    assert widths[-1] < 0.4 * widths[0]
+    # 0.40 before one run in four may turn sluggish past the latest reading; 0.42 with it
+    assert widths[-1] < 0.45 * widths[0]
     assert widths[3] < widths[1]
     assert inside >= 4, "of five 90 % bands"
 
@@ -150,6 +153,20 @@ def test_causes_are_ranked_by_what_would_have_freed_the_runs(sheet, feed, temper
     assert two.title[1:] in diagnosis.measure_first
     others = [v for k, v in found.releases.share.items() if k != first]
     assert max(others) < found.releases.share[first]
+
+
+def test_runs_neither_blame_alcohol_far_from_its_limit_nor_clear_a_must_that_was_cooled():
+    log = fed_all()
+    for h, g in ((24, 1.110), (72, 1.085), (120, 1.075), (168, 1.075), (192, 1.075)):
+        log.read(h, g, temperature_c=14)
+    found = told(log, 193)
+    shares = dict.fromkeys(("nitrogen", "temperature", "too_little_yeast", "ph_potassium"), 0.0)
+    runs = Releases(193.0, 0.9, shares | {"alcohol": 0.9})
+    cool = diagnose(log.at(193), replace(found, explained=True, releases=runs))
+    assert cool.by == BY_RUNS
+    causes = {c.cause: c for c in cool.causes}
+    assert causes["temperature"].score > causes["alcohol"].score
+    assert not any("of the runs" in said for said in causes["alcohol"].evidence)
 
 
 def test_without_runs_that_fit_the_evidence_ranks_the_causes_and_doubts_the_instrument():
@@ -251,6 +268,7 @@ def test_a_device_that_reads_all_the_time_counts_as_a_few_readings():
     assert [r.t_h for r in case.readings] == sorted(r.t_h for r in case.readings)
 
 
+POTASH = FeedGiven((Given("potassium_carbonate", 1.0),))
 WHAT = st.one_of(
     st.builds(lambda g: Reading(gravity=round(g, 3)), st.floats(0.95, 1.25)),
     st.builds(lambda t: Reading(temperature_c=t), st.floats(-10, 60)),
@@ -270,6 +288,8 @@ WHAT = st.one_of(
 @pytest.mark.filterwarnings("ignore::mustwright.errors.ValidityWarning")  # fruit beyond any must
 @settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(-30, 4200), WHAT), max_size=8))
+@example([(4000.0, Reading(ph=2.0)), (4000.0, POTASH)])  # at the very end of what is looked at
+@example([(0.0, Reading(ph=2.0)), (4000.0, POTASH)])
 def test_whatever_was_written_a_forecast_comes_out(lines):
     log = Log(plan(KNOWN))
     for hours, what in sorted(lines, key=lambda line: line[0]):
@@ -438,23 +458,45 @@ def test_a_forecast_that_fails_is_said_and_not_tried_again(bench, monkeypatch):
         worker.stop()
 
 
-def test_forecasts_wait_while_many_pages_are_asked_for_and_no_longer(bench, monkeypatch):
-    worker = Forecaster(bench.ledger, lambda: bench.now)
-    monkeypatch.setitem(forecaster_module._forecasters, bench.ledger, worker)
-    clock = [50.0]
-    monkeypatch.setattr(forecaster_module.time, "monotonic", lambda: clock[0])
-    worker._worked = (50.0, 0.5)  # a job of half a second has just ended
-    assert worker._rest_s(50.0) == pytest.approx(0.5)
-    for k in range(12):
-        clock[0] = 50.0 + k / 24
-        bench.look()
-        due_today(bench.ledger, bench.now, UTC)
-    assert worker._rest_s(clock[0]) == pytest.approx(50.0 + 50.0 - clock[0])
-    assert worker._rest_s(52.0) < 0, "the rush is over"
-    for k in range(30):
-        clock[0] = 60.0 + k / 2
-        bench.look()
-    assert worker._rest_s(clock[0]) < 0, "two a second are no rush"
+def test_a_forecast_gives_way_in_small_steps_and_comes_though_somebody_always_waits(bench):
+    class Counted(PagesFirst):
+        times = 0
+
+        def give_way(self):
+            self.times += 1
+            super().give_way()
+
+    bench.write(16, Reading(gravity=1.117, temperature_c=20))
+    bench.write(40, Reading(gravity=1.108, temperature_c=20))
+    turns = Counted()
+    worker = Forecaster(bench.ledger, lambda: bench.now, turns=turns)
+    worker.start()
+    try:
+        with turns.answering():
+            bench.look()
+            until(lambda: (v := bench.look()).foreseen is not None and not v.pending)
+            assert turns.waiting == 1
+        assert turns.times > 15, "else it keeps whoever waits waiting for long"
+    finally:
+        worker.stop()
+
+
+def test_nothing_is_worked_out_again_by_the_next_process_while_the_log_is_the_same(
+    bench, tmp_path, monkeypatch
+):
+    bench.write(16, Reading(gravity=1.117, temperature_c=20))
+    made = bench.work()
+    worked = []
+    monkeypatch.setattr("mustwright.batch.forecast.foresee", lambda *a, **_: worked.append(a))
+    with store_of("sqlite", tmp_path, lambda: PITCHED + timedelta(days=400)) as again:
+        worker = Forecaster(again.ledger, lambda: bench.now)
+        worker.start()
+        try:
+            view = look(again.ledger, bench.slug, bench.now, UTC)
+            assert (view.foreseen, view.pending) == (made, False)
+        finally:
+            worker.stop()
+    assert worked == []
 
 
 def test_a_closed_batch_is_left_alone(bench):

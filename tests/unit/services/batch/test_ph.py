@@ -12,6 +12,7 @@ import pytest
 from batches import CLOVER, PITCHED, Log, plan
 from databases import store_of
 from mustwright.batch.alerts import watch
+from mustwright.batch.assessment import assess
 from mustwright.batch.diagnosis import diagnose
 from mustwright.batch.entries import Event, FeedGiven, Given, Reading
 from mustwright.batch.finishing_record import Added, StepDone
@@ -19,6 +20,7 @@ from mustwright.batch.forecast import foresee
 from mustwright.batch.forecast_record import foreseen_from, foreseen_text
 from mustwright.batch.kinetic_inputs import case_of
 from mustwright.batch.ph_forecast import MOST_READINGS, ph_case
+from mustwright.batch.salt_advice import dose_said
 from mustwright.batch.view_json import view_data
 from mustwright.kinetics.forecast import fermentations
 from mustwright.kinetics.ready import warm_up
@@ -48,9 +50,12 @@ def fed(log: Log, hours: float, key: str) -> None:
     log.add(hours, FeedGiven(tuple(Given(d.nutrient, d.grams) for d in doses), key))
 
 
-def usual(sheet: str = CLOVER, start: float | None = 3.8) -> Log:
-    """Fed as planned with plain gravities, pH read before the yeast."""
-    log = Log(of(sheet))
+def usual(sheet: str = CLOVER, start: float | None = 3.8, *, salted: bool = True) -> Log:
+    """Fed as planned with plain gravities, pH read before the yeast; no salt went in.
+
+    Without `salted` the plan has none either, so that a forecast does not count on it.
+    """
+    log = Log(of(sheet) if salted else replace(of(sheet), salt=None))
     if start is not None:
         log.add(0.2, Reading(ph=start))
     for hours, key in ((14, "f1"), (36, "f2"), (54, "f3")):
@@ -114,7 +119,7 @@ def test_a_reading_before_the_yeast_and_one_on_the_way_narrow_it():
 @cache
 def truths() -> tuple[np.ndarray, np.ndarray]:
     """Times, and pH of made-up batches along them, none of them a member of the forecast."""
-    log = usual(start=None)
+    log = usual(start=None, salted=False)
     now = log.at(100)
     case = case_of(now, log.stands())
     asked = ph_case(case, now, log.stands())
@@ -127,6 +132,7 @@ def truths() -> tuple[np.ndarray, np.ndarray]:
     return asked.times_h, path_by_time(must, course, acid.traits, asked.times_h).ph
 
 
+@pytest.mark.thorough
 def test_the_band_holds_what_comes_of_batches_it_never_saw():
     """Made-up batches, read at the start, at 30 and at 48 h: pH at 72 h and the lowest of all."""
     times, paths = truths()
@@ -371,7 +377,7 @@ def test_watch_sees_a_low_ph_coming_and_says_how_little_salt_would_do():
 
 
 def test_without_a_reading_watch_asks_for_one_and_names_no_grams():
-    found = seen(usual(start=None), 31)["ph_falling"]
+    found = seen(usual(start=None, salted=False), 31)["ph_falling"]
     assert not found.sure
     assert found.severity < 50
     assert "Read pH" in found.do
@@ -385,7 +391,8 @@ def test_watch_trusts_the_band_over_one_reading_and_names_an_odd_one():
     low.add(66, Reading(ph=3.0))
     found = seen(low, 67)["ph_low"]
     assert found.sure
-    assert "it is 2.9 to 3.1 now" in found.evidence or "it is 3.0" in found.evidence
+    # at the most 2.97 before the refit of the kinetics, 2.94 with it: a tenth apart in words
+    assert "it is 2.9" in found.evidence or "it is 3.0" in found.evidence
     odd = usual(start=3.9)
     odd.add(20, Reading(ph=2.0))
     assert set(seen(odd, 21)) & {"ph_low", "ph_implausible"} == {"ph_implausible"}
@@ -437,3 +444,43 @@ def test_a_newer_reading_counts_alone_until_the_band_knows_it(tmp_path):
         assert any(f.rule == "ph_low" and "3.10" in f.evidence for f in newer.findings)
         work_out(store.ledger, made.slug, hour(33))
         assert look(store.ledger, made.slug, hour(33), UTC).foreseen.ph.readings == 2
+
+
+def said(log: Log, hours: float) -> str:
+    """What the pages and commands say of a salt, with what was written by an hour."""
+    log, found = cut(log, hours), ph(log, hours)
+    now = log.at(hours)
+    return dose_said(now, assess(now, log.stands()), found)[0]
+
+
+def test_one_amount_of_salt_at_a_time_and_none_before_a_reading_shows_the_last():
+    planned = usual()
+    planned.add(26, Reading(ph=3.4))
+    salt = planned.entries[0].what.plan.salt
+    told_now = said(planned, 26.5)
+    assert "No salt may" not in told_now
+    assert "is the smallest dose" in told_now
+    assert f"It takes the place of the {salt.grams:g} g in the plan." in told_now
+    salted = usual()
+    salted.add(50, Reading(ph=3.1))
+    salted.add(51, bicarbonate(4.0))
+    assert said(salted, 51.5).startswith("Read pH and gravity half a day after")
+
+
+def test_an_early_dip_before_the_planned_salt_asks_for_no_more_of_it():
+    log = Log(of())
+    log.read(0, 1.100, ph=3.9)
+    found = ph(log, 0.5)
+    assert found.chance_low_ahead > 0.1
+    assert found.dose is None
+    assert said(log, 0.5).startswith("Add no salt yet: the plan's is not due.")
+
+
+def test_a_reading_of_this_hour_is_not_doubted_by_the_band():
+    found = ph(usual(salted=False), 73)
+    low = replace(found, chance_low_now=0.45, read_ph=3.5, read_h=73.0)
+    assert low.is_read
+    now = cut(usual(salted=False), 73).at(73)
+    rules = {f.rule for f in watch(now, (), ph=low)}
+    assert "ph_low" not in rules
+    assert "ph_low" in {f.rule for f in watch(now, (), ph=replace(low, read_h=50.0))}

@@ -60,6 +60,7 @@ def test_too_many_pixels_are_refused_by_the_head_of_the_file(width, height):
         prepared(png(width, height))
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(sys.platform != "linux", reason="counts memory as Linux does")
 @pytest.mark.parametrize(
     ("kind", "width", "height"), [("JPEG", 9000, 6000), ("PNG", 6400, 4000), ("WEBP", 4800, 3500)]

@@ -13,7 +13,7 @@ import pytest
 from icalendar import Calendar
 from PIL import Image
 
-from batches import PITCHED, plan
+from batches import PITCHED, STRONG, plan
 from databases import store_of
 from mustwright.batch.calendar import calendar_text
 from mustwright.batch.entries import Entry, Event, FeedGiven, Note, PlanAdopted, Reading
@@ -326,7 +326,7 @@ def test_a_file_that_is_no_table_is_refused(bench, text):
 
 
 def events(bench, hours: float | None = None):
-    made = Calendar.from_ical(calendar_text([bench.look(hours)], "Heather"))
+    made = Calendar.from_ical(calendar_text([bench.look(hours)], "Heather", UTC))
     return {str(e["uid"]): e for e in made.walk("VEVENT")}
 
 
@@ -573,3 +573,39 @@ def test_numbers_of_a_table_stay_numbers(bench):
     rows = list(csv.DictReader(io.StringIO(export_csv(bench.look().stands))))
     assert [r["gravity"] for r in rows[-2:]] == ["-1.25 Bx", "1.062"]
     assert rows[-1]["temperature"] == "-3.5 C"
+
+
+def test_a_batch_can_follow_its_protocol_as_written_and_the_law_still_holds():
+    """The label typed and the stock bind a plan that is fitted, not one that follows its author."""
+    tight = STRONG.replace("dap = {}", "dap = {label_max_g_l = 0.2}").replace(
+        "complex_blend = {}", 'complex_blend = "3 g"'
+    )
+    fitted, written = (
+        record.plan_of(tight, "staged_for_strong_musts", {}, as_written=wish)
+        for wish in (False, True)
+    )
+
+    def dap(plan):
+        return sum(d.grams for f in plan.feeds for d in f.doses if d.nutrient == "dap")
+
+    assert dap(fitted) <= 0.2 * 19 + 1e-6 < dap(written)
+    law = [most for most in written.most if most.key.startswith("limit:") and not most.advises]
+    assert law
+    for most in law:
+        given = sum(
+            d.grams * most.weights.get(d.nutrient, 0.0) for f in written.feeds for d in f.doses
+        )
+        assert given <= most.most_g_l * 19 * (1 + 1e-9)
+    assert all(most.advises for most in written.most if most.key.startswith("label:"))
+
+
+def test_a_volume_ten_times_too_large_is_refused_and_nothing_lost(tmp_path):
+    with store_of("sqlite", tmp_path, lambda: PITCHED) as store:
+        made = record.start_batch(store.ledger, plan(), "Lime", now=PITCHED, pitched_at=PITCHED)
+        before = len(store.ledger.log(made.slug))
+        with pytest.raises(InputError, match="by the log 19 L is in the vessel"):
+            record.write(store.ledger, made.slug, Event("racked", litres=180.0), at=PITCHED)
+        assert len(store.ledger.log(made.slug)) == before
+        for what, litres in (("racked", 18.0), ("fruit_in", 24.0), ("racked", 22.5)):
+            record.write(store.ledger, made.slug, Event(what, litres=litres), at=PITCHED)
+        assert len(store.ledger.log(made.slug)) == before + 3

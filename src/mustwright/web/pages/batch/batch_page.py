@@ -2,39 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
-from starlette.concurrency import run_in_threadpool
-from starlette.responses import Response
+from starlette.responses import HTMLResponse, Response
 
 from mustwright.batch import log_text as words
-from mustwright.batch.entries import Entry, FeedGiven, Given, Note, Payload, Reading
+from mustwright.batch.entries import Entry, Reading
+from mustwright.batch.feed_triggers import hours_of_feeds_passed
 from mustwright.batch.log import Standing
 from mustwright.batch.plan import BatchPlan, PlannedFeed
 from mustwright.batch.reading_text import corrected_by_id, corrected_words
 from mustwright.batch.view import BatchView
 from mustwright.bench.step_table import PAGES
-from mustwright.errors import InputError
 from mustwright.services.batch.newest import Newest, newest
-from mustwright.services.batch.photos import add_photo
-from mustwright.services.batch.record import find, new_id, write
-from mustwright.services.batch.repository import SameIdError
+from mustwright.services.batch.record import new_ids
+from mustwright.texts import say
 from mustwright.unit_system import units_of
 from mustwright.web.forms import batch_form
-from mustwright.web.forms.typed import TypedForm, said
+from mustwright.web.forms.typed import TypedForm
 from mustwright.web.pages import batch_options
 from mustwright.web.pages.batch import facts, view_model
-from mustwright.web.pages.batch.shared import Desk, Form, back_to, sent_with_file
+from mustwright.web.pages.batch.shared import Desk
+from mustwright.web.pages.kept_pages import kept_while
 from mustwright.web.pages.render_values import show
 
 router = APIRouter(include_in_schema=False)
-SHOWN_LINES, MOST_LINES = 12, 2000
-TWICE = timedelta(minutes=2)
+SHOWN_LINES, MOST_LINES = 5, 2000
 KINDS = ("reading", "feed", "event", "note", "photo")
+PLACES = dict(zip(KINDS, new_ids(len(KINDS)), strict=True))  # of ids in a page that is kept
 
 
 @dataclass(frozen=True)
@@ -72,7 +70,20 @@ def batch_page(
 ) -> Response:
     """The batch as it stands."""
     desk = Desk(request)
-    return shown(request, desk, slug, wrote=wrote, whole_log=log == "all", took=took)
+    if request.url.query:
+        return shown(request, desk, slug, wrote=wrote, whole_log=log == "all", took=took)
+    with desk.ledger.one_moment():
+        view = desk.view(slug)
+        must_kept = desk.must_kept(view.record.sheet)
+    # Ids of what will be written are given once: another one would be taken for the same entry.
+    fresh = dict(zip(PLACES.values(), new_ids(len(PLACES)), strict=True))
+    return kept_while(
+        view,
+        request,
+        must_kept,
+        lambda: shown(request, desk, slug, view=view, ids=PLACES),
+        fresh,
+    )
 
 
 def shown(
@@ -86,16 +97,22 @@ def shown(
     typed: Mapping[str, TypedForm] | None = None,
     errors: Mapping[str, str] | None = None,
     conflict: str = "",
-) -> Response:
+    view: BatchView | None = None,
+    ids: Mapping[str, str] | None = None,
+) -> HTMLResponse:
     """The page, with what was typed and what was wrong with it, if anything.
 
     Parameters
     ----------
     conflict : str
         What someone else did meanwhile; with it the answer is 409.
+    view : BatchView or None
+        How it stands, where that is known.
+    ids : mapping of str to str or None
+        For what will be written, by kind; new ones when None.
     """
     with desk.ledger.one_moment():
-        view = desk.view(slug)
+        view = view or desk.view(slug)
         last = newest(desk.ledger, view, MOST_LINES if whole_log else SHOWN_LINES)
     plan, undo = view.progress.plan, last.undo
     return show(
@@ -110,6 +127,7 @@ def shown(
         step=view.step,
         step_feed=step_feed(view),
         facts=facts.facts_of(view, desk.zone, last.reading),
+        glance=facts.GLANCE,
         pictures=view_model.pictures(view) if view.progress.pitched else None,
         feeds=view_model.feed_rows(view, desk.zone),
         log=log_rows(last, view, desk),
@@ -119,8 +137,8 @@ def shown(
         took=took,
         typed=_filled(view, last, typed or {}),
         errors=errors or {},
-        ids={kind: new_id() for kind in KINDS},
-        instruments=batch_form.INSTRUMENT_OPTIONS,
+        ids=ids or dict(zip(KINDS, new_ids(len(KINDS)), strict=True)),
+        instruments=batch_form.instrument_options(),
         units=batch_form.UNIT_OPTIONS,
         events=batch_form.EVENT_OPTIONS,
         bench={slug: one.title for slug, one in PAGES.items()},
@@ -128,7 +146,13 @@ def shown(
 
 
 def step_feed(view: BatchView) -> StepFeed | None:
-    """The feed to tick off with one tap; none if something else comes before feeding."""
+    """The feed to tick off with one tap; none if something else comes before feeding.
+
+    None either where no reading is fresh and its hours have passed: when it went in, if it did, is
+    for the form to ask.
+    """
+    if view.assessed.is_stale and hours_of_feeds_passed(view.progress):
+        return None
     ready = next_open_feed(view)
     return ready if view.step.kind in ("feed", "read") else None
 
@@ -156,7 +180,7 @@ def _filled(view: BatchView, last: Newest, typed: Mapping[str, TypedForm]) -> di
     if ready is not None:
         doses = {f"{batch_form.GRAMS}{d.nutrient}": f"{d.grams:g}" for d in ready.feed.doses}
         doses["feed"] = ready.feed.key
-    instrument = batch_form.instrument_of(last.reading)
+    instrument = batch_form.usual_instrument(last.reading)
     start = {
         "reading": TypedForm({"instrument": instrument, "unit": unit, "ph_by": last.ph_by}),
         "feed": TypedForm(doses),
@@ -198,16 +222,16 @@ def _detail(stand: Standing, plan: BatchPlan, corrected: Mapping[str, float]) ->
     if not isinstance(stand.what, Reading):
         return said
     both = corrected_words(stand.what, corrected.get(stand.entry.id), plan.sheet)
-    return f"{said} ({both})" if both else said
+    return say("{said} ({both})", said=said, both=both) if both else said
 
 
 def words_of_line(undo: tuple[Entry, Standing], plan: BatchPlan) -> str:
     """What undo would take back, in words."""
     line, stand = undo
     before = {
-        "correction": "the correction of ",
-        "removal": "the deletion of ",
-        "restoration": "bringing back ",
+        "correction": say("the correction of "),
+        "removal": say("the deletion of "),
+        "restoration": say("bringing back "),
     }
     return before.get(line.what.kind, "") + words.said(stand.what, plan)
 
@@ -218,153 +242,3 @@ def _wrote(view: BatchView, id: str) -> str:
         return ""
     stand = next((s for s in view.stands if s.entry.id == id and not s.removed), None)
     return "" if stand is None else words.said(stand.what, view.progress.plan)
-
-
-# Writing --------------------------------------------------------------------------------------
-
-
-@router.post("/batches/{slug}/reading")
-def keep_reading(request: Request, slug: str, typed: Form) -> Response:
-    """A reading."""
-    return _keep(request, slug, "reading", typed, lambda _: batch_form.reading_of(typed))
-
-
-@router.post("/batches/{slug}/feed")
-def keep_feed(request: Request, slug: str, typed: Form) -> Response:
-    """A feed: as planned, or with its own grams, or skipped."""
-    return _keep(request, slug, "feed", typed, lambda view: _feed(view, typed))
-
-
-@router.post("/batches/{slug}/event")
-def keep_event(request: Request, slug: str, typed: Form) -> Response:
-    """Something that happened."""
-    return _keep(request, slug, "event", typed, lambda _: batch_form.event_of(typed))
-
-
-@router.post("/batches/{slug}/note")
-def keep_note(request: Request, slug: str, typed: Form) -> Response:
-    """A note."""
-    return _keep(request, slug, "note", typed, lambda _: Note(typed.get("text").strip()))
-
-
-def _feed(view: BatchView, typed: TypedForm) -> Payload:
-    plan = view.progress.plan
-    if typed.get("do") != "as planned":
-        return batch_form.feed_of(typed, plan)
-    planned = plan.feed(typed.get("feed"))
-    if planned is None or not planned.doses:
-        raise InputError("feed", "needs a feed of the plan in force", typed.get("feed"))
-    if typed.get("plan") != str(plan.number):
-        raise InputError("feed", "needs the plan in force; another was adopted meanwhile", "it")
-    if any(s.feed.key == planned.key and s.state == "given" for s in view.progress.feeds):
-        raise InputError("feed", "was given already; a second dose goes under other amounts", "it")
-    items = tuple(Given(d.nutrient, d.grams, d.name) for d in planned.doses)
-    return FeedGiven(items, planned.key)
-
-
-def _keep(
-    request: Request, slug: str, kind: str, typed: TypedForm, make: Callable[[BatchView], Payload]
-) -> Response:
-    desk = Desk(request)
-    identity = typed.get("id").strip()
-    try:
-        at = batch_form.moment_of(typed, desk.now, desk.zone)
-        if kind == "feed" and typed.get("do") == "as planned":
-            twice = _already(desk, slug, identity)
-            if twice is not None and getattr(twice.what, "feed", None) == typed.get("feed"):
-                return back_to(slug, twice.id)
-        what = make(desk.view(slug))
-        wrote = _once(desk, slug, what, at, identity)
-    except SameIdError as error:
-        return _sent_before(request, desk, slug, kind, typed, error)
-    except InputError as error:
-        return _refused(request, desk, slug, kind, typed, error)
-    return back_to(slug, wrote)
-
-
-def _already(desk: Desk, slug: str, identity: str) -> Entry | None:
-    """What a form wrote that was sent before, by a second tap."""
-    stands = desk.view(slug).stands
-    return next((s.entry for s in stands if s.entry.id == identity), None)
-
-
-def _sent_before(
-    request: Request, desk: Desk, slug: str, kind: str, typed: TypedForm, error: SameIdError
-) -> Response:
-    """A form that was sent before and says something else by now; its fields have a new id."""
-    said_then = words.said(error.theirs[0].what, desk.view(slug).progress.plan)
-    conflict = (
-        f"this form was sent before, and what it said then is kept ({said_then}); nothing was"
-        " written now. Send it again if both are meant"
-    )
-    return shown(request, desk, slug, typed={kind: typed}, conflict=conflict)
-
-
-def _once(desk: Desk, slug: str, what: Payload, at: datetime, identity: str) -> str:
-    """Write an entry; a second tap on the same form writes nothing.
-
-    Raises
-    ------
-    SameIdError
-        When the same form says something else.
-    """
-    try:
-        return write(desk.ledger, slug, what, at=at, id=identity or new_id()).id
-    except SameIdError:
-        kept = find(desk.ledger, slug, identity).entry
-        if kept.what == what and abs(kept.at - at) <= TWICE:
-            return kept.id
-        raise
-
-
-def _refused(
-    request: Request, desk: Desk, slug: str, kind: str, typed: TypedForm, error: InputError
-) -> Response:
-    field = batch_form.field_of(error.field)
-    return shown(
-        request,
-        desk,
-        slug,
-        typed={kind: typed},
-        errors={f"{kind}-{field}": said(error)},
-    )
-
-
-# Photos ---------------------------------------------------------------------------------------
-
-
-@router.post("/batches/{slug}/photos")
-async def keep_photo(request: Request, slug: str) -> Response:
-    """A picture with a caption."""
-    desk = Desk(request)
-    sent = await sent_with_file(request, "photo")
-    if sent is None:
-        error = InputError("photo", "needs one picture", "something else")
-        return await run_in_threadpool(_refused, request, desk, slug, "photo", TypedForm(), error)
-    return await run_in_threadpool(_keep_photo, request, desk, slug, *sent)
-
-
-def _keep_photo(
-    request: Request, desk: Desk, slug: str, typed: TypedForm, content: bytes
-) -> Response:
-    desk.ledger.batch(slug)
-    try:
-        at = batch_form.moment_of(typed, desk.now, desk.zone)
-        if not content:
-            raise InputError("photo", "needs a picture to be chosen", "none")
-        caption = typed.get("caption").strip()
-        identity = typed.get("id").strip() or None
-        entry = add_photo(desk.ledger, slug, content, at=at, caption=caption, id=identity)
-    except SameIdError as error:
-        return _sent_before(request, desk, slug, "photo", typed, error)
-    except InputError as error:
-        return _refused(request, desk, slug, "photo", typed, error)
-    return back_to(slug, entry.id)
-
-
-@router.get("/batches/{slug}/photos/{photo}")
-def photo(request: Request, slug: str, photo: str) -> Response:
-    """A picture."""
-    kept = Desk(request).ledger.photo(slug, photo)
-    headers = {"Cache-Control": "private, max-age=31536000, immutable"}
-    return Response(kept.content, media_type=kept.media_type, headers=headers)

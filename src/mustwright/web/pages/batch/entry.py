@@ -16,6 +16,7 @@ from mustwright.errors import InputError
 from mustwright.services.batch.record import correct, remove, restore, undo
 from mustwright.services.batch.repository import ChangedEntryError
 from mustwright.services.repository import MissingRecordError
+from mustwright.texts import say
 from mustwright.unit_system import temperature_unit, units_of
 from mustwright.web.forms import batch_form
 from mustwright.web.forms.typed import TypedForm, number_of, said
@@ -104,7 +105,7 @@ def _form(
     theirs: Sequence[Entry] = (),
 ) -> Response:
     if not isinstance(stand.what, CORRECTABLE):
-        raise InputError("entry", "needs one that can be corrected", stand.what.kind)
+        raise InputError("entry", say("needs one that can be corrected"), stand.what.kind)
     now = _stand(view, stand.entry.id)
     plan = view.progress.plan
     unit = temperature_unit(plan.sheet)
@@ -125,7 +126,7 @@ def _form(
         unit=unit,
         changes=words.history(now, desk.zone, plan),
         jars=_jars(plan, now),
-        instruments=batch_form.INSTRUMENT_OPTIONS,
+        instruments=batch_form.instrument_options(),
         units=batch_form.UNIT_OPTIONS,
         events=batch_form.EVENT_OPTIONS,
         step_fields=batch_form.step_labels(now.what),
@@ -137,7 +138,10 @@ def _both(now: Standing, theirs: Sequence[Entry], plan: BatchPlan, desk: Desk) -
     if not theirs:
         return ""
     gone = "Deleted. It said: " if now.removed else ""
-    return f"{gone}{words.said(now.what, plan)}, {words.moment(now.at, desk.zone, desk.now)}"
+    said = words.said(now.what, plan)
+    return say(
+        "{gone}{said}, {when}", gone=gone, said=said, when=words.moment(now.at, desk.zone, desk.now)
+    )
 
 
 def _jars(plan: BatchPlan, stand: Standing) -> list[tuple[str, str]]:
@@ -154,13 +158,13 @@ def _jars(plan: BatchPlan, stand: Standing) -> list[tuple[str, str]]:
 @router.post("/batches/{slug}/entries/{id}/delete")
 def delete(request: Request, slug: str, id: str, typed: Form) -> Response:
     """Stop the entry from counting."""
-    return _counted(request, slug, id, typed, remove, "delete it")
+    return _counted(request, slug, id, typed, remove, say("delete it"))
 
 
 @router.post("/batches/{slug}/entries/{id}/restore")
 def bring_back(request: Request, slug: str, id: str, typed: Form) -> Response:
     """Make a deleted entry count again."""
-    return _counted(request, slug, id, typed, restore, "bring it back")
+    return _counted(request, slug, id, typed, restore, say("bring it back"))
 
 
 def _counted(
@@ -203,7 +207,7 @@ def take_back(request: Request, slug: str, typed: Form) -> Response:
     desk = Desk(request)
     last = to_undo(desk.ledger.log(slug))
     if last is not None and last.id != typed.get("line"):
-        conflict = "something was written since you opened the page; nothing was undone"
+        conflict = say("something was written since you opened the page; nothing was undone")
         return shown(request, desk, slug, conflict=conflict)
     undone, _ = undo(desk.ledger, slug, seen=number_of(typed, "seen"), now=desk.now)
     target = getattr(undone.what, "target", undone.id)

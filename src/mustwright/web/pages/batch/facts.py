@@ -7,8 +7,8 @@ from datetime import tzinfo
 
 from mustwright import data
 from mustwright.batch import log_text as words
-from mustwright.batch.assessment import FERMENTS, STOPPED, Assessment
-from mustwright.batch.clock import clock
+from mustwright.batch.assessment import BOTTLED, ENDED, FERMENTS, STOPPED, Assessment
+from mustwright.batch.clock import day_words
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.entries import Reading
 from mustwright.batch.progress import FINISHING, Progress
@@ -16,10 +16,14 @@ from mustwright.batch.quantiles import Quantiles
 from mustwright.batch.reading_text import corrected_words
 from mustwright.batch.restart_course import TAKEN
 from mustwright.batch.view import BatchView
+from mustwright.must.gravity_text import gravity_span, gravity_step, gravity_text
+from mustwright.texts import capital, say
 from mustwright.unit_system import degrees, short_volume
 
 DRY_SHARE = 0.97
-NOT_KNOWN, UNREAD = "not known", "Nothing has been read since pitch."
+GRAVITY, DONE = say("Gravity"), say("Nearly dry")
+GLANCE = (GRAVITY, DONE)  # what stands on the first screen
+NOT_KNOWN, UNREAD = say("not known"), say("Nothing has been read since pitch.")
 
 
 @dataclass(frozen=True)
@@ -53,88 +57,151 @@ def facts_of(view: BatchView, zone: tzinfo, read: Reading | None = None) -> list
 def _gravity(view: BatchView, zone: tzinfo, read: Reading | None) -> Fact:
     state, of = view.progress, view.assessed
     if of.gravity is None or state.gravity_sd is None or state.last_reading_at is None:
-        return Fact("Gravity", "not read yet", how=(f"At pitch {state.plan.must.gravity:.3f}.",))
+        return Fact(
+            GRAVITY,
+            say("not read yet"),
+            how=(
+                say("At pitch {gravity_text}.", gravity_text=gravity_text(state.plan.must.gravity)),
+            ),
+        )
     if state.gravity is None or abs(of.gravity - state.gravity) > 1e-9:
-        said = of.held.how.get("gravity", "by the balance")
-        how: tuple[str, ...] = (f"{said[0].upper()}{said[1:]}.",)
-        return Fact("Gravity", f"{of.gravity:.3f}", "", how, "mass balance")
+        said = of.held.how.get("gravity", say("by the balance"))
+        how: tuple[str, ...] = (capital(said) + ".",)
+        return Fact(GRAVITY, gravity_text(of.gravity), "", how, say("mass balance"))
     as_read = "" if read is None else corrected_words(read, state.gravity, state.plan.sheet)
     how = (
-        f"Read {words.moment(state.last_reading_at, zone, state.now)}, corrected to 20 °C and, for "
-        "a refractometer, for the alcohol made so far.",
-        *((f"{as_read}.",) if as_read else ()),
-        "The range is two standard errors of the instrument either way.",
+        say(
+            "Read {moment}, corrected to 20 °C and, for a refractometer, for the "
+            "alcohol made so far.",
+            moment=words.moment(state.last_reading_at, zone, state.now),
+        ),
+        *((as_read + ".",) if as_read else ()),
+        say("The range is two standard errors of the instrument either way."),
     )
     instrument = data.load("watch")["error"]
     known = {float(v["gravity_sd"]["value"]): v["gravity_sd"]["source"]
              for v in instrument.values() if "gravity_sd" in v}  # fmt: skip
-    spread = f"±\u00a0{2 * state.gravity_sd:.3f}"
+    spread = "±\u00a0" + gravity_step(2 * state.gravity_sd, of.gravity)
     source = known.get(state.gravity_sd, "")
-    return Fact("Gravity", f"{of.gravity:.3f}", spread, how, source)
+    return Fact(GRAVITY, gravity_text(of.gravity), spread, how, source)
 
 
 def _used(state: Progress, of: Assessment) -> Fact:
     left, end = of.sugar_left_g_l, of.end
     if of.is_unknown:
-        return Fact("Sugar left", NOT_KNOWN, "", (UNREAD,))
+        return Fact(say("Sugar left"), NOT_KNOWN, "", (UNREAD,))
     if of.held.residual_sugar_g_l is not None:
-        said = of.held.how.get("residual_sugar_g_l", "by what was tested and what went in since")
-        how = (f"{said[0].upper()}{said[1:]}.",)
-        return Fact("Sugar left, about", f"{left.p50 or 0:.0f} g/L", _range(left), how)
+        said = of.held.how.get(
+            "residual_sugar_g_l", say("by what was tested and what went in since")
+        )
+        how = (capital(said) + ".",)
+        return Fact(
+            say("Sugar left, about"), say("{value:.0f} g/L", value=left.p50 or 0), _range(left), how
+        )
     how = (
-        f"This must, {state.original_gravity:.3f} at the start, may end at {end.low:.3f} to "
-        f"{end.high:.3f}, as the share that ferments is not known exactly: "
-        f"{left.p05 or 0:.0f} to {left.p95 or 0:.0f} g/L of its sugar is left.",
+        say(
+            "This must, {gravity_text} at the start, may end at {gravity_span}, as "
+            "the share that ferments is not known exactly: {value} g/L of its sugar "
+            "is left.",
+            gravity_text=gravity_text(state.original_gravity),
+            gravity_span=gravity_span(end.low, end.high),
+            value=_range(left) or say("{sugar:.0f}", sugar=left.p50 or 0),
+        ),
     )
-    return Fact("Sugar left, about", f"{left.p50 or 0:.0f} g/L", _range(left), how, "mass balance")
+    return Fact(
+        say("Sugar left, about"),
+        say("{value:.0f} g/L", value=left.p50 or 0),
+        _range(left),
+        how,
+        say("mass balance"),
+    )
 
 
 def _range(left: Quantiles) -> str:
-    low, high = f"{left.p05 or 0:.0f}", f"{left.p95 or 0:.0f}"
-    return "" if low == high else f"{low} to {high}"
+    low, high = say("{value:.0f}", value=left.p05 or 0), say("{value:.0f}", value=left.p95 or 0)
+    return "" if low == high else say("{low} to {high}", low=low, high=high)
 
 
 def _alcohol(state: Progress, of: Assessment) -> Fact:
     if of.is_unknown:
-        return Fact("Alcohol", NOT_KNOWN, "", (UNREAD,))
-    said = of.held.how.get("alcohol_pct", "the sugar gone so far")
-    dry = f"; dry up to {state.plan.must.potential_alcohol_pct:.1f} % vol"
-    how = (f"By {said}{'' if of.is_over else dry}.",)
-    return Fact("Alcohol, about", f"{of.alcohol_pct:.1f} % vol", "", how, "mass balance")
+        return Fact(say("Alcohol"), NOT_KNOWN, "", (UNREAD,))
+    said = of.held.how.get("alcohol_pct", say("the sugar gone so far"))
+    dry = say(
+        "; dry up to {potential_alcohol_pct:.1f} % vol",
+        potential_alcohol_pct=state.plan.must.potential_alcohol_pct,
+    )
+    how = (say("By {said}{dry}.", said=said, dry="" if of.is_over else dry),)
+    name = say("Alcohol when last read, about") if of.is_stale else say("Alcohol, about")
+    return Fact(
+        name,
+        say("{alcohol_pct:.1f} % vol", alcohol_pct=of.alcohol_pct),
+        "",
+        how,
+        say("mass balance"),
+    )
 
 
 def _volume(state: Progress, of: Assessment) -> Fact:
     said = of.held.how.get("volume_l", "")
-    how = (f"{said[:1].upper()}{said[1:]}.",) if said else ()
-    return Fact("In the vessel", short_volume(of.held.volume_l, state.plan.sheet), "", how)
+    how = (capital(said) + ".",) if said else ()
+    return Fact(say("In the vessel"), short_volume(of.held.volume_l, state.plan.sheet), "", how)
 
 
 def _fall(state: Progress, of: Assessment) -> Fact | None:
     if of.phase == STOPPED or of.is_over or of.may_have_stopped:
-        if of.gravity is None or of.stood_h <= 0 or state.phase == FINISHING:
+        past = state.phase == FINISHING or of.phase in (BOTTLED, ENDED)
+        if of.gravity is None or of.stood_h <= 0 or past:
             return None
-        how = (f"{of.stood_count} readings at {of.gravity:.3f} show no fall.",)
-        return Fact("Pace", f"no fall seen for {hours_words(of.stood_h)}", "", how)
+        how = (
+            say(
+                "{stood_count} readings at {gravity_text} show no fall.",
+                stood_count=of.stood_count,
+                gravity_text=gravity_text(of.gravity),
+            ),
+        )
+        return Fact(
+            say("Pace"),
+            say("no fall seen for {hours_words}", hours_words=hours_words(of.stood_h)),
+            "",
+            how,
+        )
     if state.slope is None:
         return None
     s = state.slope
     how = (
-        f"Weighted line through {s.count} readings over {s.hours:.0f} h; the range is two "
-        "standard errors.",
+        say(
+            "Weighted line through {count} readings over {hours:.0f} h; the range is "
+            "two standard errors.",
+            count=s.count,
+            hours=s.hours,
+        ),
     )
     fall = round(s.per_day, 4) + 0.0  # no minus sign before a zero
-    spread = f"±\u00a0{2 * s.sd:.4f}"
-    return Fact("Falls by", f"{fall:.4f} a day", spread, how, "least squares")
+    near = 1.0 if of.gravity is None else of.gravity
+    spread = "±\u00a0" + gravity_step(2 * s.sd, near, 4)
+    return Fact(
+        say("Falls by"),
+        say("{gravity_step} a day", gravity_step=gravity_step(fall, near, 4)),
+        spread,
+        how,
+        say("least squares"),
+    )
 
 
 def _temperature(state: Progress) -> Fact:
     yeast = state.plan.yeast
-    read = "As last read or moved to." if state.temperature_read else "As planned: not read yet."
+    read = (
+        say("As last read or moved to.")
+        if state.temperature_read
+        else say("As planned: not read yet.")
+    )
     low, high = (
         degrees(t, state.plan.sheet) for t in (yeast.temperature_low_c, yeast.temperature_high_c)
     )
     now = degrees(state.temperature_c, state.plan.sheet)
-    return Fact("Must", now, "", (read, f"This yeast likes {low} to {high}."))
+    return Fact(
+        say("Must"), now, "", (read, say("This yeast likes {low} to {high}.", low=low, high=high))
+    )
 
 
 def _ph(state: Progress, of: Assessment, zone: tzinfo) -> Fact | None:
@@ -142,24 +209,37 @@ def _ph(state: Progress, of: Assessment, zone: tzinfo) -> Fact | None:
         return None
     if of.held.ph != state.ph:
         said = of.held.how.get("ph", "")
-        return Fact("pH", f"{of.held.ph:.2f}", "", (f"{said[:1].upper()}{said[1:]}.",))
+        return Fact("pH", say("{ph:.2f}", ph=of.held.ph), "", (capital(said) + ".",))
     when = (
-        "from the must's sheet"
+        say("from the must's sheet")
         if state.ph_at is None
         else words.moment(state.ph_at, zone, state.now)
     )
-    return Fact("pH", f"{state.ph:.2f}", "", (f"Read {when}.",))
+    return Fact("pH", say("{ph:.2f}", ph=state.ph), "", (say("Read {when}.", when=when),))
 
 
 def _fed(state: Progress) -> Fact:
     n = state.plan.nitrogen
     how = (
-        f"Grams recorded, times the nitrogen in a gram. The yeast needs {n.demand_mg_l:.0f} mg "
-        f"N/L; "
-        f"the must held {n.must_mg_l:.0f} ({n.must_low_mg_l:.0f} to {n.must_high_mg_l:.0f}), "
-        f"and rehydration brought {n.rehydration_mg_l:.0f}.",
+        say(
+            "Grams recorded, times the nitrogen in a gram. The yeast needs "
+            "{demand_mg_l:.0f} mg N/L; the must held {must_mg_l:.0f} "
+            "({must_low_mg_l:.0f} to {must_high_mg_l:.0f}), and rehydration brought "
+            "{rehydration_mg_l:.0f}.",
+            demand_mg_l=n.demand_mg_l,
+            must_mg_l=n.must_mg_l,
+            must_low_mg_l=n.must_low_mg_l,
+            must_high_mg_l=n.must_high_mg_l,
+            rehydration_mg_l=n.rehydration_mg_l,
+        ),
     )
-    return Fact("Nitrogen fed", f"{state.fed_mg_l:.0f} mg N/L", "", how, "label figures")
+    return Fact(
+        say("Nitrogen fed"),
+        say("{fed_mg_l:.0f} mg N/L", fed_mg_l=state.fed_mg_l),
+        "",
+        how,
+        say("label figures"),
+    )
 
 
 def _dry(view: BatchView, zone: tzinfo) -> Fact | None:
@@ -167,23 +247,40 @@ def _dry(view: BatchView, zone: tzinfo) -> Fact | None:
     if of.phase not in (*FERMENTS, STOPPED):
         return None
     if of.phase == STOPPED:
-        how = ("It has stopped short. There is no forecast until it ferments again.",)
-        return Fact("Nearly dry", "not until it ferments again", "", how)
+        how = (say("It has stopped short. There is no forecast until it ferments again."),)
+        return Fact(DONE, say("not until it ferments again"), "", how)
     if of.may_have_stopped:
-        how = ("The readings may show a stop; the forecast does not. The next reading decides.",)
-        return Fact("Nearly dry", "open: it may have stopped", "", how)
+        how = (
+            say("The readings may show a stop; the forecast does not. The next reading decides."),
+        )
+        return Fact(DONE, say("open: it may have stopped"), "", how)
     if of.is_stale:
-        how = ("The last reading is too old.",) if of.gravity is not None else (UNREAD,)
-        return Fact("Nearly dry", "not known: read gravity first", "", how)
+        how = (say("The last reading is too old."),) if of.gravity is not None else (UNREAD,)
+        return Fact(DONE, say("not known: read gravity first"), "", how)
     if of.restart is not None and of.restart.state == TAKEN:
-        how = ("At the pace since the restart, in proportion to the sugar left.",)
+        how = (say("At the pace since the restart, in proportion to the sugar left."),)
         days = of.days_to_end
-        said = "not foreseen" if days is None else f"in {days[0]:.0f} to {days[1]:.0f} days"
-        return Fact("Nearly dry", said, "", how)
+        said = (
+            say("not foreseen")
+            if days is None
+            else say("in {low:.0f} to {high:.0f} days", low=days[0], high=days[1])
+        )
+        return Fact(DONE, said, "", how)
     span = view.outlook.used(DRY_SHARE)
     if span.expected_h > 24 * 120:
-        return Fact("Nearly dry", "not foreseen", "", (f"Forecast: {view.outlook.name}.",))
+        return Fact(
+            DONE,
+            say("not foreseen"),
+            "",
+            (say("Forecast: {outlook}.", outlook=view.outlook.name),),
+        )
     moments = [max(state.moment(h), state.now) for h in (span.low_h, span.expected_h, span.high_h)]
-    low, at, high = (clock(m, state.now, zone).rpartition(" about ")[0] for m in moments)
-    how = (f"When {DRY_SHARE:.0%} of the sugar will be gone. Forecast: {view.outlook.name}.",)
-    return Fact("Nearly dry", at, "" if low == high else f"{low} to {high}", how)
+    low, at, high = (day_words(m, state.now, zone) for m in moments)
+    how = (
+        say(
+            "When {share:.0%} of the sugar will be gone. Forecast: {outlook}.",
+            share=DRY_SHARE,
+            outlook=view.outlook.name,
+        ),
+    )
+    return Fact(DONE, at, "" if low == high else say("{low} to {high}", low=low, high=high), how)

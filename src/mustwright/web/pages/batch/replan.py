@@ -39,9 +39,9 @@ def put_in_force(request: Request, slug: str, typed: Form) -> Response:
             agreed=typed.get("agreed"),
         )
     except ConflictError as error:
-        return _shown(request, desk, slug, 409, str(error))
+        return _shown(request, desk, slug, 409, error.text)
     except InputError as error:
-        return _shown(request, desk, slug, 422, str(error))
+        return _shown(request, desk, slug, 422, error.text)
     return back_to(slug, entry.id)
 
 
@@ -58,9 +58,9 @@ def _shown(request: Request, desk: Desk, slug: str, status: int = 200, wrong: st
             "what": c.words,
             "same": c.what == "kept",
             "why": c.why,
-            "before": words.feed_words(c.before),
+            "before": words.feed_words(c.before, view.progress.plan),
             "before_when": without_gravity(c.before.words),
-            "after": words.feed_words(c.after),
+            "after": words.feed_words(c.after, view.progress.plan),
             "after_when": ""
             if c.after.dropped or not c.after.doses
             else without_gravity(c.after.words),

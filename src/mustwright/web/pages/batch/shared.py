@@ -18,6 +18,7 @@ from mustwright.services.batch.batch_view import look
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.batch.worklist import DueList, due_today
 from mustwright.services.repository import Cellar, MissingRecordError
+from mustwright.texts import say
 from mustwright.web.forms.typed import TypedForm, posted
 
 Form = Annotated[TypedForm, Depends(posted)]
@@ -71,7 +72,7 @@ def text_of(content: bytes) -> str:
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise InputError("file", "needs UTF-8 text", "another file") from None
+        raise InputError("file", say("needs UTF-8 text"), say("another file")) from None
 
 
 def due_now(compose: Compose) -> DueList:

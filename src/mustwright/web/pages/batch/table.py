@@ -12,6 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from mustwright.batch import log_text as words
 from mustwright.errors import ConflictError, InputError
 from mustwright.services.batch.log_table import COLUMNS, Preview, head_of, import_csv, preview_csv
+from mustwright.texts import say
 from mustwright.web.forms.typed import said
 from mustwright.web.pages.batch.shared import Desk, sent_with_file, text_of
 from mustwright.web.pages.render_values import show
@@ -21,21 +22,21 @@ LARGEST_PART = 6_000_000
 SHOWN_ROWS, SHOWN_PROBLEMS = 20, 30
 LABELS = {
     "at": "When",
-    "gravity": "Gravity or Brix",
-    "temperature": "Must temperature",
+    "gravity": say("Gravity or Brix"),
+    "temperature": say("Must temperature"),
     "ph": "pH",
-    "ph_by": "pH read with",
+    "ph_by": say("pH read with"),
     "note": "Note",
     "instrument": "Instrument",
-    "sample": "Temperature of the sample",
-    "calibration": "Instrument marked for",
-    "kind": "Kind of line",
-    "feed": "Feed of the plan",
-    "items": "Nutrients and grams",
-    "skipped": "Feed skipped",
+    "sample": say("Temperature of the sample"),
+    "calibration": say("Instrument marked for"),
+    "kind": say("Kind of line"),
+    "feed": say("Feed of the plan"),
+    "items": say("Nutrients and grams"),
+    "skipped": say("Feed skipped"),
     "what": "Event",
     "litres": "Litres",
-    "id": "Id of the line",
+    "id": say("Id of the line"),
 }
 MAPPED = tuple(name for name in LABELS if name in COLUMNS)
 
@@ -66,7 +67,7 @@ async def import_table(request: Request, slug: str) -> Response:
 async def _sent(request: Request) -> _Sent:
     came = await sent_with_file(request, "file", 60, LARGEST_PART)
     if came is None:
-        return _Sent(error="Needs a table of at most 5 MB.")
+        return _Sent(error=say("Needs a table of at most 5 MB."))
     typed, content = came
     columns = {name: typed.get(f"column-{name}") for name in MAPPED}
     sent = _Sent(typed.get("text"), typed.get("do"), {k: v for k, v in columns.items() if v})
@@ -80,7 +81,7 @@ async def _sent(request: Request) -> _Sent:
 def _taken(request: Request, desk: Desk, slug: str, sent: _Sent) -> Response:
     desk.ledger.batch(slug)
     if sent.error or not sent.text.strip():
-        words_ = sent.error or "Needs a table, pasted or chosen as a file. Nothing came."
+        words_ = sent.error or say("Needs a table, pasted or chosen as a file. Nothing came.")
         return _shown(request, desk, slug, sent, errors={"table-text": words_})
     try:
         head = head_of(sent.text)
@@ -98,7 +99,7 @@ def _taken(request: Request, desk: Desk, slug: str, sent: _Sent) -> Response:
         name = f"table-column-{error.field}" if error.field in MAPPED else "table-text"
         return _shown(request, desk, slug, sent, head, errors={name: said(error)})
     except ConflictError as error:
-        return _shown(request, desk, slug, sent, head, errors={"table-text": str(error)})
+        return _shown(request, desk, slug, sent, head, errors={"table-text": error.text})
     return _shown(request, desk, slug, sent, head, preview)
 
 

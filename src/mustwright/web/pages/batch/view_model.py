@@ -17,12 +17,16 @@ from mustwright.batch.log import Standing
 from mustwright.batch.outlook import GravityBand, anchor
 from mustwright.batch.paper import without_gravity
 from mustwright.batch.progress import CLOSED, FINISHING, FeedState
+from mustwright.batch.salt_advice import dose_said
 from mustwright.batch.view import BatchView
 from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.course import Floats
+from mustwright.must.gravity_text import gravity_text
+from mustwright.texts import say
 from mustwright.unit_system import degrees
-from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_lines
-from mustwright.web.pictures.batch_ph import batch_ph
+from mustwright.web.pictures.batch_line import FeedMark, Scene, Sign, batch_lines, batch_values
+from mustwright.web.pictures.batch_ph import batch_ph, ph_values
+from mustwright.web.pictures.values import ValueTable
 
 BAND_STEPS = 40
 LONGEST_AHEAD_H, SHORTEST_H = 24.0 * 45, 24.0 * 5
@@ -62,13 +66,14 @@ class Pictures:
 
     wide: Markup
     narrow: Markup
+    behind: ValueTable
     ph: PhShown | None
 
 
 def pictures(view: BatchView) -> Pictures:
     """All pictures of a batch that was pitched, on one time axis."""
     scene = scene_of(view)
-    return Pictures(*batch_lines(scene), _ph_of(view, scene))
+    return Pictures(*batch_lines(scene), batch_values(scene), _ph_of(view, scene))
 
 
 @dataclass(frozen=True)
@@ -83,6 +88,7 @@ class PhShown:
     caution: str
     worth: tuple[str, ...]
     notes: tuple[str, ...]
+    behind: ValueTable
 
 
 def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
@@ -92,15 +98,23 @@ def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
         return None
     now_h, end_h = scene.now_h, scene.end_h
     is_low = ph.is_read and ph.chance_low_ahead > 0.1
+    dose, caution = dose_said(view.progress, view.assessed, ph) if is_low else ("", "")
     return PhShown(
         batch_ph(ph, now_h, end_h),
         batch_ph(ph, now_h, end_h, narrow=True),
         ph_text.stands_words(ph),
         ph_text.ahead_words(ph, now_h),
-        ph_text.dose_words(ph.dose, ph.floor) if is_low else "",
-        ph_text.dose_caution(ph.dose),
+        dose,
+        caution,
         ph_text.worth_words(ph),
-        (*ph.odd, *ph.notes, f"This says nothing about a pH below {lowest_shown():g}."),
+        (
+            *ph.odd,
+            *ph.notes,
+            say(
+                "This says nothing about a pH below {lowest_shown:g}.", lowest_shown=lowest_shown()
+            ),
+        ),
+        ph_values(ph, scene.end_h),
     )
 
 
@@ -163,7 +177,7 @@ def _marks(view: BatchView) -> list[FeedMark]:
             extra += 1
             number = extra
         feed = plan.feed(what.feed)
-        name = feed.name if feed else "not in the plan"
+        name = feed.name if feed else say("not in the plan")
         brought = _nitrogen(view, what.items)
         found.append(
             FeedMark(name, _hours(view, stand), None, None, *brought, number=number, state="given")
@@ -219,20 +233,21 @@ def feed_rows(view: BatchView, zone: tzinfo) -> list[FeedRow]:
 
 def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
     state, feed = view.progress, one.feed
-    planned = words.feed_words(feed)
+    planned = words.feed_words(feed, state.plan)
     due, given, when = False, "", ""
     if one.state == "withdrawn":
-        when = "never given" if view.assessed.is_over else f"no longer: {one.why}"
+        when = say("never given") if view.assessed.is_over else say("no longer: {why}", why=one.why)
     elif one.state == "ahead" and state.pitched is not None and view.assessed.is_stale:
-        when = "once a new reading shows that it is due"
+        when = say("once a new reading shows that it is due")
     elif one.state == "ahead" and state.pitched is not None:
         span = view.outlook.due(feed.rule)
         due = is_due(state, feed.rule, span)
-        when = "due now" if due else _when_due(view, one, zone)
+        when = say("due now") if due else _when_due(view, one, zone)
     elif one.state == "ahead":
-        when = "after the pitch"
+        when = say("after the pitch")
     elif one.given_at is not None:
-        when = f"{one.state} {words.moment(one.given_at, zone, state.now)}"
+        at = words.moment(one.given_at, zone, state.now)
+        when = say("skipped {at}", at=at) if one.state == "skipped" else say("given {at}", at=at)
         given = _given(view, one)
     trigger = without_gravity(feed.words)
     return FeedRow(number, feed.key, feed.name, one.state, trigger, planned, given, when, due)
@@ -242,15 +257,23 @@ def _when_due(view: BatchView, one: FeedState, zone: tzinfo) -> str:
     state = view.progress
     span = view.outlook.due(one.feed.rule)
     if span.expected_h > 24 * 120:
-        return "not foreseen"
+        return say("not foreseen")
     at, low, high = (state.moment(h) for h in (span.expected_h, span.low_h, span.high_h))
-    said = f"due {clock(max(at, state.now), state.now, zone)}"
+    said = say("due {clock}", clock=clock(max(at, state.now), state.now, zone))
     if span.high_h - span.low_h >= 1:
         between = [clock(max(m, state.now), state.now, zone).replace("about ", "")
                    for m in (low, high)]  # fmt: skip
-        said += f" (between {between[0]} and {between[1]})"
+        said += say(" (between {first} and {last})", first=between[0], last=between[1])
     gravity = trigger_gravity(state, one.feed.rule)
-    return said if gravity is None else f"{said}, when gravity reaches {gravity:.3f}"
+    return (
+        said
+        if gravity is None
+        else say(
+            "{said}, when gravity reaches {gravity_text}",
+            said=said,
+            gravity_text=gravity_text(gravity),
+        )
+    )
 
 
 def _given(view: BatchView, one: FeedState) -> str:
@@ -258,5 +281,5 @@ def _given(view: BatchView, one: FeedState) -> str:
     if stand is None or stand.what.skipped:
         return ""
     if words.is_as_planned(stand.what.items, one.feed.doses):
-        return "as planned"
-    return f"gave {words.doses_words(stand.what.items)}"
+        return say("as planned")
+    return say("gave {doses_words}", doses_words=words.doses_words(stand.what.items))
