@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from cases import cases
 from mustwright.bench.kinds import gravity_of
 from mustwright.errors import InputError
+from mustwright.must.gravity import brix_from_gravity, gravity_from_brix
 from mustwright.must.gravity_text import (
     apparent_words,
     bare_words,
@@ -25,10 +26,14 @@ SCALES = [UnitSystem(gravity=one) for one in GRAVITIES]
 BRIX, PLATO = SCALES[1:]
 
 
+@example(1.19565, SCALES[1])
 @cases(150)
 @given(st.floats(0.98, 1.2), st.sampled_from(SCALES))
 def test_a_gravity_reads_back_within_its_digits(gravity, system):
-    half = 0.0005 if system == METRIC else 0.05 * 0.0052  # a Brix is 0.0052 at most, at 1.2
+    # Half of the last digit: a thousandth, or a tenth of a Brix as wide as it is there.
+    brix = float(brix_from_gravity(gravity))
+    tenth = float(gravity_from_brix(brix + 0.1) - gravity_from_brix(brix))
+    half = 0.0005 if system == METRIC else 0.5 * tenth + 1e-6
     assert gravity_of(gravity_text(gravity, spoken=system), "x") == pytest.approx(gravity, abs=half)
     finely = gravity_of(typed_gravity(gravity, 4, system), "x")
     assert finely == pytest.approx(gravity, abs=0.00006)
