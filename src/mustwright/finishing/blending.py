@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.optimize import brentq
 
 from mustwright.errors import ImpossibleError, InputError
 from mustwright.figure import ARITHMETIC, Figure, typed
@@ -150,15 +151,27 @@ def blend_lots(
 
 
 def _to_volume(lots: Sequence[Lot], litres: Floats, volume_l: float | None) -> Floats:
-    """The same blend in the volume wanted, where what must and can go in of each lot allows it.
+    """As near the same blend as there is in the volume wanted, within what there is of each lot.
 
     Where two blends are as near to the targets, rounds may go back and forth between them.
     """
-    if volume_l is None:
+    if volume_l is None or not litres.any():
         return litres
-    fitted = litres * volume_l / max(volume_of(lots, litres), 1e-9)
-    allowed = all(lot.least_l <= x <= lot.available_l for lot, x in zip(lots, fitted, strict=True))
-    return fitted if allowed else litres
+    wanted = volume_l
+    least = np.array([lot.least_l for lot in lots])
+    most = np.array([lot.available_l for lot in lots])
+
+    def times(factor: float) -> Floats:
+        return np.clip(factor * litres, least, most)
+
+    def over(factor: float) -> float:
+        return volume_of(lots, times(factor)) - wanted
+
+    used = litres > 0
+    low, high = 0.0, float((most[used] / litres[used]).max())
+    if over(low) >= 0 or over(high) <= 0:
+        return litres
+    return times(float(brentq(over, low, high, xtol=1e-12)))
 
 
 def _check(lots: Sequence[Lot], targets: Sequence[BlendTarget]) -> None:

@@ -91,6 +91,13 @@ LOT = st.tuples(
     [(1.0, 0.0, 1.0, 2.0, 0.0), (1.0, 15.0, 1.0703125, 2.0, 0.0), (22.0, 0.0, 1.0625, 2.0, 0.0)],
     12.0, 1.03125, 0.75, "home", False,
 )  # fmt: skip
+@example(  # the same, with all of two lots in it
+    [(44.0, 1.625, 1.0, 2.0, 20.0), (1.0, 17.6875, 1.0, 2.0, 0.0), (43.0, 0.0, 1.046875, 2.0, 1.5)],
+    13.0, 1.0078125, 0.90625, "us", False,
+)  # fmt: skip
+@example(  # at the very edge of what can be met
+    [(1.0, 4.0, 1.0, 2.0, 0.0), (1.0, 7.0, 1.0, 2.0, 0.0)], 4.0, 1.0, 0.5, "home", False,
+)  # fmt: skip
 @cases(50)
 def test_blending_conserves(rows, alcohol, gravity, share, law, cheapest):
     """Mass and ethanol of the parts are those of the blend, within what there is of each."""
@@ -124,7 +131,7 @@ def test_blending_conserves(rows, alcohol, gravity, share, law, cheapest):
     for part, lot in zip(done.parts, lots, strict=True):
         assert -1e-9 <= part.litres.value <= lot.available_l + 1e-6
     assert done.volume_l.value == pytest.approx(volume, rel=2e-3)
-    if done.feasible:
+    if done.feasible or "within a hydrometer's reading" in done.words:
         assert alcohol - 0.003 <= done.alcohol_pct.value <= alcohol + 0.503
         assert done.gravity.value == pytest.approx(gravity, abs=3e-5)
     else:
