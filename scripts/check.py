@@ -28,7 +28,7 @@ PROCESSES = ("-n", "auto", "--maxprocesses", "8", "--dist", "worksteal")
 ONE_THREAD = (("NUMBA_NUM_THREADS", "1"),)
 KEEP_COMPILED = {"PYTHONDONTWRITEBYTECODE": ""}  # the next run reads what this one compiled
 CASES = "MUSTWRIGHT_CASES"  # tests/cases.py
-DRAWN = {"fast": "0.1", "all": "0.4", "long": "4"}
+DRAWN = {"fast": "0.1", "all": "0.2", "long": "4"}
 FUZZ = (("MUSTWRIGHT_FUZZ", "1"),)  # tests/integration/test_fuzz.py
 
 
@@ -46,7 +46,7 @@ def steps(mode: str) -> list[list[Step]]:
     """The checks of one mode, those in one list to be run at the same time.
 
     ``fast`` is for between two edits: no process or browser is started, and few cases are drawn;
-    ``all`` draws less than half; ``full`` draws all, asks every page on both screens, and also sets
+    ``all`` draws a fifth; ``full`` draws all, asks every page on both screens, and also sets
     the project up from nothing; ``long`` draws four times the cases, adds
     thousands of odd requests and texts, and asks for known faults of the packages.
     """

@@ -1,6 +1,6 @@
 """How many cases a test draws: so many as it names, times MUSTWRIGHT_CASES where that is set.
 
-``./check fast`` sets a tenth, ``./check`` four tenths, CI leaves it at one;
+``./check fast`` sets a tenth, ``./check`` a fifth, CI leaves it at one;
 ``MUSTWRIGHT_CASES=10 pytest ...`` draws ten times as many. Between two edits a test whose cases are
 named and dear runs a few of them only (`some_of`). Below one, a test with many named cases runs a
 spread share of them (`spread_of`), and what is asked of many pages is asked on a laptop of one and
@@ -43,7 +43,7 @@ def some_of(named: Sequence[Any], kept: int = 1) -> Sequence[Any]:
 
 
 # Of the named cases of a test so many are run, and a few at least, by the scale of the run.
-SPREAD = ((BETWEEN_EDITS, 0.2, 4), (0.4, 0.4, 8))
+SPREAD = ((BETWEEN_EDITS, 0.2, 4), (0.4, 0.3, 6))
 
 
 def spread_of(items: Sequence[pytest.Item]) -> list[pytest.Item]:

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 _FORMATTER = string.Formatter()
-_NUMBER = r"[-+]?\d[\d,]*(?:\.\d+)?(?:e[-+]?\d+)?%?"
+_NUMBER = r"[-+]?\d[\d,]*(?:\.\d+)?(?:e[-+]?\d+)?(?: ?%)?"
 _DECIMALS = re.compile(r"(?<![\w.,])[-+]?\d+\.\d+(?![\w.]*\.\d)")
 _SENTENCES = re.compile(r"(?<=[.?])\s+(?=[A-Z'])")
 _DIRECTIVE = re.compile("%[A-Za-z]")

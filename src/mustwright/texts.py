@@ -11,11 +11,13 @@ sentences are put together by `say`, `join` and `+`, and begun by `capital`.
 
 from __future__ import annotations
 
+import re
 import string
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Protocol
 
 _FORMATTER = string.Formatter()
+_SHARE = re.compile(r"(?<=\d)%")
 
 
 class Speaker(Protocol):
@@ -116,7 +118,13 @@ def say(template: str, *, context: str = "", **values: Any) -> Text:
     >>> say("Add {grams:.1f} g of {name}.", grams=4.25, name="honey")
     'Add 4.2 g of honey.'
     """
-    return _text(template.format(**values), _say, template, context, values)
+    return _text(_english(template, values), _say, template, context, values)
+
+
+def _english(template: str, values: Mapping[str, object]) -> str:
+    """The English wording with its values; a share as "8 %", like any figure with its unit."""
+    english = template.format(**values)
+    return _SHARE.sub(" %", english) if "%}" in template else english
 
 
 def _say(speaker: Speaker, template: str, context: str, values: Mapping[str, object]) -> str:
@@ -132,7 +140,7 @@ def say_n(one: str, many: str, count: float, *, context: str = "", **values: Any
     ('1 feed', '2 feeds')
     """
     values["count"] = count
-    english = (one if count == 1 else many).format(**values)
+    english = _english(one if count == 1 else many, values)
     return _text(english, _say_n, one, many, context, values)
 
 

@@ -71,6 +71,9 @@ def acts_settle() -> Iterator[None]:
         yield
 
 
+FEW = 20  # of more pages than these, asked for on one screen only, every third outside CI
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Outside CI what is asked of many pages is asked on one screen of each, in turn."""
     if not is_brief():
@@ -83,12 +86,15 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         if screen and given:
             of = both.setdefault(item.nodeid.partition("[")[0], {}).setdefault(repr(given), {})
             of[screen] = item
-    dropped = []
+    dropped: set[pytest.Item] = set()
     for pages in both.values():
         pairs = [of for of in pages.values() if len(of) == len(VIEWPORTS)]
-        dropped += [of[list(VIEWPORTS)[k % 2]] for k, of in enumerate(pairs)]
+        dropped |= {of[list(VIEWPORTS)[k % 2]] for k, of in enumerate(pairs)}
+        alone = [item for of in pages.values() if len(of) == 1 for item in of.values()]
+        if len(alone) > FEW:
+            dropped |= set(alone) - set(alone[::3])
     items[:] = [item for item in items if item not in dropped]
-    config.hook.pytest_deselected(items=dropped)
+    config.hook.pytest_deselected(items=list(dropped))
 
 
 @pytest.fixture(scope="session")

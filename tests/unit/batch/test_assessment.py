@@ -151,7 +151,7 @@ def test_feeds_are_withdrawn_with_their_reason_and_come_back_with_the_ferment():
     log.read(24 * 3, 1.050)
     states = with_withdrawn(log.at(24 * 3.1), judged(log, 3.1)).feeds
     assert {s.state for s in states} == {"withdrawn"}
-    assert all("40% of the sugar" in s.why for s in states)
+    assert all("40 % of the sugar" in s.why for s in states)
 
 
 def test_the_benchmark_holds_on_a_few_batches():

@@ -45,7 +45,7 @@ def test_plan(ask):
 def test_plan_where_nothing_can_be_shown(ask):
     typed = ("--test", "paired", "--tasters", "5", "--sided", "two")
     assert ask("tasting", "plan", *typed, "--json")["critical"] is None
-    assert "cannot show a difference at 5%" in ask("tasting", "plan", *typed)
+    assert "cannot show a difference at 5 %" in ask("tasting", "plan", *typed)
 
 
 def test_judge(ask):

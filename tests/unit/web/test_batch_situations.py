@@ -171,7 +171,7 @@ def test_the_calendar_lets_go_of_what_the_page_withdraws(client, cellar):
     read = ((1, 1.085), (2, 1.060), (3, 1.035))
     slug = begun(cellar, "Hot", 3.1, read, fed=False)
     page = told(client, slug)[0]
-    assert "are withdrawn: more than 40% of the sugar is gone" in page
+    assert "are withdrawn: more than 40 % of the sugar is gone" in page
     view = look(cellar.ledger, slug, cellar.now, UTC)
     calendar = calendar_text([view], "Lane", UTC).decode()
     feeds = re.findall(r"BEGIN:VEVENT.*?END:VEVENT", calendar, re.S)

@@ -72,7 +72,7 @@ def answer_measuring(
             start,
         )
     )
-    asked.append((say("pH with a meter at 30% of the sugar"), path.at(0.30), meter, 0.30))
+    asked.append((say("pH with a meter at 30 % of the sugar"), path.at(0.30), meter, 0.30))
     found = []
     for name, read, sd, when in asked:
         worth = worth_of_reading(name, read, sd, each, trough, most_g_l=max(most, 1e-9))
