@@ -83,3 +83,12 @@ def test_german_numbers_and_days():
         assert here(say("{at:%A} {n}", at=date(2031, 5, 2), n=3)) == "Freitag 3"
         assert here("plain 1.5") == "plain 1.5"
     assert here(say("{x:.2f}", x=1.5)) == "1.50"
+
+
+def test_a_share_is_written_like_any_figure_with_its_unit():
+    assert say("stops in {share:.0%} of runs", share=0.08) == "stops in 8 % of runs"
+    assert say("{share:4.0%} of {count}", share=0.5, count="100%") == " 50 % of 100 %"
+    assert say_n("{share:.1%}, once", "{share:.1%}, {count} times", 2, share=0.125) == (
+        "12.5 %, 2 times"
+    )
+    assert say("{count} %2", count=8) == "8 %2"
