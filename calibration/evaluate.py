@@ -67,13 +67,6 @@ def leave_one_site_out(
     return {s.name: fit([x for x in sites if x.name != s.name]) for s in sites}
 
 
-def measured_only(sites: list[Site]) -> Population:
-    """The population of a must that was only measured, from some sites."""
-    known = [calibrated()["known"][name] for name in ("synthetic", "red", "agave")]
-    within = population("grape_with_skins")
-    return populations.measured_only(sites, populations.new_medium("pooled", known, within))
-
-
 def red_tables(
     sites: list[Site], fitted: dict[str, Population], untold: dict[str, Population]
 ) -> dict[str, Any]:
@@ -301,7 +294,7 @@ def tables(sites: list[Site], quick: bool) -> dict[str, Callable[[], Any]]:
         return (
             {s.name: known for s in sites}
             if quick
-            else leave_one_site_out(sites, measured_only)
+            else leave_one_site_out(sites, populations.measured_only)
         )
 
     return {
