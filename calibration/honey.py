@@ -5,6 +5,7 @@ Nothing but what the files state goes in; what they do not state is left to the 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -118,21 +119,51 @@ def berry() -> tuple[MustAtPitch, Conditions, dict[str, Floats]]:
     return must, Conditions(profile, pitch_g_l=1.3), seen
 
 
-def stirred() -> tuple[MustAtPitch, Conditions, Floats, Floats]:
-    """The stirred, aired must at 24 °C: hours and CO2, mean of four rounds by day."""
+def stirred() -> tuple[MustAtPitch, Conditions, Rounds]:
+    """The stirred, aired must at 24 °C, and the CO2 of its four rounds by day."""
     must = MustAtPitch(0.25, 100.0, 100.0, 8.0, 148.0, 277.0, ph=3.3, medium="clear_juice")
     conditions = Conditions(
         24.0, pitch_g_l=1.8e9 * CELLS_G / 0.6, horizon_h=600.0,
         **known(Conditions, aeration="stirred"),
     )  # fmt: skip
-    seen = columns_of_rounds()
-    return must, conditions, seen[0], seen[1]
+    return must, conditions, rounds()
 
 
-def columns_of_rounds() -> tuple[Floats, Floats]:
-    """Mean hours and mean CO2 by day, the start left out."""
+@dataclass(frozen=True)
+class Rounds:
+    """Repeats of one fermentation, by day.
+
+    Parameters
+    ----------
+    t_h, co2_g_l : ndarray
+        Means of the rounds [h, g/L].
+    repeat_sd_g_l : ndarray
+        Standard deviation from round to round [g/L].
+    count : int
+        Rounds.
+    """
+
+    t_h: Floats
+    co2_g_l: Floats
+    repeat_sd_g_l: Floats
+    count: int
+
+    @property
+    def error_g_l(self) -> Floats:
+        """Standard error of the means [g/L]."""
+        return self.repeat_sd_g_l / math.sqrt(self.count)
+
+
+def rounds() -> Rounds:
+    """The rounds of the stirred must, the start left out.
+
+    They were read within an hour and a half of each other, so that on the first two days a part
+    of the spread is that of the hour.
+    """
     rows = records("synthetic_must_24C")
     days = sorted({int(r["day"]) for r in rows} - {0})
-    at = [np.mean([float(r["t_h"]) for r in rows if int(r["day"]) == d]) for d in days]
-    gas = [np.mean([float(r["co2_g_l"]) for r in rows if int(r["day"]) == d]) for d in days]
-    return np.array(at), np.array(gas)
+    t_h, gas = (
+        np.array([[float(r[key]) for r in rows if int(r["day"]) == day] for day in days])
+        for key in ("t_h", "co2_g_l")
+    )
+    return Rounds(t_h.mean(axis=1), gas.mean(axis=1), gas.std(axis=1, ddof=1), gas.shape[1])

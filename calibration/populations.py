@@ -69,10 +69,14 @@ def red_base() -> Population:
     )
 
 
-def red(sites: list[Site], base: Population | None = None) -> Population:
+def red(
+    sites: list[Site],
+    base: Population | None = None,
+    by: score_fit.Widening = score_fit.EARLY,
+) -> Population:
     """Population of red musts; the outlier site teaches nothing (it did not start at pitch)."""
     use = [site for site in sites if site.name != OUTLIER]
-    return score_fit.widened(use, score_fit.fit(use, base or red_base()))
+    return score_fit.widened(use, score_fit.fit(use, base or red_base()), by)
 
 
 def agave_centres(count: int = 65536, seed: int = 3) -> dict[str, float]:
@@ -108,18 +112,15 @@ def between(centres: list[dict[str, float]]) -> tuple[dict[str, float], dict[str
     return middle, spread
 
 
-def measured_only(sites: list[Site], pooled: Population) -> Population:
+def measured_only(sites: list[Site]) -> Population:
     """Population of a must known by its readings alone.
 
     Fitted to the red musts as a maker types them who knows no more than was measured, since most
-    measured musts are of fruit; the spread lies an eighth of the way to the pooled media (assumed).
-    That cellars correct low nitrogen and seldom write it down is in the members
-    (`stops.unrecorded_feed`), not here.
+    measured musts are of fruit. That cellars correct low nitrogen and seldom write it down is in
+    the members (`stops.unrecorded_feed`), not here.
     """
     base = replace(red_base(), name="unknown", fermentable=(0.92, 0.02))
-    found = red([typed(site) for site in sites], base)
-    spread = {n: (7 * found.spread[n] + pooled.spread[n]) / 8 for n in found.spread}
-    return replace(found, spread=spread)
+    return red([typed(site) for site in sites], base, score_fit.START)
 
 
 def honey(base: Population, leave_out: str = "", iterations: int = 8) -> Population:

@@ -19,7 +19,7 @@ from mustwright.kinetics import members as members_
 from mustwright.kinetics import observe, simulate
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
 from mustwright.kinetics.model import SHAPE_KNOTS
-from mustwright.kinetics.parameters import EFFECT, EFFECTS, SHAPE, Population
+from mustwright.kinetics.parameters import EFFECT, EFFECTS, SHAPE, Population, deviation
 from mustwright.kinetics.reading_verdict import FEW, ODD, Compared, ReadingVerdict, verdict_on
 from mustwright.texts import say
 
@@ -43,8 +43,11 @@ AHEAD, WIDER = 2.6, 3.6
 TURNED, TURNED_EVERY = 4.0, 4
 GOES_ON = 0.6  # of the miss of the latest reading, in steps of the shape (assumed)
 # Where no usual fermentation of the medium meets the readings, other yeasts and cellars are looked
-# at: effects that rule the course this many times as wide (assumed; a factor of three in pace).
-ELSEWHERE = 2.0
+# at: effects that rule the course twice as wide; where these do not meet them either, so wide that
+# nine in ten take up sugar within this factor of the usual, either way (assumed). For a medium with
+# a wide spread the two are the same.
+OTHER_PACE, ELSEWHERE, FURTHEST = 3.0, 2.0, 6.0
+NINE_IN_TEN = 1.6449  # ends of the 90 % of a normal number
 COURSE = (
     "uptake_max", "growth_max", "lag", "ethanol_half", "capacity_min", "capacity_rate",
     "cell_n_min", "tolerance_factor", "pace", *SHAPE,
@@ -187,13 +190,34 @@ def posterior(
     drawn = members_.draw(members, seed)
     z, surprise = _temper(case, drawn, random)
     verdict = _verdict(case, z, readings, surprise)
-    if _is_elsewhere(verdict):
-        wide = np.array([ELSEWHERE if n in COURSE else 1.0 for n in EFFECTS])[:, None]
+    for wider in elsewhere(who):
+        if not _is_elsewhere(verdict):
+            break
+        wide = np.array([wider if n in COURSE else 1.0 for n in EFFECTS])[:, None]
         far, likelier = _temper(case, wide * drawn, random, wide)
         if likelier > surprise:
-            z, verdict = far, _verdict(case, far, readings, likelier, is_usual=False)
+            z, surprise = far, likelier
+            verdict = _verdict(case, far, readings, likelier, is_usual=False)
     moments = {n: (float(z[k].mean()), float(z[k].std())) for k, n in enumerate(EFFECTS)}
     return Posterior(_less_sure_ahead(case, z, verdict, random), verdict, moments)
+
+
+def elsewhere(who: Population) -> tuple[float, ...]:
+    """How much wider than in a population other yeasts and cellars are looked for, in turn.
+
+    Parameters
+    ----------
+    who : Population
+
+    Returns
+    -------
+    tuple of float
+        One or two rising factors on the standard normal numbers, `ELSEWHERE` to `FURTHEST` [-].
+    """
+    factors = np.linspace(ELSEWHERE, FURTHEST, 81)
+    reach = who.spread["uptake_max"] * deviation("uptake_max", NINE_IN_TEN * factors)
+    far = float(np.interp(np.log(OTHER_PACE), reach, factors))
+    return (ELSEWHERE, far) if far > ELSEWHERE else (ELSEWHERE,)
 
 
 def _is_elsewhere(verdict: ReadingVerdict) -> bool:

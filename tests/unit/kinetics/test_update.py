@@ -10,8 +10,9 @@ from mustwright.kinetics import members, simulate
 from mustwright.kinetics.bands import Band
 from mustwright.kinetics.forecast import forecast
 from mustwright.kinetics.inputs import Conditions, MustAtPitch, MustReading, NitrogenPulse
-from mustwright.kinetics.parameters import population
+from mustwright.kinetics.parameters import deviation, population
 from mustwright.kinetics.reading_verdict import UNUSUAL_MESSAGE
+from mustwright.kinetics.update import elsewhere
 from mustwright.must.gravity import brix_from_gravity
 
 HOURS = np.array([12.0, 24, 36, 48, 60, 72, 96, 120])
@@ -128,3 +129,16 @@ def test_a_slow_but_believable_ferment_is_followed_not_refused() -> None:
     assert fits.verdict is not None
     assert fits.verdict.explained
     assert fits.verdict.is_usual
+
+
+@pytest.mark.parametrize("medium", ["honey", "clear_juice", "grape_with_skins", "unknown"])
+def test_other_yeasts_are_looked_for_as_far_in_every_medium(medium: str) -> None:
+    """However well a medium is known: within a factor of three in pace, nine in ten."""
+    who = population(medium)
+    *nearer, factor = elsewhere(who)
+    assert nearer == ([] if factor == 2.0 else [2.0])
+    assert 2.0 <= factor < 6.0
+    reach = who.spread["uptake_max"] * deviation("uptake_max", 1.6449 * factor)
+    assert np.exp(reach) > 2.97
+    if factor > 2.0:  # no wider than that needs
+        assert np.exp(reach) == pytest.approx(3.0, rel=0.01)
