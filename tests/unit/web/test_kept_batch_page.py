@@ -22,7 +22,8 @@ from mustwright.services.access import set_passphrase
 from mustwright.services.batch import forecaster as forecaster_module
 from mustwright.services.batch import record
 from mustwright.services.batch.batch_view import look
-from mustwright.services.batch.cache import Recent, memory_of
+from mustwright.recent import Recent
+from mustwright.services.batch.cache import memory_of
 from mustwright.services.batch.forecaster import Forecaster, work_out
 from mustwright.services.units import keep_units
 from mustwright.unit_system import US, UnitSystem

@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from contextlib import suppress
-from typing import Any, Generic, ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
 
 from mustwright.batch.forecast_record import Foreseen, foreseen_from
 from mustwright.batch.log import Standing, standing
 from mustwright.batch.snapshot import Gist, brought_forward, gist_bytes, gist_from, gist_of
 from mustwright.batch.view import BatchRecord
+from mustwright.recent import Recent
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.repository import CellarAwayError, UnwritableError
 
@@ -34,43 +34,6 @@ MOST_FOR_ALL = 8  # of what was worked out from all batches together
 MOST_PAGE_BYTES = 24e6  # of pages of musts, 40 to 60 kB each
 MOST_SHOWN_BYTES = 64e6  # of pages good for a minute, 40 to 60 kB each, with what they tell of
 LOOK_AGAIN_S = 30.0  # for a forecast another process may have kept
-
-
-class Recent(Generic[V]):
-    """The values asked for last, up to a total weight."""
-
-    def __init__(self, most: float, weight: Callable[[V], float] = lambda _: 1.0) -> None:
-        self._kept: OrderedDict[Hashable, tuple[V, float]] = OrderedDict()
-        self._lock = threading.Lock()
-        self._most, self._weight, self._total = most, weight, 0.0
-
-    def get(self, key: Hashable) -> V | None:
-        """What is kept under a key."""
-        with self._lock:
-            found = self._kept.get(key)
-            if found is None:
-                return None
-            self._kept.move_to_end(key)
-            return found[0]
-
-    def keep(self, key: Hashable, value: V) -> None:
-        """Keep a value, and drop those asked for longest ago."""
-        weight = self._weight(value)
-        with self._lock:
-            self._drop(key)
-            self._kept[key] = (value, weight)
-            self._total += weight
-            while self._total > self._most and len(self._kept) > 1:
-                self._drop(next(iter(self._kept)))
-
-    def drop(self, key: Hashable) -> None:
-        """Forget a value."""
-        with self._lock:
-            self._drop(key)
-
-    def _drop(self, key: Hashable) -> None:
-        gone = self._kept.pop(key, None)
-        self._total -= gone[1] if gone else 0.0
 
 
 class Memory:
