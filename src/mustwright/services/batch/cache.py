@@ -28,11 +28,12 @@ PLAN_BYTES = 25_000  # of a plan in memory
 STORE_AFTER = 16  # lines: a gist is saved beside the log again once it is this far ahead
 MOST_NEW = 200  # lines a gist is updated by; beyond that the log is read again
 MOST_VIEWS = 2048  # good for a minute
-VIEW_BYTES = 7_000  # about
+VIEW_BYTES = 17_000  # about, of a view with what its page tells
+MOST_ENDS = 2048  # of logs, a few lines each, about 8 kB
 MOST_FORECASTS = 1024  # about 30 kB each
 MOST_FOR_ALL = 8  # of what was worked out from all batches together
 MOST_PAGE_BYTES = 24e6  # of pages of musts, 40 to 60 kB each
-MOST_SHOWN_BYTES = 64e6  # of pages good for a minute, 40 to 60 kB each, with what they tell of
+MOST_SHOWN_BYTES = 96e6  # of pages of batches, about 43 kB each, with what they tell of
 LOOK_AGAIN_S = 30.0  # for a forecast another process may have kept
 
 
@@ -43,12 +44,14 @@ class Memory:
     ----------
     views : Recent
         Of batches, good for a minute.
+    ends : Recent
+        Newest lines of batches, each with what they depend on.
     for_all : Recent
         What was worked out from all batches together, by name, with what it depends on.
     pages : Recent
         Pages by all that they depend on.
     shown : Recent
-        Pages, each with the very thing it tells of.
+        Pages, each with what it tells of; each knows about how many bytes it takes.
     """
 
     def __init__(self) -> None:
@@ -62,10 +65,11 @@ class Memory:
         self._made: dict[str, int] = {}
         self._making: dict[str, threading.RLock] = {}
         self.views: Recent[object] = Recent(MOST_VIEWS)
+        self.ends: Recent[tuple[Hashable, Any]] = Recent(MOST_ENDS)
         self.for_all: Recent[Any] = Recent(MOST_FOR_ALL)
         self.pages: Recent[bytes] = Recent(MOST_PAGE_BYTES, len)
-        self.shown: Recent[tuple[object, bytes]] = Recent(
-            MOST_SHOWN_BYTES, lambda kept: len(kept[1]) + VIEW_BYTES
+        self.shown: Recent[Any] = Recent(
+            MOST_SHOWN_BYTES, lambda kept: kept.size_bytes + VIEW_BYTES
         )
 
     def stands(self, ledger: Ledger, record: BatchRecord) -> tuple[Standing, ...]:
