@@ -3,6 +3,7 @@
 ``python benchmarks/pages.py`` seeds 200 batches with 250 readings each and 6 musts in a temporary
 folder and asks for each of them, as a server just started would. A page of a must is asked for
 first, with its run of the model; then made again from what that run gave; then shown as it is kept.
+A page of a batch is also asked for as a browser does: once, and again in the next minute.
 Times are those of the processor; as machines differ, each is also given as a multiple of a fixed
 piece of work done in between.
 """
@@ -17,6 +18,7 @@ import time
 from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
 
 from fastapi import FastAPI
@@ -55,11 +57,27 @@ class Parts:
         self.times[name] += 1
 
 
+def request_for(app: FastAPI, path: str) -> Request:
+    """What a browser asks."""
+    scope = {"type": "http", "method": "GET", "path": path, "headers": [], "query_string": b""}
+    return Request(scope | {"app": app, "state": {}})
+
+
+def ask_in_two_minutes(app: FastAPI, slugs: list[str], parts: Parts) -> None:
+    """Pages of batches as they are kept, nothing being written between."""
+    compose: Compose = app.state.compose
+    clock = compose.clock
+    for name in ("page, kept from now on", "page, in another minute"):
+        for slug in slugs:
+            with parts.of(name):
+                batch_page.batch_page(request_for(app, f"/batches/{slug}"), slug)
+        compose.clock = lambda: clock() + timedelta(minutes=1)
+    compose.clock = clock
+
+
 def ask(app: FastAPI, slug: str, parts: Parts) -> None:
     """One batch: its parts, each by itself, then its page and its data whole."""
-    path = f"/batches/{slug}"
-    scope = {"type": "http", "method": "GET", "path": path, "headers": [], "query_string": b""}
-    request = Request(scope | {"app": app, "state": {}})
+    request = request_for(app, f"/batches/{slug}")
     desk = Desk(request)
     with parts.of("look, first"):
         view = look(desk.ledger, slug, desk.now, desk.zone)
@@ -88,9 +106,7 @@ MUST_PAGES = {
 def ask_must(app: FastAPI, must: str, parts: Parts) -> None:
     """Pages of one must: asked for first, made again, and shown again."""
     for name, page in MUST_PAGES.items():
-        path = f"/musts/{must}#{name}"
-        scope = {"type": "http", "method": "GET", "path": path, "headers": [], "query_string": b""}
-        request = Request(scope | {"app": app, "state": {}})
+        request = request_for(app, f"/musts/{must}#{name}")
         with parts.of(f"{name}, first"):
             page(request, must)
         for _ in range(AGAIN):
@@ -120,6 +136,7 @@ def run(folder: Path, batches: int, readings: int) -> dict[str, dict[str, float]
     parts = Parts()
     for slug in slugs:
         ask(app, slug, parts)
+    ask_in_two_minutes(app, slugs, parts)
     for must in musts:
         ask_must(app, must, parts)
     fresh.close()

@@ -8,9 +8,11 @@ ends, which is known as a range (`end_gravity`).
 
 from __future__ import annotations
 
+import hashlib
 import math
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from itertools import pairwise
 
 import numpy as np
 from scipy.special import log_ndtr
@@ -20,6 +22,7 @@ from mustwright.batch.end_gravity import EndGravity
 from mustwright.batch.quantiles import Quantiles
 from mustwright.batch.series import Series
 from mustwright.must.course import Floats
+from mustwright.recent import Recent
 
 MOST_READINGS, BIN_H = 16, 12.0
 LONGEST_H = 24.0 * 30
@@ -31,6 +34,9 @@ SAME_SDS = 2.0
 EARLY_SHARE, GROWS_PER_DAY = 0.3, (0.15, 1.8)
 NEAR = 0.02  # of gravity: readings before it was that near to the latest say nothing of its rest
 MOST_RESTED_D = 20.0
+MOST_KEPT_BYTES, KEPT_BYTES = 24e6, 1000  # of what readings said, and of each beside its rows
+FRESH_D = 0.25  # a reading so old still says how it stands
+_FIVE = (0.05, 0.25, 0.5, 0.75, 0.95)
 
 
 @dataclass(frozen=True)
@@ -81,19 +87,88 @@ def weigh(
     rest_odds : float
         How many times likelier than usual it is that it rests, before the readings are looked at.
     """
+    read = _read(series, end, round(temperature_c), rest_odds)
+    age_d = max(age_h, 0.0) / 24
+    return read.posterior if age_d < FRESH_D else _posterior(read, _by_now(read, age_d))
+
+
+@dataclass(frozen=True)
+class _Read:
+    """What readings said when the last of them was read; not what became of it since.
+
+    Parameters
+    ----------
+    left, rate, weight : ndarray
+        Cases: gravity left to fall [-], share of it that goes in a day [1/day], and how likely.
+    when_read_g_l, stood_h, count, per_gravity
+        As in `SugarPosterior`, and sugar by gravity [g/L].
+    """
+
+    left: Floats
+    rate: Floats
+    weight: Floats
+    when_read_g_l: float
+    stood_h: float
+    count: int
+    per_gravity: float
+
+    @cached_property
+    def posterior(self) -> SugarPosterior:
+        """While the reading is fresh."""
+        return _posterior(self, (self.left, self.left * self.rate, self.weight))
+
+
+def _posterior(read: _Read, now: tuple[Floats, Floats, Floats]) -> SugarPosterior:
+    left, fall, weight = now
+    sugar = read.per_gravity * left
+    still = fall < _threshold("stuck", "fall_per_day")
+    counts = sugar > _threshold("stuck", "sugar_left_g_l")
+    return SugarPosterior(
+        quantiles_of(sugar, weight),
+        quantiles_of(fall, weight),
+        float(weight[still & counts].sum()),
+        float(weight[still & ~counts].sum()),
+        read.when_read_g_l,
+        read.stood_h,
+        read.count,
+    )
+
+
+_kept: Recent[_Read] = Recent(
+    MOST_KEPT_BYTES,
+    lambda read: read.left.nbytes + read.rate.nbytes + read.weight.nbytes + KEPT_BYTES,
+)
+
+
+def _read(series: Series, end: EndGravity, temperature_c: int, rest_odds: float) -> _Read:
+    """Kept, as these readings say the same until there is another one."""
+    key = hashlib.blake2b(digest_size=16)
+    for row in (series.hours, series.gravity, series.gravity_sd, end.gravity, end.weight):
+        key.update(row.tobytes())
+        key.update(b"%d;" % len(row))
+    rest = (end.original_gravity, end.middle, end.sugar_per_gravity, temperature_c, rest_odds)
+    named = (key.digest(), *rest)
+    kept = _kept.get(named)
+    if kept is None:
+        kept = _weighed(series, end, temperature_c, rest_odds)
+        _kept.keep(named, kept)
+    return kept
+
+
+def _weighed(series: Series, end: EndGravity, temperature_c: int, rest_odds: float) -> _Read:
     hours, gravity, sd = _window(series)
     back_d = (hours[-1] - hours) / 24
     sd = np.hypot(sd, DISCREPANCY * np.maximum(gravity - gravity[-1], 0.0))
-    rates, prior = _rates(round(temperature_c))
-    per_gravity = end.sugar_per_gravity
+    rates, prior = _rates(temperature_c)
+    going = _going(gravity, sd, back_d, end, rates)
     log_weight, left, rate = (
         np.concatenate(rows)
         for rows in zip(
             *(
                 _points(*account)
                 for account in (
-                    _falls(gravity, sd, back_d, end, rates, prior),
-                    _ended(gravity, sd, back_d, end, rates, prior),
+                    _falls(going, end, rates, prior),
+                    _ended(going, end, rates, prior),
                     _rests(gravity, sd, back_d, end, rates, rest_odds * prior),
                     *_takes_off(gravity, sd, back_d, end),
                 )
@@ -105,22 +180,9 @@ def weigh(
     real = weight > NEGLIGIBLE
     weight, left, rate = weight[real], left[real], rate[real]
     weight /= weight.sum()
-    fall = left * rate
+    per_gravity = end.sugar_per_gravity
     when_read = per_gravity * (quantiles_of(left, weight).p50 or 0.0)
-    left, fall, weight = _by_now(left, fall, rate, weight, max(age_h, 0.0) / 24)
-    sugar = per_gravity * left
-    still = fall < _threshold("stuck", "fall_per_day")
-    counts = sugar > _threshold("stuck", "sugar_left_g_l")
-    stood_h, count = _stood(series)
-    return SugarPosterior(
-        quantiles_of(sugar, weight),
-        quantiles_of(fall, weight),
-        float(weight[still & counts].sum()),
-        float(weight[still & ~counts].sum()),
-        when_read,
-        stood_h,
-        count,
-    )
+    return _Read(left, rate, weight, when_read, *_stood(series), per_gravity)
 
 
 def quantiles_of(values: Floats, weight: Floats) -> Quantiles:
@@ -128,9 +190,7 @@ def quantiles_of(values: Floats, weight: Floats) -> Quantiles:
     order = np.argsort(values)
     along = np.cumsum(weight[order])
     along = (along - weight[order] / 2) / along[-1]
-    return Quantiles(
-        *(float(np.interp(q, along, values[order])) for q in (0.05, 0.25, 0.5, 0.75, 0.95))
-    )
+    return Quantiles(*np.interp(_FIVE, along, values[order]).tolist())
 
 
 def by_gravity(gravity: float, end: EndGravity) -> Quantiles:
@@ -180,14 +240,13 @@ def _window(series: Series) -> tuple[Floats, Floats, Floats]:
     hours, gravity, sd = hours[first:], gravity[first:], sd[first:]
     if len(hours) <= MOST_READINGS:
         return hours, gravity, sd
-    bins = np.floor((hours[-1] - hours) / BIN_H).astype(int)
-    taken = np.unique(bins)[:MOST_READINGS][::-1]
-    rows = [bins == b for b in taken]
-    return (
-        np.array([hours[r].mean() for r in rows]),
-        np.array([gravity[r].mean() for r in rows]),
-        np.array([sd[r].mean() / math.sqrt(min(r.sum(), 4)) for r in rows]),
-    )
+    bins = np.floor((hours[-1] - hours) / BIN_H)  # falling, as readings are in order of time
+    starts = [0, *(np.flatnonzero(np.diff(bins)) + 1).tolist()]
+    parts = list(pairwise([*starts, len(bins)]))[-MOST_READINGS:]
+    sums = ([np.add.reduce(row[a:b]) / (b - a) for a, b in parts] for row in (hours, gravity, sd))
+    middle_h, middle, error = sums
+    few = [math.sqrt(min(b - a, 4)) for a, b in parts]
+    return np.array(middle_h), np.array(middle), np.array(error) / np.array(few)
 
 
 def _warm(temperature_c: float) -> float:
@@ -205,10 +264,11 @@ def _rates(temperature_c: int) -> tuple[Floats, Floats]:
     return middle * np.exp(spread * z), weight / weight.sum()
 
 
+Fit = tuple[Floats, Floats, Floats]  # height over the end, its error, likelihood
 Account = tuple[Floats, Floats, Floats, Floats]  # log weight, height over the end, error, rate
 
 
-def _fit(gravity: Floats, sd: Floats, x: Floats, end: EndGravity) -> tuple[Floats, Floats, Floats]:
+def _fit(gravity: Floats, sd: Floats, x: Floats, end: EndGravity) -> Fit:
     """Height over the end that suits best, its error, and the logarithm of the likelihood.
 
     Parameters
@@ -224,12 +284,14 @@ def _fit(gravity: Floats, sd: Floats, x: Floats, end: EndGravity) -> tuple[Float
     return height, xx**-0.5, -((over * over) @ w - height**2 * xx) / 2
 
 
-def _falls(
-    gravity: Floats, sd: Floats, back_d: Floats, end: EndGravity, rates: Floats, prior: Floats
-) -> Account:
+def _going(gravity: Floats, sd: Floats, back_d: Floats, end: EndGravity, rates: Floats) -> Fit:
+    """It falls by a share of what is left each day, up to the last reading."""
+    return _fit(gravity, sd, np.exp(np.minimum(rates[:, None] * back_d, 12.0)), end)
+
+
+def _falls(going: Fit, end: EndGravity, rates: Floats, prior: Floats) -> Account:
     """Any height over the end is as likely as any other."""
-    x = np.exp(np.minimum(rates[:, None] * back_d, 12.0))
-    height, error, fit = _fit(gravity, sd, x, end)
+    height, error, fit = going
     log = fit + _anywhere(height, error, end) + np.log(prior[:, None] * end.weight)
     return log, height, error, rates[:, None]
 
@@ -254,12 +316,9 @@ def _takes_off(gravity: Floats, sd: Floats, back_d: Floats, end: EndGravity) -> 
     return [(log[:, None], height[:, None], error[:, None], rate[:, None])]
 
 
-def _ended(
-    gravity: Floats, sd: Floats, back_d: Floats, end: EndGravity, rates: Floats, prior: Floats
-) -> Account:
+def _ended(going: Fit, end: EndGravity, rates: Floats, prior: Floats) -> Account:
     """Hardly any sugar is left."""
-    x = np.exp(np.minimum(rates[:, None] * back_d, 12.0))
-    height, error, fit = _fit(gravity, sd, x, end)
+    height, error, fit = going
     near = _prior("ended_within_g_l") / end.sugar_per_gravity
     both = np.hypot(error, near)
     middle, width = height * (near / both) ** 2, error * near / both
@@ -306,12 +365,10 @@ def _points(log: Floats, height: Floats, error: Floats, rate: Floats) -> tuple[F
     return weight.ravel(), left.ravel(), np.broadcast_to(rate, left.shape).ravel()
 
 
-def _by_now(
-    left: Floats, fall: Floats, rate: Floats, weight: Floats, age_d: float
-) -> tuple[Floats, Floats, Floats]:
+def _by_now(read: _Read, age_d: float) -> tuple[Floats, Floats, Floats]:
     """Carried on from the last reading: it went on at its pace, or came to rest on the way."""
-    if age_d < 0.25:
-        return left, fall, weight
+    left, rate, weight = read.left, read.rate, read.weight
+    fall = left * rate
     stops = -math.expm1(-_prior("stops_per_day") * age_d)
     gone, half = np.exp(-rate * age_d), np.exp(-rate * age_d / 2)
     return (

@@ -161,11 +161,14 @@ def judge_stability(ask: StabilityAsk) -> Stability:
 def _readings(ask: StabilityAsk) -> list[GravityReading]:
     if not 2 <= len(ask.readings) <= MOST_READINGS:
         raise InputError("reading", say("needs two readings or more"), len(ask.readings))
+    gravity, error, time = (
+        say("a gravity"), say("an instrument error of gravity"), say("a time in days")
+    )  # fmt: skip
     for one in ask.readings:
-        within(one.gravity, 0.97, 1.25, "reading", say("a gravity"))
+        within(one.gravity, 0.97, 1.25, "reading", gravity)
         if one.error is not None:
-            within(one.error, 1e-5, 0.05, "reading", say("an instrument error of gravity"))
-        within(one.day, -1e5, 1e7, "reading", say("a time in days"))
+            within(one.error, 1e-5, 0.05, "reading", error)
+        within(one.day, -1e5, 1e7, "reading", time)
     if ask.nitrogen_mg_l is not None:
         within(ask.nitrogen_mg_l, 0, 2000, "nitrogen", say("nitrogen in mg/L"))
     if ask.residual_sugar_g_l is not None:

@@ -16,8 +16,8 @@ from mustwright.planning.likeness import HouseFor, at_home
 from mustwright.planning.plan_forecast import foresee_comparison
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.what_if import Planned, planned_forecast
+from mustwright.recent import Recent
 from mustwright.services import records as use
-from mustwright.services.batch.cache import Recent
 from mustwright.services.records import Key
 from mustwright.services.repository import Cellar, Record
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 
 from mustwright.data.glossary import GlossaryEntry, glossary
 from mustwright.languages import code_spoken
@@ -16,14 +16,16 @@ LEFT_ALONE = (
 )  # fmt: skip
 FIGURE = 'class="fig"'
 # Passed over in one step: such an element whole, as none holds one of its own kind; every other
-# tag but those of <details>; and room between tags. Then a tag of <details>, and letters.
+# tag but those of <details>; and figures and room between tags. Then a tag of <details>, and text.
 _PIECE = re.compile(
     rf"(?:<({'|'.join(LEFT_ALONE)})\b[^>]*>[^<]*(?:<(?!/\1>)[^<]*)*</\1>"
-    r"|<(?!/?details\b)[^>]*>|\s+(?=<))+"
+    r"|<(?!/?details\b)[^>]*>|[\s\d.,:;%()+–−-]+(?=<))+"
     r"|<(/?)details\b[^>]*>|([^<]+)",
     re.S,
 )
-_MAIN = re.compile(r"<main\b.*?</main>", re.S)
+_MAIN = re.compile(r"<main\b")
+_END = "</main>"
+LONGEST_KEPT = 400  # letters of a text whose words are remembered
 
 
 def with_glossary(html: str) -> str:
@@ -32,20 +34,16 @@ def with_glossary(html: str) -> str:
     Only letters between tags of its main part are looked at, and they stay as they are: taking the
     links away gives back the page.
     """
-    return _MAIN.sub(lambda main: _linked(main[0]), html, count=1)
+    begins = _MAIN.search(html)
+    end = -1 if begins is None else html.find(_END, begins.end())
+    if begins is None or end < 0:
+        return html
+    return html[: begins.start()] + _linked(html[begins.start() : end]) + html[end:]
 
 
 def _linked(html: str) -> str:
     seen: set[str] = set()
-    pattern, entries = _terms(code_spoken())
-
-    def link(found: re.Match[str]) -> str:
-        entry = entries[found[0].lower()]
-        if entry.id in seen or not _meant(entry, found):
-            return found[0]
-        seen.add(entry.id)
-        return f'<a class="term" href="/glossary#{entry.id}">{found[0]}</a>'
-
+    language = code_spoken()
     figures: list[bool] = []  # of the <details> that are open, which hold a figure's working
 
     def piece(found: re.Match[str]) -> str:
@@ -56,9 +54,39 @@ def _linked(html: str) -> str:
             figures.pop()
         if text is None or any(figures):
             return found[0]
-        return pattern.sub(link, text)
+        terms = _found(language, text) if len(text) > LONGEST_KEPT else _known(language, text)
+        return _with_links(text, terms, seen) if terms else text
 
     return _PIECE.sub(piece, html)
+
+
+Terms = tuple[tuple[int, int, str], ...]  # where each begins and ends, and the entry it leads to
+
+
+def _with_links(text: str, terms: Terms, seen: set[str]) -> str:
+    """A text with each term linked that was not seen before."""
+    parts, done = [], 0
+    for start, end, id in terms:
+        if id in seen:
+            continue
+        seen.add(id)
+        link = f'<a class="term" href="/glossary#{id}">{text[start:end]}</a>'
+        parts += [text[done:start], link]
+        done = end
+    return "".join([*parts, text[done:]])
+
+
+def _found(language: str, text: str) -> Terms:
+    """The terms of a text."""
+    pattern, entries = _terms(language)
+    return tuple(
+        (found.start(), found.end(), entry.id)
+        for found in pattern.finditer(text)
+        if _meant(entry := entries[found[0].lower()], found)
+    )
+
+
+_known = lru_cache(maxsize=4096)(_found)  # most texts stand on many pages
 
 
 def _meant(entry: GlossaryEntry, found: re.Match[str]) -> bool:

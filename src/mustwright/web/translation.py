@@ -3,17 +3,22 @@
 ``{% trans %}`` blocks are looked up in the catalogue; every value that a template writes is put
 into the language of the environment. There is one environment for each language, and the English
 one does none of this work.
+
+What is the same on every page is made once: a block without values becomes a part of the template,
+and a wording is looked up the first time.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, nodes
 from jinja2.compiler import CodeGenerator, Frame
-from markupsafe import Markup
+from jinja2.ext import InternationalizationExtension
+from markupsafe import Markup, escape
 
 from mustwright.languages import Language
 from mustwright.texts import Text, join, said, uncapital
@@ -23,7 +28,33 @@ _OF_LETTERS = ("upper", "title", "trim", "replace", "truncate", "striptags", "wo
 _KEEP_CASE = ("lower", "capitalize", "in_sentence")  # which an English text may do, others not
 
 
-class _Speaking(CodeGenerator):
+_ESCAPED = re.compile("[&<>\"']")
+
+
+def written(value: Any) -> str:
+    """A value as a page writes it: escaped, unless it is marked safe or holds nothing to escape.
+
+    What needs no escaping is not marked as safe either, which most texts of a page do not need.
+    """
+    kind = value.__class__
+    if kind is Markup or ((kind is str or kind is Text) and _ESCAPED.search(value) is None):
+        return str.__str__(value)
+    return escape(value)
+
+
+class _Writing(CodeGenerator):
+    """What stands between the fixed parts of a template is written by `written`."""
+
+    def _output_child_pre(self, node: nodes.Expr, frame: Frame, finalize: Any) -> None:
+        if frame.eval_ctx.volatile or not frame.eval_ctx.autoescape:
+            super()._output_child_pre(node, frame, finalize)
+            return
+        self.write("environment.written(")
+        if finalize.src is not None:
+            self.write(finalize.src)
+
+
+class _Speaking(_Writing):
     """Parts that are put together by ``~`` are put into the language one by one."""
 
     def visit_Concat(self, node: nodes.Concat, frame: Frame) -> None:  # noqa: N802
@@ -37,7 +68,33 @@ class _Speaking(CodeGenerator):
         self.write("))")
 
 
-class SpeakingEnvironment(Environment):
+class _FixedWordings(InternationalizationExtension):
+    """A ``{% trans %}`` block without values is a fixed part of the template."""
+
+    def _make_node(
+        self,
+        singular: str,
+        plural: str | None,
+        context: str | None,
+        variables: dict[str, nodes.Expr],
+        plural_expr: nodes.Expr | None,
+        *told: bool,
+    ) -> nodes.Output:
+        if plural_expr is None and context is None and not variables:
+            gettext: Any = self.environment.globals["gettext"]
+            said = gettext(singular)
+            return nodes.Output([nodes.TemplateData(str(said))])
+        return super()._make_node(singular, plural, context, variables, plural_expr, *told)
+
+
+class WritingEnvironment(Environment):
+    """An environment whose templates write English."""
+
+    code_generator_class = _Writing
+    written = staticmethod(written)
+
+
+class SpeakingEnvironment(WritingEnvironment):
     """An environment whose templates speak another language than English."""
 
     code_generator_class = _Speaking
@@ -48,7 +105,7 @@ def made_environment(language: Language | None) -> Environment:
 
     Everything is escaped unless marked safe, and a missing value is an error.
     """
-    kind = Environment if language is None else SpeakingEnvironment
+    kind = WritingEnvironment if language is None else SpeakingEnvironment
     made = kind(
         loader=PackageLoader("mustwright.web"),
         autoescape=True,
@@ -56,15 +113,13 @@ def made_environment(language: Language | None) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         auto_reload=False,  # else each template's file is looked at for each page
-        extensions=["jinja2.ext.i18n"],
+        extensions=[_FixedWordings],
         finalize=None if language is None else lambda value: _text_put(value, language),
     )
     made.policies["ext.i18n.trimmed"] = True
     made.newstyle_gettext = True  # type: ignore[attr-defined]
     made.filters["join"] = _join
-    made.globals["gettext"] = lambda wording, /, **values: _filled(
-        wording if language is None else language.wording(wording, ""), values, language
-    )
+    made.globals["gettext"] = made.globals["_"] = _wordings(language)
     made.globals["ngettext"] = lambda one, many, n, /, **values: _filled(
         (one if n == 1 else many) if language is None else language.wording_of(one, many, n, ""),
         values,
@@ -95,6 +150,23 @@ def _putter(language: Language) -> Callable[[Any], Any]:
         return value
 
     return put
+
+
+def _wordings(language: Language | None) -> Callable[..., Markup]:
+    """Says a wording with its values; one without any is made once."""
+
+    @lru_cache(maxsize=4096)
+    def found(wording: str) -> Markup:
+        return Markup(wording if language is None else language.wording(wording, ""))
+
+    @lru_cache(maxsize=4096)
+    def fixed(wording: str) -> Markup:
+        return _filled(found(wording), {}, language)
+
+    def say(wording: str, /, **values: Any) -> Markup:
+        return _filled(found(wording), values, language) if values else fixed(wording)
+
+    return say
 
 
 def _filled(wording: str, values: dict[str, Any], language: Language | None) -> Markup:

@@ -6,6 +6,7 @@ import re
 
 import pytest
 
+from mustwright.languages import language_called, speaking
 from mustwright.web.glossary_links import with_glossary
 
 LINK = re.compile(r'<a class="term" href="/glossary#\w+">(.*?)</a>')
@@ -47,6 +48,23 @@ def test_what_unfolds_by_name_is_read_but_not_the_working_of_a_figure_in_it():
 def test_a_word_with_two_senses_counts_only_after_words_that_tell():
     assert "#must" in with_glossary(main("<p>Stir the must.</p>"))
     assert "#must" not in with_glossary(main("<p>You must stir.</p>"))
+
+
+def test_figures_are_passed_over_and_what_stands_among_them_is_not():
+    text = "<table><td>1.049</td><td> 12 – 15 </td><td>3 lees</td><td>1.2 %</td></table>"
+    link = '<a class="term" href="/glossary#lees">lees</a>'
+    assert with_glossary(main(text)) == main(text.replace("lees", link))
+
+
+def test_a_text_that_is_known_links_by_what_this_page_has_linked():
+    first = main("<p>Rack it off the lees.</p>")
+    assert with_glossary(first) == with_glossary(first)
+    twice = main("<p>lees</p><p>Rack it off the lees.</p>")
+    assert with_glossary(twice).count("#lees") == 1
+    long = main(f"<p>{'so ' * 200}the lees</p>")
+    assert with_glossary(long).count("#lees") == 1
+    with speaking(language_called("de")):
+        assert "#lees" not in with_glossary(first)
 
 
 def test_a_part_of_a_page_is_left_as_it_is():

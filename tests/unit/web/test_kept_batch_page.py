@@ -14,15 +14,17 @@ from batch_pages import Cellar, fields, words
 from batches import CLOVER, plan
 from closed import closed_batch
 from databases import new_file
+from mustwright.batch import rest_or_fall
 from mustwright.batch.entries import Note, StepDone
 from mustwright.compose import Compose
 from mustwright.learning import finished
+from mustwright.recent import Recent
 from mustwright.services import house
 from mustwright.services.access import set_passphrase
 from mustwright.services.batch import forecaster as forecaster_module
 from mustwright.services.batch import record
 from mustwright.services.batch.batch_view import look
-from mustwright.services.batch.cache import Recent, memory_of
+from mustwright.services.batch.cache import memory_of
 from mustwright.services.batch.forecaster import Forecaster, work_out
 from mustwright.services.units import keep_units
 from mustwright.unit_system import US, UnitSystem
@@ -75,7 +77,8 @@ def made(monkeypatch):
 
 def forget(cellar):
     memory = memory_of(cellar.ledger)
-    memory.shown, memory.views = Recent(1e7), Recent(100)
+    memory.shown, memory.views, memory.ends = Recent(1e7), Recent(100), Recent(100)
+    rest_or_fall._kept = Recent(rest_or_fall.MOST_KEPT_BYTES, rest_or_fall._kept._weight)
 
 
 def shown(client, path):
@@ -108,6 +111,71 @@ def test_what_is_written_from_two_looks_at_a_kept_page_is_two_entries(client, ce
         action = f"/batches/{slug}/note"
         client.post(action, data=fields(page, action) | {"text": note})
     assert len(cellar.ledger.log(slug)) == before + 2
+
+
+def test_in_another_minute_only_now_is_drawn_anew(client, cellar, slug, made):
+    path = f"/batches/{slug}"
+    svg = re.compile(r"<svg.*?</svg>", re.DOTALL)
+    for hours, key in ((40, "f1"), (30, "f2"), (20, "f3"), (10, "f4")):
+        cellar.feed(slug, hours, key)  # a feed that is due moves along with now
+    pages = []
+    for _ in range(4):
+        pages.append(shown(client, path))
+        cellar.pass_hours(1 / 20)
+    assert made == ["batch.html"]
+    assert len(set(pages)) > 1, "the line of now moves"
+    assert len({svg.sub("", page) for page in pages}) == 1
+    cellar.pass_hours(-4 / 20)
+    for page in pages:
+        forget(cellar)
+        assert shown(client, path) == page
+        cellar.pass_hours(1 / 20)
+
+
+def test_an_hour_or_a_day_later_the_page_is_as_if_none_had_been_kept(client, cellar, slug, made):
+    cellar.read(slug, 1, 1.080, temperature_c=20.5, ph=3.4)
+    work_out(cellar.ledger, slug, cellar.now)
+    path = f"/batches/{slug}"
+    told = set()
+    for hours in (0, 1 / 60, 1, 7, 24, 24, 72, 240):
+        cellar.pass_hours(hours)
+        kept, again = shown(client, path), shown(client, path)
+        forget(cellar)
+        assert kept == again == shown(client, path), hours
+        told.add(words(re.sub(r"<svg.*?</svg>", "", kept, flags=re.DOTALL)))
+    assert len(told) > 4
+    assert len(made) >= len(told)
+
+
+def test_in_german_each_minute_is_made_by_itself(client, cellar, slug, made):
+    client.post("/language", data={"language": "de", "whose": "me"})
+    path = f"/batches/{slug}"
+    before = shown(client, path)
+    assert "Nächste" in before or "Als Nächstes" in before
+    cellar.pass_hours(1 / 60)
+    now = shown(client, path)
+    forget(cellar)
+    assert now == shown(client, path)
+    assert made.count("batch.html") == 3
+
+
+def test_pages_of_two_batches_share_what_is_the_same_and_nothing_else(client, cellar, slug):
+    other = cellar.start("Another", 50, plan=plan(CLOVER)).slug
+    mine, theirs = shown(client, f"/batches/{slug}"), shown(client, f"/batches/{other}")
+    assert f"/batches/{slug}" not in theirs
+    assert f"/batches/{other}" not in mine
+    assert (shown(client, f"/batches/{slug}"), shown(client, f"/batches/{other}")) == (mine, theirs)
+    first, second = (page for page, _ in memory_of(cellar.ledger).shown._kept.values())
+    same = {id(part) for part in first.parts} & {id(part) for part in second.parts}
+    assert sum(len(part) for part in first.parts if id(part) in same) > 5000
+
+
+def test_what_a_page_told_is_kept_equal_and_without_how_its_texts_were_made(client, cellar, slug):
+    client.get(f"/batches/{slug}")
+    ((page, _),) = memory_of(cellar.ledger).shown._kept.values()
+    assert page.facts["facts"]
+    assert all(type(fact.value) is str for fact in page.facts["facts"])
+    assert {"view", "facts", "log", "feeds", "typed", "pictures"} <= page.facts.keys()
 
 
 WRITES = {

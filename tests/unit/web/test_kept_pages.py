@@ -17,10 +17,11 @@ from mustwright.compose import Compose
 from mustwright.data import text_of
 from mustwright.learning import finished
 from mustwright.planning.plan_forecast import foresee_comparison
+from mustwright.recent import Recent
 from mustwright.services import cached_forecasts, house
 from mustwright.services import records as use
 from mustwright.services.access import set_passphrase
-from mustwright.services.batch.cache import Recent, memory_of
+from mustwright.services.batch.cache import memory_of
 from mustwright.services.own_protocols import keep_protocol
 from mustwright.services.units import keep_units
 from mustwright.unit_system import US

@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from contextlib import suppress
-from typing import Any, Generic, ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
 
 from mustwright.batch.forecast_record import Foreseen, foreseen_from
 from mustwright.batch.log import Standing, standing
 from mustwright.batch.snapshot import Gist, brought_forward, gist_bytes, gist_from, gist_of
 from mustwright.batch.view import BatchRecord
+from mustwright.recent import Recent
 from mustwright.services.batch.repository import Ledger
 from mustwright.services.repository import CellarAwayError, UnwritableError
 
@@ -28,49 +28,13 @@ PLAN_BYTES = 25_000  # of a plan in memory
 STORE_AFTER = 16  # lines: a gist is saved beside the log again once it is this far ahead
 MOST_NEW = 200  # lines a gist is updated by; beyond that the log is read again
 MOST_VIEWS = 2048  # good for a minute
-VIEW_BYTES = 7_000  # about
+VIEW_BYTES = 17_000  # about, of a view with what its page tells
+MOST_ENDS = 2048  # of logs, a few lines each, about 8 kB
 MOST_FORECASTS = 1024  # about 30 kB each
 MOST_FOR_ALL = 8  # of what was worked out from all batches together
 MOST_PAGE_BYTES = 24e6  # of pages of musts, 40 to 60 kB each
-MOST_SHOWN_BYTES = 64e6  # of pages good for a minute, 40 to 60 kB each, with what they tell of
+MOST_SHOWN_BYTES = 96e6  # of pages of batches, about 43 kB each, with what they tell of
 LOOK_AGAIN_S = 30.0  # for a forecast another process may have kept
-
-
-class Recent(Generic[V]):
-    """The values asked for last, up to a total weight."""
-
-    def __init__(self, most: float, weight: Callable[[V], float] = lambda _: 1.0) -> None:
-        self._kept: OrderedDict[Hashable, tuple[V, float]] = OrderedDict()
-        self._lock = threading.Lock()
-        self._most, self._weight, self._total = most, weight, 0.0
-
-    def get(self, key: Hashable) -> V | None:
-        """What is kept under a key."""
-        with self._lock:
-            found = self._kept.get(key)
-            if found is None:
-                return None
-            self._kept.move_to_end(key)
-            return found[0]
-
-    def keep(self, key: Hashable, value: V) -> None:
-        """Keep a value, and drop those asked for longest ago."""
-        weight = self._weight(value)
-        with self._lock:
-            self._drop(key)
-            self._kept[key] = (value, weight)
-            self._total += weight
-            while self._total > self._most and len(self._kept) > 1:
-                self._drop(next(iter(self._kept)))
-
-    def drop(self, key: Hashable) -> None:
-        """Forget a value."""
-        with self._lock:
-            self._drop(key)
-
-    def _drop(self, key: Hashable) -> None:
-        gone = self._kept.pop(key, None)
-        self._total -= gone[1] if gone else 0.0
 
 
 class Memory:
@@ -80,12 +44,14 @@ class Memory:
     ----------
     views : Recent
         Of batches, good for a minute.
+    ends : Recent
+        Newest lines of batches, each with what they depend on.
     for_all : Recent
         What was worked out from all batches together, by name, with what it depends on.
     pages : Recent
         Pages by all that they depend on.
     shown : Recent
-        Pages, each with the very thing it tells of.
+        Pages, each with what it tells of; each knows about how many bytes it takes.
     """
 
     def __init__(self) -> None:
@@ -99,10 +65,11 @@ class Memory:
         self._made: dict[str, int] = {}
         self._making: dict[str, threading.RLock] = {}
         self.views: Recent[object] = Recent(MOST_VIEWS)
+        self.ends: Recent[tuple[Hashable, Any]] = Recent(MOST_ENDS)
         self.for_all: Recent[Any] = Recent(MOST_FOR_ALL)
         self.pages: Recent[bytes] = Recent(MOST_PAGE_BYTES, len)
-        self.shown: Recent[tuple[object, bytes]] = Recent(
-            MOST_SHOWN_BYTES, lambda kept: len(kept[1]) + VIEW_BYTES
+        self.shown: Recent[Any] = Recent(
+            MOST_SHOWN_BYTES, lambda kept: kept.size_bytes + VIEW_BYTES
         )
 
     def stands(self, ledger: Ledger, record: BatchRecord) -> tuple[Standing, ...]:

@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from mustwright.batch.entries import METER, Entry, Reading
 from mustwright.batch.log import Standing, standing, to_undo
 from mustwright.batch.view import BatchView
+from mustwright.services.batch.cache import memory_of
 from mustwright.services.batch.repository import Ledger
+
+MOST_KEPT = 10  # entries of one batch
 
 
 @dataclass(frozen=True)
@@ -33,7 +36,22 @@ class Newest:
 
 
 def newest(ledger: Ledger, view: BatchView, most: int) -> Newest:
-    """The latest `most` entries of a batch at the version of the view."""
+    """The latest `most` entries of a batch at the version of the view.
+
+    Kept for each batch while its log is the same, as a page asks for the same few each time.
+    """
+    record, kept = view.record, memory_of(ledger).ends
+    named = record.cellar, record.slug, most
+    depends_on = record.version, view.entries, view.in_order
+    held = kept.get(named)
+    if held is None or held[0] != depends_on:
+        held = depends_on, _newest(ledger, view, most)
+        if most <= MOST_KEPT:
+            kept.keep(named, held)
+    return held[1]
+
+
+def _newest(ledger: Ledger, view: BatchView, most: int) -> Newest:
     # Each line counts the version up by one: as many entries as that, and none was changed.
     is_plain = view.entries == view.record.version
     slug, version = view.record.slug, view.record.version

@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 
 from mustwright import data
 from mustwright.figure import Figure, source_words
@@ -131,7 +131,11 @@ def clock(hours: float) -> str:
     """
     if not math.isfinite(hours):
         return say("never")
-    whole = round(hours)
+    return _whole_hours(round(hours))
+
+
+@lru_cache(maxsize=2048)  # a picture names dozens of them, and they are a few for all batches
+def _whole_hours(whole: int) -> str:
     if whole == 0:
         return say("at pitch")
     if whole < 48:

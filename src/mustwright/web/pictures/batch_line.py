@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
+import numpy as np
 from markupsafe import Markup
 
 from mustwright.batch.outlook import GravityBand
@@ -25,6 +27,7 @@ from mustwright.web.pictures.values import ValueTable
 
 TOP, BOTTOM, WARMTH = 30.0, 250.0, 58.0
 TALLEST = 40.0
+FEEDS = TALLEST + 18  # how far below what is above them feeds stand
 MOST_BARS, MOST_POINTS = 60, 140
 MOST_READ, AHEAD_STEP = 16, 5  # lines of the table behind it
 
@@ -71,6 +74,22 @@ class Scene:
     start_gravity: float
     dry_gravity: float
 
+    def but_now(self) -> tuple[object, ...]:
+        """All that the pictures show but the present moment: where it is the same, so are they."""
+        band, axis = self.band, _axis(self, Canvas("batch"))
+        rows = hashlib.blake2b(digest_size=16)
+        for row in (self.points.at_us, self.points.values, *self.warmth):
+            rows.update(b"%d;" % row.size)
+            rows.update(row.tobytes())
+        ahead = () if band is None else (band.hours, band.low, band.expected, band.high)
+        for each in ahead:
+            rows.update(b"%d;" % len(each))
+            rows.update(np.asarray(each, float).tobytes())
+        return (
+            rows.digest(), len(ahead), tuple(self.feeds), tuple(self.signs), self.warmth_range,
+            self.warmth_words, axis.end_h, self.start_gravity, self.dry_gravity,
+        )  # fmt: skip
+
 
 @dataclass(frozen=True)
 class _Heights:
@@ -114,13 +133,37 @@ class _Heights:
         )
 
 
-def batch_lines(scene: Scene) -> tuple[Markup, Markup]:
+def batch_lines(scene: Scene, now: Sequence[str] | None = None) -> tuple[Markup, Markup]:
     """The wide picture and the narrow one.
 
     Gravity above; temperature, then feeds given and due, beneath on the same axis.
+
+    Parameters
+    ----------
+    now : sequence of str or None
+        What is written in the place of the present moment in each; None draws it.
     """
     heights = _Heights.of(scene)
-    return _picture(scene, heights, False), _picture(scene, heights, True)
+    wide, narrow = now or now_lines(scene)
+    return _picture(scene, heights, False, wide), _picture(scene, heights, True, narrow)
+
+
+def now_lines(scene: Scene) -> tuple[str, str]:
+    """The present moment, as the wide picture draws it and as the narrow one does."""
+    wide, narrow = (_now(scene, Canvas("batch", narrow)) for narrow in (False, True))
+    return wide, narrow
+
+
+def _now(scene: Scene, canvas: Canvas) -> str:
+    axis = _axis(scene, canvas)
+    base = BOTTOM + 8 + (0.0 if _warm_scale(scene) is None else WARMTH)
+    if _shown_feeds(scene.feeds, axis):
+        base += FEEDS
+    return axis.now(scene.now_h, TOP - 10, base, canvas.width)
+
+
+def _axis(scene: Scene, canvas: Canvas) -> TimeAxis:
+    return TimeAxis.to_hold(48.0, canvas.width - 8, [scene.end_h])
 
 
 def batch_values(scene: Scene) -> ValueTable:
@@ -141,9 +184,9 @@ def batch_values(scene: Scene) -> ValueTable:
     return ValueTable((say("as read"), say("forecast"), say("nine in ten")), tuple(rows))
 
 
-def _picture(scene: Scene, heights: _Heights, narrow: bool) -> Markup:
+def _picture(scene: Scene, heights: _Heights, narrow: bool, now: str) -> Markup:
     canvas = Canvas("batch", narrow)
-    axis = TimeAxis.to_hold(48.0, canvas.width - 8, [scene.end_h])
+    axis = _axis(scene, canvas)
     frame = Frame(axis, heights.scale)
     body = [
         *frame.gravity_ticks(GRAVITY_STEPS, 7),
@@ -161,8 +204,8 @@ def _picture(scene: Scene, heights: _Heights, narrow: bool) -> Markup:
     if heights.warm_scale is not None:
         body += _warmth(scene, axis, heights, heights.warm_scale)
         depth += WARMTH
-    feeds, base, depth = _feeds(scene.feeds, axis, depth, canvas)
-    body += [axis.now(scene.now_h, TOP - 10, base, canvas.width), *feeds]
+    feeds, depth = _feeds(scene.feeds, axis, depth, canvas)
+    body += [now, *feeds]
     body.append(axis.labels(depth + 16))
     return canvas.picture(depth + 22, heights.title, body, frame.axis_words)
 
@@ -237,14 +280,18 @@ def _warmth(scene: Scene, axis: TimeAxis, heights: _Heights, scale: Scale) -> li
     ]
 
 
+def _shown_feeds(feeds: Sequence[FeedMark], axis: TimeAxis) -> list[FeedMark]:
+    return [f for f in feeds if f.hours <= axis.end_h and f.state != "dropped"]
+
+
 def _feeds(
     feeds: Sequence[FeedMark], axis: TimeAxis, top: float, canvas: Canvas
-) -> tuple[list[str], float, float]:
+) -> tuple[list[str], float]:
     """Stacks for feeds: solid when given, an outline with its range when due."""
-    shown = [f for f in feeds if f.hours <= axis.end_h and f.state != "dropped"]
+    shown = _shown_feeds(feeds, axis)
     if not shown:
-        return [], top, top
-    base = top + TALLEST + 18
+        return [], top
+    base = top + FEEDS
     scale = TALLEST / tallest(shown)
     drawn = [line(axis.start, base, axis.end, base, "spine")]
     order = sorted(shown, key=lambda f: f.hours)
@@ -262,7 +309,7 @@ def _feeds(
                 x, y, say("feed {numbers}", numbers="+".join(map(str, members))), canvas.width, "t"
             )
         )
-    return drawn, base, base + 30 + 15 * max(rows, default=0)
+    return drawn, base + 30 + 15 * max(rows, default=0)
 
 
 def _stack(feed: FeedMark, x: float, base: float, scale: float, hatch: str) -> str:

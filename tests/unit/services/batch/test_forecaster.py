@@ -25,10 +25,10 @@ from mustwright.batch.view_json import view_data
 from mustwright.kinetics.forecast import fermentations
 from mustwright.kinetics.ready import warm_up
 from mustwright.pages_first import PagesFirst
+from mustwright.recent import Recent
 from mustwright.services.batch import forecaster as forecaster_module
 from mustwright.services.batch import record
 from mustwright.services.batch.batch_view import look
-from mustwright.services.batch.cache import Recent
 from mustwright.services.batch.forecaster import WORKING, Forecaster, work_out
 from mustwright.services.batch.worklist import due_today
 

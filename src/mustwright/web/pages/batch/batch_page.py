@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Annotated
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
+from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
 from mustwright.batch import log_text as words
@@ -26,13 +28,20 @@ from mustwright.web.forms.typed import TypedForm
 from mustwright.web.pages import batch_options
 from mustwright.web.pages.batch import facts, view_model
 from mustwright.web.pages.batch.shared import Desk
-from mustwright.web.pages.kept_pages import kept_while
+from mustwright.web.pages.batch.told import told_of
+from mustwright.web.pages.batch.view_model import PhShown
+from mustwright.web.pages.kept_pages import Telling, kept_while_told
 from mustwright.web.pages.render_values import show
+from mustwright.web.pictures.batch_line import now_lines
 
 router = APIRouter(include_in_schema=False)
 SHOWN_LINES, MOST_LINES = 5, 2000
 KINDS = ("reading", "feed", "event", "note", "photo")
-PLACES = dict(zip(KINDS, new_ids(len(KINDS)), strict=True))  # of ids in a page that is kept
+NOTHING_WRONG: Mapping[str, str] = {}
+# Of what is put into a page that is kept: ids, then now in its two pictures, and those of pH.
+_START = new_ids(1)[0][:-1]
+_PLACES = tuple(f"{_START}{k}" for k in range(len(KINDS) + 4))
+PLACES, DRAWN = dict(zip(KINDS, _PLACES, strict=False)), _PLACES[len(KINDS) :]
 
 
 @dataclass(frozen=True)
@@ -77,13 +86,25 @@ def batch_page(
         must_kept = desk.must_kept(view.record.sheet)
     # Ids of what will be written are given once: another one would be taken for the same entry.
     fresh = dict(zip(PLACES.values(), new_ids(len(PLACES)), strict=True))
-    return kept_while(
-        view,
-        request,
-        must_kept,
-        lambda: shown(request, desk, slug, view=view, ids=PLACES),
-        fresh,
-    )
+    return kept_while_told(view, request, must_kept, lambda: _telling(request, desk, view), fresh)
+
+
+def _telling(request: Request, desk: Desk, view: BatchView) -> Telling:
+    """All that the page tells, but the present moment in its pictures."""
+    last = newest(desk.ledger, view, SHOWN_LINES)
+    told = _told(desk, view, last, ids=PLACES)
+    if view.progress.pitched is None:
+        facts = told | {"pictures": None}
+        return Telling(facts, {}, lambda: show(request, "batch.html", **facts))
+    scene = view_model.scene_of(view)
+    ph, drawn = _apart(view_model.ph_of(view, scene))
+    drawn |= zip(DRAWN, now_lines(scene), strict=False)
+
+    def make() -> HTMLResponse:
+        pictures = view_model.pictures_of(scene, ph, DRAWN[:2])
+        return show(request, "batch.html", **told, pictures=pictures)
+
+    return Telling(told | {"pictures": (scene.but_now(), ph)}, drawn, make)
 
 
 def shown(
@@ -98,7 +119,6 @@ def shown(
     errors: Mapping[str, str] | None = None,
     conflict: str = "",
     view: BatchView | None = None,
-    ids: Mapping[str, str] | None = None,
 ) -> HTMLResponse:
     """The page, with what was typed and what was wrong with it, if anything.
 
@@ -108,41 +128,72 @@ def shown(
         What someone else did meanwhile; with it the answer is 409.
     view : BatchView or None
         How it stands, where that is known.
-    ids : mapping of str to str or None
-        For what will be written, by kind; new ones when None.
     """
     with desk.ledger.one_moment():
         view = view or desk.view(slug)
         last = newest(desk.ledger, view, MOST_LINES if whole_log else SHOWN_LINES)
+    told = _told(
+        desk, view, last, wrote=_wrote(view, wrote), took=took, typed=typed, errors=errors or {},
+        conflict=conflict, ids=dict(zip(KINDS, new_ids(len(KINDS)), strict=True)),
+    )  # fmt: skip
+    status = 409 if conflict else 422 if errors else 200
+    pictures = view_model.pictures(view) if view.progress.pitched else None
+    return show(request, "batch.html", status, **told, pictures=pictures)
+
+
+def _told(
+    desk: Desk,
+    view: BatchView,
+    last: Newest,
+    *,
+    ids: Mapping[str, str],
+    wrote: str = "",
+    took: int = 0,
+    typed: Mapping[str, TypedForm] | None = None,
+    errors: Mapping[str, str] = NOTHING_WRONG,
+    conflict: str = "",
+) -> dict[str, Any]:
+    """All that the template is given but the pictures: where it is the same, so is the page."""
     plan, undo = view.progress.plan, last.undo
-    return show(
-        request,
-        "batch.html",
-        409 if conflict else 422 if errors else 200,
-        conflict=conflict,
-        view=view,
-        record=view.record,
-        must_kept=desk.must_kept(view.record.sheet),
-        state=view.progress,
-        step=view.step,
-        step_feed=step_feed(view),
-        facts=facts.facts_of(view, desk.zone, last.reading),
-        glance=facts.GLANCE,
-        pictures=view_model.pictures(view) if view.progress.pitched else None,
-        feeds=view_model.feed_rows(view, desk.zone),
-        log=log_rows(last, view, desk),
-        log_length=view.entries,
-        undo=None if undo is None else {"id": undo[0].id, "words": words_of_line(undo, plan)},
-        wrote=_wrote(view, wrote),
-        took=took,
-        typed=_filled(view, last, typed or {}),
-        errors=errors or {},
-        ids=ids or dict(zip(KINDS, new_ids(len(KINDS)), strict=True)),
-        instruments=batch_form.instrument_options(),
-        units=batch_form.UNIT_OPTIONS,
-        events=batch_form.EVENT_OPTIONS,
-        bench={slug: one.title for slug, one in PAGES.items()},
-    )
+    told = told_of(view)
+    return {
+        "conflict": conflict,
+        "view": told,
+        "record": told.record,
+        "step": told.step,
+        "must_kept": desk.must_kept(view.record.sheet),
+        "in_force": plan,
+        "step_feed": step_feed(view),
+        "facts": facts.facts_of(view, desk.zone, last.reading),
+        "glance": facts.GLANCE,
+        "feeds": view_model.feed_rows(view, desk.zone),
+        "log": log_rows(last, view, desk),
+        "log_length": view.entries,
+        "undo": None if undo is None else {"id": undo[0].id, "words": words_of_line(undo, plan)},
+        "wrote": wrote,
+        "took": took,
+        "typed": _filled(view, last, typed or {}),
+        "errors": errors,
+        "ids": ids,
+        "instruments": batch_form.instrument_options(),
+        "units": batch_form.UNIT_OPTIONS,
+        "events": batch_form.EVENT_OPTIONS,
+        "bench": _bench(),
+    }
+
+
+def _apart(ph: PhShown | None) -> tuple[PhShown | None, dict[str, str]]:
+    """The pH with places where its pictures are drawn, and what is drawn there."""
+    if ph is None:
+        return None, {}
+    wide, narrow = DRAWN[2:]
+    return replace(ph, wide=Markup(wide), narrow=Markup(narrow)), {wide: ph.wide, narrow: ph.narrow}
+
+
+@cache
+def _bench() -> Mapping[str, str]:
+    """Titles of the finishing bench's pages."""
+    return {slug: one.title for slug, one in PAGES.items()}
 
 
 def step_feed(view: BatchView) -> StepFeed | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 
@@ -73,7 +74,12 @@ class Pictures:
 def pictures(view: BatchView) -> Pictures:
     """All pictures of a batch that was pitched, on one time axis."""
     scene = scene_of(view)
-    return Pictures(*batch_lines(scene), batch_values(scene), _ph_of(view, scene))
+    return pictures_of(scene, ph_of(view, scene))
+
+
+def pictures_of(scene: Scene, ph: PhShown | None, now: Sequence[str] | None = None) -> Pictures:
+    """The pictures of a scene; `now` as in `batch_lines`."""
+    return Pictures(*batch_lines(scene, now), batch_values(scene), ph)
 
 
 @dataclass(frozen=True)
@@ -91,7 +97,7 @@ class PhShown:
     behind: ValueTable
 
 
-def _ph_of(view: BatchView, scene: Scene) -> PhShown | None:
+def ph_of(view: BatchView, scene: Scene) -> PhShown | None:
     """The pH of a batch that still ferments; none if the acid model says nothing."""
     ph = view.ph
     if ph is None or view.assessed.is_over:
