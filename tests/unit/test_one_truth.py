@@ -308,7 +308,7 @@ def test_a_batch_stands_the_same_on_page_json_and_command(american):
             assert words in watch, words
     sticks = f"{100 * command['forecast']['model']['chance_of_sticking']:.0f}"
     shown = american.say("batch", "show", "lane")
-    assert f"{sticks}% chance of stopping short" in shown
+    assert f"{sticks} % chance of stopping short" in shown
     assert f"Forecast: {command['forecast']['by']}" in shown
     assert command["forecast"]["by"] in page
 
