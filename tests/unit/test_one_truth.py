@@ -168,7 +168,7 @@ def test_the_pages_of_a_must_say_what_the_command_says(house, must):
         plan["acid"]["chance_below_floor"], rel=1e-6
     )
     text = house.say("plan", house.file, "--forecast")
-    assert f"stops short in {sticks.replace(' ', '')} of runs" in text
+    assert f"stops short in {sticks} of runs" in text
     page = house.page(f"/musts/{must}")
     assert re.search(rf"it stops short in {sticks} of runs", page)
     assert f"crash risk {plan['acid']['risk']}, {below}" in page
