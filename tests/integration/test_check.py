@@ -81,7 +81,7 @@ def test_what_could_not_be_checked_is_said_and_is_no_pass(check, monkeypatch, tm
     ("mode", "ci", "drawn", "parts"),
     [
         ("fast", None, "0.1", 2),
-        ("all", None, "0.4", 4),
+        ("all", None, "0.2", 4),
         ("full", None, None, 4),
         (None, "true", None, 4),
         ("long", None, "4", 6),
@@ -159,12 +159,12 @@ def test_of_named_cases_some_are_run_between_two_edits_and_all_else(monkeypatch)
     assert some_of(named, 2) == ["a", "e"]
     assert some_of(named) == ["a"]
     assert some_of(named, 9) == named
-    monkeypatch.setenv(VARIABLE, "0.4")
+    monkeypatch.setenv(VARIABLE, "0.2")
     assert some_of(named, 2) == named
 
 
 def test_how_many_cases_are_drawn_is_said_by_cases_alone():
     """A number written past it would be drawn in full between two edits."""
-    own = {"cases.py", "test_schema.py", Path(__file__).name}  # test_schema has its own variable
+    own = {"cases.py", "test_schema.py", Path(__file__).name}  # test_schema shares them out
     tests = (path for path in (ROOT / "tests").rglob("*.py") if path.name not in own)
     assert [path.name for path in tests if "max_examples" in path.read_text("utf-8")] == []
