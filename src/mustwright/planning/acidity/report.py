@@ -280,7 +280,12 @@ class _Acidity:
             )
         if self.sheet.measured.ph is None and portions_of(self.ground)[1]:
             return say("The plan carries no salt yet: neither ingredients nor pH are known.")
-        return say("The plan has it as a step.") if grams > 0 else ""
+        if grams <= 0:
+            return ""
+        return say(
+            "The lowest pH above is with nothing added. The plan has this salt as a step, and its "
+            "forecast counts it."
+        )
 
     # What the maker reads ------------------------------------------------------------------------
 
