@@ -178,6 +178,14 @@ def test_the_pages_of_a_must_say_what_the_command_says(house, must):
     assert f"the same {MEMBERS} runs" in changed
     side = house.page(f"/musts/{must}/compare/figures?protocol={protocol}&acid=yes")
     assert "Stops short" in side
+    # Both musts may pass the limit of their yeast: wherever it stops short, it stops sweet too.
+    sweet = f"{100 * plan['outcome']['stops_sweet']:.0f} %"
+    assert plan["outcome"]["stops_sweet"] > 0.1
+    assert f"stops sweet at its yeast’s limit in {sweet} and" in page.partition("Mix")[0]
+    assert f"Stops sweet at its yeast's limit: {sweet} of runs" in text
+    assert f"Stops sweet {sweet}" in changed
+    assert f", sweet at its yeast’s limit in {sweet}." in house.page(f"/musts/{must}/compare")
+    assert "“Stops sweet” is the share" in side
     assert sticks in side
     assert below in side
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from mustwright.cli.tailored import doses_said
+from mustwright.cli.tailored import doses_said, sweet_line
 from mustwright.texts import literal, say
 
 if TYPE_CHECKING:
@@ -71,13 +71,8 @@ def outcome_lines(outcome: Outcome) -> list[str]:
             gas=float(f"{outcome.peak_gas_l_h.value:.2g}"),
         )
     ]
-    if outcome.stops_sweet.value >= 0.005:
-        lines.append(
-            say(
-                "  Stops sweet at its yeast's limit: {share:.0%} of runs",
-                share=outcome.stops_sweet.value,
-            )
-        )
+    if outcome.may_stop_sweet:
+        lines.append(sweet_line(outcome))
     if outcome.against_best:
         lines.append(say("  Against the recommended one: {words}", words=outcome.against_best))
     return lines

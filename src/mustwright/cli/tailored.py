@@ -11,6 +11,7 @@ from mustwright.texts import join, literal, say
 
 if TYPE_CHECKING:
     from mustwright.nutrition.feeding_plan import Feed
+    from mustwright.planning.outcome import Outcome
     from mustwright.planning.tailored import TailoredPlan
 
 
@@ -45,6 +46,13 @@ _DRY = literal("  Dry day {day:.1f}, stops short in {chance:.0%} of runs")
 _NEVER = literal("  Dry never in most runs, stops short in {chance:.0%} of runs")
 
 
+def sweet_line(outcome: Outcome) -> str:
+    """How many runs end at the limit of their yeast."""
+    return say(
+        "  Stops sweet at its yeast's limit: {share:.0%} of runs", share=outcome.stops_sweet.value
+    )
+
+
 def tailored_lines(found: Sequence[TailoredPlan]) -> list[str]:
     """What a search found, one paragraph a result."""
     if not found:
@@ -62,6 +70,8 @@ def tailored_lines(found: Sequence[TailoredPlan]) -> list[str]:
                 chance=one.outcome.chance_of_sticking.value,
             )
         )
+        if one.outcome.may_stop_sweet:
+            lines.append(sweet_line(one.outcome))
         for feed in one.plan.feeds:
             lines.append(
                 say("    {trigger}: {doses}", trigger=feed.trigger, doses=doses_said(feed))

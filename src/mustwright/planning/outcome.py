@@ -13,6 +13,8 @@ from mustwright.figure import Figure
 from mustwright.kinetics.bands import Band
 from mustwright.nutrition.feeding_plan import FeedingPlan
 
+SHARE_SAID = 0.005  # of the runs; less is rounded to 0 %
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -74,6 +76,11 @@ class Outcome:
     unused_amino_mg_l: Figure
     against_best: str = ""
     salt_h: tuple[Band, ...] = ()
+
+    @property
+    def may_stop_sweet(self) -> bool:
+        """Whether a share worth saying ends at the limit of its yeast, with sugar left."""
+        return self.stops_sweet.value >= SHARE_SAID
 
 
 def outcome_values(

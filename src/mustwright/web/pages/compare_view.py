@@ -19,9 +19,11 @@ from mustwright.web.pictures.values import ValueTable, middles
 
 BANDS_FOR_ALL = 3  # with so few protocols each gets its band
 WARMEST = say("Warmest")
+SWEET = say("Stops sweet")
 OUTCOMES = (
     say("Dry after, days"),
     say("Stops short"),
+    SWEET,
     say("Sugar left, g/L"),
     say("Nitrogen left, mg N/L"),
     WARMEST,
@@ -186,10 +188,11 @@ def rows_of(
 ) -> list[ComparedRow]:
     """Each protocol in figures, the recommended one first."""
     rows = []
+    sweet = any(one.outcome is not None and one.outcome.may_stop_sweet for one in every)
     for k, (one, ledger) in enumerate(zip(every, ledgers, strict=True)):
         behind: tuple[str, ComparedCell] = (say("Behind the best"), _cell(one.loss, ledger))
         outcome = [behind] if one.outcome else []
-        outcome += [(name, _cell(f, ledger)) for name, f in _figures(one)]
+        outcome += [(n, _cell(f, ledger)) for n, f in _figures(one) if sweet or n != SWEET]
         cost = one.plan.cost
         price = _cell(cost, ledger) if cost else ComparedCell(one.plan.cost_note)
         feeds = [*_grams(one.plan, jars), (say("Cost"), price), *_nitrogen(one.plan, ledger)]
@@ -251,6 +254,7 @@ def _figures(result: PlanResult) -> list[tuple[str, Figure]]:
     figures = (
         outcome.days_to_dry,
         outcome.chance_of_sticking,
+        outcome.stops_sweet,
         outcome.residual_sugar_g_l,
         outcome.residual_yan_mg_l,
         outcome.peak_temperature_c,

@@ -42,6 +42,7 @@ UNITS = {"temperature": "", "pitch": "g", "nitrogen": "mg N/L", "gravity": ""}
 OUTCOMES = {
     "days_to_dry": say("Dry after"),
     "chance_of_sticking": say("Stops short"),
+    "stops_sweet": say("Stops sweet"),
     "residual_sugar_g_l": say("Sugar left"),
     "residual_yan_mg_l": say("Nitrogen left"),
     "peak_temperature_c": say("Warmest"),
@@ -130,10 +131,11 @@ def _changes(found: WhatIf) -> list[str]:
 
 
 def _rows(found: WhatIf) -> list[dict[str, object]]:
-    old: Outcome = found.planned.outcome
+    old, new = found.planned.outcome, found.outcome
     return [
-        {"name": words, "old": getattr(old, name), "new": getattr(found.outcome, name)}
+        {"name": words, "old": getattr(old, name), "new": getattr(new, name)}
         for name, words in OUTCOMES.items()
+        if name != "stops_sweet" or old.may_stop_sweet or new.may_stop_sweet
     ]
 
 
