@@ -185,7 +185,8 @@ def test_the_pages_of_a_must_say_what_the_command_says(house, must):
     assert f"Stops sweet at its yeast's limit: {sweet} of runs" in text
     assert f"Stops sweet {sweet}" in changed
     assert f", sweet at its yeast’s limit in {sweet}." in house.page(f"/musts/{must}/compare")
-    assert "“Stops sweet” is the share" in side
+    assert f"({'sweet ' + sweet})" in side
+    assert "the share that ends sweet, at the alcohol limit of its yeast" in side
     assert sticks in side
     assert below in side
 

@@ -9,6 +9,7 @@ from mustwright.figure import Figure
 from mustwright.must.acidity.claims import ph_floor
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning.levers import chances_to_finish, hardly_matters
+from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.texts import join, say
 from mustwright.unit_system import degree_sign
@@ -19,11 +20,10 @@ from mustwright.web.pictures.values import ValueTable, middles
 
 BANDS_FOR_ALL = 3  # with so few protocols each gets its band
 WARMEST = say("Warmest")
-SWEET = say("Stops sweet")
+SHORT = say("Stops short")
 OUTCOMES = (
     say("Dry after, days"),
-    say("Stops short"),
-    SWEET,
+    SHORT,
     say("Sugar left, g/L"),
     say("Nitrogen left, mg N/L"),
     WARMEST,
@@ -188,11 +188,12 @@ def rows_of(
 ) -> list[ComparedRow]:
     """Each protocol in figures, the recommended one first."""
     rows = []
-    sweet = any(one.outcome is not None and one.outcome.may_stop_sweet for one in every)
     for k, (one, ledger) in enumerate(zip(every, ledgers, strict=True)):
         behind: tuple[str, ComparedCell] = (say("Behind the best"), _cell(one.loss, ledger))
         outcome = [behind] if one.outcome else []
-        outcome += [(n, _cell(f, ledger)) for n, f in _figures(one) if sweet or n != SWEET]
+        outcome += [(name, _cell(f, ledger)) for name, f in _figures(one)]
+        if one.outcome and one.outcome.may_stop_sweet:
+            outcome = [(n, _and_sweet(c, one.outcome) if n == SHORT else c) for n, c in outcome]
         cost = one.plan.cost
         price = _cell(cost, ledger) if cost else ComparedCell(one.plan.cost_note)
         feeds = [*_grams(one.plan, jars), (say("Cost"), price), *_nitrogen(one.plan, ledger)]
@@ -247,6 +248,12 @@ def _cell(figure: Figure | None, ledger: FigureList) -> ComparedCell:
     return ComparedCell(said_number(figure, figure.value), spread(figure), step)
 
 
+def _and_sweet(cell: ComparedCell, outcome: Outcome) -> ComparedCell:
+    """The share that stops short, beside it that which ends at its yeast's limit."""
+    share = outcome.stops_sweet
+    return replace(cell, range=say("sweet {share}", share=said_number(share, share.value)))
+
+
 def _figures(result: PlanResult) -> list[tuple[str, Figure]]:
     outcome = result.outcome
     if outcome is None:
@@ -254,7 +261,6 @@ def _figures(result: PlanResult) -> list[tuple[str, Figure]]:
     figures = (
         outcome.days_to_dry,
         outcome.chance_of_sticking,
-        outcome.stops_sweet,
         outcome.residual_sugar_g_l,
         outcome.residual_yan_mg_l,
         outcome.peak_temperature_c,
