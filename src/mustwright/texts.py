@@ -118,9 +118,7 @@ def say(template: str, *, context: str = "", **values: Any) -> Text:
     >>> say("Add {grams:.1f} g of {name}.", grams=4.25, name="honey")
     'Add 4.2 g of honey.'
     """
-    text = Text(_english(template, values))  # as `_text` does: most texts are made here
-    text._how, text._parts = _say, (template, context, values)
-    return text
+    return _text(_english(template, values), _say, template, context, values)
 
 
 def _english(template: str, values: Mapping[str, object]) -> str:

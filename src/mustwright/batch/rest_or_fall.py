@@ -8,7 +8,6 @@ ends, which is known as a range (`end_gravity`).
 
 from __future__ import annotations
 
-import hashlib
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
@@ -20,7 +19,7 @@ from scipy.special import log_ndtr
 from mustwright import data
 from mustwright.batch.end_gravity import EndGravity
 from mustwright.batch.quantiles import Quantiles
-from mustwright.batch.series import Series
+from mustwright.batch.series import Series, digest_of_rows
 from mustwright.must.course import Floats
 from mustwright.recent import Recent
 
@@ -142,12 +141,9 @@ _kept: Recent[_Read] = Recent(
 
 def _read(series: Series, end: EndGravity, temperature_c: int, rest_odds: float) -> _Read:
     """Kept, as these readings say the same until there is another one."""
-    key = hashlib.blake2b(digest_size=16)
-    for row in (series.hours, series.gravity, series.gravity_sd, end.gravity, end.weight):
-        key.update(row.tobytes())
-        key.update(b"%d;" % len(row))
+    rows = (series.hours, series.gravity, series.gravity_sd, end.gravity, end.weight)
     rest = (end.original_gravity, end.middle, end.sugar_per_gravity, temperature_c, rest_odds)
-    named = (key.digest(), *rest)
+    named = (digest_of_rows(rows), *rest)
     kept = _kept.get(named)
     if kept is None:
         kept = _weighed(series, end, temperature_c, rest_odds)

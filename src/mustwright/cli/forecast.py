@@ -167,7 +167,9 @@ def forecast_lines(result: ForecastResult) -> list[str]:
 
 
 def _sweet(run: Forecast) -> list[str]:
-    if run.chance_of_stopping_sweet < 0.005:
+    from mustwright.planning.outcome import SHARE_SAID
+
+    if run.chance_of_stopping_sweet < SHARE_SAID:
         return []
     return [
         say(

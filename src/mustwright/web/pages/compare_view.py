@@ -191,9 +191,10 @@ def rows_of(
     for k, (one, ledger) in enumerate(zip(every, ledgers, strict=True)):
         behind: tuple[str, ComparedCell] = (say("Behind the best"), _cell(one.loss, ledger))
         outcome = [behind] if one.outcome else []
-        outcome += [(name, _cell(f, ledger)) for name, f in _figures(one)]
+        cells: dict[str, ComparedCell] = {name: _cell(f, ledger) for name, f in _figures(one)}
         if one.outcome and one.outcome.may_stop_sweet:
-            outcome = [(n, _and_sweet(c, one.outcome) if n == SHORT else c) for n, c in outcome]
+            cells[SHORT] = _and_sweet(cells[SHORT], one.outcome)
+        outcome += cells.items()
         cost = one.plan.cost
         price = _cell(cost, ledger) if cost else ComparedCell(one.plan.cost_note)
         feeds = [*_grams(one.plan, jars), (say("Cost"), price), *_nitrogen(one.plan, ledger)]

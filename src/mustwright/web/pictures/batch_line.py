@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
-import numpy as np
 from markupsafe import Markup
 
 from mustwright.batch.outlook import GravityBand
-from mustwright.batch.series import Series
+from mustwright.batch.series import Series, digest_of_rows
 from mustwright.languages import here
 from mustwright.must.course import Floats
 from mustwright.must.gravity_text import gravity_span, gravity_text
@@ -77,16 +75,10 @@ class Scene:
     def but_now(self) -> tuple[object, ...]:
         """All that the pictures show but the present moment: where it is the same, so are they."""
         band, axis = self.band, _axis(self, Canvas("batch"))
-        rows = hashlib.blake2b(digest_size=16)
-        for row in (self.points.at_us, self.points.values, *self.warmth):
-            rows.update(b"%d;" % row.size)
-            rows.update(row.tobytes())
         ahead = () if band is None else (band.hours, band.low, band.expected, band.high)
-        for each in ahead:
-            rows.update(b"%d;" % len(each))
-            rows.update(np.asarray(each, float).tobytes())
+        rows = digest_of_rows((self.points.at_us, self.points.values, *self.warmth, *ahead))
         return (
-            rows.digest(), len(ahead), tuple(self.feeds), tuple(self.signs), self.warmth_range,
+            rows, len(ahead), tuple(self.feeds), tuple(self.signs), self.warmth_range,
             self.warmth_words, axis.end_h, self.start_gravity, self.dry_gravity,
         )  # fmt: skip
 
