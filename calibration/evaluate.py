@@ -22,9 +22,8 @@ from numpy.typing import NDArray
 from calibration import baselines, behaviour, honey, populations, score_fit, shapes
 from calibration.measured import OUTLIER, Site, agave, columns, red_sites, synthetic, typed
 from calibration.scores import Judged, by_time, figures, judge, part, pool
-from calibration.shared import DISSOLVED_CO2_G_L
 from mustwright.kinetics import observe
-from mustwright.kinetics.forecast import Drawn, fermentations
+from mustwright.kinetics.forecast import Drawn, carried, fermentations
 from mustwright.kinetics.inputs import MustReading
 from mustwright.kinetics.parameters import Population, calibrated, population
 from mustwright.must.refraction import (
@@ -40,8 +39,6 @@ REFRACTOMETER_SD = 0.3  # Brix; read to half a degree
 # A course that is the mean of repeats is known to their standard error, as a reading to that of its
 # instrument: what is forecast is what would be measured. Repeats behind each mean course:
 SYNTHETIC_RUNS, AGAVE_RUNS = 8, 3  # Harle2020, Valle2024
-# Water and alcohol that leave with the gas, if it leaves saturated, by weight of CO2 (from memory).
-VAPOUR = 0.016
 
 
 def brix_of(drawn: Drawn, at_h: Floats) -> Floats:
@@ -157,10 +154,9 @@ def left_out_sets(sites: list[Site], within: Population) -> dict[str, Any]:
     }
 
 
-def released(made: Floats) -> Floats:
-    """CO2 that has left, of that made (the first of it stays dissolved)."""
-    held = DISSOLVED_CO2_G_L
-    return np.asarray(made - held * (1 - np.exp(-made / held)))
+def weighed(made: Floats) -> Floats:
+    """What a scale shows as gone, times by members, as a forecast's band has it."""
+    return np.asarray(observe.weight_lost(made, carried(SEED, made.shape[1])))
 
 
 def measured(values: Floats, error: Floats) -> Floats:
@@ -175,7 +171,7 @@ def synthetic_judged(who: Population, as_measured: bool = True) -> Judged:
     seen = columns("synthetic_must_co2_mean")
     run = fermentations(must, (), conditions, MEMBERS, SEED, seen["t_h"], prior=who).run
     rows = np.searchsorted(run.times_h, seen["t_h"] - 1e-6)
-    gas = released(run.co2_g_l[rows].astype(float))
+    gas = weighed(run.co2_g_l[rows].astype(float))
     error = as_measured * seen["co2_sd_g_l"] / np.sqrt(SYNTHETIC_RUNS)
     return judge(seen["t_h"], measured(gas, error), seen["co2_g_l"])
 
@@ -192,18 +188,19 @@ def agave_judged(who: Population, as_measured: bool = True) -> Judged:
 
 
 def stirred_table() -> dict[str, Any]:
-    """The stirred must at 24 °C, not in any fit: as measured, and two other ways to count."""
+    """The stirred must at 24 °C, not in any fit: as measured, and two other ways to count it."""
     must, conditions, seen = honey.stirred()
     run = fermentations(must, (), conditions, MEMBERS, SEED, seen.t_h).run
     rows = np.searchsorted(run.times_h, seen.t_h - 1e-6)
-    gas = released(run.co2_g_l[rows].astype(float))
-    told = judge(seen.t_h, measured(gas, seen.error_g_l), seen.co2_g_l)
-    exact = judge(seen.t_h, gas, seen.co2_g_l)
-    vapour = judge(seen.t_h, measured(gas * (1 + VAPOUR), seen.error_g_l), seen.co2_g_l)
+    made = run.co2_g_l[rows].astype(float)
+    told = judge(seen.t_h, measured(weighed(made), seen.error_g_l), seen.co2_g_l)
+    exact = judge(seen.t_h, weighed(made), seen.co2_g_l)
+    gas = np.asarray(observe.released(made))
+    alone = judge(seen.t_h, measured(gas, seen.error_g_l), seen.co2_g_l)
     return figures(told) | {
         "inside_of_5": int(told.inside.sum()),
         "inside_of_5_without_error": int(exact.inside.sum()),
-        "inside_of_5_if_vapour_left_too": int(vapour.inside.sum()),
+        "inside_of_5_if_no_vapour_left": int(alone.inside.sum()),
         "by_day": [
             {"t_h": float(t), "seen": float(s), "repeat_sd": float(sd), "low": float(a),
              "middle": float(e + s), "high": float(b), "high_without_error": float(h)}
@@ -225,7 +222,7 @@ def gas_table(fitted: dict[str, Population] | None = None) -> dict[str, Any]:
         run = fermentations(
             one.must, one.feeds, one.conditions, MEMBERS, SEED, hours, prior=who
         ).run
-        gas = released(run.co2_g_l[: hours.size].astype(float))
+        gas = np.asarray(observe.released(run.co2_g_l[: hours.size].astype(float)))
         halves = np.array([honey.half_time(hours, gas[:, k]) for k in range(gas.shape[1])])
         out[one.name] = {
             "seen_h": one.half_h,

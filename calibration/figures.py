@@ -14,7 +14,7 @@ matplotlib.use("svg")
 import matplotlib.pyplot as plt
 
 from calibration import populations
-from calibration.evaluate import MEMBERS, SEED, released
+from calibration.evaluate import MEMBERS, SEED
 from calibration.measured import Site, agave, columns, synthetic
 from mustwright.kinetics.bands import Band
 from mustwright.kinetics.forecast import forecast
@@ -30,11 +30,6 @@ def shade(axes: Any, hours: Floats, band: Band, colour: str, label: str | None =
     axes.fill_between(hours, band.p05, band.p95, color=colour, alpha=0.18, lw=0)
     axes.fill_between(hours, band.p25, band.p75, color=colour, alpha=0.30, lw=0)
     axes.plot(hours, band.p50, color=colour, lw=1, label=label)
-
-
-def gone(made: Band) -> Band:
-    """CO2 that has left, quantile by quantile (it grows with what was made)."""
-    return Band(*(released(getattr(made, name)) for name in Band.__dataclass_fields__))
 
 
 def save(figure: Any, name: str) -> None:
@@ -71,9 +66,9 @@ def synthetic_must(within: Population) -> None:
     figure, grid = plt.subplots(2, 2, figsize=(10, 6), sharex=True)
     for row, (who, name) in enumerate(((other, "left out"), (population("clear_juice"), "fitted"))):
         told = forecast(must, (), conditions, MEMBERS, SEED, hours, prior=who)
-        shade(grid[row, 0], hours, gone(told.co2_g_l), "tab:blue")
+        shade(grid[row, 0], hours, told.co2_g_l, "tab:blue")
         grid[row, 0].plot(gas["t_h"], gas["co2_g_l"], "k.", ms=2)
-        grid[row, 0].set_ylabel(f"CO2 released, g/L ({name})")
+        grid[row, 0].set_ylabel(f"CO2 by weight, g/L ({name})")
         shade(grid[row, 1], hours, told.sugar_g_l, "tab:green")
         both = cells["glucose_g_l"] + cells["fructose_g_l"]
         grid[row, 1].plot(cells["t_h"], both, "ko", ms=3)

@@ -6,8 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import honey
-from calibration.shared import released
-from mustwright.kinetics import members, simulate
+from mustwright.kinetics import members, observe, simulate
 from mustwright.kinetics.inputs import told_feeding
 from mustwright.kinetics.parameters import Population
 
@@ -38,7 +37,7 @@ def _gas(one: honey.GasMust, z: Floats, who: Population) -> Floats:
     must = told_feeding(one.must, bool(one.feeds))
     built = members.build(must, one.conditions, z, who)
     run = simulate.run(built, one.conditions, one.feeds, hours, must.gravity, 1.0)
-    gas = released(run.co2_g_l[: hours.size].astype(float))
+    gas = observe.released(run.co2_g_l[: hours.size].astype(float))
     seen = honey.gas_of(one.t_h, one.rate)
     log = np.zeros(z.shape[1])
     for share, sd in SHARES:

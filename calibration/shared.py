@@ -11,12 +11,11 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from calibration.measured import CELLS_G, columns, synthetic
-from mustwright.kinetics import members, simulate
+from mustwright.kinetics import members, observe, simulate
 from mustwright.kinetics.ensemble import KEPT, START
 from mustwright.kinetics.parameters import EFFECTS, TRAITS, prior, raw, typical
 
 Floats = NDArray[np.float64]
-DISSOLVED_CO2_G_L = 1.5  # held by the must before any leaves, at 20 °C (from memory)
 
 SHARED = {"glucose_half": 0.4, "fructose_half": 0.4, "cells_max": 0.15, "nitrogen_uptake_max": 0.3}
 OWN = {
@@ -33,12 +32,6 @@ OWN = {
 BENDS = {"shape_b": 0.18, "shape_c": 0.22, "shape_d": 0.33, "shape_e": 0.40}
 PRIOR_SD = SHARED | OWN | BENDS  # of the logarithm
 SD_CO2, SD_RATE, SD_SUGAR, SD_CELLS = 0.8, 0.02, 3.0, 0.15  # g/L, g/L/h, g/L, logarithm
-
-
-def released(co2_g_l: Floats) -> Floats:
-    """CO2 that has left the must, of that made: the first of it stays dissolved."""
-    held = DISSOLVED_CO2_G_L
-    return np.asarray(co2_g_l - held * (1 - np.exp(-co2_g_l / held)))
 
 
 def course(u: Floats, times_h: Floats) -> simulate.Run:
@@ -71,7 +64,7 @@ def misses(u: Floats) -> Floats:
     run = course(u, times)
     at_gas = np.searchsorted(times, gas["t_h"])[::4]
     at = np.searchsorted(times, cells["t_h"])
-    out = released(run.co2_g_l.astype(float))[at_gas]
+    out = observe.released(run.co2_g_l.astype(float))[at_gas]
     seen = gas["co2_g_l"][::4]
     step = np.diff(gas["t_h"][::4])[:, None]
     parts = [(out - seen[:, None]) / SD_CO2]

@@ -43,8 +43,11 @@ class Forecast:
         [h] after pitch.
     gravity, brix : Band
         What a hydrometer at 20 °C would read, error of reading included.
-    sugar_g_l, ethanol_g_l, co2_g_l, yan_mg_l, temperature_c : Band
+    sugar_g_l, ethanol_g_l, yan_mg_l, temperature_c : Band
         Of the must itself.
+    co2_g_l : Band
+        What a scale under the vessel shows as gone: CO2 but for what stays dissolved, and up to
+        `observe.CARRIED` of its weight as water and alcohol [g/L].
     hours_to_dry : Band
         Until glucose and fructose are below 2 g/L; inf for never.
     chance_of_sticking : float
@@ -356,6 +359,12 @@ def _times(conditions: Conditions, at_h: Floats | None) -> Floats:
     return np.unique(np.asarray(at_h, float))
 
 
+def carried(seed: int, members: int) -> Floats:
+    """Water and alcohol that leave with the gas, by member [-]; see `observe.CARRIED`."""
+    draws = np.random.Generator(np.random.Philox(seed + 2**33))
+    return np.asarray(observe.CARRIED * draws.random(members))
+
+
 def sum_up(drawn: Drawn) -> Forecast:
     """What an ensemble says, as bands and chances."""
     run, wanted, verdict = drawn.run, drawn.times_h, drawn.verdict
@@ -367,6 +376,7 @@ def sum_up(drawn: Drawn) -> Forecast:
     read = gravity + sd.astype(np.float32)[:, None] * noise.standard_normal(
         gravity.shape, dtype=np.float32
     )
+    lost = observe.weight_lost(run.co2_g_l[rows], carried(drawn.seed, gravity.shape[1]))
     sugar, yan = run.sugar_g_l, run.yan_mg_l
     ends = how_it_ends(run, drawn.must, drawn.conditions)
     return Forecast(
@@ -375,7 +385,7 @@ def sum_up(drawn: Drawn) -> Forecast:
         band(observe.brix(read)),
         band(sugar[rows]),
         band(run.ethanol_g_l[rows]),
-        band(run.co2_g_l[rows]),
+        band(lost),
         band(yan[rows]),
         band(run.temperature_c[rows]),
         single(run.dry_at_h),

@@ -32,6 +32,11 @@ UNMIXED_SD_GRAVITY = {
     "clear_juice": 0.0015,
     "unknown": 0.007,
 }
+DISSOLVED_CO2_G_L = 1.5  # held by the must before any leaves, at 20 °C (from memory)
+# Most water and alcohol that leave with the gas, by weight of the gas. Alcohol: 0.65 % of that made
+# at 26.5 °C (Zimmermann1964), about as much by weight of the gas; water: 1.2 % where gas at 24 °C
+# leaves saturated (from memory). An airlock in the cool gives some of it back.
+CARRIED = 0.02
 
 
 def unmixed_sd(conditions: Conditions, medium: str) -> float:
@@ -59,6 +64,30 @@ def reading_sd(t_h: Any, instrument: Any, unmixed: float) -> Any:
         Both together, at each time [-].
     """
     return np.hypot(instrument, unmixed * np.exp(-np.asarray(t_h, float) / UNMIXED_H))
+
+
+def released(co2_g_l: Any) -> Any:
+    """CO2 that has left the must [g/L], of that made [g/L]: the first of it stays dissolved."""
+    held = DISSOLVED_CO2_G_L
+    return co2_g_l - held * (1 - np.exp(-co2_g_l / held))
+
+
+def weight_lost(co2_g_l: Any, carried: Any) -> Any:
+    """What a scale under the vessel shows as gone.
+
+    Parameters
+    ----------
+    co2_g_l : array_like
+        CO2 made, 0 to 400 [g/L].
+    carried : array_like
+        Water and alcohol that left with the gas, 0 to `CARRIED` of its weight [-].
+
+    Returns
+    -------
+    ndarray
+        By litre of must [g/L].
+    """
+    return released(co2_g_l) * (1 + carried)
 
 
 @cache

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from mustwright.errors import ImpossibleError, InputError
-from mustwright.kinetics.forecast import Forecast, forecast
+from mustwright.kinetics import observe
+from mustwright.kinetics.bands import band
+from mustwright.kinetics.forecast import Forecast, fermentations, forecast, sum_up
 from mustwright.kinetics.inputs import (
     Conditions,
     MustAtPitch,
@@ -40,6 +42,22 @@ def test_forecast_starts_at_the_must(told: Forecast, honey_must: MustAtPitch) ->
     assert told.gravity.p50[0] == pytest.approx(honey_must.gravity, abs=0.0005)
     assert told.brix.p50[0] == pytest.approx(float(brix_from_gravity(honey_must.gravity)), abs=0.1)
     assert told.gravity.p50[-1] < 1.0  # dry mead reads below water
+
+
+def test_co2_is_what_a_scale_would_show(
+    honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]
+) -> None:
+    drawn = fermentations(honey_must, thirds, Conditions(20.0), members=400)
+    told = sum_up(drawn)
+    rows = np.searchsorted(drawn.run.times_h, drawn.times_h)
+    bare = band(observe.released(drawn.run.co2_g_l[rows]))
+    for name in ("p05", "p50", "p95"):
+        low, shown = getattr(bare, name), getattr(told.co2_g_l, name)
+        assert np.all(shown >= low - 1e-3)
+        assert np.all(shown <= low * (1 + observe.CARRIED) + 1e-3)
+    assert told.co2_g_l.p50[-1] > bare.p50[-1] + 0.5
+    some = sum_up(fermentations(honey_must, thirds, Conditions(20.0), 400, at_h=np.array([96.0])))
+    assert some.co2_g_l.p50[0] == pytest.approx(float(told.co2_g_l.p50[48]), abs=0.01)
 
 
 def test_same_seed_same_answer(honey_must: MustAtPitch, thirds: tuple[NitrogenPulse, ...]) -> None:
