@@ -250,9 +250,9 @@ def difference(one: Forecast, other: Forecast) -> str:
             else say("gets dry where it does not")
         )
     words = (
-        literal("dry about {days:.1f} days later, in {share:.0%} of runs that get dry")
+        literal("dry about {days:.2g} days later, in {share:.0%} of runs that get dry")
         if middle > 0
-        else literal("dry about {days:.1f} days sooner, in {share:.0%} of runs that get dry")
+        else literal("dry about {days:.2g} days sooner, in {share:.0%} of runs that get dry")
     )
     return words.format(days=abs(middle) / 24, share=max(sooner, later))
 

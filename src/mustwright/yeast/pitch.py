@@ -354,7 +354,7 @@ def _cooling(
     if not count:
         return say("The slurry is within {step} of the must already: no steps needed.", step=step)
     return say_n(
-        "Stir in a little must, wait {minutes:g} minutes, and again: {count} step, to {stops}, so "
+        "Stir in a little must and wait {minutes:g} minutes: {count} step, to {stops}, so "
         "that the slurry never falls more than {step} at once and meets the must ({temperature}) "
         "within that.",
         "Stir in a little must, wait {minutes:g} minutes, and again: {count} steps, to {stops}, so "

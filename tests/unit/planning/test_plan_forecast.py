@@ -133,8 +133,8 @@ def test_words_for_what_differs(sheet):
     assert o.difference(run, run) == "no real difference here"
     assert o.difference(soon, run) == "no real difference here"
     assert o.difference(half, run) == "no real difference here"
-    assert o.difference(later, run) == "dry about 2.0 days later, in 100 % of runs that get dry"
-    words = "dry about 2.0 days sooner, in 100 % of runs that get dry"
+    assert o.difference(later, run) == "dry about 2 days later, in 100 % of runs that get dry"
+    words = "dry about 2 days sooner, in 100 % of runs that get dry"
     assert o.difference(run, later) == words
     assert o.difference(never, run) == "does not get dry where that one does"
     assert o.difference(run, never) == "gets dry where it does not"

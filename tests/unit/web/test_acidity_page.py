@@ -10,6 +10,7 @@ from batch_pages import unlinked
 from mustwright.kinetics.ready import warm_up
 from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.web.forms.acidity_form import read_asked
+from mustwright.web.pictures.acid import acid_values
 from workings import whole_working
 
 SHEET = """[must]
@@ -46,6 +47,20 @@ def test_same_figures_as_the_use_case(must):
     assert known.up_front_words.replace("'", "&#39;") in page
     for refusal in known.refusals:
         assert refusal in page
+
+
+def test_the_picture_in_figures_begins_at_the_must_and_parts_before_from_after_a_dose():
+    from mustwright.planning.acidity.report import acidity
+
+    known = acidity(SHEET, AcidityRequest(), "halves_at_onset_and_third", {}, "Trial")
+    told = {label: cells for _, label, cells in acid_values(known).moments}
+    start = known.start.band
+    bare, dosed = told["0 %, before what goes in"]
+    assert bare == dosed == f"{start.p05.value:.1f} to {start.p95.value:.1f}"
+    assert told["0 %, after it"][0] != bare  # the first feed is in: its salt is alkaline
+    before, after = told["15 %, before what goes in"], told["15 %, after it"]
+    assert before[0] == before[1] == after[0] != after[1]
+    assert len(told) == len(acid_values(known).moments)
 
 
 @pytest.mark.thorough

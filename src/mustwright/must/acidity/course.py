@@ -24,6 +24,9 @@ from mustwright.constants import (
 Floats = NDArray[np.float64]
 # A trough is flat: with these the lowest pH is within 0.01 of that along three times as many.
 POINTS = np.array([0, 0.04, 0.09, 0.2, 0.25, 0.3, 0.36, 0.45, 0.6, 0.8, 1.0])
+# What goes in with the yeast comes this much of the sugar after it, so that a course begins with
+# the must itself.
+JUST_IN = 1e-6
 
 
 @dataclass(frozen=True)
@@ -267,6 +270,7 @@ def usual_course(
     the nitrogen eaten over their nitrogen content. Alcohol is 0.47 g per g of sugar used
     (common practice, no source).
     """
+    additions = [(max(at, JUST_IN), one) for at, one in additions]
     x = np.unique(np.concatenate([points, *_around(additions)]))
     eaten_share = data.load("acids")["ferment"]["amino_taken_share"]
     ammonium = _column(ammonium_mg_l) * _eaten(x, 0.0, traits.ammonium_width)

@@ -172,7 +172,7 @@ def _heading(number: int, plans: Sequence[PlanResult], best: PlanResult) -> str:
     said = first.outcome.against_best if first.outcome else ""
     if not said or said.startswith("no "):
         return say("Behind the recommended one")
-    if "sooner" in said:
+    if said.startswith("dry about") and "sooner" in said:
         return say("Behind the recommended one, though {said}", said=said)
     return say("Behind the recommended one: {said}", said=said)
 

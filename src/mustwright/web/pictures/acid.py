@@ -12,7 +12,7 @@ from mustwright.texts import say
 from mustwright.web.pictures.batch_ph import LEAST_TOP, PH_TICKS
 from mustwright.web.pictures.frame import Frame, Scale
 from mustwright.web.pictures.svg import Canvas, curve, fan, line, rect, text
-from mustwright.web.pictures.values import MOST_MOMENTS, ValueTable
+from mustwright.web.pictures.values import ValueTable
 
 HEIGHT, NARROW_HEIGHT = 320.0, 270.0
 LOWEST = 2.6
@@ -53,19 +53,31 @@ def acid_picture(result: AcidityResult, narrow: bool = False) -> Markup:
 
 def acid_values(result: AcidityResult) -> ValueTable:
     """What stands behind that picture."""
-    dosed = {row["sugar_used"]: row for row in result.path_with_dose}
-    step = max(len(result.path) // MOST_MOMENTS, 1)
+    dosed = result.path_with_dose or (None,) * len(result.path)  # both at the same moments
     rows = [
-        (
-            row["sugar_used"],
-            say("{used:.0%}", used=row["sugar_used"]),
-            _told(row, dosed.get(row["sugar_used"])),
-        )
-        for row in result.path[::step]
+        (row["sugar_used"], label, _told(row, beside))
+        for row, beside, label in zip(result.path, dosed, _moments(result.path), strict=True)
+        if label
     ]
     return ValueTable(
         (say("nothing added"), *((say("with the dose"),) if dosed else ())), tuple(rows)
     )
+
+
+def _moments(rows: Rows) -> list[str]:
+    """What to call each moment; empty where its share of the sugar was said before.
+
+    Where something goes in, a course has two moments at one share: just before and just after.
+    """
+    used = [row["sugar_used"] for row in rows]
+    labels = [say("{used:.0%}", used=x) for x in used]
+    for k in range(1, len(used)):
+        if used[k] == used[k - 1]:
+            labels[k - 1] = say("{used:.0%}, before what goes in", used=used[k])
+            labels[k] = say("{used:.0%}, after it", used=used[k])
+        elif labels[k] == say("{used:.0%}", used=used[k - 1]):
+            labels[k] = ""
+    return labels
 
 
 def _told(row: Mapping[str, float], dosed: Mapping[str, float] | None) -> tuple[str, ...]:

@@ -227,7 +227,8 @@ def test_the_path_starts_at_the_must_and_stays_in_bounds(must, traits):
     assert bare.ph[:, 0] == pytest.approx(must.rested().ph(), abs=1e-6)
     path = ph_along(must, course(traits, [(0.0, dap(100.0)), (0.3, dap(100.0))]), traits)
     assert path.ph.shape == (MEMBERS, path.sugar_used.size)
-    assert (path.ph[:, 0] > bare.ph[:, 0]).all()  # the salt itself is alkaline until it is eaten
+    assert path.ph[:, 0] == pytest.approx(must.rested().ph(), abs=1e-6)  # as mixed, nothing fed
+    assert (path.ph[:, 1] > bare.ph[:, 1]).all()  # the salt itself is alkaline until it is eaten
     assert np.isfinite(path.ph).all()
     assert (path.trough() <= path.at(0.5) + 1e-12).all()
     at_trough = [float(np.interp(x, path.sugar_used, p)) for x, p in zip(
