@@ -8,7 +8,7 @@ from mustwright.batch.alert import Finding, finding, threshold
 from mustwright.batch.assessment import Assessment
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.ph_forecast_record import PhForeseen
-from mustwright.batch.ph_text import band_words, low_words, when_words
+from mustwright.batch.ph_text import NOW, band_words, low_words, when_words
 from mustwright.batch.progress import Progress
 from mustwright.batch.salt_advice import AFTER_SALT, dose_said, salt_advice
 from mustwright.texts import Text, join, literal, say
@@ -99,6 +99,14 @@ def _just_read_above(now: Progress, ph: PhForeseen) -> bool:
     holds_h = JUST_READ_H if now.sugar_used < GROWN else HOLDS_H
     enough = ph.floor + 2 * threshold("ph_low", "error") - 1e-9
     return ph.read_ph >= enough and (now.hours or 0.0) - ph.read_h <= holds_h
+
+
+def is_dose_due(now: Progress, ph: PhForeseen | None) -> bool:
+    """Whether a salt may go in at once: pH was read just now, and the dose does not wait."""
+    if ph is None or ph.read_h is None or ph.dose is None or ph.dose.grams <= 0:
+        return False
+    is_fresh = (now.hours or 0.0) - ph.read_h <= JUST_READ_H
+    return is_fresh and str(ph.dose.when) == str(NOW)
 
 
 def _falling(now: Progress, of: Assessment, ph: PhForeseen) -> Finding | None:

@@ -117,7 +117,7 @@ def _feed(view: BatchView, state: FeedState, zone: tzinfo) -> Event | None:
         return None  # a reading comes first, and stands in the calendar by itself
     if when is None:
         span = view.outlook.due(feed.rule)
-        if span.expected_h > 24 * 120:
+        if not span.is_foreseen:
             return None
         low, expected, high = _range(view, span)
         if feed.rule.kind in IN_HOURS:

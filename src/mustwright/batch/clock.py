@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, tzinfo
 from mustwright.errors import InputError
 from mustwright.texts import say
 
+MONTHS_NAMED = 180  # days either way that a day of a month says which year is meant
 AHEAD = timedelta(minutes=10)  # clocks of phones and devices differ; more than that is a wrong date
 
 
@@ -54,11 +55,31 @@ def day_words(moment: datetime, now: datetime, zone: tzinfo) -> str:
     local, here = to_half_hour(moment.astimezone(zone)), now.astimezone(zone)
     days = (local.date() - here.date()).days
     named = {-1: say("yesterday"), 0: say("today"), 1: say("tomorrow")}.get(days)
+    if named is None and abs(days) > MONTHS_NAMED:
+        return say("{day} {at:%B %Y}", at=local, day=local.day)
     return named or say("{at:%A} {day} {at:%B}", at=local, day=local.day)
 
 
-def between(low: datetime, high: datetime, now: datetime, zone: tzinfo) -> str:
-    """A range of moments in brackets, from now on; empty where it is under an hour."""
+def between(low: datetime, high: datetime | None, now: datetime, zone: tzinfo) -> str:
+    """A range of moments in brackets, from now on; empty where it is under an hour.
+
+    Parameters
+    ----------
+    low : datetime
+    high : datetime or None
+        None where it has no end.
+    now : datetime
+    zone : tzinfo
+
+    Returns
+    -------
+    str
+    """
+    if high is None:
+        if low <= now:
+            return ""
+        first = to_half_hour(low.astimezone(zone))
+        return say(" (from {day} {first:%H:%M} on)", day=day_words(low, now, zone), first=first)
     if (high - low) < timedelta(hours=1):
         return ""
     low = max(low, now)

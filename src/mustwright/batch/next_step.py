@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import timedelta, tzinfo
 
 from mustwright.batch.alert import Finding
+from mustwright.batch.alerts_ph import is_dose_due
 from mustwright.batch.assessment import (
     AT_END,
     BOTTLED,
@@ -98,7 +99,8 @@ def next_step(
     -----
     In this order: what law forbids; a reading in doubt; a restart under way; knowledge too old to
     act on; a stop; what is urgent; a feed that is late; the pH at the moment of the plan's salt; a
-    feed; what a salt did; what is less urgent; finishing; the next reading.
+    salt that a pH read just now calls for; a feed; what a salt did; what is less urgent; finishing;
+    the next reading.
     """
     of = assessed or assess(now, stands, outlook)
     made = _ends(of, now) or _doubts(findings)
@@ -107,7 +109,8 @@ def next_step(
     if made is None:
         feed = feeding(now, of, outlook, zone, proposal)
         waits = feed is not None and is_overdue(now, outlook)  # yeast goes hungry meanwhile
-        made = feed if waits else salt_reading(now, of, outlook) or feed
+        salt = salt_reading(now, of, outlook) or _dose_due(now, of, findings, zone, ph)
+        made = feed if waits else salt or feed
         made = _after_salt(now, of, zone, ph, made)
     if made is None:
         late = next((f for f in findings if f.severity >= 50 and not _is_said(f, of)), None)
@@ -187,7 +190,22 @@ def _course(
         return None
     if urgent.rule == "ph_low" and urgent.sure:
         return act_step(salt_act(salt_advice(now, of, ph), urgent.why), now, zone)
-    return check_step(urgent)
+    return _dose_due(now, of, [urgent], zone, ph) or check_step(urgent)
+
+
+def _dose_due(
+    now: Progress,
+    of: Assessment,
+    findings: Sequence[Finding],
+    zone: tzinfo,
+    ph: PhForeseen | None,
+) -> NextStep | None:
+    """The salt against a pH that is heading low, where it was read just now."""
+    falls = next((f for f in findings if f.rule == "ph_falling"), None)
+    if falls is None or not is_dose_due(now, ph):
+        return None
+    found = salt_advice(now, of, ph)
+    return act_step(salt_act(found, falls.why), now, zone) if found.kind == "add" else None
 
 
 def _after_salt(

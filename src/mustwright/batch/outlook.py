@@ -24,6 +24,7 @@ from mustwright.texts import join, say
 
 TWO_SIDED_90 = 1.645
 NEVER_H = 24.0 * 400
+FORESEEN_H = 24.0 * 120  # what lies further ahead is not foreseen
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,16 @@ class Span:
     low_h: float
     expected_h: float
     high_h: float
+
+    @property
+    def is_foreseen(self) -> bool:
+        """Whether it comes at all, more likely than not."""
+        return self.expected_h <= FORESEEN_H
+
+    @property
+    def has_end(self) -> bool:
+        """Whether the latest moment is one; otherwise some runs never come to it."""
+        return self.high_h <= FORESEEN_H
 
 
 @dataclass(frozen=True)

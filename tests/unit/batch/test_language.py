@@ -78,6 +78,16 @@ def test_a_range_of_moments_says_a_common_day_once():
     assert german(day_words(NOW, NOW, UTC)) == "heute"
 
 
+def test_a_range_without_an_end_has_a_beginning_and_far_days_their_year():
+    start = NOW + timedelta(hours=47)
+    assert between(start, None, NOW, UTC) == " (from Saturday 3 May 07:00 on)"
+    assert german(between(start, None, NOW, UTC)) == " (ab Samstag, 3. Mai 07:00 Uhr)"
+    assert between(NOW - timedelta(hours=1), None, NOW, UTC) == ""
+    far = NOW + timedelta(days=400)
+    assert day_words(far, NOW, UTC) == f"{far.day} {far:%B %Y}"
+    assert german(day_words(far, NOW, UTC)).endswith(str(far.year))
+
+
 def test_moments_of_the_log_in_german():
     assert german(log_text.moment(NOW, UTC, NOW)) == "Do. 1. Mai 08:00"
     assert german(log_text.moment(NOW, UTC, NOW + timedelta(days=300))) == "Do. 1. Mai 2031 08:00"

@@ -19,6 +19,7 @@ from mustwright.batch.finishing_record import Added, StepDone
 from mustwright.batch.forecast import foresee
 from mustwright.batch.forecast_record import foreseen_from, foreseen_text
 from mustwright.batch.kinetic_inputs import case_of
+from mustwright.batch.next_step import next_step
 from mustwright.batch.ph_forecast import MOST_READINGS, ph_case
 from mustwright.batch.salt_advice import dose_said
 from mustwright.batch.view_json import view_data
@@ -374,6 +375,25 @@ def test_watch_sees_a_low_ph_coming_and_says_how_little_salt_would_do():
     assert "potassium bicarbonate" in found.do
     assert "goggles" in found.do or "Foams" in found.do
     assert any("Kudo" not in t for t in found.thresholds)
+
+
+def test_a_ph_read_just_now_leads_to_the_dose_before_the_next_feed():
+    def step(at: float, asked: float) -> str:
+        log = Log(replace(of(), salt=None))
+        log.add(0.2, Reading(ph=3.7))
+        fed(log, 14, "f1")
+        for hours, gravity in ((24, 1.094), (44, 1.072)):
+            log.read(hours, gravity, temperature_c=20)
+        log.add(at, Reading(ph=3.3))
+        acid = ph(log, asked)
+        state, outlook = log.at(asked), log.outlook(asked)
+        found = watch(state, log.stands(), UTC, acid)
+        assert "ph_falling" in {f.rule for f in found}
+        return next_step(state, outlook, found, UTC, ph=acid, stands=log.stands()).sentence
+
+    assert "half the dose" in step(44, 44.5)
+    assert "it is heading to" in step(44, 44.5)
+    assert step(42, 44.5).startswith("Read pH")  # two hours later it may have moved
 
 
 def test_without_a_reading_watch_asks_for_one_and_names_no_grams():

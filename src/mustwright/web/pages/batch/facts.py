@@ -71,9 +71,10 @@ def _gravity(view: BatchView, zone: tzinfo, read: Reading | None) -> Fact:
     as_read = "" if read is None else corrected_words(read, state.gravity, state.plan.sheet)
     how = (
         say(
-            "Read {moment}, corrected to 20 °C and, for a refractometer, for the "
+            "Read {moment}, corrected to {temperature} and, for a refractometer, for the "
             "alcohol made so far.",
             moment=words.moment(state.last_reading_at, zone, state.now),
+            temperature=degrees(20.0, state.plan.sheet),
         ),
         *((as_read + ".",) if as_read else ()),
         say("The range is two standard errors of the instrument either way."),
@@ -267,7 +268,7 @@ def _dry(view: BatchView, zone: tzinfo) -> Fact | None:
         )
         return Fact(DONE, said, "", how)
     span = view.outlook.used(DRY_SHARE)
-    if span.expected_h > 24 * 120:
+    if not span.is_foreseen:
         return Fact(
             DONE,
             say("not foreseen"),
@@ -276,11 +277,20 @@ def _dry(view: BatchView, zone: tzinfo) -> Fact | None:
         )
     moments = [max(state.moment(h), state.now) for h in (span.low_h, span.expected_h, span.high_h)]
     low, at, high = (day_words(m, state.now, zone) for m in moments)
-    how = (
+    how: tuple[str, ...] = (
         say(
             "When {share:.0%} of the sugar will be gone. Forecast: {outlook}.",
             share=DRY_SHARE,
             outlook=view.outlook.name,
         ),
     )
+    if not span.has_end:
+        if view.foreseen is not None:
+            how += (
+                say(
+                    "The range has no end: {share:.0%} of runs stop short.",
+                    share=view.foreseen.chance_of_sticking,
+                ),
+            )
+        return Fact(DONE, at, say("{low} or later", low=low), how)
     return Fact(DONE, at, "" if low == high else say("{low} to {high}", low=low, high=high), how)

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from mustwright.batch import log_text as words
 from mustwright.batch import ph_text
-from mustwright.batch.clock import clock
+from mustwright.batch.clock import between, clock
 from mustwright.batch.entries import Event
 from mustwright.batch.feed_triggers import is_due, trigger_gravity
 from mustwright.batch.log import Standing
@@ -262,14 +262,11 @@ def _row(view: BatchView, number: int, one: FeedState, zone: tzinfo) -> FeedRow:
 def _when_due(view: BatchView, one: FeedState, zone: tzinfo) -> str:
     state = view.progress
     span = view.outlook.due(one.feed.rule)
-    if span.expected_h > 24 * 120:
+    if not span.is_foreseen:
         return say("not foreseen")
     at, low, high = (state.moment(h) for h in (span.expected_h, span.low_h, span.high_h))
     said = say("due {clock}", clock=clock(max(at, state.now), state.now, zone))
-    if span.high_h - span.low_h >= 1:
-        between = [clock(max(m, state.now), state.now, zone).replace("about ", "")
-                   for m in (low, high)]  # fmt: skip
-        said += say(" (between {first} and {last})", first=between[0], last=between[1])
+    said += between(low, high if span.has_end else None, state.now, zone)
     gravity = trigger_gravity(state, one.feed.rule)
     return (
         said
