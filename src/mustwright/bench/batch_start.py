@@ -9,7 +9,7 @@ from datetime import tzinfo
 from mustwright.batch.assessment import FERMENTS
 from mustwright.batch.entries import Reading
 from mustwright.batch.recipe import made_of
-from mustwright.batch.stability import STERILE, ask_of, day_of, series_of
+from mustwright.batch.stability import STERILE, ask_of, day_of, series_judged
 from mustwright.batch.too_soon import BottlingFacts, bottling_facts
 from mustwright.batch.vessel import VesselContents, steps_done
 from mustwright.batch.view import BatchView
@@ -89,7 +89,7 @@ def start_from(view: BatchView, zone: tzinfo) -> BatchStart:
 def _more(view: BatchView, held: VesselContents, zone: tzinfo) -> dict[str, tuple[str, ...]]:
     """Readings at one level, the yeast's tolerance, nitrogen left, warmth since it was dry."""
     state = view.progress
-    series = series_of(state, view.events)
+    series = series_judged(state, view.events, zone, held)
     ask = ask_of(state, held, series, zone)
     readings = tuple(
         f"{day_of(p.at, zone)} {typed_gravity(r.gravity)} ± {typed_step(r.error or 0.0, r.gravity)}"

@@ -8,6 +8,7 @@ from datetime import UTC, date
 import pytest
 
 from batch_pages import Cellar
+from batches import Log, plan
 from databases import store_of
 from finished import dry_batch
 from mustwright.batch.entries import Event, Removal, what_data, what_from
@@ -176,6 +177,36 @@ def test_the_watch_the_next_step_and_the_bench_judge_alike(bench):
     bench.do("stable", residual_sugar="1.2 g/L")
     assert bench.ask("stable")[0].verdict == "dry and settled"
     assert [f.rule for f in bench.view.findings] == ["finished"]
+
+
+def stood(*readings):
+    """A dry batch with these gravities, by days after the pitch."""
+    log = Log(plan())
+    for days, gravity in readings:
+        log.read(24 * days, gravity, temperature_c=21)
+    return log.at(24 * readings[-1][0]), log.stands()
+
+
+def test_two_weeks_at_one_gravity_prove_it_whatever_the_end_of_the_fall_read():
+    fall = ((2, 1.060), (5, 1.010), (7, 0.9985))
+    still = ((10, 0.9965), (14, 0.9965), (17, 0.9965))
+    judged = settled(*stood(*fall, *still))
+    assert judged is not None
+    assert not judged.is_settled  # a week
+    judged = settled(*stood(*fall, *still, (24, 0.9965)))
+    assert judged is not None
+    assert judged.is_settled
+    assert judged.found.days_watched.value == 14
+    two = settled(*stood(*fall, (10, 0.9965), (24, 0.9965)))
+    assert two is not None
+    assert not two.is_settled  # two readings are too few to leave the one before out
+
+
+def test_a_fall_that_goes_on_is_not_proven_by_its_last_two_weeks():
+    slow = tuple((10 + 7 * k, 1.0000 - 0.0007 * k) for k in range(6))
+    judged = settled(*stood((2, 1.060), (5, 1.010), *slow))
+    assert judged is not None
+    assert not judged.is_settled
 
 
 # Writing it down --------------------------------------------------------------------------------
