@@ -37,8 +37,8 @@ class ProtocolVerdict:
     reasons, against : tuple of str
         In order of weight.
     faults : tuple of bool
-        Falls short; all at once in a strong must; not made for this must; ammonium last or late;
-        far more of a kind than its usual labels allow.
+        Falls short; all at once in a strong must; not made for this must; ammonium late, or last
+        where the shelf has amino nitrogen; far more of a kind than its usual labels allow.
         A plan with an earlier fault is not recommended while one without it exists.
     practice : tuple of float
         What trade practice prefers among plans that do the same, the least first: as many feeds as
@@ -88,7 +88,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
             not marks["covers"],
             not marks["staged"],
             not (marks["gravity"] and marks["fruit"]),
-            not marks["ammonium"],
+            _past_third(plan) or (not marks["ammonium"] and _has_amino(setting)),
             not marks["label"],
         ),
         (
@@ -126,6 +126,11 @@ def ammonium_late(plan: FeedingPlan) -> bool:
     """Whether ammonium goes in last of several feeds, or past a third of the sugar."""
     given = [feed for feed in plan.feeds if feed.items]
     return _past_third(plan) or (len(given) > 1 and given[-1].amino_mg_l.value <= 0)
+
+
+def _has_amino(setting: Setting) -> bool:
+    """Whether the shelf could end on anything but ammonium."""
+    return any(jar.per_gram("amino_n") > 0 for jar in setting.jars)
 
 
 def _past_third(plan: FeedingPlan) -> bool:

@@ -74,7 +74,7 @@ def _moments(table: FeedTable, solution: DosingSolution) -> list[str]:
     return [
         say(
             "{nitrogen:.0f} mg N/L planned for {feeds} moves to other feeds. The shelf "
-            "could bring it there only as ammonium, which is not given late or last.",
+            "could bring it there only as ammonium, which those feeds do not take.",
             nitrogen=moved,
             feeds=names,
         )
