@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 
 from mustwright import data
 from mustwright.batch.alert import threshold
@@ -23,6 +24,8 @@ SHORT_OF_POTASSIUM = 1.3  # factor on pH and potassium if potassium is short (as
 UNEXPLAINED = 3.0  # on the instrument where no run explains the readings (assumed)
 AGREEING = 1.25  # the same where the last three agree with one another (assumed)
 LEAST_HELD_UP = 0.2  # share of runs with sugar left, below which they say nothing of causes
+LEAST_FREED = 0.05  # share of those that some cause frees, below which they say nothing (assumed)
+FRESH = timedelta(hours=24)  # a pH read since then need not be read again to tell (assumed)
 BY_RUNS = say("simulated runs that fit the readings, each with one cause removed")
 BY_EVIDENCE = say("what was recorded, weighed by fixed rules")
 READ = (
@@ -114,24 +117,35 @@ def diagnose(now: Progress, foreseen: Foreseen | None = None) -> Diagnosis:
         for n, r in records.items()
     ]
     causes.sort(key=lambda c: -c.score)
-    first, second = causes[:2]
-    one, other = (uncapital(c.title) for c in (first, second))
-    tells = say(
-        "{measure}: it tells '{one}' from '{other}'. {separates}",
-        measure=first.measure,
-        one=one,
-        other=other,
-        separates=first.separates,
-    )
     by_runs = _releases(foreseen) is not None
+    tells = _tells(causes[0], causes[1], now)
     return Diagnosis(tuple(causes), tells, BY_RUNS if by_runs else BY_EVIDENCE)
 
 
+def _tells(first: Cause, second: Cause, now: Progress) -> str:
+    """The measurement that separates the two likeliest causes; what it showed, if just made."""
+    read = now.ph if first.cause == "ph_potassium" else None
+    if read is not None and now.ph_at is not None and now.now - now.ph_at <= FRESH:
+        return say("pH {ph:.2f} was read. {separates}", ph=read, separates=first.separates)
+    return say(
+        "{measure}: it tells '{one}' from '{other}'. {separates}",
+        measure=first.measure,
+        one=uncapital(first.title),
+        other=uncapital(second.title),
+        separates=first.separates,
+    )
+
+
 def _releases(foreseen: Foreseen | None) -> Releases | None:
-    """What would have freed the runs, where they explain the readings and were held up."""
+    """What would have freed the runs, where they explain the readings and were held up.
+
+    Where no cause frees any of them they stopped for reasons the model does not have: no evidence.
+    """
     if foreseen is None or not foreseen.explained or foreseen.releases is None:
         return None
-    return foreseen.releases if foreseen.releases.held_up >= LEAST_HELD_UP else None
+    found = foreseen.releases
+    frees = max(found.share.values(), default=0.0) >= LEAST_FREED
+    return found if found.held_up >= LEAST_HELD_UP and frees else None
 
 
 def _by_runs(

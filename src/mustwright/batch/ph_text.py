@@ -9,6 +9,7 @@ from mustwright.must.acidity.claims import REST_UNDER, lowest_shown
 from mustwright.texts import literal, say
 
 NOW = say("now")
+FAR_UP = 3.4  # from which "or lower" would not be heard as low
 READ_ON = say("read pH again after half a day")
 
 
@@ -74,12 +75,16 @@ def band_words(q: Quantiles) -> str:
     --------
     >>> band_words(Quantiles(2.9, 3.0, 3.1, 3.2, 3.31)), band_words(Quantiles(*[2.9] * 5))
     ('3.3 or lower', 'below 2.9')
+    >>> band_words(Quantiles(2.9, 3.0, 3.4, 3.8, 4.1))
+    'below 2.9 to 4.1'
     """
     low, high = q.p05 or 0.0, q.p95 or 0.0
     lowest = lowest_shown()
     if high <= lowest + 0.005:
         return say("below {lowest:g}", lowest=lowest)
     if low <= lowest + 0.005:
+        if high >= FAR_UP:
+            return say("below {lowest:g} to {high:.1f}", lowest=lowest, high=high)
         return say("{high:.1f} or lower", high=high)
     return (
         say("{low:.1f}", low=low)

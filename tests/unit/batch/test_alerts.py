@@ -229,6 +229,12 @@ def test_the_measurement_tells_the_first_two_apart():
     assert second.title.lower() in said
 
 
+def test_a_ph_that_was_just_read_is_not_asked_for_again_to_tell():
+    log = stuck_log(fed=True, ph=2.9)
+    assert diagnose(log.at(193)).measure_first.startswith("pH 2.90 was read. Under 3.2, pH is")
+    assert diagnose(log.at(193 + 30)).measure_first.startswith("Read pH with a calibrated meter")
+
+
 def test_the_restart_doubles_up_and_balances_its_litres():
     now = stuck_log(fed=True, ph=3.6).at(193)
     plan_ = restart_plan(now)

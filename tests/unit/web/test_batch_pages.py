@@ -305,7 +305,7 @@ def test_the_page_draws_ph_and_says_what_keeps_it(client, cellar):
     section = section[: section.index("</section>")]
     said = words(section)
     assert "pH is" in said
-    assert re.search(r"the lowest pH ahead is [\d.]+ (to [\d.]+|or lower)", said)
+    assert re.search(r"the lowest pH ahead is (below )?[\d.]+ (to [\d.]+|or lower)", said)
     assert section.count("<circle") == 2 * 2, "two readings in two pictures"
     assert "pH along the batch: 2 readings" in section
     assert "below 2.9, likely to stall" in section

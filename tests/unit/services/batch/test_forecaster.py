@@ -173,6 +173,19 @@ def test_runs_neither_blame_alcohol_far_from_its_limit_nor_clear_a_must_that_was
     assert not any("of the runs" in said for said in causes["alcohol"].evidence)
 
 
+def test_runs_that_no_cause_frees_say_nothing_of_causes():
+    log = fed_all()
+    for h, g in ((24, 1.110), (72, 1.085), (120, 1.075), (168, 1.075), (192, 1.075)):
+        log.read(h, g, temperature_c=20, ph=3.0)
+    shares = dict.fromkeys(("nitrogen", "temperature", "too_little_yeast", "ph_potassium"), 0.0)
+    found = replace(
+        told(log, 193), explained=True, releases=Releases(193.0, 0.9, shares | {"alcohol": 0.02})
+    )
+    diagnosis = diagnose(log.at(193), found)
+    assert diagnosis.by == BY_EVIDENCE
+    assert not any("go on once" in said for c in diagnosis.causes for said in c.evidence)
+
+
 def test_without_runs_that_fit_the_evidence_ranks_the_causes_and_doubts_the_instrument():
     log = fed_all()
     for h, g in ((24, 1.110), (48, 1.06), (72, 1.06), (96, 1.06), (120, 1.06)):
