@@ -67,7 +67,7 @@ def paper_of(view: BatchView, zone: tzinfo) -> Paper:
     course = must_course(state.plan.must)
     breaks = tuple(
         (
-            say("{percent:.0f}% of the sugar gone", percent=100 * used),
+            say("{used:.0%} of the sugar gone", used=used),
             gravity_text(float(course.gravity_at(used))),
         )
         for used in (0.1, 0.2, THIRD, 0.5, 0.75, 1.0)
