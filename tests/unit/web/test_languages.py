@@ -138,6 +138,16 @@ def test_a_page_in_german_says_numbers_and_days_as_german_does(german):
     assert not re.search(r"\d\.\d g ", re.sub(r"<[^>]+>", "", page))
 
 
+@pytest.mark.thorough
+def test_days_states_and_kept_sentences_are_german_on_every_page(german):
+    batch = german["/batches/sour"]
+    assert re.search(r"\(zwischen heute \d\d:\d\d und morgen \d\d:\d\d Uhr\)", batch)
+    assert "Gabe 1 Gärbeginn: gegeben, " in batch
+    assert not re.search(r"\b(?:today|tomorrow|ahead)\b", re.sub(r"<[^>]+>", "", batch))
+    assert "Die Hälfte davon zugeben (3,35 g)" in german["/"]
+    assert "is the smallest dose" not in german["/"]
+
+
 SHEET = (
     '[must]\nvolume = "19,5 L"\ngravity = "1,100"\n'
     '[[must.ingredient]]\nkind = "clover honey"\namount = "solve"\n'

@@ -17,6 +17,7 @@ from mustwright.bench.field_text import between, printed
 from mustwright.input_names import input_words
 from mustwright.kinetics.ready import how_far
 from mustwright.languages import Language, spoken
+from mustwright.learning.tasting import KIND_NAMES
 from mustwright.must import gravity_text
 from mustwright.nutrition.feed_items import about_teaspoons
 from mustwright.nutrition.triggers import said_again
@@ -50,6 +51,7 @@ def _equipped(language: Language | None) -> Environment:
         between=between,
         source_parts=figures.source_parts,
         feed_words=log_text.feed_words,
+        tasting_kind=lambda kind: KIND_NAMES.get(kind, kind),
         feed_options=batch_options.feed_options,
         jar_options=batch_options.jar_options,
         degrees=unit_system.degrees,

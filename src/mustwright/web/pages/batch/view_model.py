@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from mustwright.batch import log_text as words
 from mustwright.batch import ph_text
-from mustwright.batch.clock import clock
+from mustwright.batch.clock import between, clock
 from mustwright.batch.entries import Event
 from mustwright.batch.feed_triggers import is_due, trigger_gravity
 from mustwright.batch.log import Standing
@@ -267,9 +267,7 @@ def _when_due(view: BatchView, one: FeedState, zone: tzinfo) -> str:
     at, low, high = (state.moment(h) for h in (span.expected_h, span.low_h, span.high_h))
     said = say("due {clock}", clock=clock(max(at, state.now), state.now, zone))
     if span.high_h - span.low_h >= 1:
-        between = [clock(max(m, state.now), state.now, zone).replace("about ", "")
-                   for m in (low, high)]  # fmt: skip
-        said += say(" (between {first} and {last})", first=between[0], last=between[1])
+        said += between(low, high, state.now, zone)
     gravity = trigger_gravity(state, one.feed.rule)
     return (
         said
