@@ -13,7 +13,8 @@ import product_text
 from databases import new_file
 from mustwright import data, languages
 from mustwright.compose import Compose
-from mustwright.texts import Text
+from mustwright.input_names import input_words
+from mustwright.texts import Text, said
 from mustwright.web.app import create_app
 from pseudo import PSEUDO, english_in
 
@@ -193,3 +194,14 @@ def test_the_person_chooses_before_the_cellar_and_that_before_the_browser(
 def test_data_stays_english(client):
     client.headers["Accept-Language"] = "de"
     assert client.get("/api/no-such").json()["error"]["message"].startswith("There is nothing at")
+
+
+def test_the_names_of_figures_are_said_in_german():
+    german = languages.language_called("de")
+    for name, says in {
+        "chance_of_dry": "Wahrscheinlichkeit durchzugären",
+        "peak_gas_l_h": "stärkste Gasentwicklung",
+        "trough": "tiefster pH-Wert",
+        "unused_ammonium_mg_l": "nicht aufgenommenes Ammonium",
+    }.items():
+        assert said(input_words(name), german) == says
