@@ -48,6 +48,8 @@ def one_way(text: str, system: Spoken = None) -> Text:
     >>> one_way("Cool it by 2 to 3 °C (4 to 5 °F) at most.", US)
     'Cool it by 4 to 5 °F at most.'
     """
+    if isinstance(text, Text) and not BOTH_WAYS.search(text):
+        return text  # as it was made, so that it can be kept
     return redone(partial(_one_way, unit=system_of(system).temperature), text)
 
 

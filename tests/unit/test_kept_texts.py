@@ -22,6 +22,7 @@ from mustwright.texts import (
     uncapital,
     unchanged,
 )
+from mustwright.unit_hints import one_way
 
 MADE = {
     "a sentence": say("Add {grams:.1f} g of {name}", grams=1.25, name=literal("honey")),
@@ -34,6 +35,7 @@ MADE = {
     "other words in English": unchanged("racked", literal("Racked")),
     "stripped": literal("dry. ").strip().rstrip("."),
     "a context": say("dry", context="taste"),
+    "one way, of none": one_way(join(" ", [say("{grams:g} g now.", grams=6.7), literal("Stir.")])),
 }
 
 

@@ -260,7 +260,7 @@ def _rest_lines(result: AcidityResult) -> list[str]:
                 source=s.words,
                 acid_load_meq_l=s.acid_load_meq_l.value,
                 ph=s.trough.band.words,
-                risk=s.trough.risk,
+                risk=literal(s.trough.risk, "risk"),
             )
             for s in result.by_source
         ]
@@ -274,7 +274,7 @@ def _rest_lines(result: AcidityResult) -> list[str]:
                 share=p.ammonium_share,
                 acid_load_meq_l=p.acid_load_meq_l.value,
                 ph=p.trough.band.words,
-                risk=p.trough.risk,
+                risk=literal(p.trough.risk, "risk"),
             )
             for p in result.protocols
         ]
@@ -297,12 +297,12 @@ def _band(band: PhBand) -> str:
 
 def _range(figure: Figure) -> str:
     if figure.low is None or figure.high is None:
-        return say("{value:.2f} {unit}", value=figure.value, unit=figure.unit)
+        return say("{value:.2f} {unit}", value=figure.value, unit=literal(figure.unit))
     digits = 2 if figure.high < 10 else 0
     return say(
         "{low:.{digits}f} to {high:.{digits}f} {unit}",
         low=figure.low,
         digits=digits,
         high=figure.high,
-        unit=figure.unit,
+        unit=literal(figure.unit),
     )

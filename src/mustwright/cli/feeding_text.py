@@ -109,7 +109,7 @@ def acid_lines(acid: AcidRisk) -> list[str]:
     lines: list[str] = [
         (_PH if acid.measured else _PH_NOT_MEASURED).format(
             ph=acid.trough.words,
-            risk=acid.risk,
+            risk=literal(acid.risk, "risk"),
             chance=acid.chance_below_floor.value,
             floor=acid.floor.value,
         )

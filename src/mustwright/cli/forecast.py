@@ -21,7 +21,7 @@ from mustwright.cli.spoken_help import command
 from mustwright.cli.units import UNITS
 from mustwright.errors import InputError
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
-from mustwright.texts import say
+from mustwright.texts import literal, say
 
 if TYPE_CHECKING:
     from mustwright.kinetics.bands import Band
@@ -206,7 +206,7 @@ def ph_lines(result: ForecastResult) -> list[str]:
             day=when["p50"] / 24,
             first=when["p05"] / 24,
             last=when["p95"] / 24,
-            risk=trough["risk"],
+            risk=literal(trough["risk"], "risk"),
             under=trough["chance_below_floor"],
             floor=trough["floor"],
             low=trough["below_2_9"],

@@ -70,7 +70,7 @@ def _moments(table: FeedTable, solution: DosingSolution) -> list[str]:
     if not lacks or not any(solution.lacks_mg_l <= -NAMED_MG_L):
         return []
     moved = -float(solution.lacks_mg_l[solution.lacks_mg_l < 0].sum())
-    names = join(say(" and "), [join(name, ("'", "'")) for name, _ in lacks])
+    names = join(say(" and "), [say("'{feed}'", context="a name", feed=name) for name, _ in lacks])
     return [
         say(
             "{nitrogen:.0f} mg N/L planned for {feeds} moves to other feeds. The shelf "

@@ -205,3 +205,14 @@ def test_what_is_kept_beside_a_batch_is_said_in_the_language_too(home, capsys):
     assert "amber (" in shown[1]
     assert " eben" in shown[1] or " zugeben" in shown[1] or " messen" in shown[1]
     assert not {"Feed", "Read", "Add"} & set(shown[1].split())
+
+
+def test_acidity_says_its_risk_and_its_units_in_german(capsys, tmp_path):
+    sheet = tmp_path / "must.toml"
+    sheet.write_text(SHEET)
+    _, out, _ = ran(capsys, "acidity", str(sheet), "--members", "60", "--language", "de")
+    assert "meq/L je pH" in out
+    assert "Gefahr eines pH-Sturzes" in out
+    assert "per pH" not in out
+    for risk in ("low", "middle", "high"):
+        assert f"pH-Sturzes {risk}" not in out

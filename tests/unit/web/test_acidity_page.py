@@ -70,6 +70,14 @@ def test_from_a_recipe_it_asks_for_a_reading(must):
     assert "No pH from a recipe alone" in page
 
 
+def test_the_risk_and_the_units_are_said_in_german(must):
+    german = {"Accept-Language": "de"}
+    for path in ("/musts/trial/acidity", "/musts/trial"):
+        page = re.sub(r"<[^>]+>", "", must.get(path, headers=german).text)
+        assert re.search(r"Gefahr eines pH-Sturzes (?:niedrig|mittel|hoch)", page)
+        assert not re.search(r"pH-Sturzes (?:low|middle|high)|per pH", page)
+
+
 def test_each_anchor_of_a_figure_is_a_step_of_the_working(must):
     page = must.get("/musts/trial/acidity?ph=3.8").text
     anchors = set(re.findall(r"acidity/working\?[^\"]*#(w\d+)", page))

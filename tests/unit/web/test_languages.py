@@ -13,7 +13,8 @@ import product_text
 from databases import new_file
 from mustwright import data, languages
 from mustwright.compose import Compose
-from mustwright.texts import Text
+from mustwright.input_names import input_words
+from mustwright.texts import Text, said
 from mustwright.web.app import create_app
 from pseudo import PSEUDO, english_in
 
@@ -138,6 +139,16 @@ def test_a_page_in_german_says_numbers_and_days_as_german_does(german):
     assert not re.search(r"\d\.\d g ", re.sub(r"<[^>]+>", "", page))
 
 
+@pytest.mark.thorough
+def test_days_states_and_kept_sentences_are_german_on_every_page(german):
+    batch = german["/batches/sour"]
+    assert re.search(r"\(zwischen heute \d\d:\d\d und morgen \d\d:\d\d Uhr\)", batch)
+    assert "Gabe 1 Gärbeginn: gegeben, " in batch
+    assert not re.search(r"\b(?:today|tomorrow|ahead)\b", re.sub(r"<[^>]+>", "", batch))
+    assert "Die Hälfte davon zugeben (3,35 g)" in german["/"]
+    assert "is the smallest dose" not in german["/"]
+
+
 SHEET = (
     '[must]\nvolume = "19,5 L"\ngravity = "1,100"\n'
     '[[must.ingredient]]\nkind = "clover honey"\namount = "solve"\n'
@@ -183,3 +194,14 @@ def test_the_person_chooses_before_the_cellar_and_that_before_the_browser(
 def test_data_stays_english(client):
     client.headers["Accept-Language"] = "de"
     assert client.get("/api/no-such").json()["error"]["message"].startswith("There is nothing at")
+
+
+def test_the_names_of_figures_are_said_in_german():
+    german = languages.language_called("de")
+    for name, says in {
+        "chance_of_dry": "Wahrscheinlichkeit durchzugären",
+        "peak_gas_l_h": "stärkste Gasentwicklung",
+        "trough": "tiefster pH-Wert",
+        "unused_ammonium_mg_l": "nicht aufgenommenes Ammonium",
+    }.items():
+        assert said(input_words(name), german) == says

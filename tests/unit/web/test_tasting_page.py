@@ -158,6 +158,10 @@ def test_the_list(client, cellar):
     assert "None yet" in words(client.get("/tastings").text)
     make(client)
     assert "Two feeds triangle, 0 of 3 have answered; open" in words(client.get("/tastings").text)
+    german = {"Accept-Language": "de"}
+    listed = words(client.get("/tastings", headers=german).text)
+    assert "Two feeds Dreieckstest, 0 von 3 haben geantwortet; offen" in listed
+    assert "Dreieckstest" in words(client.get("/tastings/two-feeds", headers=german).text)
     assert client.get("/tastings/nothing").status_code == 404
     assert client.get("/tastings/two-feeds/seat/9").status_code == 422
     assert "heather" in client.get("/tastings/new?batch=heather").text

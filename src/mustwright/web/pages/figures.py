@@ -58,6 +58,7 @@ UNIT_SHOWN = {
     "kg/m3": "kg/m³",
     "days": say("days"),
     "per day": say("per day"),
+    "meq/L per pH": say("meq/L per pH"),
 }
 NARROWEST = 0.015  # a range under 1.5 % is noise beside what a maker can weigh or measure
 

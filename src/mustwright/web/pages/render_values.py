@@ -17,11 +17,12 @@ from mustwright.bench.field_text import between, printed
 from mustwright.input_names import input_words
 from mustwright.kinetics.ready import how_far
 from mustwright.languages import Language, spoken
+from mustwright.learning.tasting import KIND_NAMES
 from mustwright.must import gravity_text
 from mustwright.nutrition.feed_items import about_teaspoons
 from mustwright.nutrition.triggers import said_again
 from mustwright.planning.plan_text import in_sentence
-from mustwright.texts import capital, uncapital
+from mustwright.texts import capital, literal, uncapital
 from mustwright.web.forms import batch_form
 from mustwright.web.pages import batch_options, figures
 from mustwright.web.render import environment, page
@@ -50,6 +51,8 @@ def _equipped(language: Language | None) -> Environment:
         between=between,
         source_parts=figures.source_parts,
         feed_words=log_text.feed_words,
+        tasting_kind=lambda kind: KIND_NAMES.get(kind, kind),
+        risk_words=lambda risk: literal(risk, "risk"),
         feed_options=batch_options.feed_options,
         jar_options=batch_options.jar_options,
         degrees=unit_system.degrees,

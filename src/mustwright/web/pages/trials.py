@@ -115,6 +115,7 @@ def trial_page(request: Request, key: str, wrong: str = "") -> Response:
         stands=state_sentence(trial),
         told=answer(trial) if trial.is_open and trial.is_scored else None,
         measures=use.MEASURES,
+        closed=say("closed", context="arm"),
         wrong=wrong[:300],
     )
 
