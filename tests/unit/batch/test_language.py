@@ -152,7 +152,7 @@ def test_the_sheet_and_the_record_on_paper_in_german(view):
     assert ("Hefe zugegeben", "1. Mai 2031, 18:00 Uhr") in [
         (german(label), german(text)) for label, text in paper.facts
     ]
-    assert german(paper.breaks[2][0]) == "33 % des Zuckers vergoren"
+    assert german(paper.breaks[2][0]) == "33\N{NO-BREAK SPACE}% des Zuckers vergoren"
     assert [german(head) for head in paper.columns][-2:] == ["was gemacht wurde", "von"]
     assert (german(sheet.readings[0].day), german(sheet.readings[0].ph)) == ("0,8", "3,60")
 

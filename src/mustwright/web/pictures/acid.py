@@ -70,7 +70,7 @@ def _moments(rows: Rows) -> list[str]:
     Where something goes in, a course has two moments at one share: just before and just after.
     """
     used = [row["sugar_used"] for row in rows]
-    labels = [say("{used:.0%}", used=x) for x in used]
+    labels: list[str] = [say("{used:.0%}", used=x) for x in used]
     for k in range(1, len(used)):
         if used[k] == used[k - 1]:
             labels[k - 1] = say("{used:.0%}, before what goes in", used=used[k])

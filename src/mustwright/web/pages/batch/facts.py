@@ -277,7 +277,7 @@ def _dry(view: BatchView, zone: tzinfo) -> Fact | None:
         )
     moments = [max(state.moment(h), state.now) for h in (span.low_h, span.expected_h, span.high_h)]
     low, at, high = (day_words(m, state.now, zone) for m in moments)
-    how: tuple[str, ...] = (
+    told: tuple[str, ...] = (
         say(
             "When {share:.0%} of the sugar will be gone. Forecast: {outlook}.",
             share=DRY_SHARE,
@@ -286,11 +286,11 @@ def _dry(view: BatchView, zone: tzinfo) -> Fact | None:
     )
     if not span.has_end:
         if view.foreseen is not None:
-            how += (
+            told += (
                 say(
                     "The range has no end: {share:.0%} of runs stop short.",
                     share=view.foreseen.chance_of_sticking,
                 ),
             )
-        return Fact(DONE, at, say("{low} or later", low=low), how)
-    return Fact(DONE, at, "" if low == high else say("{low} to {high}", low=low, high=high), how)
+        return Fact(DONE, at, say("{low} or later", low=low), told)
+    return Fact(DONE, at, "" if low == high else say("{low} to {high}", low=low, high=high), told)
