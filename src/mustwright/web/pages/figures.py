@@ -13,6 +13,7 @@ from mustwright.figure import Figure, source_words
 from mustwright.input_names import input_words
 from mustwright.languages import here
 from mustwright.must.gravity_text import gravity_number, gravity_sign
+from mustwright.planning.days_text import days_number
 from mustwright.texts import join, say
 from mustwright.unit_system import METRIC, UnitSystem, current, number_in, unit_for
 
@@ -38,14 +39,12 @@ DECIMALS = {
     "money": 2,
     "tsp": 1,
     "h": 0,
-    "days": 1,
     "C": 1,
     "nD": 4,
     "% water": 1,
     "g/L sugar": 1,
 }
 MUST_SCALE = "SG 20/20"  # said on the scale chosen; a plain SG is one of several in a table
-LOOKED_DAYS = 42  # how far a forecast looks
 SHARES = ("chance", "of the sugar used")
 UNIT_SHOWN = {
     "chance": "",
@@ -70,10 +69,12 @@ def number(value: float, unit: str = "") -> str:
     >>> number(1.09512, "SG 20/20"), number(0.0314, "mg/L"), number(12.0, "g")
     ('1.095', '0.031', '12.0')
     >>> number(0.014, "chance"), number(float("inf"), "days")
-    ('1 %', '42+')
+    ('1 %', 'over 42')
     """
+    if unit == "days":
+        return days_number(value)
     if not math.isfinite(value):
-        return f"{LOOKED_DAYS}+" if unit == "days" else say("never")
+        return say("never")
     if unit in SHARES:
         return say("{value:.0f} %", value=100 * value)
     if unit in DECIMALS:
