@@ -153,7 +153,7 @@ def programme_lines(plan: FeedingPlan) -> list[str]:
 
 
 def _salt_lines(plan: FeedingPlan, after_feeds: int) -> list[str]:
-    from mustwright.planning.salt_text import part_notes, part_title
+    from mustwright.planning.salt_text import cautions_beside, part_notes, part_title
 
     salt = plan.salt
     lines: list[str] = []
@@ -164,8 +164,9 @@ def _salt_lines(plan: FeedingPlan, after_feeds: int) -> list[str]:
         lines.append(
             say("      {trigger}; expected about {about}", trigger=part.trigger, about=about)
         )
-        lines += [say("      {note}", note=note) for note in part_notes(salt)]
-        lines += [say("      ! {caution}", caution=caution) for caution in salt.cautions[:2]]
+        lines += [say("      {note}", note=note) for note in part_notes(salt, part)]
+        cautions = cautions_beside(salt.steps, salt.cautions)
+        lines += [say("      ! {caution}", caution=caution) for caution in cautions]
     return lines
 
 
