@@ -82,6 +82,11 @@ def test_a_trial_is_played_through(page, sound, viewport):
     here = page.url
     scores = page.get_by_label(re.compile("Score of"))
     assert scores.count() == 4
+    page.emulate_media(media="print")
+    assert page.get_by_role("columnheader", name="Gravity").is_visible()
+    assert scores.first.is_visible()
+    assert not page.get_by_role("button", name="Write the scores down").is_visible()
+    page.emulate_media(media="screen")
     for k in range(4):
         scores.nth(k).fill(str(5 + k))
     page.get_by_role("button", name="Write the scores down").click()

@@ -114,9 +114,14 @@ def test_a_reading_without_a_network_is_sent_once(page, pages, watch, shoot):
     link = page.get_by_role("link", name="2 entries wait on this device")
     link.wait_for()
     shoot(page, "offline-batch")
+    dated = re.compile(r"[A-Z][a-z]+day,? \d+ [A-Z][a-z]+\D+\d\d:\d\d")
+    waits = banner.locator("li").all_inner_texts()
     link.click()
     page.locator("#kept-entries li").nth(1).wait_for()
     assert page.locator("#kept-entries li").count() == 2
+    listed = page.locator("#kept-entries .soft").all_inner_texts()
+    assert len(waits) >= 1
+    assert [one for one in (*waits, *listed) if not dated.search(one)] == []
     shoot(page, "offline-kept")
     assert pages.readings("heather") == [1.110]
 

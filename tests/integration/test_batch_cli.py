@@ -121,6 +121,14 @@ def test_a_plan_the_ferment_outran_is_changed_and_adopted(home, capsys):
     assert command(capsys, "batch", "next", "heather").startswith("Feed ")
 
 
+def test_a_reading_typed_with_a_wrong_year_is_said_not_to_count(home, capsys):
+    command(capsys, "batch", "start", home / "heather.toml", "--pitched", ago(40))
+    wrote = command(capsys, "batch", "read", "heather", "1.098", "--at", ago(8760))
+    assert "days before the pitch, and does not count. Check the date." in wrote
+    for word in ("show", "watch"):
+        assert "A reading is dated long before" in command(capsys, "batch", word, "heather")
+
+
 def test_files_out_and_in(home, capsys):
     command(capsys, "batch", "start", home / "heather.toml", "--pitched", ago(40))
     command(capsys, "batch", "read", "heather", "22 Bx", "--instrument", "refractometer")

@@ -101,8 +101,8 @@ def test_what_was_really_used_is_asked_about_once_and_written(dry, monkeypatch):
     assert wrote["entry"]["content"]["added"][0]["grams"] == 200
     command(dry, "batch", "undo", "lane")
     monkeypatch.setattr("sys.stdin.isatty", lambda: True)
-    for said, code in ((False, 2), (True, 0)):
-        monkeypatch.setattr("click.confirm", lambda *_, said=said, **__: said)
+    for said, code in (("n", 2), ("y", 0)):
+        monkeypatch.setattr("click.prompt", lambda *_, said=said, **__: said)
         assert run(words) == code
     assert "200 g of potassium metabisulfite" in command(dry, "batch", "show", "lane")
 

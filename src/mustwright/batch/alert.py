@@ -52,6 +52,7 @@ class Finding:
 _NAMED = {
     "after_h": say("signs are late after"),
     "fresh_h": say("a reading is recent for"),
+    "counts_before_h": say("a reading counts from before the pitch by"),
     "margin_c": say("allowed over the limit"),
     "per_10_c_cooler": say("slower for each 10 °C cooler, by"),
     "fall_per_day_high": say("slow, while gravity is high, below"),

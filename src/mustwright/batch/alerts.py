@@ -12,6 +12,7 @@ from mustwright.batch.alerts_ph import watch_ph
 from mustwright.batch.alerts_readings import implausible, rising
 from mustwright.batch.assessment import AT_END, FINISHED, STOPPED, WAITING, Assessment, assess
 from mustwright.batch.duration_text import hours_words
+from mustwright.batch.early_readings import early_finding
 from mustwright.batch.log import Standing
 from mustwright.batch.ph_forecast_record import PhForeseen
 from mustwright.batch.progress import CLOSED, FINISHING, PLANNED, Progress, slope_of
@@ -52,9 +53,9 @@ def watch(
     """
     if now.phase in (PLANNED, CLOSED) or now.hours is None:
         return ()
+    early = early_finding(now.early, zone)
     if now.phase == FINISHING:
-        woken = _woken(now, stands, zone)
-        return () if woken is None else (woken,)
+        return tuple(f for f in (_woken(now, stands, zone), early) if f is not None)
     found = [f for rule in (implausible, rising) if (f := rule(now, stands))]
     trusted, of = now, assessed or assess(now, stands)
     if found:
@@ -64,6 +65,8 @@ def watch(
     found += watch_ph(trusted, of, ph)
     if (still := _finished(trusted, stands, zone, of)) is not None:
         found.append(still)
+    if early is not None:
+        found.append(early)
     if any(f.rule == "stuck" for f in found):
         found = [f for f in found if f.rule != "sluggish"]
     return tuple(sorted(found, key=lambda f: (-f.severity * (0.5 + f.confidence / 2), f.rule)))

@@ -16,6 +16,7 @@ from mustwright.batch.view import BatchView
 from mustwright.batch.waking_hours import HOURS_MAY_WAIT, is_waking, next_morning, reminder
 from mustwright.languages import here
 from mustwright.nutrition.triggers import said_again
+from mustwright.planning.salt_text import cautions_beside
 from mustwright.texts import Text, join, kept, say, say_n
 
 if TYPE_CHECKING:
@@ -77,7 +78,8 @@ def _salts(view: BatchView, zone: tzinfo) -> list[Event]:
         when = reminder(due, low, high, view.progress.now, zone) if is_open else due
         summary = say("read pH; {dose}", dose=salt.dose_words(part))
         event = _event(view, part.key, when, summary)
-        _describe(event, (*map(kept, salt.steps), *map(kept, salt.cautions[:2])))
+        cautions = cautions_beside(salt.steps, [kept(text) for text in salt.cautions])
+        _describe(event, (*map(kept, salt.steps), *cautions))
         event.add("status", "TENTATIVE" if is_open else "CANCELLED")
         if is_open:
             _alarms(event, _of(view, say("read pH")), when, zone)

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from mustwright.batch.corrected_readings import Point
+from mustwright.batch.early_readings import counts_from_h
 from mustwright.batch.entries import Event, Reading
 from mustwright.batch.log import Standing
 from mustwright.batch.ph_additions import salts_to_come
 from mustwright.batch.plan import BatchPlan, PlannedFeed
-from mustwright.batch.progress import EARLIEST_H, Progress
+from mustwright.batch.progress import Progress
 from mustwright.errors import InputError
 from mustwright.kinetics import inputs as model
 from mustwright.kinetics.counterfactual import Right
@@ -345,12 +346,13 @@ def ph_readings(now: Progress, stands: Sequence[Standing]) -> list[model.MustRea
     if now.pitched is None:
         return []
     found = []
+    earliest = counts_from_h()
     for stand in stands:
         what = stand.what
         if stand.removed or stand.at > now.now or not isinstance(what, Reading) or what.ph is None:
             continue
         hours = (stand.at - now.pitched).total_seconds() / 3600
-        if EARLIEST_H <= hours <= LONGEST_H:
+        if earliest <= hours <= LONGEST_H:
             found.append(
                 model.MustReading(max(hours, 0.0), ph=what.ph, sd_ph=reading_sd(what.ph_by))
             )

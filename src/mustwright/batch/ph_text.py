@@ -7,6 +7,7 @@ from mustwright.batch.ph_forecast_record import PhForeseen, SaltDose
 from mustwright.batch.quantiles import Quantiles
 from mustwright.must.acidity.claims import REST_UNDER, lowest_shown
 from mustwright.texts import literal, say
+from mustwright.weighing import first_half
 
 NOW = say("now")
 FAR_UP = 3.4  # from which "or lower" would not be heard as low
@@ -93,8 +94,10 @@ def band_words(q: Quantiles) -> str:
     )
 
 
-def dose_words(dose: SaltDose | None, floor: float) -> str:
-    """The smallest dose that keeps the floor, in parts; its caution goes beside it."""
+def dose_words(dose: SaltDose | None, floor: float, scale_g: float) -> str:
+    """The smallest dose that keeps the floor, in parts to the scale's step [g]; its caution goes
+    beside it.
+    """
     if dose is None:
         return say(
             "No salt: the runs keep pH {floor:g} from here on; {read_on}.",
@@ -110,7 +113,7 @@ def dose_words(dose: SaltDose | None, floor: float) -> str:
         )
     words = say(
         "{grams:g} g of {salt} ({g_l:.2f} g/L) {when} is the smallest dose that keeps "
-        "pH {floor:g} in {kept:.0f} of 100 runs. Give half of it ({half:.3g} g), stir, "
+        "pH {floor:g} in {kept:.0f} of 100 runs. Give half of it ({half:g} g), stir, "
         "let the gas go, read again; give the rest only under pH {rest_under:.1f}.",
         grams=dose.grams,
         salt=literal(dose.name).lower(),
@@ -118,7 +121,7 @@ def dose_words(dose: SaltDose | None, floor: float) -> str:
         when=literal(dose.when),
         floor=floor,
         kept=100 * dose.chance_kept,
-        half=dose.grams / 2,
+        half=first_half(dose.grams, scale_g),
         rest_under=floor + REST_UNDER,
     )
     if dose.limit:
@@ -126,11 +129,11 @@ def dose_words(dose: SaltDose | None, floor: float) -> str:
     return words
 
 
-def half_dose_words(dose: SaltDose) -> str:
-    """The first half of it as one action: measure, add half, measure again."""
+def half_dose_words(dose: SaltDose, scale_g: float) -> str:
+    """The first half of it, to the scale's step [g], as one action: add half, measure again."""
     return say(
-        "Add {grams:.3g} g of {salt} now, half the dose, and {read_on}",
-        grams=dose.grams / 2,
+        "Add {grams:g} g of {salt} now, half the dose, and {read_on}",
+        grams=first_half(dose.grams, scale_g),
         salt=literal(dose.name).lower(),
         read_on=READ_ON,
     )
@@ -141,11 +144,11 @@ def part_words(grams: float) -> str:
 
     Examples
     --------
-    >>> part_words(4.75)
+    >>> part_words(4.8)
     'Add 4.8 g of potassium bicarbonate now, and read pH again after half a day'
     """
     return say(
-        "Add {grams:.2g} g of potassium bicarbonate now, and {read_on}",
+        "Add {grams:g} g of potassium bicarbonate now, and {read_on}",
         grams=grams,
         read_on=READ_ON,
     )

@@ -11,6 +11,7 @@ import numpy as np
 
 from mustwright import data
 from mustwright.batch.corrected_readings import must_course
+from mustwright.batch.early_readings import EarlyReading, counts_from_h, early_readings
 from mustwright.batch.entries import CLOSES, FeedGiven
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.log import Standing, is_event
@@ -32,7 +33,6 @@ PLANNED, LAG, EARLY, MIDDLE, TAIL, DRY, FINISHING, CLOSED = (
 )
 BUFFERS = ("potassium_bicarbonate", "potassium_carbonate", "calcium_carbonate")
 ONSET_SIGNS = ("stirred", "degassed", "foamed_over")
-EARLIEST_H = -24.0  # readings from before it are of a different must
 PROBABLE = 1.645  # one-sided 95 %
 
 NEAR_ENOUGH = 0.01  # of the sugar: a pH read this much before a moment counts as at it
@@ -111,6 +111,8 @@ class Progress:
         Readings since a finishing step ended the ferment; `points` are those before.
     salted_at : datetime or None
         When a carbonate was last written down among the feeds.
+    early : tuple of EarlyReading
+        Readings that do not count, since they are dated long before the pitch.
     """
 
     now: datetime
@@ -137,6 +139,7 @@ class Progress:
     last_reading_at: datetime | None
     later: Series = field(default_factory=lambda: Series.of(()))
     salted_at: datetime | None = None
+    early: tuple[EarlyReading, ...] = ()
 
     @property
     def fed_mg_l(self) -> float:
@@ -168,7 +171,7 @@ def progress_of(gist: Gist, now: datetime) -> Progress:
     """Where a batch stands at `now`, which is not before the latest line of the gist."""
     plan, pitched = gist.plan, gist.pitched
     points = gist.series
-    known = points if pitched is None else points.from_hour(EARLIEST_H)
+    known = points if pitched is None else points.from_hour(counts_from_h())
     rest = rest_at(gist.events)
     ended = len(known) if rest is None else known.until(rest)
     known, later = known[:ended], known[ended:]
@@ -204,6 +207,7 @@ def progress_of(gist: Gist, now: datetime) -> Progress:
         last_reading_at=shown.at if shown else None,
         later=later,
         salted_at=_salted_at(gist.feeds, plan),
+        early=early_readings(points, gist.acid, pitched),
     )
 
 

@@ -22,6 +22,7 @@ from mustwright.batch.progress import Progress, salt_ahead
 from mustwright.must.acidity.claims import claims_data
 from mustwright.must.acidity.salts import all_salts, allowance
 from mustwright.texts import capital, join, say
+from mustwright.weighing import down_to_step
 
 SHOWS_AFTER = timedelta(hours=12)  # of a salt that was stirred in (assumed)
 MOVES_PH = ("ph_adjusted", "acid")
@@ -70,11 +71,13 @@ def salt_advice(now: Progress, of: Assessment, ph: PhForeseen | None) -> SaltAdv
     nothing = no_salt_words(_is_salted(now), too_low)
     powder: str = data.load("cautions")["powder_in_gassy_must"]["text"]
     if dose is not None and dose.grams > 0:
-        return SaltAdvice(half_dose_words(dose), dose.caution or powder, None, "add")
+        return SaltAdvice(
+            half_dose_words(dose, now.plan.scale_g), dose.caution or powder, None, "add"
+        )
     if dose is not None and dose.limit:
         return SaltAdvice(nothing, dose.limit, None, "none")
     grams, law = _first_part_g(now, of)
-    if grams < 0.05:
+    if grams <= 0:
         return SaltAdvice(nothing, join(" ", law), None, "none")
     return SaltAdvice(part_words(grams), join(" ", (powder, *law)), None, "add")
 
@@ -91,10 +94,10 @@ def dose_said(now: Progress, of: Assessment, ph: PhForeseen) -> tuple[str, str]:
     dose = ph.dose
     if dose is None or (dose.grams <= 0 and not dose.limit):
         if ph.chance_low_ahead <= 1 - float(claims_data()["chance_wanted"]):
-            return dose_words(None, ph.floor), ""
+            return dose_words(None, ph.floor, now.plan.scale_g), ""
         lead = say("Add no salt yet: the plan's is not due") if planned else say("Add no salt now")
         return lead + ". " + capital(READ_ON) + ".", ""
-    words = dose_words(dose, ph.floor)
+    words = dose_words(dose, ph.floor, now.plan.scale_g)
     if planned and dose.grams > 0:
         words = join(
             " ",
@@ -121,7 +124,7 @@ def _is_salted(now: Progress) -> bool:
 
 
 def _first_part_g(now: Progress, of: Assessment) -> tuple[float, tuple[str, ...]]:
-    """Half a step of potassium bicarbonate [g], and what the law says of it.
+    """Half a step of potassium bicarbonate, to the scale [g], and what the law says of it.
 
     Never past what law, label and stock leave of it after the base that went in; acid that nobody
     measured counts as none.
@@ -137,4 +140,5 @@ def _first_part_g(now: Progress, of: Assessment) -> tuple[float, tuple[str, ...]
         allowed.most_g_l * held.volume_l - gone,
         room_of_kind(now, salt.id).grams,
     )
-    return max(most, 0.0), (allowed.binding,) if allowed.binding else ()
+    law = (allowed.binding,) if allowed.binding else ()
+    return down_to_step(max(most, 0.0), now.plan.scale_g), law

@@ -214,6 +214,14 @@ class Trace:
         """With what was read after."""
         return Trace(self.at_us + later.at_us, self.values + later.values)
 
+    def __iter__(self) -> Iterator[tuple[datetime, float]]:
+        return zip(map(moment, self.at_us), self.values, strict=True)
+
+    @property
+    def first(self) -> datetime | None:
+        """When the earliest was read."""
+        return moment(self.at_us[0]) if self.at_us else None
+
     @property
     def last(self) -> tuple[datetime, float] | None:
         """The latest."""

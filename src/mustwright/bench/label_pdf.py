@@ -172,7 +172,7 @@ def _lines(facts: LabelFacts) -> list[_Line]:
         _Line(facts.sulfite, 9, True),
         _Line(facts.contents, 9),
         _Line(facts.maker, 8),
-        _Line(say("Lot {lot}", lot=facts.lot) if facts.lot else "", 8),
+        _Line(facts.lot_line, 8),
         _Line(facts.date_line, 8),
         _Line(
             colon + rest if colon else facts.warning,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from mustwright.cli.tailored import doses_said, sweet_line
+from mustwright.planning.days_text import days_number, days_range
 from mustwright.texts import literal, say
 
 if TYPE_CHECKING:
@@ -56,10 +57,9 @@ def outcome_lines(outcome: Outcome) -> list[str]:
         )
     else:
         first = say(
-            "dry day {day:.1f} (day {low:.1f} to {high:.1f} where it gets there)",
-            day=dry.value,
-            low=there.low,
-            high=there.high,
+            "dry about day {day} (day {days} where it gets there)",
+            day=days_number(dry.value),
+            days=days_range(there.low, there.high),
         )
     lines: list[str] = [
         say(
@@ -82,10 +82,7 @@ def lever_lines(levers: Levers) -> list[str]:
     """What would matter most: each step with the chance to get dry and the days to it."""
     lines: list[str] = [say("What would matter most: chance to get dry in six weeks, days to it")]
     for one in (levers.as_planned, *levers.moved):
-        days = one.days_to_dry.value
-        said = (
-            say("{days:5.1f} d", days=days) if days < 1e5 else say("{never:7s}", never=say("never"))
-        )
+        said = say("{days:>7s} d", days=days_number(one.days_to_dry.value))
         lines.append(
             say(
                 "  {chance:4.0%} {said}  {change}",
@@ -156,7 +153,7 @@ def programme_lines(plan: FeedingPlan) -> list[str]:
 
 
 def _salt_lines(plan: FeedingPlan, after_feeds: int) -> list[str]:
-    from mustwright.planning.salt_text import part_notes, part_title
+    from mustwright.planning.salt_text import cautions_beside, part_notes, part_title
 
     salt = plan.salt
     lines: list[str] = []
@@ -167,8 +164,9 @@ def _salt_lines(plan: FeedingPlan, after_feeds: int) -> list[str]:
         lines.append(
             say("      {trigger}; expected about {about}", trigger=part.trigger, about=about)
         )
-        lines += [say("      {note}", note=note) for note in part_notes(salt)]
-        lines += [say("      ! {caution}", caution=caution) for caution in salt.cautions[:2]]
+        lines += [say("      {note}", note=note) for note in part_notes(salt, part)]
+        cautions = cautions_beside(salt.steps, salt.cautions)
+        lines += [say("      ! {caution}", caution=caution) for caution in cautions]
     return lines
 
 

@@ -21,6 +21,7 @@ from mustwright.cli.spoken_help import command
 from mustwright.cli.units import UNITS
 from mustwright.errors import InputError
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
+from mustwright.planning.days_text import days_number, days_range
 from mustwright.texts import literal, say
 
 if TYPE_CHECKING:
@@ -219,13 +220,15 @@ def ph_lines(result: ForecastResult) -> list[str]:
 def _dry(run: Forecast) -> str:
     """The day, and between which days it is dry in nine of ten runs that get there."""
     there = run.hours_if_dry
+    days = days_range(there.p05 / 24, there.p95 / 24)
     if not math.isfinite(run.hours_to_dry.p50):
-        return _days(run.hours_to_dry)
+        if not math.isfinite(run.hours_to_dry.p05):
+            return say("never")
+        return say("not in most runs (day {days} where it gets there)", days=days)
     return say(
-        "day {day:.1f} (day {first:.1f} to {last:.1f} where it gets there)",
-        day=run.hours_to_dry.p50 / 24,
-        first=there.p05 / 24,
-        last=there.p95 / 24,
+        "about day {day} (day {days} where it gets there)",
+        day=days_number(run.hours_to_dry.p50 / 24),
+        days=days,
     )
 
 

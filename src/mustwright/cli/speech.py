@@ -12,7 +12,9 @@ import sys
 import click
 
 from mustwright.languages import here, spoken
-from mustwright.texts import Text, literal
+from mustwright.texts import Text, literal, say
+
+AGREED, DECLINED = ("y", "yes", "j", "ja"), ("", "n", "no", "nein")
 
 _texts: dict[str, Text] = {}
 
@@ -28,8 +30,20 @@ def note(text: str) -> None:
 
 
 def confirm(question: str, *, abort: bool = False, err: bool = False) -> bool:
-    """Ask in the language spoken here."""
-    return click.confirm(here(question), abort=abort, err=err)
+    """Ask in the language spoken here; nothing typed is a no, and `abort` ends the command then.
+
+    What other languages answer is understood too.
+    """
+    asked = here(say("{question} [y/N]", context="answers", question=question))
+    while True:
+        typed = click.prompt(asked, default="", show_default=False, err=err).strip().lower()
+        if typed in AGREED:
+            return True
+        if typed in DECLINED:
+            if abort:
+                raise click.Abort
+            return False
+        echo(say("Answer y or n."), err=err)
 
 
 def looked_up(text: str) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from mustwright.errors import InputError
+from mustwright.planning.days_text import days_number
 from mustwright.texts import join, literal, say
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ def doses_said(feed: Feed) -> str:
     return join(", ", doses) if doses else say("nothing")
 
 
-_DRY = literal("  Dry day {day:.1f}, stops short in {chance:.0%} of runs")
+_DRY = literal("  Dry about day {day}, stops short in {chance:.0%} of runs")
 _NEVER = literal("  Dry never in most runs, stops short in {chance:.0%} of runs")
 
 
@@ -66,7 +67,7 @@ def tailored_lines(found: Sequence[TailoredPlan]) -> list[str]:
         wording = _DRY if dry < 1e5 else _NEVER
         lines.append(
             wording.format(
-                day=dry,
+                day=days_number(dry),
                 chance=one.outcome.chance_of_sticking.value,
             )
         )

@@ -20,7 +20,7 @@ TOLD = frozenset((
     "separates", "form", "aromas", "tastes", "faults", "title", "not_working", "naming", "date",
     "household", "makes", "weak_words", "tax_note", "cost", "cooler", "warmer", "no_class_below",
     "no_class_above", "fill", "label", "hint", "sparkling_class", "taste_source",
-    "least_days_source",
+    "least_days_source", "sulfite_told",
 ))  # fmt: skip
 # Of the names of laws only this one is no citation.
 _EDITIONS = {str(one): one for one in (say("no legal text; the maker's own labels"),)}

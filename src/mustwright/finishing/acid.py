@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, cast
 
 from mustwright.constants import CO2_L_PER_MOL_20C
 from mustwright.errors import ImpossibleError, InputError
@@ -29,6 +29,7 @@ from mustwright.finishing.step import (
 )
 from mustwright.finishing.trial import BenchTrial, bench_trial
 from mustwright.texts import say
+from mustwright.weighing import down_to_step, first_half
 
 MOST_CHANGE_G_L = 10.0
 STEP_DOWN_G_L = 0.5
@@ -79,6 +80,11 @@ class AcidDose:
     gas_l: Figure
     trial: BenchTrial
     recorded: Recorded = field(default_factory=Recorded)
+
+    @property
+    def first_half_g(self) -> float:
+        """The first half of what is weighed, as the scale shows it [g]."""
+        return first_half(self.weigh_g.value, cast(float, self.weigh_g.inputs["scale_step_g"]))
 
 
 def acid_dose(ask: AcidAsk, law: FinishingLaw) -> AcidDose:
@@ -224,11 +230,11 @@ def _result(
         None if dose.high is None else dose.high * ask.volume_l,
     )
     weigh = Figure(
-        round(math.floor(grams.value / ask.scale_g + 1e-9) * ask.scale_g, 6),
+        down_to_step(grams.value, ask.scale_g),
         "g",
         say("rounded down to {step:g} g", step=ask.scale_g),
         ARITHMETIC,
-        {"grams": grams},
+        {"grams": grams, "scale_step_g": ask.scale_g},
     )
     sign = 1 if is_acid else -1
     change = Figure(
@@ -285,7 +291,7 @@ def _result(
     recorded = Recorded(
         (Addition(identity, name, weigh, brings),),
         after,
-        _steps(is_acid, name, weigh),
+        _steps(ask, is_acid, name, weigh),
         _notes(ask, law, is_acid, entry),
         cautions(*warned) if is_acid else cautions(*warned, "carbonate_foam", "caustic_carbonate"),
     )
@@ -352,13 +358,13 @@ def _trial(ask: AcidAsk, name: str, dose_g_l: float, bounds: Sequence[float]) ->
     )
 
 
-def _steps(is_acid: bool, name: str, weigh: Figure) -> tuple[str, ...]:
+def _steps(ask: AcidAsk, is_acid: bool, name: str, weigh: Figure) -> tuple[str, ...]:
     taste = say("Taste and measure the trial glasses; use the batch amount of the one you like.")
     if is_acid:
         return (
             taste,
             say(
-                "Dissolve {grams:.2f} g of {name} in a little mead, stir it in, wait a day, taste "
+                "Dissolve {grams:g} g of {name} in a little mead, stir it in, wait a day, taste "
                 "and measure again.",
                 grams=weigh.value,
                 name=name,
@@ -367,8 +373,8 @@ def _steps(is_acid: bool, name: str, weigh: Figure) -> tuple[str, ...]:
     return (
         taste,
         say(
-            "Half of it first: {half:.2f} g of {name}, wetted with water, in small parts.",
-            half=weigh.value / 2,
+            "Half of it first: {half:g} g of {name}, wetted with water, in small parts.",
+            half=first_half(weigh.value, ask.scale_g),
             name=name,
         ),
         say(

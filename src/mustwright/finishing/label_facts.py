@@ -14,7 +14,8 @@ from mustwright.figure import Figure, typed
 from mustwright.finishing.containers import refuse_not_still
 from mustwright.finishing.gas import pressure_bar_from_co2
 from mustwright.finishing.law import FinishingLaw, LabelRules
-from mustwright.texts import say
+from mustwright.languages import here, language_called, speaking
+from mustwright.texts import join, say
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,8 @@ class BottleAsk:
         What the maker's own bottle bears, gauge [bar].
     stabilised : str
         How yeast was stopped; empty where it was not said.
+    language : str
+        Of the label, where its law leaves that open; empty for the one it is shown in.
     """
 
     volume_l: float
@@ -72,11 +75,18 @@ class BottleAsk:
     container: str = ""
     limit_bar: float | None = None
     stabilised: str = ""
+    language: str = ""
 
 
 @dataclass(frozen=True)
 class LabelFacts:
-    """What one label carries; empty lines are left out."""
+    """What one label carries; empty lines are left out.
+
+    Parameters
+    ----------
+    language : str
+        That all of it is in; empty for the one it is shown in.
+    """
 
     name: str
     kind: str
@@ -88,6 +98,26 @@ class LabelFacts:
     maker: str
     warning: str
     date_line: str
+    language: str = ""
+
+    @property
+    def lot_line(self) -> str:
+        """The lot with its word; empty without one."""
+        return in_language(self.language, say("Lot {lot}", lot=self.lot)) if self.lot else ""
+
+
+def in_language(code: str, text: str) -> str:
+    """A text in the language of a label, whatever it is shown in; as it is where none is chosen.
+
+    Examples
+    --------
+    >>> in_language("de", say("Lot {lot}", lot="L26001"))
+    'Los L26001'
+    """
+    if not code:
+        return text
+    with speaking(language_called(code)):
+        return str(here(text))
 
 
 def label_alcohol(alcohol_pct: float, law: FinishingLaw) -> Figure:
@@ -176,7 +206,8 @@ def label_facts(
     if alcohol is not None:
         digits = 0 if alcohol.value == round(alcohol.value) else 1
         form = say("{alcohol:.{digits}f}", alcohol=alcohol.value, digits=digits)
-        strength = rules.alcohol_form.format(form)
+        lead, _, rest = rules.alcohol_form.partition("{}")
+        strength = join("", (lead, form, rest))
     threshold = law.lowest("declare_so2")
     sulfite = ""
     if (
@@ -196,17 +227,19 @@ def label_facts(
             end=ask.bottled + timedelta(days=365),
             line=line,
         )
+    language = (rules.language or ask.language) if ask.language else ""
     return LabelFacts(
         ask.name,
-        ask.kind,
-        strength,
-        volume_text(litres),
-        sulfite,
-        ask.contents,
+        in_language(language, ask.kind),
+        in_language(language, strength),
+        in_language(language, volume_text(litres)),
+        in_language(language, sulfite),
+        in_language(language, ask.contents),
         lot,
         ask.maker,
         warned,
-        line,
+        in_language(language, line),
+        language,
     )
 
 

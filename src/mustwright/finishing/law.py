@@ -61,6 +61,8 @@ class LabelRules:
         From and up to how much alcohol there is a class at all [% vol], and the words beyond.
     weak_below_pct, weak_tolerance_pct : float or None
         Below it other rules of labelling hold, with a tolerance of their own [% vol].
+    language : str
+        Of what it prescribes, which no choice changes; empty where the country of sale decides.
     """
 
     alcohol_steps_pct: float
@@ -82,6 +84,7 @@ class LabelRules:
     tax_source: str
     tax_note: str
     sulfite_words: str
+    language: str
     warning: str
     warning_source: str
     naming: str
@@ -247,7 +250,8 @@ def _label(rules: Mapping[str, Any]) -> LabelRules:
         rules.get("sparkling_class", ""),
         str(rules.get("tax_source", "")),
         rules.get("tax_note", ""),
-        str(rules["sulfite_words"]),
+        rules.get("sulfite_told") or str(rules["sulfite_words"]),
+        str(rules.get("language", "")),
         str(rules["warning"]),
         str(rules["warning_source"]),
         rules["naming"],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +15,7 @@ from mustwright.kinetics.ends import how_it_ends
 from mustwright.learning.differences import HORIZON_H, days_of, expected
 from mustwright.learning.trial import TrialArm
 from mustwright.learning.trial_design import TrialPlan, plan_trial
+from mustwright.planning.days_text import days_number
 from mustwright.planning.kinetic_inputs import conditions_of, feeds_of, must_at_pitch
 from mustwright.planning.likeness import HouseFor, at_home, population_at
 from mustwright.services.notebook import Notebook
@@ -160,11 +162,7 @@ def expected_sentences(found: TrialForecast, plan: TrialPlan | None = None) -> l
 
 
 def _days(days: float) -> str:
-    return (
-        say("{days:.1f}", days=days)
-        if days * 24 < HORIZON_H
-        else say("more than {days:.0f}", days=HORIZON_H / 24)
-    )
+    return say("{days:.1f}", days=days) if days * 24 < HORIZON_H else days_number(math.inf)
 
 
 def _shows(days: float, plan: TrialPlan) -> str:

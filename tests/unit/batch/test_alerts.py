@@ -17,7 +17,7 @@ from mustwright.batch.alerts import watch
 from mustwright.batch.allowed_additions import broken, room_of_kind
 from mustwright.batch.assessment import assess
 from mustwright.batch.diagnosis import diagnose
-from mustwright.batch.entries import Event, FeedGiven, Given, Removal
+from mustwright.batch.entries import Event, FeedGiven, Given, Reading, Removal
 from mustwright.batch.finishing_record import StepDone
 from mustwright.batch.next_step import next_step
 from mustwright.batch.restart import restart_plan
@@ -493,3 +493,42 @@ def test_feeds_missed_says_no_more_feed_once_the_plan_is_past_feeding():
 
 def test_days_without_a_reading_are_told_in_days():
     assert "in the 9 days since pitch" in seen(Log(), 9 * 24)["no_start"].evidence
+
+
+def test_a_reading_dated_long_before_the_pitch_is_named_with_its_date():
+    """A wrong year was kept and then silently did not count."""
+    log = steady(0.012, 3, temperature_c=20)
+    log.read(-20, 1.121)  # the evening before: counts
+    assert "early_reading" not in seen(log, 73)
+    log.read(-365 * 24, 1.082)
+    found = seen(log, 73)["early_reading"]
+    assert found.evidence == (
+        "The reading of gravity 1.082 is dated 2030-05-01, 365 days before the pitch, and does not "
+        "count. Check the date."
+    )
+    assert any("24 h" in line for line in found.thresholds)
+    log.add(-366 * 24, Reading(ph=3.4))
+    log.add(-364 * 24, Reading(gravity=1.07, ph=3.5))
+    found = seen(log, 73)["early_reading"]
+    assert found.evidence == (
+        "The reading of pH 3.40 is dated 2030-04-30, 366 days before the pitch, and does not "
+        "count. Check the date. So are 2 more, the latest dated 2030-05-02."
+    )
+
+
+def test_a_reading_that_is_taken_back_or_of_a_batch_not_pitched_is_not_too_early():
+    log = steady(0.012, 3, temperature_c=20)
+    early = log.read(-400 * 24, 1.08)
+    assert "early_reading" in seen(log, 73)
+    log.add(73, Removal(early.id))
+    assert "early_reading" not in seen(log, 73)
+    waiting = Log(pitched=False)
+    waiting.read(-72, 1.118)
+    assert waiting.at(1).early == ()
+
+
+def test_after_sweetening_a_reading_with_a_wrong_year_is_named_too():
+    log = steady(0.012, 8, temperature_c=20)
+    log.add(24 * 9, StepDone("sweeten", {}))
+    log.read(-365 * 24, 1.02)
+    assert "early_reading" in seen(log, 24 * 9 + 1)

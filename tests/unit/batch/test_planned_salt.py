@@ -63,7 +63,9 @@ def test_the_ph_is_read_when_the_salt_falls_due_and_the_reading_decides(bench):
     events = Calendar.from_ical(calendar_text([seen(1)], "all", UTC)).walk("VEVENT")
     (salt,) = [e for e in events if "potassium bicarbonate" in str(e["summary"])]
     assert str(salt["status"]) == "TENTATIVE"
-    assert "Foams" in str(salt["description"])
+    described = str(salt["description"])
+    assert all(words in described for words in ("it foams", "makes it erupt", "Dust irritates"))
+    assert described.count("headspace") == 1
     write(20, Reading(gravity=1.098, temperature_c=20.0))
     write(21, FeedGiven((Given("dap", 4.0),), "f1"))
     write(40, Reading(gravity=1.080, temperature_c=20.0))

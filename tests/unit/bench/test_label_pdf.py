@@ -75,3 +75,13 @@ def test_letter_paper_has_its_own_size():
     pdf = label_sheet([(run_step("bottle", TYPED, DAY).labels[0], 1)], made=DAY, page="letter")
     box = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].mediabox
     assert float(box.width) == pytest.approx(612, abs=0.5)
+
+
+def test_a_label_for_another_country_is_made_in_its_language():
+    typed = TYPED | {"profile": "eu", "label_language": "DE"}
+    text = " ".join(pages(labels_pdf(run_step("bottle", typed, DAY)))[0].split())
+    for words in ("Enthält Sulfite", "12,5 % vol", "Los L26060-DRYLANE", "Abgefüllt"):
+        assert words in text
+    with pytest.raises(InputError) as refused:
+        run_step("bottle", typed | {"label_language": "xx"}, DAY)
+    assert refused.value.field == "label_language"

@@ -40,6 +40,7 @@ FIELDS = {
 } | {f"{step.name}.{one.name}": one for step in STEPS.values() for one in step.fields}
 # What is typed, or written the same everywhere.
 CODES = re.compile(
+    r"[a-z]+ \((?:English|Deutsch)\)|\b(?:English|Deutsch)\b|"  # languages by their own names
     r"[a-z_+-]+(?: [a-z]+)? \(\)|\b(pH|SG 20/20|mg/L|g/L|vol|bar|kg|mL|meq/L)\b|% vol"
 )
 

@@ -128,7 +128,7 @@ def test_every_result_has_an_answer():
     assert said["rack"].startswith("About 18.70 L come over; top up with 0.11 L of water")
     assert said["sulfite"].startswith("Add 8.9 mL of the stock (0.89 g of potassium metabisulfite)")
     assert said["sweeten"].startswith("Protect it first. Then 1052 g of blossom honey bring it to")
-    assert "half of it first (4.30 g)" in said["buffer"]
+    assert "half of it first (4.3 g)" in said["buffer"]
     assert said["keg"] == "Set the keg to 1.00 bar for 2.50 volumes."
     assert said["bottle"].startswith("31 bottles: 20 of 750 mL and 11 of 375 mL")
     with pytest.raises(TypeError):

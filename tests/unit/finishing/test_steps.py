@@ -29,6 +29,7 @@ from mustwright.finishing.sulfite_amount import SulfiteAsk
 from mustwright.finishing.sweeten import SweetenAsk, sweeten
 from mustwright.finishing.tannin import tannin_dose
 from mustwright.finishing.trial import bench_trial
+from mustwright.languages import here, language_called, speaking
 from mustwright.must.ingredient import ingredient_called, with_lot_facts
 
 HOME, US, EU = (finishing_law(name) for name in ("home", "us", "eu"))
@@ -601,6 +602,29 @@ def test_label_by_profile():
     assert facts["eu"].alcohol == "8.3 % vol"  # steps of a tenth, EU1169_2011 Annex XII
     assert facts["eu"].date_line.startswith("Best before")
     assert facts["home"].warning == ""
+
+
+@pytest.mark.parametrize("shown_in", ["en", "de"])
+@pytest.mark.parametrize(
+    ("law", "chosen", "language"),
+    [(EU, "", None), (EU, "de", "de"), (EU, "en", "en"), (HOME, "", None), (US, "en", "en"),
+     (US, "de", "en")],
+)  # fmt: skip
+def test_a_label_is_in_one_language_whatever_it_is_shown_in(law, chosen, language, shown_in):
+    """Under EU law "Contains sulphites" stood beside German lines."""
+    ask = BottleAsk(
+        10, [Size(0.75)], date(2026, 3, 1), alcohol_pct=12.5, total_so2_mg_l=40, language=chosen
+    )
+    facts = bottle(ask, law).labels[0]
+    contains = "Contains sulphites" if law is EU else "Contains sulfites"
+    strength = "12.5 % alc. by vol." if law is US else "12.5 % vol"
+    expected = {
+        "en": (strength, contains, "Bottled 1 March 2026", "Lot L26060"),
+        "de": ("12,5 % vol", "Enthält Sulfite", "Abgefüllt am 1. März 2026", "Los L26060"),
+    }[language or shown_in]
+    with speaking(language_called(shown_in)):
+        lines = (facts.alcohol, facts.sulfite, facts.date_line, facts.lot_line)
+        assert tuple(here(line) for line in lines) == expected
 
 
 def test_label_never_crosses_fourteen_in_the_us():

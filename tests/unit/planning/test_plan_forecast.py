@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -55,7 +56,9 @@ def test_the_days_of_those_that_get_dry_have_two_ends(compared):
     assert found.high <= outcome.days_to_dry.high
     inside = (there >= 24 * found.low - 1e-6) & (there <= 24 * found.high + 1e-6)
     assert np.mean(inside) == pytest.approx(0.9, abs=0.03)
-    assert not any("never" in line for line in outcome_lines(outcome))
+    lines = outcome_lines(outcome)
+    assert not any("never" in line for line in lines)
+    assert re.search(r"dry about day \d+ \(day \d+ to \d+ where it gets there\)", lines[0])
 
 
 def test_hungry_is_slower_and_said_so(compared):

@@ -109,6 +109,24 @@ def test_a_reading_takes_three_fields_and_the_page_says_what_was_written(client,
     assert "1.098" in re.search(r'<dd><details class="fig"><summary>([^<]*)', page.text)[1]
 
 
+def test_a_reading_typed_with_a_wrong_year_is_said_not_to_count(client, cellar):
+    slug = cellar.start("Heather", 30).slug
+    action = f"/batches/{slug}/reading"
+    form = fields(client.get(f"/batches/{slug}").text, action)
+    page = words(client.post(action, data=form | {"gravity": "1.098", "at": at(cellar, 8760)}).text)
+    warned = (
+        "The reading of gravity 1.098 is dated 2030-05-04, 364 days before the pitch, and does "
+        "not count. Check the date."
+    )
+    written = page.split("Written down.", 1)[1].split("Next", 1)[0]
+    assert warned in written
+    later = words(client.get(f"/batches/{slug}").text)
+    assert f"A reading is dated long before the pitch : {warned}" in later
+    client.headers["Accept-Language"] = "de"
+    german = words(client.get(f"/batches/{slug}").text)
+    assert "trägt das Datum 04.05.2030, 364 d vor der Hefegabe, und zählt nicht" in german
+
+
 def test_a_second_tap_writes_nothing_and_other_figures_from_the_same_form_are_a_conflict(
     client, cellar
 ):

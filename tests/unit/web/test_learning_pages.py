@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, time
 
 import pytest
@@ -80,6 +81,17 @@ def test_a_trial_from_lot_to_answer(client, cellar):
     said = words(page.text)
     assert "With 4 vessels it cannot be told from chance" in said
     assert "The codes are open" in said
+
+
+def test_the_vessels_of_a_trial_stand_where_a_print_has_them(client, cellar):
+    """A print leaves forms out, and the table stood in one; its fields still go with the form."""
+    del cellar
+    page = started(client).text
+    assert not any("<table" in form for form in re.findall(r"<form.*?</form>", page, re.S))
+    scores = re.findall(r'<input [^>]*name="score_\d+"[^>]*>', page)
+    assert len(scores) == 4
+    assert all(' form="scores"' in one for one in scores)
+    assert 'action="/trials/two-ways/judge" id="scores"' in page
 
 
 def test_opening_early_has_to_be_ticked(client, cellar):

@@ -49,10 +49,10 @@ def _said(result: AcidDose) -> str:
     words = say("Add {grams} of {substance}", grams=weigh, substance=substance)
     if result.gas_l.value > 0:
         words = say(
-            "Add {grams} of {substance}, half of it first ({half:.2f} g)",
+            "Add {grams} of {substance}, half of it first ({half:g} g)",
             grams=weigh,
             substance=substance,
-            half=result.weigh_g.value / 2,
+            half=result.first_half_g,
         )
     ends = []
     if result.acidity_after_g_l is not None:

@@ -17,6 +17,7 @@ from mustwright.bench.step import FinishingStep
 from mustwright.errors import InputError
 from mustwright.finishing.bottling import Bottling, bottle
 from mustwright.finishing.label_facts import BottleAsk, Size, volume_text
+from mustwright.languages import NAMED
 from mustwright.texts import Text, join, listed, say
 from mustwright.unit_system import measured_volume
 from mustwright.units import volume_l
@@ -40,6 +41,20 @@ def read_size(text: object, name: str = "size", _among: object = None) -> Size:
     elif not isinstance(text, int | float):
         raise InputError(name, say("needs a size such as '750 mL' or '375 mL x 12'"), text)
     return Size(volume_l(text, name)[0])
+
+
+def read_language(text: object, name: str = "label_language", _among: object = None) -> str:
+    """The language of a label by its code; empty for the one it is shown in.
+
+    Examples
+    --------
+    >>> read_language(" DE ")
+    'de'
+    """
+    code = str(text).strip().lower()
+    if code and code not in NAMED:
+        raise InputError(name, say("needs one of {known}", known=", ".join(NAMED)), text)
+    return code
 
 
 def _work(typed: TypedFields) -> Bottling:
@@ -129,6 +144,10 @@ BOTTLE = FinishingStep(
             StepField("contents", say("Made of, with allergens"), say("such as honey, raspberries"),
                       fact="batch_contents"),
             StepField("maker", say("Who made it, and where")),
+            StepField("label_language", say("Language of the label"),
+                      say("that of the country of sale, where its law leaves it open"),
+                      FieldKind("CODE", read_language, empty=""), to="language",
+                      choices=(("", say("the one in use")), *NAMED.items())),
             shared.BATCH.but(label=say("Batch, for the lot code")),
             StepField("bottled", say("Day of bottling"), say("2026-03-01; today if not given"),
                       kinds.DAY),

@@ -12,6 +12,7 @@ from mustwright.must.acidity.salts import Salt
 from mustwright.planning.acidity.result import DoseAnswer, Moment, chance_figure, ph_band
 from mustwright.planning.acidity.salt_judgement import Judged, SaltAsk
 from mustwright.texts import join, say
+from mustwright.weighing import first_half
 
 DOSE = say("strong-ion difference needed at the lowest pH to keep, less the one present")
 
@@ -111,7 +112,7 @@ def dose_answer(
         ),
         law=allowed.statements,
         words=_words(judged, ask, held, g_l),
-        steps=_steps(trial, grams, floor) if g_l > 0 else (),
+        steps=_steps(trial, grams, floor, scale_g) if g_l > 0 else (),
     )  # fmt: skip
 
 
@@ -138,7 +139,7 @@ def _moments(trial: Trial, grams: Figure, scale_g: float) -> tuple[Moment, ...]:
             "g",
             say("{part:.0%} of the dose", part=part),
             ARITHMETIC,
-            {"dose": grams},
+            {"dose": grams, "scale_step_g": scale_g},
         )
         found.append(Moment(round(at, 3), figure, words))
     return tuple(found)
@@ -186,7 +187,7 @@ def _words(judged: Judged, ask: SaltAsk, held: bool, g_l: float) -> str:
     return join(" ", found)
 
 
-def _steps(trial: Trial, grams: Figure, floor: float) -> tuple[str, ...]:
+def _steps(trial: Trial, grams: Figure, floor: float, scale_g: float) -> tuple[str, ...]:
     parts = len(trial.schedule.moments)
     dissolve = (
         say("Stir it into a little water, then that into the must in small parts; it foams.")
@@ -202,9 +203,9 @@ def _steps(trial: Trial, grams: Figure, floor: float) -> tuple[str, ...]:
         ),
         say("Stir the gas out gently and leave headspace."),
         say(
-            "{dissolve} Give half of it ({grams:.3g} g of {salt}).",
+            "{dissolve} Give half of it ({grams:g} g of {salt}).",
             dissolve=dissolve,
-            grams=grams.value / 2,
+            grams=first_half(grams.value, scale_g),
             salt=trial.salt.name.lower(),
         )
         if parts == 1

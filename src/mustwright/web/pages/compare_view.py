@@ -13,7 +13,7 @@ from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.texts import join, say
 from mustwright.unit_system import degree_sign
-from mustwright.web.pages.figures import FigureList, number, said_number, spread
+from mustwright.web.pages.figures import FigureList, said_number, spread, weighed
 from mustwright.web.pictures.bundles import Bundle
 from mustwright.web.pictures.gravity import STYLES, Curve
 from mustwright.web.pictures.values import ValueTable, middles
@@ -197,7 +197,8 @@ def rows_of(
         outcome += cells.items()
         cost = one.plan.cost
         price = _cell(cost, ledger) if cost else ComparedCell(one.plan.cost_note)
-        feeds = [*_grams(one.plan, jars), (say("Cost"), price), *_nitrogen(one.plan, ledger)]
+        feeds = _grams(one.plan, jars, one.ground.setting.shelf.scale_g)
+        feeds += [(say("Cost"), price), *_nitrogen(one.plan, ledger)]
         rows.append(ComparedRow(one, k == 0, _said(one, k == 0), tuple(outcome), tuple(feeds)))
     return rows
 
@@ -274,13 +275,15 @@ def _figures(result: PlanResult) -> list[tuple[str, Figure]]:
     return [*found, (ACID, result.acid.chance_below_floor)] if result.acid else found
 
 
-def _grams(plan: FeedingPlan, jars: Sequence[tuple[str, str]]) -> list[tuple[str, ComparedCell]]:
+def _grams(
+    plan: FeedingPlan, jars: Sequence[tuple[str, str]], step: float
+) -> list[tuple[str, ComparedCell]]:
     sums = {jar: 0.0 for jar, _ in jars}
     for feed in plan.feeds:
         for item in feed.items:
             sums[item.nutrient] += item.grams.value
     return [
-        (say("{name}, g", name=name), ComparedCell(number(sums[jar], "g") if sums[jar] else "–"))
+        (say("{name}, g", name=name), ComparedCell(weighed(sums[jar], step) if sums[jar] else "–"))
         for jar, name in jars
     ]
 

@@ -13,8 +13,10 @@ from mustwright.figure import Figure, source_words
 from mustwright.input_names import input_words
 from mustwright.languages import here
 from mustwright.must.gravity_text import gravity_number, gravity_sign
+from mustwright.planning.days_text import days_number
 from mustwright.texts import join, say
 from mustwright.unit_system import METRIC, UnitSystem, current, number_in, unit_for
+from mustwright.weighing import decimals_of
 
 DECIMALS = {
     "of 100": 0,
@@ -38,14 +40,12 @@ DECIMALS = {
     "money": 2,
     "tsp": 1,
     "h": 0,
-    "days": 1,
     "C": 1,
     "nD": 4,
     "% water": 1,
     "g/L sugar": 1,
 }
 MUST_SCALE = "SG 20/20"  # said on the scale chosen; a plain SG is one of several in a table
-LOOKED_DAYS = 42  # how far a forecast looks
 SHARES = ("chance", "of the sugar used")
 UNIT_SHOWN = {
     "chance": "",
@@ -71,10 +71,12 @@ def number(value: float, unit: str = "") -> str:
     >>> number(1.09512, "SG 20/20"), number(0.0314, "mg/L"), number(12.0, "g")
     ('1.095', '0.031', '12.0')
     >>> number(0.014, "chance"), number(float("inf"), "days")
-    ('1 %', '42+')
+    ('1 %', 'over 42')
     """
+    if unit == "days":
+        return days_number(value)
     if not math.isfinite(value):
-        return f"{LOOKED_DAYS}+" if unit == "days" else say("never")
+        return say("never")
     if unit in SHARES:
         return say("{value:.0f} %", value=100 * value)
     if unit in DECIMALS:
@@ -93,6 +95,17 @@ def number(value: float, unit: str = "") -> str:
     return say("{value:g}", value=float(digits))
 
 
+def weighed(grams: float, step_g: float) -> str:
+    """Grams with the decimals that the scale shows, so that doses add up to their sum.
+
+    Examples
+    --------
+    >>> weighed(4.25, 0.01), weighed(5.2, 0.1), weighed(7.0, 1.0)
+    ('4.25', '5.2', '7')
+    """
+    return say("{value:.{digits}f}", value=grams, digits=decimals_of(step_g))
+
+
 def said(figure: Figure, units: UnitSystem | None = None) -> str:
     """A figure with its unit, in a system or in the one that holds here."""
     unit = unit_for(figure.value, figure.unit, units or current())
@@ -106,6 +119,9 @@ def said_number(figure: Figure, value: float, units: UnitSystem | None = None) -
     unit = unit_for(figure.value, figure.unit, units or current())
     if figure.unit == MUST_SCALE and math.isfinite(value):
         return gravity_number(value, spoken=units)
+    step = figure.inputs.get("scale_step_g")
+    if unit == figure.unit == "g" and isinstance(step, float):
+        return weighed(value, step)
     if unit == figure.unit or not math.isfinite(value):
         return number(value, figure.unit)
     return number_in(value, figure.unit, unit)

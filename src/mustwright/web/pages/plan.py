@@ -20,7 +20,7 @@ from mustwright.planning.own_nitrogen import own_nitrogen
 from mustwright.planning.plan_forecast import doubts
 from mustwright.planning.plan_json import plan_working
 from mustwright.planning.plan_result import PlanResult
-from mustwright.planning.salt_text import no_salt_note, part_notes
+from mustwright.planning.salt_text import cautions_beside, no_salt_note, part_notes
 from mustwright.services.cached_forecasts import foreseen_plan
 from mustwright.services.own_protocols import own_protocols
 from mustwright.services.repository import Cellar, Record
@@ -52,6 +52,7 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
             raise
         return show(request, "stuck.html", 422, record=record, error=error.text)
     third = plan_text.third_break(result, result.plan, result.outcome)
+    salt = result.plan.salt
     return show(
         request,
         "plan.html",
@@ -74,7 +75,8 @@ def plan_page(request: Request, slug: str, protocol: str | None = None) -> HTMLR
         forecast_state=state(),
         nothing=nothing_to_ferment(result.ground),
         feed_cautions=_cautions(result.plan.feeds),
-        salt_notes=part_notes(result.plan.salt) if result.plan.salt else (),
+        salt_notes={part.key: part_notes(salt, part) for part in salt.parts} if salt else {},
+        salt_cautions=cautions_beside(salt.steps, salt.cautions) if salt else (),
         own_nitrogen=own_nitrogen(result.ground),
         feed_values=feed_values(result.plan),
         warnings=watch_out(result),

@@ -12,9 +12,10 @@ from markupsafe import Markup
 
 from mustwright.languages import here
 from mustwright.must.gravity_text import gravity_text
+from mustwright.planning.days_text import LOOKED_DAYS
 from mustwright.planning.outcome import Outcome
 from mustwright.texts import join, listed, say
-from mustwright.web.pages.figures import clock, number
+from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.fewer_points import needed_points
 from mustwright.web.pictures.frame import Frame, Scale, TimeAxis, shared_labels
 from mustwright.web.pictures.svg import curve as drawn_curve
@@ -207,5 +208,5 @@ def spoken_title(curves: Sequence[Curve]) -> str:
 def _dry_words(outcome: Outcome) -> str:
     days = outcome.days_to_dry
     if not math.isfinite(days.value):
-        return say("more than {days} days, if at all", days=number(days.value, "days").rstrip("+"))
+        return say("more than {days} days, if at all", days=LOOKED_DAYS)
     return say("about {clock}", clock=clock(24 * days.value))

@@ -1,7 +1,7 @@
 // The page of what is kept on this device: entries that wait, and copies of pages.
 "use strict";
 (() => {
-  const say = wordings.here, local = wordings.locale(document.documentElement.lang);
+  const say = wordings.here;
   const entries = document.getElementById("kept-entries");
   const pages = document.getElementById("kept-pages");
   const NOT_TYPED = ["id", "at", "stamped", "plan", "do", "form_token", "feed", "unit", "volume_unit"];
@@ -17,7 +17,7 @@
   const row = (entry) => {
     const item = made("li", ""), slug = waiting.ENTRY.exec(entry.path)[1];
     item.append(made("strong", waiting.words(entry, say)), " ",
-      made("span", `${slug.replaceAll("-", " ")}, ${new Date(entry.at).toLocaleString(local)}`, { className: "soft" }));
+      made("span", `${slug.replaceAll("-", " ")}, ${wordings.moment(entry.at)}`, { className: "soft" }));
     const actions = made("div", "", { className: "log-actions" });
     if (entry.state === "refused") {
       item.append(made("p", entry.why, { className: "wrong" }));

@@ -109,8 +109,6 @@ async function keep_all(paths, younger) {
 }
 
 const escape = (text) => text.replace(/[&<>"']/g, (sign) => `&#${sign.charCodeAt(0)};`);
-const said = (ms, language) => new Date(ms).toLocaleString(wordings.locale(language),
-  { weekday: "long", day: "numeric", month: "long", hour: "2-digit", minute: "2-digit" });
 
 function ago(ms, say) {
   const minutes = Math.round((Date.now() - ms) / 60000);
@@ -130,11 +128,11 @@ async function copy_of(kept, url, slow) {
   const at = Number(kept.headers.get("X-Kept"));
   const slug = /^\/batches\/([a-z0-9-]+)/.exec(url.pathname)?.[1];
   const open = (await waiting.unsent()).filter((one) => waiting.ENTRY.exec(one.path)[1] === slug);
-  const list = open.map((one) => `<li>${escape(waiting.words(one, say))}, ${escape(said(one.at, language))}</li>`).join("");
+  const list = open.map((one) => `<li>${escape(waiting.words(one, say))}, ${escape(wordings.moment(one.at, language))}</li>`).join("");
   const wrote = url.searchParams.has("wrote")
     ? `<p>${escape(say("Your entry reached the cellar; this copy is from before it."))}</p>` : "";
   const lost = slow ? say("The cellar does not answer in time.") : say("No network.");
-  const from = say("This is a copy from {moment}, {ago}.", { moment: said(at, language), ago: ago(at, say) });
+  const from = say("This is a copy from {moment}, {ago}.", { moment: wordings.moment(at, language), ago: ago(at, say) });
   const then = say("“Now” and “today” on it mean then. Its forecast knows nothing that came later.");
   const waits = list ? `<p>${escape(say("Waiting to be sent from this device:"))}</p><ul>${list}</ul>` : "";
   const banner = `<div class="stop kept-copy" role="status"><p><strong>${escape(lost)} ${escape(from)}</strong> ${escape(then)}</p>${wrote}${waits}</div>`;

@@ -2,7 +2,7 @@
 // lose nothing. Never a passphrase, never a file. Without this file the browser's own memory serves.
 "use strict";
 (() => {
-  const say = wordings.here, local = wordings.locale(document.documentElement.lang);
+  const say = wordings.here;
   const PREFIX = "typed ", SENDING = "typed, being sent";
   const HOUR = 3600 * 1000, ENTRY_LASTS = 12 * HOUR, LASTS = 30 * 24 * HOUR;
   const TYPED = "input:not([type=hidden],[type=file],[type=password],[type=submit],[type=button],[type=range]), textarea, select";
@@ -92,7 +92,7 @@
     else if (kept && !refused) {
       const names = new Set([...form.elements].map((one) => one.name));
       const missing = kept.values.filter(([name]) => !names.has(name));
-      const when = new Date(kept.at).toLocaleString(local, { weekday: "short", hour: "2-digit", minute: "2-digit" });
+      const when = wordings.moment(kept.at);
       const blank = () => { stock.removeItem(key); form.reset(); form.dispatchEvent(new Event("input", { bubbles: true })); };
       if (missing.length && form.querySelector("button[name=do][value=row]")) {
         tell(form, say("You had typed more here ({when}).", { when }), say("Fill it in again"), () => fill_rows(form, kept.values, missing));

@@ -58,5 +58,8 @@ const wordings = (() => {
     (TABLE[language]?.[english] ?? english).replace(/\{(\w+)\}/g, (_, name) => values[name]);
   const here = (english, values) => in_language(document.documentElement.lang)(english, values);
   const locale = (language) => language === "de" ? "de-DE" : "en-GB";
-  return { here, in_language, locale };
+  // Day and time of a moment [ms], written in one way wherever a script tells one.
+  const moment = (ms, language = document.documentElement.lang) => new Date(ms).toLocaleString(locale(language),
+    { weekday: "long", day: "numeric", month: "long", hour: "2-digit", minute: "2-digit" });
+  return { here, in_language, locale, moment };
 })();

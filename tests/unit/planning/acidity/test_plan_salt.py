@@ -12,14 +12,17 @@ from hypothesis import strategies as st
 from cases import cases
 from musts import sheet
 from mustwright.errors import validity_notes
+from mustwright.languages import here, language_called, speaking
 from mustwright.must.acidity.salts import all_salts, allowance
+from mustwright.planning.acidity.dose_answer import salt_cautions
 from mustwright.planning.acidity.plan_salt import with_salt
 from mustwright.planning.acidity.report import acidity
 from mustwright.planning.acidity.request import AcidityRequest
 from mustwright.planning.kinetic_inputs import feeds_of
 from mustwright.planning.plan import compare, plan
 from mustwright.planning.plan_forecast import foresee, salted
-from mustwright.planning.salt_text import no_salt_note, part_notes
+from mustwright.planning.salt_text import cautions_beside, no_salt_note, part_notes
+from mustwright.texts import join
 
 pytestmark = pytest.mark.usefixtures("forecasts")
 DAP = {"dap": True, "autolysed_yeast": True}
@@ -92,6 +95,38 @@ def test_the_forecast_counts_the_salt_and_says_so_in_every_plan():
     said = next(w for w in done.plan.warnings if w.startswith("Potassium is"))
     assert f"{salt.grams.value:g} g of potassium bicarbonate in the plan" in said
     assert any("Measure pH first" in note for note in part_notes(salt))
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("name", ["potassium_bicarbonate", "potassium_carbonate"])
+def test_how_a_salt_goes_in_is_said_once_and_its_dangers_beside(name, language):
+    """Steps and cautions both told to stir the gas out, add in parts and leave headspace."""
+    salt = salted(plan(text_of(measured={"ph": 3.2}), PROTOCOL)).plan.salt
+    beside = cautions_beside(salt.steps, salt_cautions(all_salts()[name]))
+    with speaking(language_called(language)):
+        told = here(join(" ", (*part_notes(salt), *beside)))
+    room, gas, danger = {
+        "en": ("headspace", "tir the gas out", ("irritates eyes and lungs", "goggles and gloves")),
+        "de": ("Kopfraum", "Gas vorsichtig ausrühren", ("reizt Augen", "Schutzbrille und Hands")),
+    }[language]
+    assert told.count(room) == told.count(gas) == 1
+    assert any(words in told for words in danger)
+    if name == "potassium_bicarbonate":
+        assert {"en": "makes it erupt.", "de": "überschäumen."}[language] in told
+
+
+def test_a_salt_that_does_not_foam_keeps_its_cautions_whole():
+    cautions = salt_cautions(all_salts()["potassium_citrate"])
+    assert cautions_beside(("Dissolve in a little must.",), cautions) == cautions[:2]
+
+
+def test_a_later_part_goes_in_as_the_first_did():
+    salt = salted(plan(text_of(measured={"ph": 3.2}), PROTOCOL)).plan.salt
+    first = salt.parts[0]
+    second = replace(first, key="s2")
+    both = replace(salt, parts=(first, second))
+    assert part_notes(both, first) == part_notes(salt)
+    assert part_notes(both, second) == ("Go about it as with the first part.",)
 
 
 def test_where_the_law_allows_none_the_plan_says_why_and_carries_nothing():

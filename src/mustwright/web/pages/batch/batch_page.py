@@ -12,6 +12,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
 from mustwright.batch import log_text as words
+from mustwright.batch.early_readings import early_words
 from mustwright.batch.entries import Entry, Reading
 from mustwright.batch.feed_triggers import hours_of_feeds_passed
 from mustwright.batch.log import Standing
@@ -133,8 +134,9 @@ def shown(
         view = view or desk.view(slug)
         last = newest(desk.ledger, view, MOST_LINES if whole_log else SHOWN_LINES)
     told = _told(
-        desk, view, last, wrote=_wrote(view, wrote), took=took, typed=typed, errors=errors or {},
-        conflict=conflict, ids=dict(zip(KINDS, new_ids(len(KINDS)), strict=True)),
+        desk, view, last, wrote=_wrote(desk, view, wrote), took=took, typed=typed,
+        errors=errors or {}, conflict=conflict,
+        ids=dict(zip(KINDS, new_ids(len(KINDS)), strict=True)),
     )  # fmt: skip
     status = 409 if conflict else 422 if errors else 200
     pictures = view_model.pictures(view) if view.progress.pitched else None
@@ -287,9 +289,15 @@ def words_of_line(undo: tuple[Entry, Standing], plan: BatchPlan) -> str:
     return before.get(line.what.kind, "") + words.said(stand.what, plan)
 
 
-def _wrote(view: BatchView, id: str) -> str:
+def _wrote(desk: Desk, view: BatchView, id: str) -> str:
     """The entry just written, in words; empty when it is not the latest."""
     if not id:
         return ""
     stand = next((s for s in view.stands if s.entry.id == id and not s.removed), None)
-    return "" if stand is None else words.said(stand.what, view.progress.plan)
+    if stand is None:
+        return ""
+    said = words.said(stand.what, view.progress.plan)
+    early = next((r for r in view.progress.early if r.at == stand.at), None)
+    if early is None or not isinstance(stand.what, Reading):
+        return said
+    return said + ". " + early_words(early, desk.zone)
