@@ -124,7 +124,7 @@ def test_a_reading_typed_with_a_wrong_year_is_said_not_to_count(client, cellar):
     assert f"A reading is dated long before the pitch : {warned}" in later
     client.headers["Accept-Language"] = "de"
     german = words(client.get(f"/batches/{slug}").text)
-    assert "trägt das Datum 04.05.2030, 364 d vor der Hefegabe, und zählt nicht" in german
+    assert "trägt das Datum 04.05.2030, 364 Tage vor der Hefegabe, und zählt nicht" in german
 
 
 def test_a_second_tap_writes_nothing_and_other_figures_from_the_same_form_are_a_conflict(

@@ -145,7 +145,7 @@ def test_days_states_and_kept_sentences_are_german_on_every_page(german):
     assert re.search(r"\(zwischen heute \d\d:\d\d und morgen \d\d:\d\d Uhr\)", batch)
     assert "Gabe 1 Gärbeginn: gegeben, " in batch
     assert not re.search(r"\b(?:today|tomorrow|ahead)\b", re.sub(r"<[^>]+>", "", batch))
-    assert "Die Hälfte davon zugeben (3,35 g)" in german["/"]
+    assert "Die Hälfte davon zugeben (3,3 g)" in german["/"]
     assert "is the smallest dose" not in german["/"]
 
 
