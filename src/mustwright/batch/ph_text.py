@@ -113,8 +113,8 @@ def dose_words(dose: SaltDose | None, floor: float, scale_g: float) -> str:
         )
     words = say(
         "{grams:g} g of {salt} ({g_l:.2f} g/L) {when} is the smallest dose that keeps "
-        "pH {floor:g} in {kept:.0f} of 100 runs. Give half of it ({half:g} g), stir, "
-        "let the gas go, read again; give the rest only under pH {rest_under:.1f}.",
+        "pH {floor:g} in {kept:.0f} of 100 runs. Give half of it ({half:g} g) and stir. "
+        "Read again after half a day; give the rest only under pH {rest_under:.1f}.",
         grams=dose.grams,
         salt=literal(dose.name).lower(),
         g_l=dose.g_l,

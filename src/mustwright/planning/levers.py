@@ -34,6 +34,7 @@ from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.planning.what_if import extract_g_l, times_nitrogen
 from mustwright.texts import join, say, say_n
 from mustwright.unit_system import degrees, degrees_number
+from mustwright.yeast.pitch import small_amount
 
 # How far each is moved: what a maker could really do (a judgement, assumed).
 TOLERANCE_STEP_PCT = 2.0
@@ -178,7 +179,11 @@ def _moves(result: PlanResult, base: _Ferment) -> Iterator[tuple[str, str, _Ferm
     pitch = within_model("pitch_g_l", PITCH_FACTOR * base.conditions.pitch_g_l)
     yield (
         "pitch",
-        say("{new:.3g} g of yeast instead of {old:.3g}", new=PITCH_FACTOR * grams, old=grams),
+        say(
+            "{new} g of yeast instead of {old}",
+            new=small_amount(PITCH_FACTOR * grams, 1),
+            old=small_amount(grams, 1),
+        ),
         replace(base, conditions=replace(base.conditions, pitch_g_l=pitch)),
     )
     yield _warmth(result, base)

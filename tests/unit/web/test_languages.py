@@ -15,7 +15,9 @@ from mustwright import data, languages
 from mustwright.compose import Compose
 from mustwright.input_names import input_words
 from mustwright.texts import Text, said
+from mustwright.web import render
 from mustwright.web.app import create_app
+from mustwright.web.pictures.frame import TimeAxis
 from pseudo import PSEUDO, english_in
 
 ORIGIN = "http://127.0.0.1:8765"
@@ -46,7 +48,16 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     """Every page of a cellar with batches in every phase, every wording in brackets."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(languages, "_read", lambda _code: PSEUDO)
-        return _pages(tmp_path_factory.mktemp("in_brackets"))
+        _forget_german()
+        found = _pages(tmp_path_factory.mktemp("in_brackets"))
+    _forget_german()
+    return found
+
+
+def _forget_german() -> None:
+    """What is kept in memory under the code of German, which the brackets take."""
+    TimeAxis._labels.cache_clear()
+    render._kept.cache_clear()
 
 
 @pytest.fixture(scope="module")

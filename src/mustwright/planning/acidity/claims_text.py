@@ -13,7 +13,7 @@ def claims_of(measured: bool) -> tuple[str, ...]:
     claims = [
         say("Acid that a feeding plan leaves behind, in milliequivalents per litre."),
         say("Which source of nitrogen sours a must more."),
-        say("A dose of salt as a range: give half, stir, let the gas go, measure again."),
+        say("A dose of salt as a range: give half, stir, measure again after half a day."),
     ]
     if measured:
         claims.insert(0, say("The chance of a crash, low, middle or high, from your measured pH."))

@@ -211,7 +211,7 @@ def _steps(trial: Trial, grams: Figure, floor: float, scale_g: float) -> tuple[s
         if parts == 1
         else say("{dissolve} Give the part for this feed, half of it first.", dissolve=dissolve),
         say(
-            "Stir, let the gas go, measure again; give the rest only under pH {ph:.1f}.",
+            "Stir. Measure again after half a day; give the rest only under pH {ph:.1f}.",
             ph=floor + REST_UNDER,
         ),
     )

@@ -91,6 +91,13 @@ def matters(result: Comparison) -> str:
         range_ = (
             say("{low} to {high} %", low=low, high=high) if low != high else say("{low} %", low=low)
         )
+        if any(one.may_stop_sweet for one in result.outcomes):
+            return say(
+                "Hardly, to finish: all that feed enough get dry, or stop sweet at the yeast’s "
+                "limit, in {range} of runs. They differ most in {differ_most}.",
+                range=range_,
+                differ_most=_differ_most(result),
+            )
         return say(
             "Hardly, to finish: all that feed enough get dry in {range} of runs. "
             "They differ most in {differ_most}.",

@@ -70,8 +70,8 @@ def number(value: float, unit: str = "") -> str:
     --------
     >>> number(1.09512, "SG 20/20"), number(0.0314, "mg/L"), number(12.0, "g")
     ('1.095', '0.031', '12.0')
-    >>> number(0.014, "chance"), number(float("inf"), "days")
-    ('1 %', 'over 42')
+    >>> number(0.014, "chance"), number(float("inf"), "days"), number(0.001, "g/L")
+    ('1 %', 'over 42', '0')
     """
     if unit == "days":
         return days_number(value)
@@ -84,6 +84,8 @@ def number(value: float, unit: str = "") -> str:
             return say("{value:.2g}", value=value)
         if unit == "mL" and 0 < abs(value) < 20:
             return say("{value:g}", value=float(f"{value:.1f}"))
+        if unit == "g/L" and abs(value) < 0.005:
+            return "0"
         if unit == "g/L" and abs(value) >= 20:
             return say("{value:.0f}", value=value)
         return say("{value:.{digits}f}", value=value, digits=DECIMALS[unit])
