@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from mustwright.cli.tailored import doses_said, sweet_line
 from mustwright.planning.days_text import days_number, days_range
+from mustwright.planning.hours_text import clock
 from mustwright.texts import literal, say
 
 if TYPE_CHECKING:
@@ -213,16 +214,15 @@ def bound_lines(plan: FeedingPlan) -> list[str]:
 
 def hours_text(expected: Figure) -> str:
     """Hours after pitch as a person reads them, with their range."""
-    value = expected.value
-    if not value:
-        return say("at pitch")
-    text = say("{hours:.0f} h", hours=value) if value < 48 else say("day {day:.1f}", day=value / 24)
+    text = clock(expected.value)
+    if not expected.value:
+        return text
     if expected.low is not None and expected.high is not None:
         return say(
-            "{when} ({low:.0f} to {high:.0f} h) after pitch",
+            "{when} ({low} to {high}) after pitch",
             when=text,
-            low=expected.low,
-            high=expected.high,
+            low=clock(expected.low),
+            high=clock(expected.high),
         )
     return say("{when} after pitch", when=text)
 

@@ -38,7 +38,8 @@ class ProtocolVerdict:
         In order of weight.
     faults : tuple of bool
         Falls short; all at once in a strong must; not made for this must; ammonium late, or last
-        where the shelf has amino nitrogen; far more of a kind than its usual labels allow.
+        where the shelf has amino nitrogen; far more of a kind than its usual labels allow; most of
+        its nitrogen of kinds it does not call for.
         A plan with an earlier fault is not recommended while one without it exists.
     practice : tuple of float
         What trade practice prefers among plans that do the same, the least first: as many feeds as
@@ -90,6 +91,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
             not (marks["gravity"] and marks["fruit"]),
             _past_third(plan) or (not marks["ammonium"] and _has_amino(setting)),
             not marks["label"],
+            _in_name_only(plan, protocol, setting),
         ),
         (
             float(not marks["feeds"]),
@@ -150,6 +152,20 @@ def far_beyond_labels(plan: FeedingPlan, setting: Setting) -> bool:
         for one in ceilings(setting)
         if one.advises and one.most > 0 and one.key.startswith("label:")
     )
+
+
+def _in_name_only(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> bool:
+    """Whether over half of the nitrogen is of kinds that the protocol's feeds do not call for."""
+    called = {rule.name: rule.nutrients for rule in protocol.feeds}
+    names = {jar.id: {jar.id, jar.class_id, jar.group} for jar in setting.jars}
+    given = other = 0.0
+    for feed in plan.feeds:
+        kinds = called.get(feed.name, ("any",))
+        for item in feed.items:
+            given += item.nitrogen_mg_l.value
+            if "any" not in kinds and not names.get(item.nutrient, set()) & set(kinds):
+                other += item.nitrogen_mg_l.value
+    return other > 0.5 * given
 
 
 def feeds_wanted(setting: Setting) -> int:

@@ -68,6 +68,19 @@ def test_one_jar_of_ammonium_is_fed_in_two_parts_by_a_third(jar):
     assert any("ammonium alone" in words for words in verdict.against)  # said all the same
 
 
+@pytest.mark.parametrize("gravity", ["1.045", "1.070", "1.098", "1.130"])
+def test_a_protocol_is_not_recommended_in_name_only(gravity):
+    """An organic protocol given as ammonium alone is another one: its name would mislead."""
+    comparison = compared(gravity, {"dap": True})
+    pick = chosen(comparison)
+    kinds = {k for rule in built_in_protocols()[pick.protocol].feeds for k in rule.nutrients}
+    assert kinds & {"any", "ammonium"}
+    organic = [p.protocol for p in comparison.plans].index("organic_only_by_sugar")
+    assert comparison.verdicts[organic].faults[-1]
+    many = compared(gravity, PLENTY)
+    assert not many.verdicts[organic].faults[-1]
+
+
 def test_two_jars_at_1105_are_fed_in_parts():
     """A maker with ammonium phosphate and an autolysed-yeast nutrient, and 1.105."""
     pick = chosen(compared("1.105", TWO_JARS))

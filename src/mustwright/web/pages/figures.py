@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cache, lru_cache
+from functools import cache
 
 from mustwright import data
 from mustwright.figure import Figure, source_words
@@ -14,6 +14,7 @@ from mustwright.input_names import input_words
 from mustwright.languages import here
 from mustwright.must.gravity_text import gravity_number, gravity_sign
 from mustwright.planning.days_text import days_number
+from mustwright.planning.hours_text import clock
 from mustwright.texts import join, say
 from mustwright.unit_system import METRIC, UnitSystem, current, number_in, unit_for
 from mustwright.weighing import decimals_of
@@ -138,29 +139,6 @@ def spread(figure: Figure) -> str:
         figure.high - figure.low < NARROWEST * abs(figure.value)
     )
     return "" if low == high or narrow else say("{low} to {high}", low=low, high=high)
-
-
-def clock(hours: float) -> str:
-    """Hours after pitch as a maker says them.
-
-    Examples
-    --------
-    >>> clock(15.2), clock(60), clock(0)
-    ('15 h', '2 days 12 h', 'at pitch')
-    """
-    if not math.isfinite(hours):
-        return say("never")
-    return _whole_hours(round(hours))
-
-
-@lru_cache(maxsize=2048)  # a picture names dozens of them, and they are a few for all batches
-def _whole_hours(whole: int) -> str:
-    if whole == 0:
-        return say("at pitch")
-    if whole < 48:
-        return f"{whole} h"
-    days, rest = divmod(whole, 24)
-    return say("{days} days", days=days) + (say(" {hours} h", hours=rest) if rest else "")
 
 
 def clock_range(figure: Figure) -> str:

@@ -21,6 +21,7 @@ from mustwright.learning.tasting import KIND_NAMES
 from mustwright.must import gravity_text
 from mustwright.nutrition.feed_items import about_teaspoons
 from mustwright.nutrition.triggers import said_again
+from mustwright.planning.hours_text import clock
 from mustwright.planning.plan_text import in_sentence
 from mustwright.texts import capital, literal, uncapital
 from mustwright.web.forms import batch_form
@@ -37,7 +38,7 @@ def _equipped(language: Language | None) -> Environment:
         said=figures.said,
         said_number=figures.said_number,
         spread=figures.spread,
-        clock=figures.clock,
+        clock=clock,
         clock_range=figures.clock_range,
         number=figures.number,
         is_finite=math.isfinite,

@@ -14,8 +14,8 @@ from mustwright.batch.series import Series, digest_of_rows
 from mustwright.languages import here
 from mustwright.must.course import Floats
 from mustwright.must.gravity_text import gravity_span, gravity_text
+from mustwright.planning.hours_text import clock
 from mustwright.texts import join, say
-from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.feed_line import Mark, tallest
 from mustwright.web.pictures.frame import Frame, Scale, TimeAxis, label_rows, shared_labels
 from mustwright.web.pictures.gravity import GRAVITY_STEPS

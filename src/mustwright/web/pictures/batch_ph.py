@@ -7,8 +7,8 @@ from markupsafe import Markup
 from mustwright.batch.ph_forecast_record import PhForeseen, PhSeen
 from mustwright.batch.ph_text import band_words
 from mustwright.must.acidity.claims import lowest_shown, stall_words
+from mustwright.planning.hours_text import clock
 from mustwright.texts import say, say_n
-from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.frame import Frame, Scale, TimeAxis
 from mustwright.web.pictures.svg import Canvas, curve, fan, line, rect, text
 from mustwright.web.pictures.values import MOST_MOMENTS, ValueTable

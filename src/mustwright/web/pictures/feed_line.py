@@ -9,8 +9,8 @@ from markupsafe import Markup
 
 from mustwright.figure import Figure
 from mustwright.nutrition.feeding_plan import FeedingPlan
+from mustwright.planning.hours_text import clock
 from mustwright.texts import join, say
-from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.frame import TimeAxis, label_rows
 from mustwright.web.pictures.nitrogen import stack
 from mustwright.web.pictures.svg import Canvas, dot, line, near, picture, rect

@@ -13,9 +13,9 @@ from markupsafe import Markup
 from mustwright.languages import here
 from mustwright.must.gravity_text import gravity_text
 from mustwright.planning.days_text import LOOKED_DAYS
+from mustwright.planning.hours_text import clock
 from mustwright.planning.outcome import Outcome
 from mustwright.texts import join, listed, say
-from mustwright.web.pages.figures import clock
 from mustwright.web.pictures.fewer_points import needed_points
 from mustwright.web.pictures.frame import Frame, Scale, TimeAxis, shared_labels
 from mustwright.web.pictures.svg import curve as drawn_curve

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from mustwright.must.gravity_text import gravity_span, gravity_text
+from mustwright.planning.hours_text import clock
 from mustwright.planning.outcome import Outcome
 from mustwright.texts import say
-from mustwright.web.pages.figures import clock
 
 STEPS_H = (6.0, 12.0, 24.0, 48.0, 96.0, 168.0)
 MOST_MOMENTS = 16
