@@ -217,12 +217,13 @@ def hours_text(expected: Figure) -> str:
     text = clock(expected.value)
     if not expected.value:
         return text
-    if expected.low is not None and expected.high is not None:
+    low, high = expected.low, expected.high
+    if low is not None and high is not None and clock(low) != clock(high):
         return say(
             "{when} ({low} to {high}) after pitch",
             when=text,
-            low=clock(expected.low),
-            high=clock(expected.high),
+            low=clock(low),
+            high=clock(high),
         )
     return say("{when} after pitch", when=text)
 

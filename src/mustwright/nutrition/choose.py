@@ -36,19 +36,20 @@ class ProtocolVerdict:
     ----------
     reasons, against : tuple of str
         In order of weight.
-    faults : tuple of bool
+    faults : tuple of int
         Falls short; all at once in a strong must; not made for this must; ammonium late, or last
-        where the shelf has amino nitrogen; far more of a kind than its usual labels allow; most of
-        its nitrogen of kinds it does not call for.
+        where the shelf has amino nitrogen; far more of a kind than its usual labels allow, one for
+        each doubling; most of its nitrogen of kinds it does not call for.
         A plan with an earlier fault is not recommended while one without it exists.
     practice : tuple of float
         What trade practice prefers among plans that do the same, the least first: as many feeds as
-        the gravity wants, then few feeds, as its author wrote it, low cost, few visits in vain.
+        the gravity wants, then few feeds, as its author wrote it, feeds that follow the ferment,
+        low cost, few visits in vain.
     """
 
     reasons: tuple[str, ...]
     against: tuple[str, ...]
-    faults: tuple[bool, ...]
+    faults: tuple[int, ...]
     practice: tuple[float, ...]
 
 
@@ -68,13 +69,14 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
     -------
     ProtocolVerdict
     """
+    beyond = _beyond_labels(times_usual_labels(plan, setting))
     marks = {
         "covers": not falls_short(plan),
         "staged": _staged(plan, setting),
         "gravity": _made_for_gravity(protocol, setting),
         "fruit": protocol.suits_fruit in (None, fruit),
         "ammonium": not ammonium_late(plan),
-        "label": not far_beyond_labels(plan, setting),
+        "label": not beyond,
         "author": not (plan.gave_way or plan.breaches or plan.missing),
         "law": True,
         "early": plan.nitrogen.added_mg_l.value <= 0 or plan.nitrogen.early_share.value >= 0.5,
@@ -90,13 +92,14 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
             not marks["staged"],
             not (marks["gravity"] and marks["fruit"]),
             _past_third(plan) or (not marks["ammonium"] and _has_amino(setting)),
-            not marks["label"],
+            beyond,
             _in_name_only(plan, protocol, setting),
         ),
         (
             float(not marks["feeds"]),
             float(_given(plan)),
             float(len(plan.gave_way)),
+            float(not marks["follows"]),
             plan.cost.value if plan.cost else 0.0,
             float(len(plan.feeds)),
         ),
@@ -140,18 +143,32 @@ def _past_third(plan: FeedingPlan) -> bool:
     return any(f.ammonium_mg_l.value > 0 and f.sugar_used > THIRD + 1e-3 for f in plan.feeds)
 
 
-def far_beyond_labels(plan: FeedingPlan, setting: Setting) -> bool:
-    """Whether it takes over twice what any usual label of a kind allows, where none was typed."""
+def times_usual_labels(plan: FeedingPlan, setting: Setting) -> float:
+    """How many times the most that any usual label of a kind allows it takes, where none is typed.
+
+    Returns
+    -------
+    float
+        Of the kind that goes furthest; 0 where nothing is given, or every label was typed [-].
+    """
     litres = setting.must.volume_l.value
     given: dict[str, float] = {}
     for item in (item for feed in plan.feeds for item in feed.items):
         given[item.nutrient] = given.get(item.nutrient, 0.0) + item.grams.value
     amounts = np.array([[given.get(jar.id, 0.0) / litres for jar in setting.jars]])
-    return any(
-        amount_g_l(one, amounts) > FAR_BEYOND * (one.high or one.most) * BROKEN
-        for one in ceilings(setting)
-        if one.advises and one.most > 0 and one.key.startswith("label:")
+    return max(
+        (
+            float(amount_g_l(one, amounts)) / (one.high or one.most)
+            for one in ceilings(setting)
+            if one.advises and one.most > 0 and one.key.startswith("label:")
+        ),
+        default=0.0,
     )
+
+
+def _beyond_labels(times: float) -> int:
+    """0 up to `FAR_BEYOND` times a usual label; then one more for each doubling."""
+    return 0 if times <= FAR_BEYOND * BROKEN else int(np.floor(np.log2(times / BROKEN)))
 
 
 def _in_name_only(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> bool:

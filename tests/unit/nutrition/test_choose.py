@@ -81,6 +81,18 @@ def test_a_protocol_is_not_recommended_in_name_only(gravity):
     assert not many.verdicts[organic].faults[-1]
 
 
+def test_of_plans_beyond_usual_labels_the_one_less_far_beyond_is_recommended():
+    """A yeast of very high demand: with ammonium beside it, half as much of the other jar."""
+    must = {"yeast": {"kind": "very high demand"}, "legal": {"profile": "eu"}}
+    comparison = compared("1.105", TWO_JARS, **must)
+    pick = chosen(comparison)
+    given = {item.nutrient for feed in pick.feeds for item in feed.items}
+    assert given == {"dap", "autolysed_yeast"}
+    beyond = {p.protocol: v.faults[4] for p, v in zip(
+        comparison.plans, comparison.verdicts, strict=True)}  # fmt: skip
+    assert 0 < beyond[pick.protocol] < beyond["organic_only_by_sugar"]
+
+
 def test_two_jars_at_1105_are_fed_in_parts():
     """A maker with ammonium phosphate and an autolysed-yeast nutrient, and 1.105."""
     pick = chosen(compared("1.105", TWO_JARS))
