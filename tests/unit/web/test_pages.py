@@ -237,3 +237,8 @@ def test_a_second_view_plans_nothing_anew(client, monkeypatch):
 
     monkeypatch.setattr("mustwright.planning.plan.plan_feeding", never)
     assert [client.get(path).text for path in paths] == first
+
+
+def test_a_protocol_without_feeds_does_not_claim_to_fill_anything(client):
+    assert "Feeds nothing; made for gravities" in client.get("/protocols").text
+    assert "Fills what the must lacks" not in client.get("/protocols/no_feed").text

@@ -134,7 +134,7 @@ def _entry(protocol: Protocol) -> dict[str, object]:
     low, high = protocol.suits_gravity
     return {
         "protocol": protocol,
-        "basis": BASES[protocol.basis],
+        "basis": BASES[protocol.basis] if protocol.feeds else say("Feeds nothing"),
         "rules": rules,
         "suits": gravity_span(low, high),
         "picture": nominal_line(drawn, third, protocol.id),
