@@ -20,6 +20,7 @@ from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.nutrition.protocols import Protocol
 from mustwright.nutrition.triggers import THIRD
 from mustwright.planning.acidity.plan_salt import with_salt, with_salts
+from mustwright.planning.days_text import days_number
 from mustwright.planning.kinetic_inputs import (
     conditions_of,
     feeds_of,
@@ -250,11 +251,11 @@ def difference(one: Forecast, other: Forecast) -> str:
             else say("gets dry where it does not")
         )
     words = (
-        literal("dry about {days:.2g} days later, in {share:.0%} of runs that get dry")
+        literal("dry about {days} days later, in {share:.0%} of runs that get dry")
         if middle > 0
-        else literal("dry about {days:.2g} days sooner, in {share:.0%} of runs that get dry")
+        else literal("dry about {days} days sooner, in {share:.0%} of runs that get dry")
     )
-    return words.format(days=abs(middle) / 24, share=max(sooner, later))
+    return words.format(days=days_number(abs(middle) / 24), share=max(sooner, later))
 
 
 def outcome_of(run: Forecast, members: int, plan: FeedingPlan) -> Outcome:

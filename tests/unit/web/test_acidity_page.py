@@ -55,10 +55,10 @@ def test_the_picture_in_figures_begins_at_the_must_and_parts_before_from_after_a
     known = acidity(SHEET, AcidityRequest(), "halves_at_onset_and_third", {}, "Trial")
     told = {label: cells for _, label, cells in acid_values(known).moments}
     start = known.start.band
-    bare, dosed = told["0 %, before what goes in"]
+    bare, dosed = told["0 %, before the addition"]
     assert bare == dosed == f"{start.p05.value:.1f} to {start.p95.value:.1f}"
-    assert told["0 %, after it"][0] != bare  # the first feed is in: its salt is alkaline
-    before, after = told["15 %, before what goes in"], told["15 %, after it"]
+    assert told["0 %, after the addition"][0] != bare  # the first feed is in: its salt is alkaline
+    before, after = told["15 %, before the addition"], told["15 %, after the addition"]
     assert before[0] == before[1] == after[0] != after[1]
     assert len(told) == len(acid_values(known).moments)
 

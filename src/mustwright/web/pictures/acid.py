@@ -73,8 +73,8 @@ def _moments(rows: Rows) -> list[str]:
     labels: list[str] = [say("{used:.0%}", used=x) for x in used]
     for k in range(1, len(used)):
         if used[k] == used[k - 1]:
-            labels[k - 1] = say("{used:.0%}, before what goes in", used=used[k])
-            labels[k] = say("{used:.0%}, after it", used=used[k])
+            labels[k - 1] = say("{used:.0%}, before the addition", used=used[k])
+            labels[k] = say("{used:.0%}, after the addition", used=used[k])
         elif labels[k] == say("{used:.0%}", used=used[k - 1]):
             labels[k] = ""
     return labels
