@@ -106,8 +106,8 @@ def over_fed(now: Progress) -> Iterator[tuple[float, Finding]]:
                     FED,
                     say("More {substance} than the law allows", substance=limit.name),
                     say(
-                        "The log says {amount:.3g} g/L of {substance} went in, with what the "
-                        "yeast was woken with; {law} allows {most:.3g} g/L.",
+                        "The log says {amount:.3g} g/L of {substance} went in, with the "
+                        "rehydration nutrient; {law} allows {most:.3g} g/L.",
                         amount=amount,
                         substance=limit.name,
                         law=profile.name,
