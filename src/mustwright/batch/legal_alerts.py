@@ -195,7 +195,7 @@ def _held(
     """Limits of a law with what there is of it in the mead [g/L]."""
     so2, sorbic = law.highest("total_so2"), law.highest("sorbic_acid")
     if so2 is not None and held.total_so2_mg_l is not None:
-        yield so2, say("sulfur dioxide in all"), held.total_so2_mg_l / 1000
+        yield so2, say("total sulfur dioxide"), held.total_so2_mg_l / 1000
     if sorbic is not None and held.sorbic_acid_mg_l is not None:
         yield sorbic, say("sorbic acid"), held.sorbic_acid_mg_l / 1000
     for substance, names, words in BY_SUBSTANCE:

@@ -108,7 +108,7 @@ def forecast_lines(result: ForecastResult) -> list[str]:
         say(
             "{day:>5s}  {half:>24s}  {most:>16s}  sugar g/L",
             day=say("day"),
-            half=say("{gravity}: half the runs", gravity=named),
+            half=say("{gravity}: half of the runs", gravity=named),
             most=say("nine in ten"),
         )
     )
@@ -141,7 +141,7 @@ def forecast_lines(result: ForecastResult) -> list[str]:
         ),
         *_sweet(run),
         say(
-            "Most gas: {gas:.3g} L/h ({low:.3g} to {high:.3g})",
+            "Highest gas rate: {gas:.3g} L/h ({low:.3g} to {high:.3g})",
             gas=gas.p50,
             low=gas.p05,
             high=gas.p95,
