@@ -439,7 +439,7 @@ def _words(feasible: bool, reached: Sequence[Reached], targets: Sequence[BlendTa
 
 def _steps() -> tuple[str, ...]:
     return (
-        say("Blend 100 mL in a glass in these parts first, and taste it the next day."),
+        say("Blend 100 mL in a glass in these proportions first, and taste it the next day."),
         say("Pour gently into one vessel, heaviest first; stir without splashing."),
         say("Measure free sulfur dioxide after a day: each part binds some of the other's."),
         say(

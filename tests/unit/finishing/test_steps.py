@@ -591,6 +591,13 @@ def test_a_bottle_over_three_litres_is_told_of_the_taller_warning():
     assert "mm" not in said(4.0, EU)
 
 
+@pytest.mark.parametrize("law", [US, EU, HOME], ids=lambda law: law.id)
+def test_an_untyped_sulfite_is_told_by_the_words_of_the_law(law):
+    ask = BottleAsk(10, [Size(0.75)], date(2026, 3, 1), alcohol_pct=8.3)
+    (note,) = (one for one in bottle(ask, law).recorded.notes if "no sulfite line" in one)
+    assert note.endswith(f"makes some itself. {law.lowest('declare_so2').statement}")
+
+
 def test_label_by_profile():
     facts = {
         law.id: bottle(

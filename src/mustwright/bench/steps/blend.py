@@ -190,7 +190,7 @@ def _wanted(
 
 
 BLEND = FinishingStep(
-    "blend", BlendResult, say("Blend parts to targets"),
+    "blend", BlendResult, say("Blend to targets"),
     say(
         "How much of two to six parts to mix to meet all your targets, or to come as near as "
         "possible."),
