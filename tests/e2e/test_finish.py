@@ -86,7 +86,7 @@ def test_a_figure_opens_to_its_source_and_to_the_whole_working(page):
 def test_three_lots_are_blended_on_a_phone(plain_page):
     page = plain_page
     page.goto("/finish/blend")
-    page.get_by_text("Lot 3", exact=True).click()
+    page.get_by_text("Part 3", exact=True).click()
     for row, (name, volume, alcohol, gravity) in enumerate(
         [("old", "10 L", "14 %", "1.012"), ("young", "12 L", "9 %", "0.998"),
          ("mild", "8 L", "6 %", "1.002")], 1,

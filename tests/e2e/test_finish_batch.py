@@ -91,7 +91,8 @@ def test_from_dry_to_bottled(plain_page, cellar, shoot):
     cellar.pass_hours(1)
 
     to_step(page, "Sorbate")
-    assert page.get_by_label("Molecular sulfur dioxide beside it").input_value() == "0.8 mg/L"
+    molecular = page.get_by_label("Molecular sulfur dioxide that should go with it")
+    assert molecular.input_value() == "0.8 mg/L"
     shoot(page, "finishing-4-sorbate")
     assert "of potassium sorbate" in done(page)
     cellar.pass_hours(1)

@@ -299,7 +299,7 @@ def test_situations_once_contradictory_agree_on_the_command_line(home, capsys):
     assert "whether the restart has taken" in command(capsys, "batch", "next", "heather")
     ahead = (datetime.now(UTC) + timedelta(days=3)).isoformat()
     assert run(["batch", "read", "heather", "1.040", "--at", ahead]) == 2
-    assert "needs a time that has come" in capsys.readouterr().err
+    assert "needs a time that is not ahead" in capsys.readouterr().err
 
 
 def test_a_batch_is_started_by_a_protocol_as_written(home, capsys):

@@ -14,7 +14,7 @@ from mustwright.batch.salt_advice import AFTER_SALT, dose_said, salt_advice
 from mustwright.texts import Text, join, literal, say
 
 JUST_READ_H, HOLDS_H, GROWN = 1.0, 48.0, 0.5  # how long a pH read holds (assumed)
-FOAMS = say("Carbonate foams up and the powder is caustic: small parts, goggles.")
+FOAMS = say("It foams up, and the dust irritates eyes and lungs: small parts, goggles.")
 
 
 def watch_ph(now: Progress, of: Assessment, ph: PhForeseen | None) -> list[Finding]:

@@ -31,7 +31,7 @@ def refuse_future(field: str, at: datetime, now: datetime, typed: object = None)
     if at > now + AHEAD:
         minutes = AHEAD.total_seconds() / 60
         needs = say(
-            "needs a time that has come (at most {minutes:.0f} minutes ahead of this clock)",
+            "needs a time that is not ahead (at most {minutes:.0f} minutes ahead of this clock)",
             minutes=minutes,
         )
         raise InputError(field, needs, at.isoformat() if typed is None else typed)

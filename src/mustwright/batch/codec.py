@@ -108,7 +108,7 @@ def _float(value: Any, where: str) -> float:
     except OverflowError:
         found = math.inf
     if not math.isfinite(found):
-        raise InputError(where, say("needs a finite number"), say("one that is not"))
+        raise InputError(where, say("needs a number"), say("infinity or none"))
     return found
 
 

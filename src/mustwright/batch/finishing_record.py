@@ -88,7 +88,7 @@ class Added:
         for name, value in self.brings_g.items():
             if name not in HELD:
                 raise InputError(
-                    "brings_g", say("needs names out of {known}", known=", ".join(HELD)), name
+                    "brings_g", say("needs one of {known}", known=", ".join(HELD)), name
                 )
             _within(f"brings_g.{name}", value, -MOST_G, MOST_G)
 
@@ -170,7 +170,7 @@ class StepDone:
             for name, value in getattr(self, where).items():
                 if name not in FACTS:
                     raise InputError(
-                        where, say("needs names out of {known}", known=", ".join(FACTS)), name
+                        where, say("needs one of {known}", known=", ".join(FACTS)), name
                     )
                 _within(f"{where}.{name}", value, -50, MOST_L)
         self._short_enough()

@@ -106,8 +106,8 @@ def over_fed(now: Progress) -> Iterator[tuple[float, Finding]]:
                     FED,
                     say("More {substance} than the law allows", substance=limit.name),
                     say(
-                        "The log says {amount:.3g} g/L of {substance} went in, with what the "
-                        "yeast was woken with; {law} allows {most:.3g} g/L.",
+                        "The log says {amount:.3g} g/L of {substance} went in, with the "
+                        "rehydration nutrient; {law} allows {most:.3g} g/L.",
                         amount=amount,
                         substance=limit.name,
                         law=profile.name,
@@ -195,7 +195,7 @@ def _held(
     """Limits of a law with what there is of it in the mead [g/L]."""
     so2, sorbic = law.highest("total_so2"), law.highest("sorbic_acid")
     if so2 is not None and held.total_so2_mg_l is not None:
-        yield so2, say("sulfur dioxide in all"), held.total_so2_mg_l / 1000
+        yield so2, say("total sulfur dioxide"), held.total_so2_mg_l / 1000
     if sorbic is not None and held.sorbic_acid_mg_l is not None:
         yield sorbic, say("sorbic acid"), held.sorbic_acid_mg_l / 1000
     for substance, names, words in BY_SUBSTANCE:

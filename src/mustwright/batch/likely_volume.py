@@ -44,8 +44,8 @@ def refuse_unlikely_volume(
         raise ImpossibleError(
             "litres",
             say(
-                "needs a volume that can be: by the log {volume} is in the vessel. "
-                "If that is wrong, correct it first",
+                "needs a possible volume: by the log {volume} is in the vessel. If that is "
+                "wrong, correct it first",
                 volume=short_volume(held_l, sheet),
             ),
             short_volume(litres, sheet),

@@ -58,7 +58,7 @@ LIQUID: Mapping[str, LiquidWord] = MappingProxyType({
     "alcohol_pct": LiquidWord(say("Alcohol"), "% vol"),
     "ph": LiquidWord("pH"),
     "temperature_c": LiquidWord(say("Temperature"), "°C"),
-    "acidity_g_l": LiquidWord(say("Titratable acidity"), "g/L"),
+    "acidity_g_l": LiquidWord(say("Titratable acid"), "g/L"),
     "residual_sugar_g_l": LiquidWord(say("Fermentable sugar"), "g/L"),
     "original_gravity": LiquidWord(say("Gravity before fermentation"), "SG 20/20", 4),
     "free_so2_mg_l": LiquidWord(say("Free sulfur dioxide"), "mg/L"),

@@ -64,7 +64,7 @@ def outran(now: Progress, feeds: Sequence[PlannedFeed]) -> list[Reason]:
             names=_named(gone),
         )
         if used >= THIRD:
-            late += " " + say("The one-third sugar break is passed.")
+            late += " " + say("That is past a third of the sugar.")
         found.append(Reason(late, say("{used:.0%} of the sugar is gone", used=used)))
     if now.sugar_used > end:
         found.append(_reason(say("past {end:.0%} of the sugar nothing more is fed", end=end)))

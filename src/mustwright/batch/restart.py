@@ -219,7 +219,7 @@ def _steps(
             t,
             wait,
             say(
-                "Water for rehydration is {low} to {high}; hotter kills it.",
+                "Water for rehydration is {low} to {high}; hotter water kills the yeast.",
                 low=degrees(35, sheet, 0),
                 high=degrees(40, sheet, 0),
             ),

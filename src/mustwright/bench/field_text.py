@@ -114,7 +114,7 @@ WORDS = {
     "contraction_l": say("Contraction", context="figure"),
     "gravity": say("Gravity", context="figure"),
     "acidity_g_l": say("Acidity", context="figure"),
-    "total_so2_mg_l": say("Total SO2"),
+    "total_so2_mg_l": say("Total sulfur dioxide"),
     "colour": say("Colour", context="figure"),
     "cost": say("Cost", context="figure"),
     "alcohol_rise_pct": say("Alcohol rise"),

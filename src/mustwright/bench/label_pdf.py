@@ -123,7 +123,7 @@ def _check_signs(facts: LabelFacts) -> None:
                 sign.encode("cp1252")
             except UnicodeEncodeError:
                 shown = say(
-                    "needs signs of western European letters on the sheet; '{sign}' is none",
+                    "needs characters of western European letters on the sheet; '{sign}' is none",
                     sign=sign,
                 )
                 raise InputError(one.name, shown, getattr(facts, one.name)) from None
@@ -133,7 +133,7 @@ def _qr(link: str) -> tuple[tuple[int, ...], ...]:
     if not link:
         return ()
     if len(link) > 300 or not link.isprintable():
-        raise InputError("link", say("needs a printable address of up to 300 signs"), link)
+        raise InputError("link", say("needs a printable address of up to 300 characters"), link)
     return tuple(tuple(row) for row in segno.make(link, error="m", micro=False).matrix)
 
 

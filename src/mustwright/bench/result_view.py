@@ -32,7 +32,7 @@ QUANTITIES = {
     "alcohol": say("alcohol", context="of a blend"),
     "gravity": say("gravity", context="of a blend"),
     "acidity": say("acidity", context="of a blend"),
-    "so2": say("total SO2"),
+    "so2": say("total sulfur dioxide"),
     "sugar": say("sugar", context="of a blend"),
     "colour": say("colour", context="of a blend"),
 }
@@ -109,7 +109,7 @@ def _targets(title: str, rows: Sequence[Reached]) -> ResultTable:
         say("Wanted", context="of a blend"),
         say("Reached", context="of a blend"),
         say("Off by"),
-        say("Range these lots allow"),
+        say("Range these parts allow"),
     ]
     return ResultTable(title, heads, [
         [

@@ -29,7 +29,7 @@ PH = StepField("ph", say("pH, measured"), "3.5", kinds.NUMBER)
 TEMPERATURE = StepField(
     "temperature", say("Temperature of the mead"), "20 C or 68 F", kinds.CELSIUS
 )
-ACIDITY = StepField("acidity", say("Titratable acidity now, as tartaric"), "5 g/L", kinds.G_L)
+ACIDITY = StepField("acidity", say("Titratable acid now, as tartaric"), "5 g/L", kinds.G_L)
 RESIDUAL = StepField("residual_sugar", say("Fermentable sugar left, measured"), "2 g/L", kinds.G_L)
 SUGAR_NOW = RESIDUAL.but(label=say("Sugar in it now"), hint="10 g/L", to="sugar_g_l")
 ORIGINAL = StepField(
@@ -38,7 +38,8 @@ ORIGINAL = StepField(
 FREE = StepField("free", say("Free sulfur dioxide now, measured"), "8 mg/L", kinds.MG_L)
 TOTAL = StepField("total", say("Total sulfur dioxide now"), "35 mg/L", kinds.MG_L)
 MOLECULAR = StepField(
-    "molecular", say("Molecular sulfur dioxide beside it"), "0.8 mg/L", kinds.MOLECULAR,
+    "molecular", say(
+        "Molecular sulfur dioxide that should go with it"), "0.8 mg/L", kinds.MOLECULAR,
     to="molecular_so2_mg_l",
 )  # fmt: skip
 SORBIC = StepField(

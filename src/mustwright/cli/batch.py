@@ -42,10 +42,10 @@ def start(
     as_written: bool,
     as_json: bool,
 ) -> None:
-    """Start a batch from MUST: a must kept in the cellar, or a sheet file (.toml)."""
+    """Start a batch from MUST: a saved must, or a sheet file (.toml)."""
     if as_written and protocol is None:
         raise InputError(
-            "--as-written", say("needs --protocol: whose plan is followed"), say("none")
+            "--as-written", say("needs --protocol, to say whose plan is followed"), say("none")
         )
     with opened() as compose:
         from mustwright.services.batch.start import start_planned

@@ -210,7 +210,7 @@ def watch_lines(view: BatchView) -> list[str]:
         lines += [
             say("  Check: {check}", check=f.check),
             say("  Do: {do}", do=f.do),
-            say("  Over when: {stop}", stop=f.stop),
+            say("  It is over when: {stop}", stop=f.stop),
         ]
         lines += [say("  By: {thresholds}", thresholds=join("; ", f.thresholds))]
     if view.diagnosis:

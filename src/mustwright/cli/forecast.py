@@ -21,6 +21,7 @@ from mustwright.cli.spoken_help import command
 from mustwright.cli.units import UNITS
 from mustwright.errors import InputError
 from mustwright.kinetics.ensemble_setting import MEMBERS, SEED
+from mustwright.must.acidity.claims import lowest_shown
 from mustwright.planning.days_text import days_number, days_range
 from mustwright.texts import literal, say
 
@@ -107,7 +108,7 @@ def forecast_lines(result: ForecastResult) -> list[str]:
         say(
             "{day:>5s}  {half:>24s}  {most:>16s}  sugar g/L",
             day=say("day"),
-            half=say("{gravity}: half the runs", gravity=named),
+            half=say("{gravity}: half of the runs", gravity=named),
             most=say("nine in ten"),
         )
     )
@@ -140,7 +141,7 @@ def forecast_lines(result: ForecastResult) -> list[str]:
         ),
         *_sweet(run),
         say(
-            "Most gas: {gas:.3g} L/h ({low:.3g} to {high:.3g})",
+            "Highest gas rate: {gas:.3g} L/h ({low:.3g} to {high:.3g})",
             gas=gas.p50,
             low=gas.p05,
             high=gas.p95,
@@ -202,7 +203,7 @@ def ph_lines(result: ForecastResult) -> list[str]:
     return [
         say(
             "pH: lowest {ph}, reached by day {day:.1f} ({first:.1f} to {last:.1f}); crash risk "
-            "{risk}: {under:.0%} under {floor:g}, {low:.0%} below 2.9",
+            "{risk}: {under:.0%} under {floor:g}, {low:.0%} below {lowest:g}",
             ph=trough["words"],
             day=when["p50"] / 24,
             first=when["p05"] / 24,
@@ -211,6 +212,7 @@ def ph_lines(result: ForecastResult) -> list[str]:
             under=trough["chance_below_floor"],
             floor=trough["floor"],
             low=trough["below_2_9"],
+            lowest=lowest_shown(),
         ),
         say("  {note}", note=told["ph_note"]),
         *([worse] if odds["p50"] >= 1.1 else []),

@@ -44,7 +44,7 @@ def doses_said(feed: Feed) -> str:
 
 
 _DRY = literal("  Dry about day {day}, stops short in {chance:.0%} of runs")
-_NEVER = literal("  Dry never in most runs, stops short in {chance:.0%} of runs")
+_NEVER = literal("  Not dry in most runs, stops short in {chance:.0%} of runs")
 
 
 def sweet_line(outcome: Outcome) -> str:

@@ -154,7 +154,7 @@ def start(
     expect: str | None,
     as_json: bool,
 ) -> None:
-    """Assign vessels at random and start a batch for each; the codes stay closed."""
+    """Assign vessels at random and start a batch for each; the codes stay hidden."""
     with opened() as compose:
         from mustwright.services.trial_report import trial_data, trial_lines
         from mustwright.services.trials import start_trial

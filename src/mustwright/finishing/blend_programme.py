@@ -103,7 +103,7 @@ def solve(
         legal = _cheapest([0.0] * len(lots), _Rows([], []), strict, amount, bounds)
         if legal is None:
             over = say(
-                "needs lots that can be blended under {most:.0f} mg/L of total",
+                "needs parts that can be blended under {most:.0f} mg/L of total",
                 most=most_so2,
             )
             raise ImpossibleError("lot", over, say("too much sulfur dioxide in what must go in"))

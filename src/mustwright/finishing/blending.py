@@ -179,7 +179,7 @@ def _check(lots: Sequence[Lot], targets: Sequence[BlendTarget]) -> None:
         raise InputError(
             "lot",
             say(
-                "needs {fewest} to {most} lots",
+                "needs {fewest} to {most} parts",
                 fewest=FEWEST_LOTS,
                 most=MOST_LOTS,
             ),
@@ -188,7 +188,7 @@ def _check(lots: Sequence[Lot], targets: Sequence[BlendTarget]) -> None:
     if not targets:
         raise InputError("target", say("needs at least one target"), say("none"))
     if len({lot.name for lot in lots}) < len(lots):
-        raise InputError("lot", say("needs a name of its own for each lot"), lots[0].name)
+        raise InputError("lot", say("needs a name of its own for each part"), lots[0].name)
     for lot in lots:
         within(
             lot.available_l,
@@ -318,7 +318,7 @@ def _result(
     feasible = feasible and all(r.met for r in reached)
     priced = all(lot.price_per_l is not None for lot in lots)
     if cheapest and not priced:
-        raise InputError("lot", say("needs a price for every lot to be cheapest"), say("none"))
+        raise InputError("lot", say("needs a price for every part to be cheapest"), say("none"))
     cost = None
     if priced:
         total = sum(
@@ -371,10 +371,10 @@ def _figure(lots: Sequence[Lot], litres: Floats, quantity: str, volume: Figure) 
     if any(lot.per_litre(quantity) is None for lot in lots):
         return None
     formula = {
-        "alcohol": say("ethanol of all lots / volume"),
+        "alcohol": say("ethanol of all parts / volume"),
         "gravity": say("density of the mixture"),
         "colour": say("mean by litres: a rough guide, colour does not mix so simply"),
-    }.get(quantity, say("grams of all lots / volume"))
+    }.get(quantity, say("grams of all parts / volume"))
     source = BALANCE if quantity in ("alcohol", "gravity") else ARITHMETIC
     given: dict[str, Figure | float | str] = {
         lot.name: lot.per_litre(quantity) or 0.0 for lot in lots
@@ -419,7 +419,7 @@ def _words(feasible: bool, reached: Sequence[Reached], targets: Sequence[BlendTa
         parts.append(
             say(
                 "{quantity} comes to {reached:.{digits}f} {unit} of the {wanted} wanted (these "
-                "lots allow {low:.{digits}f} to {high:.{digits}f})",
+                "parts allow {low:.{digits}f} to {high:.{digits}f})",
                 quantity=WORDS[one.quantity],
                 reached=one.reached.value,
                 digits=digits,
@@ -433,18 +433,18 @@ def _words(feasible: bool, reached: Sequence[Reached], targets: Sequence[BlendTa
     if len(targets) > 1:
         return say("Cannot be met together; this is the nearest blend: {nearest}.", nearest=nearest)
     return say(
-        "Cannot be met with these lots; this is the nearest blend: {nearest}.", nearest=nearest
+        "Cannot be met with these parts; this is the nearest blend: {nearest}.", nearest=nearest
     )
 
 
 def _steps() -> tuple[str, ...]:
     return (
-        say("Blend 100 mL in a glass in these parts first, and taste it the next day."),
+        say("Blend 100 mL in a glass in these proportions first, and taste it the next day."),
         say("Pour gently into one vessel, heaviest first; stir without splashing."),
-        say("Measure free sulfur dioxide after a day: each lot binds some of the other's."),
+        say("Measure free sulfur dioxide after a day: each part binds some of the other's."),
         say(
-            "If one lot still ferments or had malolactic bacteria, the whole blend may ferment or "
-            "turn."
+            "If one part still ferments or had malolactic bacteria, the whole blend may ferment "
+            "or turn."
         ),
     )
 
@@ -453,6 +453,6 @@ def _notes(law: FinishingLaw, figures: Mapping[str, Figure | None]) -> tuple[str
     notes = [say("pH does not mix in proportion: measure it.")]
     if figures["so2"] is None and law.highest("total_so2") is not None:
         notes.append(
-            say("Total sulfur dioxide of the lots was not typed: the limit was not checked.")
+            say("Total sulfur dioxide of the parts was not typed: the limit was not checked.")
         )
     return tuple(notes)

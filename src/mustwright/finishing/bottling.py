@@ -286,11 +286,13 @@ def _steps(ask: BottleAsk) -> tuple[str, ...]:
 def _notes(ask: BottleAsk, law: FinishingLaw) -> tuple[str, ...]:
     notes = [note for note in (law.label.date, law.label.tax_note) if note]
     if ask.total_so2_mg_l is None:
+        named = law.lowest("declare_so2")
         notes.append(
             say(
                 "Total sulfur dioxide was not typed, so the label has no sulfite line. Yeast "
-                "makes some itself: at 10 mg/L or more it belongs on the label."
-            )
+                "makes some itself. {law}",
+                law=named.statement if named else "",
+            ).rstrip()
         )
     if ask.alcohol_pct is None:
         notes.append(say("Alcohol was not typed, so the label has no alcohol line."))

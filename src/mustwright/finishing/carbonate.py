@@ -385,7 +385,7 @@ def _steps(
             amount=weighed(sugar.value),
             name=name,
         ),
-        say("Fill, leaving 2 to 3 cm; one plastic bottle tells the pressure by its hardness."),
+        say("Fill, leaving 2 to 3 cm; one plastic bottle shows the pressure by how hard it gets."),
         say(
             "Keep at {low} to {high} for two to four weeks, then cold. Strong mead may be slow to "
             "start.",

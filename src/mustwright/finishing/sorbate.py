@@ -285,7 +285,7 @@ def _result(
 
 def _steps(weigh: Figure, water: Figure) -> tuple[str, ...]:
     return (
-        say("The mead is still, clear and racked; sulfite is in it (same day)."),
+        say("The mead has stopped fermenting, is clear and racked; sulfite is in it (same day)."),
         say(
             "Dissolve {grams:.2f} g of potassium sorbate in {water:.0f} mL of water: added dry to "
             "acid mead it comes out as flakes.",
@@ -326,5 +326,10 @@ def _notes(ask: SorbateAsk, sorbic_mg_l: float) -> list[str]:
     if sorbic_mg_l > record["taste_mg_l"]:
         notes.append(say("Keen tasters may notice it: {source}.", source=record["taste_source"]))
     if ask.alcohol_pct > STRONG_ALONE_PCT:
-        notes.append(say("At this alcohol few yeasts grow. You may not need sorbate at all."))
+        notes.append(
+            say(
+                "At this alcohol few yeasts grow: you may need no sorbate if it has been shown "
+                "that this yeast stops there."
+            )
+        )
     return notes

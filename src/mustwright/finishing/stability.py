@@ -74,7 +74,7 @@ class Stability:
         ``dry and settled``, ``settled, not safe``, ``settled and sterile``, ``moving`` or
         ``too soon to tell``.
     bottle_still : bool
-        Whether it may be bottled still as it is.
+        Whether it may be bottled without gas as it is.
     next_check : str
         The day of the next check, in the count or the dates of the readings.
     """

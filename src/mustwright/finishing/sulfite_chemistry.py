@@ -60,7 +60,7 @@ def table_place(temperature_c: float, alcohol_pct: float) -> TablePlace:
         )
     if alcohol_pct > strongest:
         ended = say(
-            "The published pK table ends at {strongest:g} % vol; carried on from memory.",
+            "The published pK table ends at {strongest:g} % vol; extended from memory.",
             strongest=strongest,
         )
         warn_validity(say("pK of sulfur dioxide: {ended}", ended=ended))

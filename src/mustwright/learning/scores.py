@@ -79,7 +79,7 @@ def judge_scores(scores: Sequence[Sequence[float]]) -> ScoresResult:
         return ScoresResult(
             tasters, 2, means, found.p_two_sided, found.effect, found.low, found.high,
             found.confidence,
-            say("exact lot over signs") if found.exact else say("sampled lot over signs"),
+            say("exact sign-flip test") if found.exact else say("sampled sign-flip test"),
         )  # fmt: skip
     from scipy.stats import rankdata
 

@@ -265,8 +265,8 @@ def opened(trial: TrialRecord, at: datetime, early: bool = False) -> TrialRecord
         missing = ", ".join(str(v.code) for v in trial.vessels if v.value is None)
         raise ConflictError(
             say(
-                "the codes stay closed until every vessel has its value; still missing: "
-                "{missing}. To open them early all the same, say so: it is recorded",
+                "the codes stay hidden until every vessel has its value; still missing: "
+                "{missing}. To open them early anyway, say so: it is recorded",
                 missing=missing,
             )
         )

@@ -55,18 +55,22 @@ def printed_nitrogen(
         raise InputError(here, say("needs at most {most:g}", most=MOST_MG_G / PRINTED[name]), value)
     known = {kind: typed[kind].value for kind in KINDS if kind in typed}
     if len(known) == len(KINDS):
-        raise InputError(here, say("is told already by both kinds of nitrogen apart"), value)
+        raise InputError(here, say("is given already by both kinds of nitrogen"), value)
     left = whole - sum(known.values())
     if left < 0:
-        raise InputError(here, say("needs at least the nitrogen of the kind told apart"), value)
+        raise InputError(
+            here, say("needs at least the nitrogen of the kind given separately"), value
+        )
     if known:
         (other,) = (kind for kind in KINDS if kind not in known)
         return {
-            other: _figure(left, say("what the label prints less the kind told apart"), name, value)
+            other: _figure(
+                left, say("what the label prints less the kind given separately"), name, value
+            )
         }
     parts = {kind: usual[kind].value if kind in usual else 0.0 for kind in KINDS}
     if sum(parts.values()) <= 0:
-        needs = say("needs the generic kind, or ammonium and amino nitrogen told apart")
+        needs = say("needs the generic kind, or ammonium and amino nitrogen given separately")
         raise InputError(here, needs, value)
     return {
         kind: _figure(
@@ -98,7 +102,7 @@ def teaspoon_g(facts: Mapping[str, object], where: str) -> float | None:
         return None
     here, value = f"{where}.{named[0]}", facts[named[0]]
     if len(named) > 1:
-        raise InputError(here, say("is told already by {fact}", fact=named[1]), value)
+        raise InputError(here, say("is given already by {fact}", fact=named[1]), value)
     quantity = parse_quantity(value, here)
     grams = quantity.value * (1000 if quantity.dimension == "mass" else 1)
     low, high = TEASPOON_G

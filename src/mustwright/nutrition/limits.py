@@ -24,7 +24,7 @@ SUBSTANCES: Mapping[str, str] = {
     "ammonium_sulfate": say("ammonium sulfate"),
     "thiamine": say("thiamine"),
     "thiamine_hydrochloride": say("thiamine hydrochloride"),
-    "yeast_cell_walls": say("yeast cell walls"),
+    "yeast_cell_walls": say("yeast hulls (cell walls)"),
     "urea": say("urea"),
 }
 

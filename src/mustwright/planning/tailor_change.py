@@ -84,9 +84,7 @@ def vary_called(names: str) -> frozenset[str]:
     asked = [name.strip().lower() for name in names.split(",") if name.strip()]
     for name in asked:
         if name not in VARIED:
-            raise InputError(
-                "--vary", say("needs names out of {known}", known=", ".join(VARIED)), name
-            )
+            raise InputError("--vary", say("needs one of {known}", known=", ".join(VARIED)), name)
     return frozenset(asked)
 
 

@@ -59,7 +59,7 @@ def taught_data(one: Taught) -> dict[str, Any]:
 def taught_sentence(one: Taught) -> str:
     """What a closed batch gave to the house."""
     if one.is_forgotten:
-        return say("forgotten, as you told it")
+        return say("forgotten, as you asked")
     if one.pending:
         return say("not used yet")
     if not one.counts:

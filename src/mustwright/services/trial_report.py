@@ -82,8 +82,8 @@ def state_sentence(trial: TrialRecord) -> str:
         return say("The codes were opened early: scores given since are not blind.")
     if trial.is_open:
         return say("The codes are open.")
-    return say("The codes are closed. Score by the labels; they open with the last score.")
+    return say("The codes are hidden. Score by the labels; they open with the last score.")
 
 
 def _held(trial: TrialRecord, arm: int) -> str:
-    return trial.arms[arm - 1].name if trial.is_open else "closed"
+    return trial.arms[arm - 1].name if trial.is_open else say("hidden", context="arm")

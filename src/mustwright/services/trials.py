@@ -268,7 +268,9 @@ def _sheets(cellar: Cellar, arm: TrialArm, musts: Sequence[str]) -> list[Record]
     """Musts of an arm: its own, or those of the trial."""
     names = [arm.must] if arm.must else list(musts)
     if not names:
-        raise InputError("must", say("needs a kept must for {arm!r}", arm=arm.name), say("nothing"))
+        raise InputError(
+            "must", say("needs a saved must for {arm!r}", arm=arm.name), say("nothing")
+        )
     return [cellar.record("sheet", name) for name in names]
 
 

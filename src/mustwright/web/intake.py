@@ -177,7 +177,7 @@ def _too_much(scope: Scope, limit: int) -> Response:
 
 def _too_slow(scope: Scope) -> Response:
     detail = say("The request stopped before it was whole. Nothing was written: send it again.")
-    return _closing(error_page(Request(scope), 408, say("That took too long to come in"), detail))
+    return _closing(error_page(Request(scope), 408, say("That took too long to arrive"), detail))
 
 
 def _too_many(scope: Scope) -> Response:

@@ -116,7 +116,7 @@ def strain_called(kind: object, where: str = "yeast.kind") -> Strain:
     if best and len({i for _, i in best if _ == min(best)[0]}) == 1:
         return strains()[min(best)[1]]
     known = join(", ", [s.name for s in strains().values()])
-    raise UnknownKindError(where, say("needs a kind of yeast out of: {known}", known=known), kind)
+    raise UnknownKindError(where, say("needs a kind of yeast, one of: {known}", known=known), kind)
 
 
 def _words(name: str) -> frozenset[str]:

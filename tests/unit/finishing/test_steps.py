@@ -460,8 +460,9 @@ def test_a_plastic_bottle_is_judged_with_its_air():
     assert found["pet"].working_bar.value == 2
     assert "no source" in found["pet"].working_bar.source
     for one in found.values():
-        sourced = not one.working_bar.source.startswith(("common", "assumed"))
-        assert sourced or "half of" in one.working_bar.source
+        source = one.working_bar.source
+        sourced = not source.startswith(("common", "assumed"))
+        assert sourced or "half of" in source or "a sixth of" in source
 
 
 def test_unknown_alcohol_is_judged_as_strong():
@@ -588,6 +589,13 @@ def test_a_bottle_over_three_litres_is_told_of_the_taller_warning():
     assert "needs 3 mm" not in said(3.0)
     assert "needs 3 mm" in said(4.0)
     assert "mm" not in said(4.0, EU)
+
+
+@pytest.mark.parametrize("law", [US, EU, HOME], ids=lambda law: law.id)
+def test_an_untyped_sulfite_is_told_by_the_words_of_the_law(law):
+    ask = BottleAsk(10, [Size(0.75)], date(2026, 3, 1), alcohol_pct=8.3)
+    (note,) = (one for one in bottle(ask, law).recorded.notes if "no sulfite line" in one)
+    assert note.endswith(f"makes some itself. {law.lowest('declare_so2').statement}")
 
 
 def test_label_by_profile():

@@ -240,7 +240,7 @@ def test_a_figure_for_both_kinds_is_shared_out_as_in_the_generic_kind():
         ({"nitrogen_pct": 60}, "needs at most 47"),
         ({"class": "dap", "nitrogen_pct": 20, "yan_mg_l_per_g_l": 200}, "needs one figure"),
         ({"nitrogen_pct": 3, "ammonium_n_mg_g": 70}, "at least the nitrogen"),
-        ({"nitrogen_pct": 9, "ammonium_n_mg_g": 70, "amino_n_mg_g": 20}, "told already"),
+        ({"nitrogen_pct": 9, "ammonium_n_mg_g": 70, "amino_n_mg_g": 20}, "given already"),
     ],
 )
 def test_a_printed_label_that_cannot_be_meant_is_refused(facts, words):

@@ -171,7 +171,7 @@ def test_rehydration_is_held_to_the_law():
     jar = {"contains": {"yeast_cell_walls": 1.0}}
     grams, said = pitch_of({"rehydration_nutrient": jar}, legal={"profile": "us"})
     assert grams == pytest.approx(0.36 * 19, rel=0.01)
-    assert "yeast cell walls" in said
+    assert "yeast hulls (cell walls)" in said
 
 
 def test_rehydration_stays_within_a_usual_label_like_the_rest():

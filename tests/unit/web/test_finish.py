@@ -118,7 +118,7 @@ def test_the_button_pressed_on_nothing_says_what_is_missing(client, slug):
     answer = client.get(f"/finish/{slug}?show=1")
     assert answer.status_code == 422
     assert "Something is missing or cannot be read" in answer.text
-    assert ("Nothing came" in answer.text) != (slug in ("stable", "blend"))
+    assert ("Nothing was typed" in answer.text) != (slug in ("stable", "blend"))
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -324,7 +324,7 @@ def test_a_blend_out_of_reach_is_an_answer(client):
     fields = {**LOTS, "target.alcohol": "18 %", "show": "1"}
     answer = client.get(address("blend", fields))
     assert answer.status_code == 200
-    assert "Cannot be met with these lots; this is the nearest blend" in answer.text
+    assert "Cannot be met with these parts; this is the nearest blend" in answer.text
 
 
 # What is carried along ---------------------------------------------------------------------------

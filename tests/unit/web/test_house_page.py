@@ -31,7 +31,7 @@ def test_learn_show_forget_and_learn_again(client, cellar):
     assert "low-demand neutral, clover honey" in said
     assert "Yeast: about" in said
     page = client.post("/house/forget", data={"batch": "slow-one"}, follow_redirects=True)
-    assert "forgotten, as you told it" in words(page.text)
+    assert "forgotten, as you asked" in words(page.text)
     assert "Nothing learned yet" in words(page.text)
     page = client.post("/house/remember", data={"batch": "slow-one"}, follow_redirects=True)
     assert "Ferments of honey" in words(page.text)

@@ -63,7 +63,7 @@ def test_the_form_says_what_the_forecast_expects_and_starts_nothing(client, cell
 
 def test_a_trial_from_lot_to_answer(client, cellar):
     page = words(started(client).text)
-    assert page.count("closed") >= 4
+    assert page.count("hidden") >= 4
     german = client.get("/trials/two-ways", headers={"Accept-Language": "de"}).text
     assert words(german).count("verdeckt") >= 4
     codes = [v.code for v in kept(cellar).vessels]

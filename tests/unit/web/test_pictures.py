@@ -124,7 +124,10 @@ def test_what_lies_close_is_told_together_but_nothing_of_one_name_is_lost():
 @pytest.mark.parametrize("narrow", [False, True])
 def test_side_by_side_has_every_protocol_and_every_feed(compared, narrow):
     thirds = [say.third_break(compared, plan) for plan in compared.plans]
-    _, classes = parsed(side_by_side(compared.plans, thirds, compared.suits_best, narrow))
+    picture = side_by_side(compared.plans, thirds, compared.suits_best, narrow)
+    assert "mg N/L in 1 feed;" in picture
+    assert "in 1 feeds" not in picture
+    _, classes = parsed(picture)
     assert classes.count("spine") == classes.count("hollow") == len(compared.plans)
     assert classes.count("stem") == sum(len(plan.feeds) for plan in compared.plans)
     assert classes.count("need") == len(compared.plans)

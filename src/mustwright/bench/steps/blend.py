@@ -28,7 +28,7 @@ LOT = (
         shared.VOLUME.but(label=say("How much there is"), hint="10 L", to="available_l"),
         shared.ALCOHOL.needed(), shared.GRAVITY.but(label=say("Gravity"), hint="1.012").needed(),
     )),
-    FormPart(say("More of lot"), (
+    FormPart(say("More of part"), (
         shared.ACIDITY.but(label=say("Acidity, as tartaric")),
         StepField("so2", say("Total sulfur dioxide"), "60 mg/L", kinds.MG_L, fact="total"),
         StepField("sugar", say("Sugar"), "20 g/L", kinds.G_L, fact="residual_sugar"),
@@ -55,7 +55,13 @@ def read_lot(value: object, where: str, _among: object = None) -> Lot:
         typed = TypedFields(LOT_FIELDS, pairs)
     except InputError as error:
         raise type(error)(f"{where}.{error.field}", error.requirement, error.got) from None
-    return typed.ask(Lot, name=typed["name"] or where, least_l=typed["least"] or 0.0)
+    return typed.ask(Lot, name=typed["name"] or _called(where), least_l=typed["least"] or 0.0)
+
+
+def _called(where: str) -> str:
+    """A part without a name of its own, by where it stands (``lot 2``)."""
+    number = where.rpartition(" ")[2]
+    return say("part {number}", number=number) if number.isdecimal() else where
 
 
 def lot_pairs(value: object, where: str) -> dict[str, object]:
@@ -151,7 +157,9 @@ def _uses(result: BlendResult, _volume_l: float) -> list[Use]:
 def _recorded(_result: BlendResult, case: AnsweredStep, used: Mapping[str, float]) -> StepDone:
     if case.own is None:
         raise ImpossibleError(
-            "lot", say("needs this batch among the lots to be written into it"), say("none of them")
+            "lot",
+            say("needs this batch among the parts to be written into it"),
+            say("none of them"),
         )
     poured = [used[f"litres.{i}"] for i in range(1, len(case.lots) + 1)]
     added = tuple(
@@ -182,8 +190,9 @@ def _wanted(
 
 
 BLEND = FinishingStep(
-    "blend", BlendResult, say("Blend lots to targets"),
-    say("How much of two to six lots to mix to meet all your targets, or to come as near as "
+    "blend", BlendResult, say("Blend to targets"),
+    say(
+        "How much of two to six parts to mix to meet all your targets, or to come as near as "
         "possible."),
     (
         FormPart(say("Targets: a value or a range"), (
@@ -214,7 +223,7 @@ BLEND = FinishingStep(
     _work, _said, _recorded, _uses, _meets,
     gathered=(
         StepField(
-            "lot", say("A lot, two to six times"),
+            "lot", say("A part of the blend, two to six times"),
             literal("'volume=10 L, alcohol=14 %, gravity={gravity}' or 'batch=BATCH', and as known "
                 "name, acidity, so2, sugar, colour, price, least"),
             FieldKind("'NAME=VALUE, ...'", read_lot), many=True, numbered=True,

@@ -56,7 +56,9 @@ def _leaves(before: MeadNow, _result: SorbateDose) -> dict[str, Any]:
 
 SORBATE = FinishingStep(
     "sorbate", SorbateDose, say("Sorbate, beside sulfite"),
-    say("Keeps yeast from multiplying in a mead that is still, clear and sulfited."),
+    say(
+        "Keeps yeast from multiplying in a mead that has stopped fermenting, is clear and "
+        "sulfited."),
     (
         FormPart("", (
             shared.VOLUME, shared.ALCOHOL.needed(), shared.PH, shared.MOLECULAR,

@@ -29,8 +29,8 @@ _ERROR = re.compile(r"\s*(?:±|\+/?-)\s*")
 _COUNTED = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?\s*[a-zA-Z]*)\s*[:=,]\s*(.+)")
 _SUCH_AS = say("needs a day and a gravity such as '2026-01-05 1.002' or '7 d: 1.002'")
 _VERDICTS = {
-    "dry and settled": say("It is dry and has settled: it may be bottled still."),
-    "settled and sterile": say("It has settled and is sterile: it may be bottled still."),
+    "dry and settled": say("It is dry and has settled: it may be bottled without gas."),
+    "settled and sterile": say("It has settled and is sterile: it may be bottled without gas."),
     "settled, not safe": say("Gravity is steady, but it is not safe to bottle as it is."),
     "moving": say("It is probably still fermenting: do not bottle it."),
     "too soon to tell": say("It is too soon to tell: do not bottle it yet."),

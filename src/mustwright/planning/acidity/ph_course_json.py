@@ -10,7 +10,7 @@ from mustwright.must.acidity.claims import lowest_shown
 from mustwright.must.acidity.draws import chance, quantile
 from mustwright.planning.acidity.ph_course import FEW, MODEL, PhForecast
 from mustwright.planning.acidity.result import ph_band, risk_of
-from mustwright.texts import join, say
+from mustwright.texts import join, say, say_n
 
 Floats = NDArray[np.float64]
 WITHIN = say(
@@ -107,9 +107,10 @@ def ph_notes(found: PhForecast) -> list[str]:
     notes: list[str] = [first]
     if found.used_readings:
         notes.append(
-            say(
-                "Bent to {readings} later pH reading(s) too.",
-                readings=found.used_readings,
+            say_n(
+                "Fitted to {count} later pH reading too.",
+                "Fitted to {count} later pH readings too.",
+                found.used_readings,
             )
         )
         if found.effective is not None and found.effective <= FEW * 1.01:

@@ -206,7 +206,7 @@ def _photo(one: object, i: int) -> PhotoRecord:
     digest = hashlib.sha256(content).hexdigest()
     if digest != one.get("sha256"):
         raise InputError(
-            f"{where}.sha256", say("needs to be that of the picture"), one.get("sha256")
+            f"{where}.sha256", say("needs the checksum of the picture"), one.get("sha256")
         )
     made, width, height = prepared_once(content)
     moment: datetime = moment_from(one.get("created_at"), f"{where}.created_at")

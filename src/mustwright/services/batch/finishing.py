@@ -148,7 +148,9 @@ def _per_litre(lot: Lot, start: BatchStart | None) -> Added:
             brings[name.removesuffix("_mg_l")] = (getattr(start.held, name) or 0.0) / 1000
     poured = Poured(liquid.mass_g, liquid.extract_g, liquid.ethanol_g)
     kept = {name: value for name, value in brings.items() if value}
-    return Added(lot.name[:120] or "lot", lot.name[:120] or "lot", liquid.mass_g, kept, poured, 1.0)
+    return Added(
+        lot.name[:120] or "part", lot.name[:120] or "part", liquid.mass_g, kept, poured, 1.0
+    )
 
 
 def amounts_of(result: object, fields: FilledFields) -> list[Use]:

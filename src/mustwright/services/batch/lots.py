@@ -127,7 +127,7 @@ class LotTrace:
         total = self.held.total_so2_mg_l
         if total is None:
             return say("no sulfite in the log")
-        return say("{total:.0f} mg/L of sulfur dioxide in all, by what went in", total=total)
+        return say("{total:.0f} mg/L of total sulfur dioxide, by what went in", total=total)
 
     @property
     def differs(self) -> bool:

@@ -48,7 +48,7 @@ def add_photo(
     if len(ledger.photos(slug)) >= MOST_PHOTOS:
         raise InputError(
             "photo",
-            say("needs a batch with fewer than {most}", most=MOST_PHOTOS),
+            say("needs a batch with fewer than {most} pictures", most=MOST_PHOTOS),
             say("full"),
         )
     made, width, height = prepared(content)

@@ -95,7 +95,7 @@ class FinishForm:
             for name in LOT_NAMES
             if f"lot.{number}.{name}" in self.typed
         }
-        return row if row.get("batch") else {"name": say("lot {number}", number=number), **row}
+        return row if row.get("batch") else {"name": say("part {number}", number=number), **row}
 
     def before(self) -> MeadNow:
         """The liquid as it stands in this form."""
@@ -150,7 +150,7 @@ class FinishForm:
         """What stands above a field, to begin an error with."""
         if lot := _LOT.fullmatch(name):
             found = LOT_KEYS[lot[2]].label if lot[2] in LOT_KEYS else ""
-            return say("Lot {number}, {field}", number=lot[1], field=uncapital(found))
+            return say("Part {number}, {field}", number=lot[1], field=uncapital(found))
         return {one.name: one.label for one in self.page.fields}.get(name, "")
 
     def place(self, name: str) -> str:

@@ -129,5 +129,5 @@ def said(error: InputError) -> str:
     requirement = capital(error.requirement)
     got = " ".join(str(error.got).split())
     if error.got is None or not got:
-        return say("{requirement}. Nothing came.", requirement=requirement)
+        return say("{requirement}. Nothing was typed.", requirement=requirement)
     return say("{requirement}. What came: {got}", requirement=requirement, got=got[:120])

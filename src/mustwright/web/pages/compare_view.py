@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from mustwright.figure import Figure
+from mustwright.input_names import input_words
 from mustwright.must.acidity.claims import ph_floor
 from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning.levers import chances_to_finish, hardly_matters
@@ -27,7 +28,7 @@ OUTCOMES = (
     say("Sugar left, g/L"),
     say("Nitrogen left, mg N/L"),
     WARMEST,
-    say("Most gas, L/h"),
+    say("Highest gas rate, L/h"),
 )
 ACID = say("pH under {ph_floor:g}", ph_floor=ph_floor())
 NITROGEN = (
@@ -102,7 +103,7 @@ def matters(result: Comparison) -> str:
             "Hardly, to finish: all that feed enough get dry in {range} of runs. "
             "They differ most in {differ_most}.",
             range=range_,
-            differ_most=_differ_most(result),
+            differ_most=input_words(_differ_most(result)),
         )
     others = count - alike
     differ = (

@@ -163,7 +163,7 @@ def _form(request: Request, slug: str) -> FinishForm:
     if len(request.url.query) > LONGEST_ADDRESS:
         raise InputError(
             "address",
-            say("needs at most {most} signs after the question mark", most=LONGEST_ADDRESS),
+            say("needs at most {most} characters after the question mark", most=LONGEST_ADDRESS),
             len(request.url.query),
         )  # fmt: skip
     return form_of(request, page, request.query_params.multi_items())

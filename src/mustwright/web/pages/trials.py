@@ -115,7 +115,7 @@ def trial_page(request: Request, key: str, wrong: str = "") -> Response:
         stands=state_sentence(trial),
         told=answer(trial) if trial.is_open and trial.is_scored else None,
         measures=use.MEASURES,
-        closed=say("closed", context="arm"),
+        closed=say("hidden", context="arm"),
         wrong=wrong[:300],
     )
 
@@ -194,7 +194,7 @@ def _new(
         musts=musts,
         choices=[
             ("Protocols", [(p.id, p.name) for p in protocols.values()]),
-            (say("Kept musts"), musts),
+            (say("Saved musts"), musts),
         ],
         plans=plans,
         spread=spread_sentence(plans[0]),

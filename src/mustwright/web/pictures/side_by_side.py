@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from mustwright.figure import Figure
 from mustwright.nutrition.feeding_plan import FeedingPlan, NitrogenSheet
-from mustwright.texts import join, say
+from mustwright.texts import join, say, say_n
 from mustwright.web.pictures.feed_line import Mark, axis_for, band, marks_of, ranges, tallest
 from mustwright.web.pictures.frame import Frame, Scale, TimeAxis
 from mustwright.web.pictures.nitrogen import bar, nitrogen_parts, stack
@@ -59,12 +59,13 @@ def side_by_side(
         protocols=join(
             "; ",
             (
-                say(
-                    "{name}: {total_mg_l:.0f} of {demand_mg_l:.0f} mg N/L in {feeds} feeds",
+                say_n(
+                    "{name}: {total_mg_l:.0f} of {demand_mg_l:.0f} mg N/L in {count} feed",
+                    "{name}: {total_mg_l:.0f} of {demand_mg_l:.0f} mg N/L in {count} feeds",
+                    len(p.feeds),
                     name=p.protocol_name,
                     total_mg_l=p.nitrogen.total_mg_l.value,
                     demand_mg_l=p.nitrogen.demand_mg_l.value,
-                    feeds=len(p.feeds),
                 )
                 for p in plans
             ),

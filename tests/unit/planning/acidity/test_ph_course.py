@@ -116,7 +116,7 @@ def test_an_odd_reading_is_named_and_left_out(sheet):
 def test_gravity_and_ph_read_together(sheet):
     data = told(sheet + PH, readings="t_h,gravity,ph\n48,1.075,3.4\n")
     assert data["readings"]["explained"]
-    assert "later pH reading" in data["ph_note"]
+    assert "Fitted to 1 later pH reading too." in data["ph_note"]
 
 
 def test_odds_are_within_the_one_chance_of_sticking(sheet):

@@ -125,7 +125,7 @@ def test_more_used_than_the_law_allows_is_a_finding_until_it_is_less(bench):
     assert "CFR422 4.22 (b)(1)" in found.thresholds[0]
     assert "Do not sell or serve" in found.do
     assert bench.view.step.kind == "check"
-    assert bench.view.step.sentence.startswith("More sulfur dioxide in all than the law allows")
+    assert bench.view.step.sentence.startswith("More total sulfur dioxide than the law allows")
     log.write(bench.cellar.ledger, bench.slug, Removal(entry.id), at=bench.cellar.now)
     assert over(bench) == []
 
@@ -534,7 +534,7 @@ def test_a_blend_without_this_batch_or_with_one_twice_is_refused(bench):
     lots = ["name=a, volume=5 L, alcohol=8 %, gravity=1.01",
             "name=b, volume=5 L, alcohol=12 %, gravity=1.00"]  # fmt: skip
     result, fields = bench.ask("blend", lot=lots, target=["alcohol=10 %"])
-    assert "needs this batch among the lots" in why_not(result, fields)
+    assert "needs this batch among the parts" in why_not(result, fields)
     with pytest.raises(InputError, match="each batch once"):
         bench.ask("blend", lot=["batch=lane", "batch=lane"], target=["alcohol=10 %"])
 

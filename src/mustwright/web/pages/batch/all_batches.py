@@ -135,7 +135,7 @@ async def take_in(request: Request) -> Response:
     desk = Desk(request)
     sent = await sent_with_file(request, "file", 5)
     if sent is None:
-        error = {"take-file": say("Needs one file. What came: something else.")}
+        error = {"take-file": say("Needs one file. Got something else.")}
         return await run_in_threadpool(_list, request, desk, "", error)
     return await run_in_threadpool(_take_in, request, desk, sent[1])
 

@@ -81,7 +81,9 @@ async def _sent(request: Request) -> _Sent:
 def _taken(request: Request, desk: Desk, slug: str, sent: _Sent) -> Response:
     desk.ledger.batch(slug)
     if sent.error or not sent.text.strip():
-        words_ = sent.error or say("Needs a table, pasted or chosen as a file. Nothing came.")
+        words_ = sent.error or say(
+            "Needs a table, pasted or chosen as a file. Nothing was typed or chosen."
+        )
         return _shown(request, desk, slug, sent, errors={"table-text": words_})
     try:
         head = head_of(sent.text)
