@@ -46,7 +46,7 @@ def test_half_of_a_salt_in_a_batch_is_what_the_scale_shows():
     assert half_dose_words(dose(10.5), 0.1).startswith("Add 5.2 g of potassium bicarbonate now")
     assert half_dose_words(dose(10.5), 0.01).startswith("Add 5.25 g of ")
     assert half_dose_words(dose(2250.0), 1.0).startswith("Add 1125 g of ")
-    assert "Give half of it (5.2 g), stir" in dose_words(dose(10.5), 3.2, 0.1)
+    assert "Give half of it (5.2 g) and stir" in dose_words(dose(10.5), 3.2, 0.1)
 
 
 def test_a_buffer_on_the_bench_is_halved_to_the_scale():
