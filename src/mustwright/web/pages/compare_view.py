@@ -28,7 +28,7 @@ OUTCOMES = (
     say("Sugar left, g/L"),
     say("Nitrogen left, mg N/L"),
     WARMEST,
-    say("Highest gas rate, L/h"),
+    say("Peak gas, L/h"),
 )
 ACID = say("pH under {ph_floor:g}", ph_floor=ph_floor())
 NITROGEN = (

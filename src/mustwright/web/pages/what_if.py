@@ -46,7 +46,7 @@ OUTCOMES = {
     "residual_sugar_g_l": say("Sugar left"),
     "residual_yan_mg_l": say("Nitrogen left"),
     "peak_temperature_c": say("Warmest"),
-    "peak_gas_l_h": say("Highest gas rate"),
+    "peak_gas_l_h": say("Peak gas"),
 }
 
 
