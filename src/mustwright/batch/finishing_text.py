@@ -109,7 +109,8 @@ STOPPED_BY = {
 def day_said(day: str) -> str:
     """A day to look again, as it is kept: a date, or the count of days."""
     try:
-        return say("{at:%Y-%m-%d}", at=date.fromisoformat(day))
+        at = date.fromisoformat(day)
+        return say("{day} {at:%B %Y}", at=at, day=at.day)
     except ValueError:
         return kept(day)
 

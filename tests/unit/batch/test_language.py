@@ -49,7 +49,7 @@ SAID = {
               "In eine andere Temperatur gestellt: to the cellar", ""),
     "step": (
         DONE, "Nachgesüßt: 0,74 g Kaliummetabisulfit (0,43 g SO2); ",
-        "; Hefe gestoppt durch: Sulfit und Sorbat; gärt noch, wieder prüfen: 01.08.2031; "
+        "; Hefe gestoppt durch: Sulfit und Sorbat; gärt noch, wieder prüfen: 1. August 2031; "
         "dafür angegeben: Gesamtes SO2 35,5 mg/L; my own note",
     ),
 }  # fmt: skip

@@ -124,7 +124,7 @@ def test_every_result_has_an_answer():
     cases = ("stable", "rack", "sulfite", "sorbate", "sweeten", "acid", "buffer", "carbonate",
              "keg", "bottle")  # fmt: skip
     said = {case: answer(run_step(CASES[case][1], CASES[case][2], TODAY)) for case in cases}
-    assert said["stable"].endswith("Look again on 2026-03-01, 28 days after the last reading.")
+    assert said["stable"].endswith("Look again on 1 March 2026, 28 days after the last reading.")
     assert said["rack"].startswith("About 18.70 L come over; top up with 0.11 L of water")
     assert said["sulfite"].startswith("Add 8.9 mL of the stock (0.89 g of potassium metabisulfite)")
     assert said["sweeten"].startswith("Protect it first. Then 1052 g of blossom honey bring it to")
