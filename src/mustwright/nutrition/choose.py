@@ -13,11 +13,11 @@ import numpy as np
 
 from mustwright.figure import TYPED
 from mustwright.must.gravity_text import gravity_span, gravity_text
-from mustwright.nutrition.bounds import BROKEN, amount_g_l
-from mustwright.nutrition.ceilings import ceilings
+from mustwright.nutrition.bounds import BROKEN
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import Protocol
 from mustwright.nutrition.triggers import THIRD
+from mustwright.nutrition.usual_labels import FAR_BEYOND, times_usual_labels
 from mustwright.texts import join, say, say_n
 
 FRUIT_FORMS = ("fruit", "dried fruit", "juice", "concentrate")
@@ -25,7 +25,6 @@ BY_FERMENT = ("onset", "after_onset", "sugar_used", "gravity_drop", "first_of")
 SHORT_MG_L = 5.0  # of the demand: less is within what a scale and a label leave open [mg N/L]
 STAGED_ABOVE = 1.100  # gravity above which feeds come in two or more parts (common practice)
 DAY_H = 24.0
-FAR_BEYOND = 2.0  # times the most that usual labels of a kind allow (a judgement, assumed)
 
 
 @dataclass(frozen=True)
@@ -69,7 +68,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
     -------
     ProtocolVerdict
     """
-    beyond = _beyond_labels(times_usual_labels(plan, setting))
+    beyond = _beyond_labels(max(times_usual_labels(setting, plan.feeds).values(), default=0.0))
     marks = {
         "covers": not falls_short(plan),
         "staged": _staged(plan, setting),
@@ -141,29 +140,6 @@ def _has_amino(setting: Setting) -> bool:
 def _past_third(plan: FeedingPlan) -> bool:
     """Whether some ammonium goes in past a third of the sugar."""
     return any(f.ammonium_mg_l.value > 0 and f.sugar_used > THIRD + 1e-3 for f in plan.feeds)
-
-
-def times_usual_labels(plan: FeedingPlan, setting: Setting) -> float:
-    """How many times the most that any usual label of a kind allows it takes, where none is typed.
-
-    Returns
-    -------
-    float
-        Of the kind that goes furthest; 0 where nothing is given, or every label was typed [-].
-    """
-    litres = setting.must.volume_l.value
-    given: dict[str, float] = {}
-    for item in (item for feed in plan.feeds for item in feed.items):
-        given[item.nutrient] = given.get(item.nutrient, 0.0) + item.grams.value
-    amounts = np.array([[given.get(jar.id, 0.0) / litres for jar in setting.jars]])
-    return max(
-        (
-            float(amount_g_l(one, amounts)) / (one.high or one.most)
-            for one in ceilings(setting)
-            if one.advises and one.most > 0 and one.key.startswith("label:")
-        ),
-        default=0.0,
-    )
 
 
 def _beyond_labels(times: float) -> int:

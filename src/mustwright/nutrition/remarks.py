@@ -12,6 +12,7 @@ from mustwright.nutrition.balance import BalanceRow
 from mustwright.nutrition.dosing_problem import SHORT_MG_L, DosingSolution, Floats
 from mustwright.nutrition.feeding_plan import Feed, NitrogenSheet, Setting
 from mustwright.nutrition.plan_salt import PlanSalt
+from mustwright.nutrition.usual_labels import beyond_labels_remark
 from mustwright.texts import join, say
 
 
@@ -95,6 +96,7 @@ def remarks(
             if weak
             else say("This is more than a quarter over the need: some will be left over.")
         )
+    found += beyond_labels_remark(setting, feeds)
     found += standing_remarks(setting, feeds)
     if any(feed.items for feed in feeds):
         found.append(data.load("cautions")["powder_in_gassy_must"]["text"])

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from mustwright.nutrition.ceilings import ceilings
-from mustwright.nutrition.choose import FAR_BEYOND, STAGED_ABOVE
+from mustwright.nutrition.choose import STAGED_ABOVE
 from mustwright.nutrition.dosing_problem import Ceiling, Floats
 from mustwright.nutrition.feeding_plan import Setting
 from mustwright.nutrition.rounding import round_to_scale
 from mustwright.nutrition.shelf import Nutrient
 from mustwright.nutrition.triggers import THIRD
+from mustwright.nutrition.usual_labels import FAR_BEYOND
 
 MOST_FEEDS = 4
 MOST_NITROGEN = 1.15  # times what is wanted: more is left over, or feeds something else (assumed)

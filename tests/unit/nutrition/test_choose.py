@@ -93,6 +93,16 @@ def test_of_plans_beyond_usual_labels_the_one_less_far_beyond_is_recommended():
     assert 0 < beyond[pick.protocol] < beyond["organic_only_by_sugar"]
 
 
+def test_a_plan_far_beyond_usual_labels_says_what_helps():
+    alone = chosen(compared("1.098", {"autolysed_yeast": True}))
+    told = [w for w in alone.warnings if "usual labels" in w]
+    assert len(told) == 1
+    assert "Type the limit on your label" in told[0]
+    assert "ammonium salt" in told[0]
+    for shelf in (TWO_JARS, {"autolysed_yeast": {"label_max_g_l": 0.4}}):
+        assert not any("usual labels" in w for w in chosen(compared("1.098", shelf)).warnings)
+
+
 def test_two_jars_at_1105_are_fed_in_parts():
     """A maker with ammonium phosphate and an autolysed-yeast nutrient, and 1.105."""
     pick = chosen(compared("1.105", TWO_JARS))
