@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from mustwright.texts import Text, say
+
 _NEAR = 1e-6  # of a step: as near as an amount worked out in steps comes to one
 
 
@@ -54,3 +56,16 @@ def first_half(grams: float, step_g: float) -> float:
     (5.2, 5.2, 0.1, 3.0)
     """
     return down_to_step(grams / 2, step_g) or down_to_step(min(grams, step_g), step_g)
+
+
+def grams_number(grams: float) -> Text:
+    """Grams as one weighs them, without their unit.
+
+    Examples
+    --------
+    >>> grams_number(3.0), grams_number(1.083), grams_number(12.34), grams_number(156.2)
+    ('3', '1.08', '12.3', '156')
+    """
+    if grams >= 100:
+        return say("{grams:.0f}", grams=grams)
+    return say("{grams:.1f}", grams=grams) if grams >= 10 else say("{grams:.3g}", grams=grams)

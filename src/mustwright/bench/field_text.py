@@ -6,7 +6,7 @@ from mustwright.figure import Figure
 from mustwright.must.gravity_text import brix_step, gravity_number, gravity_sign
 from mustwright.texts import join, say
 from mustwright.unit_system import current, degrees, in_pounds, mass, number_in, unit_for
-from mustwright.weighing import decimals_of
+from mustwright.weighing import decimals_of, grams_number
 
 WORDS = {
     "free_so2_mg_l": say("Free sulfur dioxide needed"),
@@ -211,9 +211,7 @@ def grams(figure: Figure) -> str:
     step = figure.inputs.get("scale_step_g")
     if isinstance(step, float):
         return say("{grams:.{digits}f} g", grams=value, digits=decimals_of(step))
-    if value >= 100:
-        return say("{grams:.0f} g", grams=value)
-    return say("{grams:.1f} g", grams=value) if value >= 10 else say("{grams:.3g} g", grams=value)
+    return say("{grams} g", grams=grams_number(value))
 
 
 def milligrams(figure: Figure) -> str:

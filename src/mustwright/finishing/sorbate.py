@@ -14,6 +14,7 @@ from mustwright.finishing.liquid import HIGHEST_ALCOHOL_PCT, MOST_LITRES
 from mustwright.finishing.step import Addition, Recorded, cautions, finishing_data, within
 from mustwright.finishing.sulfite_chemistry import HIGHEST_PH, LOWEST_PH
 from mustwright.texts import say
+from mustwright.weighing import grams_number
 
 STRONG_ALONE_PCT = 16.0
 
@@ -287,9 +288,9 @@ def _steps(weigh: Figure, water: Figure) -> tuple[str, ...]:
     return (
         say("The mead has stopped fermenting, is clear and racked; sulfite is in it (same day)."),
         say(
-            "Dissolve {grams:.2f} g of potassium sorbate in {water:.0f} mL of water: added dry to "
+            "Dissolve {grams} g of potassium sorbate in {water:.0f} mL of water: added dry to "
             "acid mead it comes out as flakes.",
-            grams=weigh.value,
+            grams=grams_number(weigh.value),
             water=water.value,
         ),
         say("Pour it in slowly while stirring; close up; sweeten a day later."),

@@ -47,6 +47,7 @@ from mustwright.finishing.sulfite_chemistry import (
 )
 from mustwright.texts import say
 from mustwright.unit_system import degrees
+from mustwright.weighing import grams_number
 
 ACIDIFY_FIRST_PH = 3.8
 UNUSUAL_TOTAL_MG_L = 200.0
@@ -327,8 +328,8 @@ def _steps(
         first = say("Measure {ml:.1f} mL of the stock solution (fresh this week).", ml=stock.value)
     else:
         first = say(
-            "Weigh {grams:.2f} g of {salt}, dissolve it in a little mead.",
-            grams=weigh.value,
+            "Weigh {grams} g of {salt}, dissolve it in a little mead.",
+            grams=grams_number(weigh.value),
             salt=salt["name"],
         )
     return (
