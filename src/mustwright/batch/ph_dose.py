@@ -21,7 +21,7 @@ from mustwright.must.acidity.reading import worth_of_reading
 from mustwright.must.acidity.salts import Salt, all_salts, allowance
 from mustwright.nutrition.feeding_plan import Setting
 from mustwright.planning.acidity.feed_acid import shelf_most
-from mustwright.texts import say
+from mustwright.texts import join, say
 
 Floats = NDArray[np.float64]
 SALTS = ("potassium_bicarbonate", "potassium_carbonate", "calcium_carbonate")  # gentlest first
@@ -97,10 +97,18 @@ def salt_dose(
             wanted_g_l=None if would is None else round(would, 3),
             limit=limit if held else "",
             highest=round(_highest(trial), 2),
-            caution=salt.caution,
+            caution=_caution(salt, now),
         ),
         trial.each_g_l,
     )
+
+
+def _caution(salt: Salt, now: Progress) -> str:
+    """What to mind with a salt, and that it is not at hand where the plan knows the shelf."""
+    jars = now.plan.jars
+    if not jars or any(jar.class_id == salt.id for jar in jars):
+        return salt.caution
+    return join(" ", (salt.caution, say("It is not on your shelf.")))
 
 
 def _highest(trial: Trial) -> float:

@@ -344,6 +344,21 @@ def test_stock_and_law_hold_it_back():
     assert none.wanted_g_l > 0
 
 
+def test_a_salt_that_is_not_on_the_shelf_is_said_not_to_be():
+    log = usual()
+    log.add(30, Reading(ph=3.45))
+    dose = ph(log, 31).dose
+    assert dose is not None
+    assert not any(jar.class_id == dose.salt for jar in log.at(31).plan.jars)
+    assert dose.caution.endswith("It is not on your shelf.")
+    at_hand = replace(log.entries[0].what.plan, jars=())
+    none_known = Log(at_hand)
+    none_known.entries[1:] = log.entries[1:]
+    kept = ph(none_known, 31).dose
+    assert kept is not None
+    assert "shelf" not in kept.caution
+
+
 def test_a_must_that_keeps_its_ph_gets_no_salt():
     log = usual(start=4.4)
     log.add(39, Reading(ph=4.1))
