@@ -234,6 +234,19 @@ def test_the_comparison_says_whether_it_matters(client, compared):
     assert matters(wide).startswith("Yes: none of the other 1")
 
 
+def test_what_differs_most_has_one_name_whether_or_not_yeast_may_stop_sweet(compared):
+    losses = [
+        replace(one, inputs={**one.inputs, "most gas at once": 10.0 * i})
+        for i, one in enumerate(compared.ranked.losses)
+    ]
+    gassy = replace(compared, ranked=replace(compared.ranked, losses=tuple(losses)))
+    sweet = [replace(o, stops_sweet=replace(o.stops_sweet, value=0.5)) for o in gassy.outcomes]
+    told = matters(replace(gassy, outcomes=tuple(sweet)))
+    assert "or stop sweet at the yeast’s limit" in told
+    for one in (told, matters(gassy)):
+        assert one.endswith("They differ most in highest gas rate.")
+
+
 def test_water_has_nothing_to_ferment(client):
     cellar = client.app.state.compose.cellar
     text = '[must]\nvolume = "5 L"\n[[must.ingredient]]\nkind = "water"\namount = "5 L"\n'

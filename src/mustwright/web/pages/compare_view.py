@@ -12,7 +12,7 @@ from mustwright.nutrition.feeding_plan import FeedingPlan
 from mustwright.planning.levers import chances_to_finish, hardly_matters
 from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_result import Comparison, PlanResult
-from mustwright.texts import join, say
+from mustwright.texts import join, literal, say
 from mustwright.unit_system import degree_sign
 from mustwright.web.pages.figures import FigureList, said_number, spread, weighed
 from mustwright.web.pictures.bundles import Bundle
@@ -92,19 +92,18 @@ def matters(result: Comparison) -> str:
         range_ = (
             say("{low} to {high} %", low=low, high=high) if low != high else say("{low} %", low=low)
         )
-        if any(one.may_stop_sweet for one in result.outcomes):
-            return say(
+        wording = (
+            literal(
                 "Hardly, to finish: all that feed enough get dry, or stop sweet at the yeast’s "
-                "limit, in {range} of runs. They differ most in {differ_most}.",
-                range=range_,
-                differ_most=_differ_most(result),
+                "limit, in {range} of runs. They differ most in {differ_most}."
             )
-        return say(
-            "Hardly, to finish: all that feed enough get dry in {range} of runs. "
-            "They differ most in {differ_most}.",
-            range=range_,
-            differ_most=input_words(_differ_most(result)),
+            if any(one.may_stop_sweet for one in result.outcomes)
+            else literal(
+                "Hardly, to finish: all that feed enough get dry in {range} of runs. "
+                "They differ most in {differ_most}."
+            )
         )
+        return wording.format(range=range_, differ_most=input_words(_differ_most(result)))
     others = count - alike
     differ = (
         say("the other {others} differ noticeably", others=others)
