@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 
 from mustwright.errors import InputError
 from mustwright.texts import say
 
-MONTHS_NAMED = 180  # days either way that a day of a month says which year is meant
+YEAR_CLEAR = 180  # days either way that a day of a month says which year is meant
 AHEAD = timedelta(minutes=10)  # clocks of phones and devices differ; more than that is a wrong date
 
 
@@ -55,9 +55,20 @@ def day_words(moment: datetime, now: datetime, zone: tzinfo) -> str:
     local, here = to_half_hour(moment.astimezone(zone)), now.astimezone(zone)
     days = (local.date() - here.date()).days
     named = {-1: say("yesterday"), 0: say("today"), 1: say("tomorrow")}.get(days)
-    if named is None and abs(days) > MONTHS_NAMED:
-        return say("{day} {at:%B %Y}", at=local, day=local.day)
+    if named is None and abs(days) > YEAR_CLEAR:
+        return date_words(local)
     return named or say("{at:%A} {day} {at:%B}", at=local, day=local.day)
+
+
+def date_words(day: date) -> str:
+    """A day with its year.
+
+    Examples
+    --------
+    >>> date_words(date(2031, 5, 3))
+    '3 May 2031'
+    """
+    return say("{day} {at:%B %Y}", at=day, day=day.day)
 
 
 def between(low: datetime, high: datetime | None, now: datetime, zone: tzinfo) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from mustwright.batch.clock import date_words
 from mustwright.batch.finishing_record import Added, StepDone
 from mustwright.batch.liquid_words import LIQUID, short_name
 from mustwright.texts import join, kept, say
@@ -109,8 +110,7 @@ STOPPED_BY = {
 def day_said(day: str) -> str:
     """A day to look again, as it is kept: a date, or the count of days."""
     try:
-        at = date.fromisoformat(day)
-        return say("{day} {at:%B %Y}", at=at, day=at.day)
+        return date_words(date.fromisoformat(day))
     except ValueError:
         return kept(day)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from mustwright import data
-from mustwright.batch.clock import clock
+from mustwright.batch.clock import clock, date_words
 from mustwright.batch.corrected_readings import must_course
 from mustwright.batch.feed_triggers import trigger_gravity
 from mustwright.batch.log_text import doses_words
@@ -179,10 +179,7 @@ def _without_gravity(words: str) -> str:
 
 def day_alone(moment: datetime | None, zone: tzinfo) -> str:
     """A date: 3 May 2031; empty for none."""
-    if moment is None:
-        return ""
-    here = moment.astimezone(zone)
-    return say("{day} {at:%B %Y}", day=here.day, at=here)
+    return "" if moment is None else date_words(moment.astimezone(zone))
 
 
 def day_of_month(moment: datetime | None, zone: tzinfo) -> str:

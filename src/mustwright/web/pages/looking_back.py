@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
+from mustwright.batch.clock import date_words
 from mustwright.compose import Compose
 from mustwright.errors import InputError
 from mustwright.kinetics.ready import is_ready, state
@@ -16,7 +15,6 @@ from mustwright.services.compare_batches import beside
 from mustwright.services.house import closed_batches
 from mustwright.services.tastings import tastings
 from mustwright.services.trials import trials, vessel_state
-from mustwright.texts import say
 from mustwright.web.forms.typed import said
 from mustwright.web.pages.batch.shared import Form
 from mustwright.web.pages.render_values import show
@@ -56,12 +54,8 @@ def back_page(request: Request, slug: str) -> Response:
         fact=use.fact_sentence(back),
         calibration=use.calibration_sentence(back),
         others=others[:LISTED],
-        day=lambda at: _day(at.astimezone(compose.local_zone)),
+        day=lambda at: date_words(at.astimezone(compose.local_zone)),
     )
-
-
-def _day(at: datetime) -> str:
-    return say("{day} {at:%B %Y}", day=at.day, at=at)
 
 
 @router.post("/batches/{slug}/back/learn")
