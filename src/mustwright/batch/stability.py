@@ -85,22 +85,20 @@ _last = threading.local()
 
 
 def _settled(now: Progress, stands: Sequence[Standing], zone: tzinfo) -> Settled | None:
-    judged = _judged_series(now, stands, zone, vessel(now, stands))
-    return None if judged is None else judged[1]
+    return _judged_series(now, stands, zone, vessel(now, stands))[1]
 
 
 def series_judged(
     now: Progress, stands: Sequence[Standing], zone: tzinfo, held: VesselContents
 ) -> Series:
     """The readings that the judgement rests on; those of one level where there is none."""
-    judged = _judged_series(now, stands, zone, held)
-    return series_of(now, stands) if judged is None else judged[0]
+    return _judged_series(now, stands, zone, held)[0]
 
 
 def _judged_series(
     now: Progress, stands: Sequence[Standing], zone: tzinfo, held: VesselContents
-) -> tuple[Series, Settled] | None:
-    """All readings at one level; the latest two weeks of them where these alone prove it.
+) -> tuple[Series, Settled | None]:
+    """All readings at one level, judged; the latest two weeks of them where these alone prove it.
 
     The last of a fall lies within the error of what stands still, and would put off for weeks what
     two weeks of readings show. A fall that goes on shows in those two weeks as well.
@@ -108,12 +106,10 @@ def _judged_series(
     every = series_of(now, stands)
     found = _judge(now, every, zone, held)
     if found is None or found.is_settled:
-        return None if found is None else (every, found)
+        return every, found
     late = _latest(every, float(finishing_data()["stability"]["least_days"]), zone)
-    recent = None if late is None or len(late) < LEAST_READ else _judge(now, late, zone, held)
-    if late is not None and recent is not None and recent.is_settled:
-        return late, recent
-    return every, found
+    recent = _judge(now, late, zone, held)
+    return (late, recent) if recent is not None and recent.is_settled else (every, found)
 
 
 def _judge(now: Progress, series: Series, zone: tzinfo, held: VesselContents) -> Settled | None:
@@ -126,15 +122,13 @@ def _judge(now: Progress, series: Series, zone: tzinfo, held: VesselContents) ->
     return Settled(found, ask, series[-1].at)
 
 
-def _latest(series: Series, days: float, zone: tzinfo) -> Series | None:
-    """The fewest latest readings that span so many days; None where that takes all of them."""
-    if not len(series):
-        return None
+def _latest(series: Series, days: float, zone: tzinfo) -> Series:
+    """The fewest latest readings that span so many days; none where they are too few, or all."""
     last = day_of(series[-1].at, zone)
     for k in range(len(series) - 2, 0, -1):
         if (last - day_of(series[k].at, zone)).days >= days:
-            return series[k:]
-    return None
+            return series[k if len(series) - k >= LEAST_READ else len(series) :]
+    return series[:0]
 
 
 @lru_cache(maxsize=KEPT)
