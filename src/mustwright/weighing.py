@@ -58,6 +58,17 @@ def first_half(grams: float, step_g: float) -> float:
     return down_to_step(grams / 2, step_g) or down_to_step(min(grams, step_g), step_g)
 
 
+def grams_on_scale(grams: float, step_g: float) -> Text:
+    """Grams with the decimals that a scale shows, without their unit: doses add up to their sum.
+
+    Examples
+    --------
+    >>> grams_on_scale(4.25, 0.01), grams_on_scale(5.2, 0.1), grams_on_scale(7.0, 1.0)
+    ('4.25', '5.2', '7')
+    """
+    return say("{grams:.{digits}f}", grams=grams, digits=decimals_of(step_g))
+
+
 def grams_number(grams: float) -> Text:
     """Grams as one weighs them, without their unit.
 

@@ -6,7 +6,7 @@ from mustwright.figure import Figure
 from mustwright.must.gravity_text import brix_step, gravity_number, gravity_sign
 from mustwright.texts import join, say
 from mustwright.unit_system import current, degrees, in_pounds, mass, number_in, unit_for
-from mustwright.weighing import decimals_of, grams_number
+from mustwright.weighing import grams_number, grams_on_scale
 
 WORDS = {
     "free_so2_mg_l": say("Free sulfur dioxide needed"),
@@ -210,7 +210,7 @@ def grams(figure: Figure) -> str:
         return say("{kg:.2f} kg", kg=value / 1000)
     step = figure.inputs.get("scale_step_g")
     if isinstance(step, float):
-        return say("{grams:.{digits}f} g", grams=value, digits=decimals_of(step))
+        return say("{grams} g", grams=grams_on_scale(value, step))
     return say("{grams} g", grams=grams_number(value))
 
 

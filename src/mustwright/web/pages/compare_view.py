@@ -14,10 +14,11 @@ from mustwright.planning.outcome import Outcome
 from mustwright.planning.plan_result import Comparison, PlanResult
 from mustwright.texts import join, literal, say
 from mustwright.unit_system import degree_sign
-from mustwright.web.pages.figures import FigureList, said_number, spread, weighed
+from mustwright.web.pages.figures import FigureList, said_number, spread
 from mustwright.web.pictures.bundles import Bundle
 from mustwright.web.pictures.gravity import STYLES, Curve
 from mustwright.web.pictures.values import ValueTable, middles
+from mustwright.weighing import grams_on_scale
 
 BANDS_FOR_ALL = 3  # with so few protocols each gets its band
 WARMEST = say("Warmest")
@@ -290,7 +291,10 @@ def _grams(
         for item in feed.items:
             sums[item.nutrient] += item.grams.value
     return [
-        (say("{name}, g", name=name), ComparedCell(weighed(sums[jar], step) if sums[jar] else "–"))
+        (
+            say("{name}, g", name=name),
+            ComparedCell(grams_on_scale(sums[jar], step) if sums[jar] else "–"),
+        )
         for jar, name in jars
     ]
 

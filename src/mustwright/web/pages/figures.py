@@ -17,7 +17,7 @@ from mustwright.planning.days_text import days_number
 from mustwright.planning.hours_text import clock
 from mustwright.texts import join, say
 from mustwright.unit_system import METRIC, UnitSystem, current, number_in, unit_for
-from mustwright.weighing import decimals_of
+from mustwright.weighing import grams_on_scale
 
 DECIMALS = {
     "of 100": 0,
@@ -98,17 +98,6 @@ def number(value: float, unit: str = "") -> str:
     return say("{value:g}", value=float(digits))
 
 
-def weighed(grams: float, step_g: float) -> str:
-    """Grams with the decimals that the scale shows, so that doses add up to their sum.
-
-    Examples
-    --------
-    >>> weighed(4.25, 0.01), weighed(5.2, 0.1), weighed(7.0, 1.0)
-    ('4.25', '5.2', '7')
-    """
-    return say("{value:.{digits}f}", value=grams, digits=decimals_of(step_g))
-
-
 def said(figure: Figure, units: UnitSystem | None = None) -> str:
     """A figure with its unit, in a system or in the one that holds here."""
     unit = unit_for(figure.value, figure.unit, units or current())
@@ -124,7 +113,7 @@ def said_number(figure: Figure, value: float, units: UnitSystem | None = None) -
         return gravity_number(value, spoken=units)
     step = figure.inputs.get("scale_step_g")
     if unit == figure.unit == "g" and isinstance(step, float):
-        return weighed(value, step)
+        return grams_on_scale(value, step)
     if unit == figure.unit or not math.isfinite(value):
         return number(value, figure.unit)
     return number_in(value, figure.unit, unit)
