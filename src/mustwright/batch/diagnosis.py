@@ -25,7 +25,6 @@ UNEXPLAINED = 3.0  # on the instrument where no run explains the readings (assum
 AGREEING = 1.25  # the same where the last three agree with one another (assumed)
 LEAST_HELD_UP = 0.2  # share of runs with sugar left, below which they say nothing of causes
 LEAST_FREED = 0.05  # share of those that some cause frees, below which they say nothing (assumed)
-FRESH = timedelta(hours=24)  # a pH read since then need not be read again to tell (assumed)
 BY_RUNS = say("simulated runs that fit the readings, each with one cause removed")
 BY_EVIDENCE = say("what was recorded, weighed by fixed rules")
 READ = (
@@ -125,7 +124,8 @@ def diagnose(now: Progress, foreseen: Foreseen | None = None) -> Diagnosis:
 def _tells(first: Cause, second: Cause, now: Progress) -> str:
     """The measurement that separates the two likeliest causes; what it showed, if just made."""
     read = now.ph if first.cause == "ph_potassium" else None
-    if read is not None and now.ph_at is not None and now.now - now.ph_at <= FRESH:
+    fresh = timedelta(hours=threshold("stuck", "fresh_h"))
+    if read is not None and now.ph_at is not None and now.now - now.ph_at <= fresh:
         return say("pH {ph:.2f} was read. {separates}", ph=read, separates=first.separates)
     return say(
         "{measure}: it tells '{one}' from '{other}'. {separates}",

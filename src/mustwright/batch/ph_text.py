@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from mustwright.batch.alert import threshold
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.ph_forecast_record import PhForeseen, SaltDose
 from mustwright.batch.quantiles import Quantiles
@@ -10,7 +11,6 @@ from mustwright.texts import literal, say
 from mustwright.weighing import first_half
 
 NOW = say("now")
-FAR_UP = 3.4  # from which "or lower" would not be heard as low
 READ_ON = say("read pH again after half a day")
 
 
@@ -84,7 +84,7 @@ def band_words(q: Quantiles) -> str:
     if high <= lowest + 0.005:
         return say("below {lowest:g}", lowest=lowest)
     if low <= lowest + 0.005:
-        if high >= FAR_UP:
+        if high >= threshold("ph_low", "comfort"):  # "or lower" would not be heard as low
             return say("below {lowest:g} to {high:.1f}", lowest=lowest, high=high)
         return say("{high:.1f} or lower", high=high)
     return (
