@@ -6,9 +6,10 @@ import math
 
 from mustwright.batch.alert import Finding, finding, threshold
 from mustwright.batch.assessment import Assessment
+from mustwright.batch.clock import NOW
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.ph_forecast_record import PhForeseen
-from mustwright.batch.ph_text import NOW, band_words, low_words, when_words
+from mustwright.batch.ph_text import band_words, low_words, when_words
 from mustwright.batch.progress import Progress
 from mustwright.batch.salt_advice import AFTER_SALT, dose_said, salt_advice
 from mustwright.texts import Text, join, literal, say

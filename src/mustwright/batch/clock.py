@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta, tzinfo
 from mustwright.errors import InputError
 from mustwright.texts import say
 
+NOW = say("now")
 YEAR_CLEAR = 180  # days either way that a day of a month says which year is meant
 AHEAD = timedelta(minutes=10)  # clocks of phones and devices differ; more than that is a wrong date
 

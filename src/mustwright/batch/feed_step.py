@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import tzinfo
 
 from mustwright.batch.assessment import STOPPED, Assessment
-from mustwright.batch.clock import clock
+from mustwright.batch.clock import NOW, clock
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.feed_triggers import is_due, next_feed, trigger_gravity
-from mustwright.batch.one_step import NOW, DoseNow, NextStep, caution_text, reading_step, timed
+from mustwright.batch.one_step import DoseNow, NextStep, caution_text, reading_step, timed
 from mustwright.batch.outlook import BatchOutlook, Span
 from mustwright.batch.plan import PlannedFeed, once_each
 from mustwright.batch.progress import Progress

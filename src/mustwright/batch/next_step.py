@@ -20,7 +20,7 @@ from mustwright.batch.assessment import (
     Assessment,
     assess,
 )
-from mustwright.batch.clock import clock
+from mustwright.batch.clock import NOW, clock
 from mustwright.batch.diagnosis import Diagnosis
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.feed_step import feeding, is_overdue
@@ -29,7 +29,6 @@ from mustwright.batch.finishing_due import finishing_due
 from mustwright.batch.legal_alerts import FED, LABEL, LAW, STOCK
 from mustwright.batch.log import Standing
 from mustwright.batch.one_step import (
-    NOW,
     NextStep,
     act_step,
     caution_text,

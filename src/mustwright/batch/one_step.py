@@ -7,13 +7,11 @@ from datetime import datetime, timedelta, tzinfo
 
 from mustwright import data
 from mustwright.batch.alert import Finding
-from mustwright.batch.clock import clock, day_words
+from mustwright.batch.clock import NOW, clock, day_words
 from mustwright.batch.finishing_due import FinishingDue
 from mustwright.batch.progress import Progress
 from mustwright.batch.stopped_steps import Act
 from mustwright.texts import Text, capital, say, uncapital
-
-NOW = say("now")
 
 
 @dataclass(frozen=True)

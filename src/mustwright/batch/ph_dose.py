@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from mustwright.batch.clock import NOW
 from mustwright.batch.ph_additions import PutIn
 from mustwright.batch.ph_forecast_record import ReadingWorth, SaltDose
 from mustwright.batch.progress import Progress
@@ -119,7 +120,7 @@ def _highest(trial: Trial) -> float:
 
 def _when(ahead: Ahead, schedule: Schedule, start: float) -> str:
     used = float(np.median(np.broadcast_to(ahead.course.sugar_used, ahead.path.ph.shape)[:, 0]))
-    return say("now") if used >= start else schedule.words
+    return NOW if used >= start else schedule.words
 
 
 def _salt_and_most(

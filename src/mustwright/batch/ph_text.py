@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from mustwright.batch.alert import threshold
+from mustwright.batch.clock import NOW
 from mustwright.batch.duration_text import hours_words
 from mustwright.batch.ph_forecast_record import PhForeseen, SaltDose
 from mustwright.batch.quantiles import Quantiles
@@ -10,7 +11,6 @@ from mustwright.must.acidity.claims import REST_UNDER, lowest_shown
 from mustwright.texts import literal, say
 from mustwright.weighing import first_half
 
-NOW = say("now")
 READ_ON = say("read pH again after half a day")
 
 

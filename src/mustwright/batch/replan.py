@@ -19,6 +19,7 @@ from mustwright.batch.assessment import (
     Assessment,
     assess,
 )
+from mustwright.batch.clock import NOW
 from mustwright.batch.outlook import BatchOutlook
 from mustwright.batch.plan import BatchPlan, Dose, PlannedFeed, once_each
 from mustwright.batch.plan_deviation import (
@@ -332,9 +333,7 @@ def _as_feeds(
     lead = replace(
         group.lead,
         trigger={"when": group.trigger.as_data()},
-        words=say("now")
-        if soon
-        else group.trigger.words(plan.must.brix, plan.must.fermentable_share),
+        words=NOW if soon else group.trigger.words(plan.must.brix, plan.must.fermentable_share),
         expected_h=span.expected_h,
         low_h=span.low_h,
         high_h=span.high_h,

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from mustwright.batch.assessment import STOPPED, Assessment
+from mustwright.batch.clock import NOW
 from mustwright.batch.feed_triggers import is_due
-from mustwright.batch.one_step import NOW, NextStep, reading_step, timed
+from mustwright.batch.one_step import NextStep, reading_step, timed
 from mustwright.batch.outlook import BatchOutlook
 from mustwright.batch.planned_salt import PlannedPart
 from mustwright.batch.progress import Progress, salt_ahead
