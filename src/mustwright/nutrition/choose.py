@@ -9,15 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from mustwright.figure import TYPED
 from mustwright.must.gravity_text import gravity_span, gravity_text
-from mustwright.nutrition.bounds import BROKEN
 from mustwright.nutrition.feeding_plan import FeedingPlan, Setting
 from mustwright.nutrition.protocols import Protocol
 from mustwright.nutrition.triggers import THIRD
-from mustwright.nutrition.usual_labels import FAR_BEYOND, times_usual_labels
+from mustwright.nutrition.usual_labels import FAR_BEYOND, doublings_beyond, times_usual_labels
 from mustwright.texts import join, say, say_n
 
 FRUIT_FORMS = ("fruit", "dried fruit", "juice", "concentrate")
@@ -68,7 +65,7 @@ def judge(plan: FeedingPlan, protocol: Protocol, setting: Setting, fruit: bool) 
     -------
     ProtocolVerdict
     """
-    beyond = _beyond_labels(max(times_usual_labels(setting, plan.feeds).values(), default=0.0))
+    beyond = doublings_beyond(max(times_usual_labels(setting, plan.feeds).values(), default=0.0))
     marks = {
         "covers": not falls_short(plan),
         "staged": _staged(plan, setting),
@@ -140,11 +137,6 @@ def _has_amino(setting: Setting) -> bool:
 def _past_third(plan: FeedingPlan) -> bool:
     """Whether some ammonium goes in past a third of the sugar."""
     return any(f.ammonium_mg_l.value > 0 and f.sugar_used > THIRD + 1e-3 for f in plan.feeds)
-
-
-def _beyond_labels(times: float) -> int:
-    """0 up to `FAR_BEYOND` times a usual label; then one more for each doubling."""
-    return 0 if times <= FAR_BEYOND * BROKEN else int(np.floor(np.log2(times / BROKEN)))
 
 
 def _in_name_only(plan: FeedingPlan, protocol: Protocol, setting: Setting) -> bool:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from mustwright.figure import TYPED
+from mustwright.nutrition.bounds import BROKEN
 from mustwright.nutrition.ceilings import ceilings
 from mustwright.nutrition.feeding_plan import Feed, Setting
 from mustwright.texts import say
@@ -37,6 +39,17 @@ def times_usual_labels(setting: Setting, feeds: Sequence[Feed]) -> dict[str, flo
     return found
 
 
+def doublings_beyond(times: float) -> int:
+    """0 up to `FAR_BEYOND` times a usual label, rounding allowed for; then one more a doubling.
+
+    Examples
+    --------
+    >>> [doublings_beyond(times) for times in (0.0, 2.0, 2.1, 3.9, 4.1, 9.0)]
+    [0, 0, 1, 1, 2, 3]
+    """
+    return 0 if times <= FAR_BEYOND * BROKEN else math.floor(math.log2(times / BROKEN))
+
+
 def beyond_labels_remark(setting: Setting, feeds: Sequence[Feed]) -> tuple[str, ...]:
     """Which jar goes far beyond what usual labels allow, and what helps; empty where none does."""
     times = times_usual_labels(setting, feeds)
@@ -44,7 +57,8 @@ def beyond_labels_remark(setting: Setting, feeds: Sequence[Feed]) -> tuple[str, 
     said = []
     for jar in setting.jars:
         label = jar.label_max_g_l
-        if times.get(jar.id, 0.0) <= FAR_BEYOND or label is None or label.source == TYPED:
+        far = doublings_beyond(times.get(jar.id, 0.0))
+        if not far or label is None or label.source == TYPED:
             continue
         words = say(
             "The plan takes {times:.0f} times as much {jar} as usual labels allow at most. Type "
