@@ -63,7 +63,7 @@ def trial_lines(kept: KeptTrial) -> list[str]:
     ]
     for v in trial.vessels:
         about: dict[str, Any] = {"vessel": v.vessel, "label": v.code, "batch": v.batch}
-        about["held"] = _held(trial, v.arm)
+        about["held"] = arm_words(trial, v.arm)
         lines.append(
             say("  vessel {vessel}, label {label}: {held}, batch {batch}", **about)
             if v.value is None
@@ -85,5 +85,6 @@ def state_sentence(trial: TrialRecord) -> str:
     return say("The codes are hidden. Score by the labels; they open with the last score.")
 
 
-def _held(trial: TrialRecord, arm: int) -> str:
+def arm_words(trial: TrialRecord, arm: int) -> str:
+    """What a vessel holds: the name of its arm, from 1 on; hidden until the trial is opened."""
     return trial.arms[arm - 1].name if trial.is_open else say("hidden", context="arm")

@@ -17,7 +17,7 @@ from mustwright.services import trial_forecast
 from mustwright.services import trials as use
 from mustwright.services.own_protocols import own_protocols
 from mustwright.services.repository import MissingRecordError
-from mustwright.services.trial_report import state_sentence
+from mustwright.services.trial_report import arm_words, state_sentence
 from mustwright.texts import capital, say
 from mustwright.web.forms.tasting_form import whole_number
 from mustwright.web.forms.typed import TypedForm, said
@@ -115,7 +115,7 @@ def trial_page(request: Request, key: str, wrong: str = "") -> Response:
         stands=state_sentence(trial),
         told=answer(trial) if trial.is_open and trial.is_scored else None,
         measures=use.MEASURES,
-        closed=say("hidden", context="arm"),
+        arm_words=arm_words,
         wrong=wrong[:300],
     )
 
