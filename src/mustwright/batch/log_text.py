@@ -34,6 +34,10 @@ TITLES = {
     "note": say("Note"),
     "photo": say("Photo"),
 }
+FEED_STATES = {
+    "ahead": say("ahead"), "given": say("given"), "skipped": say("skipped"),
+    "dropped": say("dropped"), "withdrawn": say("withdrawn"),
+}  # fmt: skip
 INSTRUMENTS = {"sensor": say("device"), REFRACTOMETER: say("refractometer")}
 
 

@@ -23,10 +23,6 @@ from mustwright.unit_system import degrees, short_volume, volume
 
 _HELD = literal("{sugar} g/L of sugar left, about {alcohol_pct:.1f} % vol")
 _HELD_THEN = literal("{sugar} g/L of sugar left, about {alcohol_pct:.1f} % vol when last read")
-_FEED_STATES = {
-    "ahead": say("ahead"), "given": say("given"), "skipped": say("skipped"),
-    "dropped": say("dropped"), "withdrawn": say("withdrawn"),
-}  # fmt: skip
 
 
 def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
@@ -68,7 +64,7 @@ def view_lines(view: BatchView, zone: tzinfo) -> list[str]:
                 mark="x" if one.state == "given" else " ",
                 key=one.feed.key,
                 feed=one.feed.name,
-                state=_FEED_STATES.get(one.state, one.state),
+                state=log_text.FEED_STATES[one.state],
                 doses=log_text.feed_words(one.feed, state.plan),
                 why=one.why or said_again(one.feed.words),
             )

@@ -52,6 +52,7 @@ def _equipped(language: Language | None) -> Environment:
         between=between,
         source_parts=figures.source_parts,
         feed_words=log_text.feed_words,
+        feed_state=log_text.FEED_STATES.__getitem__,
         tasting_kind=lambda kind: KIND_NAMES.get(kind, kind),
         risk_words=lambda risk: literal(risk, "risk"),
         feed_options=batch_options.feed_options,

@@ -9,6 +9,7 @@ from html import escape
 
 from markupsafe import Markup
 
+from mustwright.batch.log_text import FEED_STATES
 from mustwright.batch.outlook import GravityBand
 from mustwright.batch.series import Series, digest_of_rows
 from mustwright.languages import here
@@ -26,10 +27,6 @@ from mustwright.web.pictures.values import ValueTable
 TOP, BOTTOM, WARMTH = 30.0, 250.0, 58.0
 TALLEST = 40.0
 FEEDS = TALLEST + 18  # how far below what is above them feeds stand
-_STATES = {
-    "ahead": say("ahead"), "given": say("given"), "skipped": say("skipped"),
-    "dropped": say("dropped"), "withdrawn": say("withdrawn"),
-}  # fmt: skip
 MOST_BARS, MOST_POINTS = 60, 140
 MOST_READ, AHEAD_STEP = 16, 5  # lines of the table behind it
 
@@ -349,7 +346,7 @@ def _title(scene: Scene) -> str:
             "feed {number} {name}: {state}, {clock}",
             number=f.number,
             name=f.name,
-            state=_STATES.get(f.state, f.state),
+            state=FEED_STATES[f.state],
             clock=clock(max(f.hours, 0)),
         )
         for f in scene.feeds
